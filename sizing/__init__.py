@@ -1,0 +1,1 @@
+"""Readings, cross-check, verdict and order; imports `vision`, never the reverse."""

@@ -1,0 +1,33 @@
+"""Exceptions of the package.
+
+    SizingError(Exception)
+    └── InputError(ValueError)   what was typed cannot be used; carries all problems found at once
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+class SizingError(Exception):
+    """Root of what `sizing` raises on purpose."""
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One problem of an input: where (file, key or line) and what to do about it."""
+
+    where: str
+    says: str
+
+    def __str__(self) -> str:
+        return f"{self.where}: {self.says}"
+
+
+class InputError(SizingError, ValueError):
+    """Inputs that cannot be used, with every problem found."""
+
+    def __init__(self, code: str, problems: list[Problem]) -> None:
+        super().__init__("; ".join(str(p) for p in problems))
+        self.code = code
+        self.problems = tuple(problems)

@@ -1,0 +1,1 @@
+"""From a photo to measures of an opening with their covariance."""

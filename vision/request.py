@@ -1,0 +1,176 @@
+"""What is asked of the package and what it answers: plain values, no behaviour.
+
+Frame of the wall: x right, y down, z into the wall (away from the camera), millimetres; the surface on which the
+first reference lies is z = 0, so an edge that stands `edge_offset` in front of it has z = -edge_offset.
+Pixels: x right, y down, pixel centres at integers, of the upright photo.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Wall = Literal["masonry", "render", "siding", "panel"]
+Side = Literal["head", "right", "sill", "left"]
+SIDES: tuple[Side, ...] = ("head", "right", "sill", "left")
+NINE = (
+    "width_top",
+    "width_middle",
+    "width_bottom",
+    "height_left",
+    "height_middle",
+    "height_right",
+    "diagonal_down",
+    "diagonal_up",
+    "out_of_square",
+)
+PARTS = (
+    "reference_image",
+    "camera",
+    "distortion",
+    "print_scale",
+    "reference_size",
+    "flatness",
+    "wall_plane",
+    "edge_depth",
+    "edge_trace",
+    "edge_choice",
+    "station",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Reference:
+    """Kind of the references of an opening and their size; sheets need none."""
+
+    kind: Literal["sheet", "letter", "a4", "id1", "given"] = "sheet"
+    width_mm: float | None = None
+    height_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """A value in mm with its standard uncertainty."""
+
+    value_mm: float
+    u_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class CheckBar:
+    """Printed bars of the sheets as measured: nominal 150 mm across, 200 mm along the page; None is not measured."""
+
+    across: Quantity | None = None
+    along: Quantity | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PhotoRequest:
+    """One photo of an opening; corners (4, 2) px top left first, clockwise, of the upright photo, None: find them."""
+
+    path: Path
+    turn: Literal[0, 90, 180, 270] = 0
+    corners_px: Array | None = None
+    trace: bool = True
+    click_px: float = 3.0
+    reference: Reference | None = None
+    reference_corners_px: tuple[Array, ...] = ()
+    focal35_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class OpeningRequest:
+    """Photos of one opening and what is known of the scene; edge_offset by side in mm, + toward the camera."""
+
+    photos: tuple[PhotoRequest, ...]
+    wall: Wall = "masonry"
+    reference: Reference = field(default_factory=Reference)
+    check_bar: CheckBar = field(default_factory=CheckBar)
+    edge_offset: Mapping[Side, Quantity] | None = None
+    sill_at: Literal["front", "wall", "frame"] = "front"
+
+
+@dataclass(frozen=True, slots=True)
+class Warning_:
+    """A warning: code of the contract, and one or two sentences with effect and remedy."""
+
+    code: str
+    message: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Candidate:
+    """A competing edge of one side: weight 0..1, outward shift in mm, and its effect on the nine measures (9,)."""
+
+    side: Side
+    weight: float
+    shift_mm: float
+    shift_nine_mm: Array
+    name: str = ""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Measure:
+    """A further measure: value, standard uncertainty, place where it has one (mm from the top or left corner)."""
+
+    value_mm: float
+    u_mm: float
+    place_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Face:
+    """Another outline or line seen in the opening (frame, sash, trim, sill line) with its measures and depth."""
+
+    name: str
+    measures_mm: Mapping[str, float]
+    u_mm: float
+    depth_mm: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PhotoReport:
+    """What one photo gave: file, hash, size, corners used (4, 2) px, sides as traced, references as found."""
+
+    path: Path
+    sha256: str
+    size_px: tuple[int, int]
+    corners_px: Array | None = None
+    sides_px: Mapping[str, Array] = field(default_factory=dict)
+    stations_px: Mapping[str, Array] = field(default_factory=dict)
+    references_px: tuple[tuple[str, Array], ...] = ()
+    warnings: tuple[Warning_, ...] = ()
+    error: Warning_ | None = None
+    wall_to_photo: object | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Estimate:
+    """Measures of one opening: nine values (9,), covariance (9, 9) mm2, budget (9, len(PARTS)) of standard uncertainties."""
+
+    values_mm: Array
+    cov_mm2: Array
+    budget_mm: Array
+    station_u_mm: Array
+    further: Mapping[str, Measure]
+    candidates: tuple[Candidate, ...]
+    faces: tuple[Face, ...]
+    photos: tuple[PhotoReport, ...]
+    warnings: tuple[Warning_, ...]
+    found_by: Literal["photo", "corners", "clicked"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class NotMeasured:
+    """The opening could not be measured: why, the remedy, and what the photos gave all the same."""
+
+    code: str
+    why: str
+    photos: tuple[PhotoReport, ...] = ()
+    warnings: tuple[Warning_, ...] = ()
