@@ -1,0 +1,134 @@
+"""The folder of one run: pictures and `result.json`, written whole or not at all.
+
+A run is named by the hash of its inputs, so the same inputs give the same folder and earlier runs stay.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import re
+import shutil
+import tempfile
+from collections.abc import Callable, Iterable
+from pathlib import Path
+
+FOLDER = "secondtape"
+_ID_LENGTH = 12
+_NAME_LENGTH = 60
+
+Writer = Callable[[Path], None]
+
+
+class RunFolderError(OSError):
+    """The run folder cannot be written; the verdict stands."""
+
+
+def run_id(job_sha256: str, photo_sha256: Iterable[str], version: str) -> str:
+    """Return the name of a run: 12 hex digits of the hash of job file, photos in order, and program version.
+
+    Examples
+    --------
+    >>> run_id("aa", ["bb"], "0.1.0") == run_id("aa", ["bb"], "0.1.0")
+    True
+    >>> run_id("aa", ["bb"], "0.1.0") == run_id("aa", ["bb"], "0.2.0")
+    False
+    """
+    text = "\n".join([version, job_sha256, *photo_sha256])
+    return hashlib.sha256(text.encode()).hexdigest()[:_ID_LENGTH]
+
+
+def safe_name(text: str) -> str:
+    """Return `text` as part of a file name on any system; what had to change is told apart by a short hash.
+
+    Examples
+    --------
+    >>> safe_name("W1")
+    'W1'
+    >>> safe_name("../W1").startswith("W1-")
+    True
+    """
+    plain = re.sub(r"[^A-Za-z0-9_.]+", "-", text).strip("-.")[:_NAME_LENGTH]
+    if plain == text:
+        return plain
+    return f"{plain or 'x'}-{hashlib.sha256(text.encode('utf-8', 'surrogatepass')).hexdigest()[:6]}"
+
+
+def picture_names(pairs: Iterable[tuple[str, str]], kind: str) -> list[str]:
+    """Return one file name for each (label, photo) in order, `<label>-<photo>-<kind>.jpg`, no two alike.
+
+    Names that differ only in case count as alike, as on Windows and macOS.
+    """
+    names: list[str] = []
+    taken: set[str] = set()
+    for label, photo in pairs:
+        stem = f"{safe_name(label)}-{safe_name(Path(photo).stem)}"
+        name, again = f"{stem}-{kind}.jpg", 1
+        while name.lower() in taken:
+            again += 1
+            name = f"{stem}-{again}-{kind}.jpg"
+        taken.add(name.lower())
+        names.append(name)
+    return names
+
+
+def target_folder(job_folder: Path, out: Path | None, run: str) -> Path:
+    """Return where a run is written: `JOB/secondtape/RUN`, or `OUT/RUN`."""
+    return (job_folder / FOLDER if out is None else out) / run
+
+
+def write_run(target: Path, files: Iterable[tuple[str, Writer]]) -> None:
+    """Write every file beside `target` first and move them there when all are done.
+
+    Parameters
+    ----------
+    target : Path
+        The run's folder; made when absent. Files of the same name in it are replaced, nothing else is touched.
+    files : iterable of (name, writer)
+        Each writer is called with the path that it is to write.
+
+    Raises
+    ------
+    RunFolderError
+        When the folder cannot be made or a file not written; then `target` is as it was.
+    """
+    parent = target.parent
+    try:
+        if parent.is_symlink() and parent.name == FOLDER:
+            raise RunFolderError(f"{parent} is a link, and links are not followed when writing; use --out DIR")
+        parent.mkdir(parents=True, exist_ok=True)
+        fresh = Path(tempfile.mkdtemp(prefix=f".{target.name}-", dir=parent))
+    except RunFolderError:
+        raise
+    except OSError as error:
+        raise RunFolderError(f"{parent}: {error.strerror or error}") from error
+    try:
+        for name, write in files:
+            write(fresh / name)
+        _move_in(fresh, target)
+    except OSError as error:
+        raise RunFolderError(f"{target}: {error.strerror or error}") from error
+    finally:
+        shutil.rmtree(fresh, ignore_errors=True)
+
+
+def _move_in(fresh: Path, target: Path) -> None:
+    fresh.chmod(0o755)
+    if not target.exists():
+        try:
+            fresh.rename(target)
+        except OSError:  # another process was quicker: its files are the same, replace them one by one
+            target.mkdir(exist_ok=True)
+        else:
+            return
+    for path in fresh.iterdir():
+        os.replace(path, target / path.name)  # noqa: PTH105 -- atomic also where the name exists
+
+
+def text_writer(text: str) -> Writer:
+    """Return a writer of `text` as UTF-8."""
+
+    def write(path: Path) -> None:
+        path.write_text(text, encoding="utf-8", newline="\n")
+
+    return write
