@@ -1,0 +1,152 @@
+"""Damped robust least squares over blocks of observations, with the covariance split by the blocks' origin.
+
+A block knows nothing of the solver: given the state it returns its observations' misclosures divided by their
+standard deviations, and the design matrix divided likewise. New knowledge comes as a new block.
+
+References: Mikhail and Ackermann (1976), Observations and Least Squares, ch. 7; Levenberg (1944); Huber (1981).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Generic, Protocol, Self, TypeVar
+
+import numpy as np
+import scipy.linalg
+
+from vision.request import Array
+
+HUBER = 2.0
+
+
+class State(Protocol):
+    """Anything that can be moved by an increment of the unknowns."""
+
+    def moved(self, increment: Array) -> Self:
+        """Return the state after the increment (U,)."""
+        ...
+
+
+S = TypeVar("S", bound=State)
+S_contra = TypeVar("S_contra", bound=State, contravariant=True)
+
+
+class Block(Protocol[S_contra]):
+    """Observations of one origin; `part` is the budget part that their errors belong to."""
+
+    @property
+    def part(self) -> str:
+        """Budget part of the observations."""
+        ...
+
+    @property
+    def robust(self) -> bool:
+        """Whether single observations may be wrong."""
+        ...
+
+    def linearised(self, state: S_contra) -> tuple[Array, Array]:
+        """Return w (n,) = (observed - computed) / sd and A (n, U) = d computed / d unknowns / sd."""
+        ...
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Adjusted(Generic[S]):
+    """Result: state, covariance (U, U), its parts by origin (sum to it), chi2 and number of observations by block."""
+
+    state: S
+    covariance: Array
+    parts: Mapping[str, Array]
+    residuals: tuple[Array, ...]
+    cost: float
+    converged: bool
+
+
+def _weights(w: Array, robust: bool) -> Array:
+    """Return Huber's weights (n,) of normalised residuals."""
+    if not robust:
+        return np.ones_like(w)
+    size = np.abs(w)
+    return np.where(size <= HUBER, 1.0, HUBER / np.maximum(size, HUBER))
+
+
+def _cost(w: Array, robust: bool) -> float:
+    """Return Huber's loss, twice: squares near zero, linear far out."""
+    size = np.abs(w)
+    loss = np.where(size <= HUBER, size**2, 2 * HUBER * size - HUBER**2) if robust else size**2
+    return float(loss.sum())
+
+
+def _total(blocks: Sequence[Block[S]], state: S) -> float:
+    cost = sum(_cost(b.linearised(state)[0], b.robust) for b in blocks)
+    return cost if np.isfinite(cost) else np.inf
+
+
+def adjust(blocks: Sequence[Block[S]], start: S, *, iterations: int = 60) -> Adjusted[S]:
+    """Return the least-squares state of all blocks by Levenberg's damping, and its covariance.
+
+    Parameters
+    ----------
+    blocks : observations; together they must determine every unknown (priors count).
+    start : where to begin; convergence from far is what the damping is for.
+
+    Notes
+    -----
+    The covariance of part g is Q A_g' P_g A_g Q with Q the inverse of the normal matrix, so that the parts sum to Q
+    and each says how far the errors of its own observations move the result (JCGM 100, 5.1).
+    """
+    state, damping, cost = start, 1e-3, _total(blocks, start)
+    converged = False
+    for _ in range(iterations):
+        normal, right = _normal(blocks, state)
+        scale = np.sqrt(np.diag(normal))
+        accepted = False
+        while damping < 1e12:
+            step = _solve(normal, right, scale, damping)
+            trial = state.moved(step)
+            trial_cost = _total(blocks, trial)
+            if trial_cost <= cost:
+                accepted = True
+                break
+            damping *= 8
+        if not accepted:
+            converged = True  # no direction goes down: a minimum to working precision
+            break
+        gain, cost, state = cost - trial_cost, trial_cost, trial
+        damping = max(damping / 10, 1e-12)
+        if gain < 1e-7 * (1 + cost) and np.abs(step * scale).max() < 1e-2:
+            converged = True
+            break
+    return _finish(blocks, state, cost, converged)
+
+
+def _solve(normal: Array, right: Array, scale: Array, damping: float) -> Array:
+    """Return the damped step, scaled so that every unknown has unit normal."""
+    n = normal / np.outer(scale, scale)
+    n[np.diag_indices_from(n)] += damping
+    return np.asarray(scipy.linalg.solve(n, right / scale, assume_a="pos") / scale)
+
+
+def _normal(blocks: Sequence[Block[S]], state: S) -> tuple[Array, Array]:
+    normal: Array | float = 0.0
+    right: Array | float = 0.0
+    for block in blocks:
+        w, a = block.linearised(state)
+        p = _weights(w, block.robust)
+        normal = normal + a.T @ (p[:, None] * a)
+        right = right + a.T @ (p * w)
+    return np.asarray(normal), np.asarray(right)
+
+
+def _finish(blocks: Sequence[Block[S]], state: S, cost: float, converged: bool) -> Adjusted[S]:
+    by_part: dict[str, Array] = {}
+    residuals = []
+    for block in blocks:
+        w, a = block.linearised(state)
+        p = _weights(w, block.robust)
+        by_part[block.part] = by_part.get(block.part, 0.0) + a.T @ (p[:, None] * a)
+        residuals.append(w)
+    normal = np.asarray(sum(by_part.values()))
+    scale = np.sqrt(np.diag(normal))
+    q = np.linalg.pinv(normal / np.outer(scale, scale), rcond=1e-15, hermitian=True) / np.outer(scale, scale)
+    return Adjusted(state, q, {k: q @ n @ q for k, n in by_part.items()}, tuple(residuals), cost, converged)

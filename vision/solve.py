@@ -1,0 +1,184 @@
+"""One photo: references found, camera and wall adjusted, with the covariance of all unknowns."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+
+from vision import markers, printed_edges, sheet
+from vision.adjustment import Adjusted, Block, adjust
+from vision.camera import project
+from vision.observations import EdgeBlock, PhotoState, PriorBlock, point_block, reference_points
+from vision.priors import CameraPrior, camera_blocks, reference_blocks, reference_size_mm, size_block
+from vision.request import Array, CheckBar, Reference, Wall, Warning_
+from vision.start import start_states
+
+U_SADDLE_PX = 0.12  # design, lesson 1: 0.10 px rms, no bias
+U_MARKER_PX = 0.7  # raw marker corners carry a start only, never the scale
+SHEET_HALF_MM = np.array([108.0, 140.0])  # half a page: where the bulge vanishes
+SHEET_MIDDLE_MM = np.array([sheet.WIDTH_MM / 2, sheet.HEIGHT_MM / 2])
+NEIGHBOURS = 2.0  # unit edges of one row err together: this many count as one (from simulation)
+FLOOR_PX = 0.03
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Solved:
+    """Camera and references of one photo: adjustment, names and outlines (4, 2) px of the references, warnings."""
+
+    adjusted: Adjusted[PhotoState]
+    names: tuple[str, ...]
+    outlines_px: tuple[Array, ...]
+    warnings: tuple[Warning_, ...]
+    noise_px: float
+
+
+def solve_sheets(
+    grey: cv2.typing.MatLike, sightings: Sequence[markers.Sighting], prior: CameraPrior, bar: CheckBar, wall: Wall
+) -> Solved:
+    """Return the adjusted photo from its sheets: saddles first, then all printed edges, traced twice."""
+    plane = [s.saddles_mm - SHEET_MIDDLE_MM for s in sightings]
+    corners = np.array([[0, 0], [sheet.WIDTH_MM, 0], [sheet.WIDTH_MM, sheet.HEIGHT_MM], [0, sheet.HEIGHT_MM]])
+    outline = [markers.apply_homography(s.homography, corners) for s in sightings]
+    known: list[Block[PhotoState]] = [*camera_blocks(prior), size_block(Reference("sheet"), bar)]
+    known += reference_blocks(len(sightings), wall, sheets=True, stiff=False)
+    first: list[Block[PhotoState]] = []
+    for i, s in enumerate(sightings):
+        enough = len(s.saddles_px) >= 4
+        first.append(point_block(i, corners - SHEET_MIDDLE_MM, SHEET_HALF_MM, outline[i], 3.0 if enough else U_MARKER_PX))
+        if len(plane[i]):
+            first.append(point_block(i, plane[i], SHEET_HALF_MM, s.saddles_px, U_SADDLE_PX))
+    starts = start_states(prior, [corners - SHEET_MIDDLE_MM] * len(sightings), outline)
+    best = _best(known + first, starts)
+    final, edge_blocks = best, first
+    for _ in range(2):
+        edge_blocks = _edge_blocks(grey, sightings, final.state, first)
+        final = _rescaled(known, edge_blocks, final.state)
+    names = tuple(f"sheet {sheet.LETTERS[s.letter]}" for s in sightings)
+    drawn = tuple(_outline(final.state, i, corners - SHEET_MIDDLE_MM, SHEET_HALF_MM) for i in range(len(names)))
+    warned = _misfit(final, known, edge_blocks, names)
+    return Solved(final, names, drawn, tuple(warned), _noise(edge_blocks, final))
+
+
+def solve_rectangles(
+    quads: Sequence[Array], reference: Reference, prior: CameraPrior, wall: Wall, click_px: float
+) -> Solved:
+    """Return the adjusted photo from clicked corners (4, 2) of rectangles of one known size at unknown places."""
+    half = np.array(reference_size_mm(reference)) / 2
+    plane = half * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1.0]])
+    known: list[Block[PhotoState]] = [*camera_blocks(prior), size_block(reference, CheckBar())]
+    known += reference_blocks(len(quads), wall, sheets=False, stiff=True)
+    seen: list[Block[PhotoState]] = [
+        replace(point_block(i, plane, half, q, max(click_px, 0.05)), robust=False) for i, q in enumerate(quads)
+    ]
+    starts = start_states(prior, [plane] * len(quads), quads)
+    final = _best(known + seen, starts)
+    names = tuple(f"rectangle {i + 1}" for i in range(len(quads)))
+    drawn = tuple(_outline(final.state, i, plane, half) for i in range(len(quads)))
+    return Solved(final, names, drawn, tuple(_misfit(final, known, seen, names)), click_px)
+
+
+def _best(blocks: Sequence[Block[PhotoState]], starts: Sequence[PhotoState]) -> Adjusted[PhotoState]:
+    """Return the adjustment of least cost among the starts."""
+    return min((adjust(blocks, s, iterations=40) for s in starts), key=lambda a: a.cost)
+
+
+def _outline(state: PhotoState, i: int, plane: Array, half: Array) -> Array:
+    return project(state.camera, reference_points(state, i, plane, half)[0])
+
+
+def _edge_blocks(
+    grey: cv2.typing.MatLike, sightings: Sequence[markers.Sighting], state: PhotoState, first: Sequence[Block[PhotoState]]
+) -> list[Block[PhotoState]]:
+    """Return the printed edges as blocks; a sheet too small for them keeps its saddles."""
+    blocks: list[Block[PhotoState]] = []
+    for i, s in enumerate(sightings):
+
+        def to_photo(points: Array, i: int = i) -> Array:
+            wall = reference_points(state, i, points - SHEET_MIDDLE_MM, SHEET_HALF_MM)[0]
+            return project(state.camera, wall)
+
+        crop, shift = _cropped(grey, _outline(state, i, SHEET_HALF_MM * [[-1, -1], [1, -1], [1, 1], [-1, 1]], SHEET_HALF_MM))
+        seen = printed_edges.trace_edges(crop, s.letter, lambda p, m=to_photo, o=shift: m(p) - o)  # type: ignore[misc]
+        if len(seen.index) < 40:
+            blocks += [b for b in first if isinstance(b, EdgeBlock) and b.reference == i]
+            continue
+        middle = printed_edges.unit_edges(s.letter).middle_mm[seen.index] - SHEET_MIDDLE_MM
+        n = len(middle)
+        pixel = seen.pixel + shift
+        blocks.append(EdgeBlock(i, middle, SHEET_HALF_MM, pixel, seen.normal, seen.u_px, np.ones(n)))
+    return blocks
+
+
+def _cropped(grey: cv2.typing.MatLike, outline: Array) -> tuple[Array, Array]:
+    """Return the sheet's part of the picture in linear light, float32, and its top left pixel."""
+    h, w = grey.shape[:2]
+    low = np.clip(np.floor(outline.min(0)) - 12, 0, [w - 2, h - 2]).astype(int)
+    high = np.clip(np.ceil(outline.max(0)) + 13, low + 2, [w, h]).astype(int)
+    table = printed_edges.linear_light(np.arange(256)).astype(np.float32)
+    return table[np.asarray(grey)[low[1] : high[1], low[0] : high[0]]], low.astype(float)
+
+
+def _rescaled(
+    known: Sequence[Block[PhotoState]], seen: Sequence[Block[PhotoState]], state: PhotoState
+) -> Adjusted[PhotoState]:
+    """Return the adjustment with gross errors left out and each sheet's noise taken from its own residuals."""
+    result = adjust([*known, *seen], state, iterations=30)
+    blocks: list[Block[PhotoState]] = []
+    for block in seen:
+        if not isinstance(block, EdgeBlock) or len(block.u_px) < 40:
+            blocks.append(block)
+            continue
+        w, _ = block.linearised(result.state)
+        spread = 1.4826 * float(np.median(np.abs(w - np.median(w))))
+        u = np.maximum(block.u_px * spread, FLOOR_PX)
+        keep = np.abs(w * block.u_px / u) < 4
+        blocks.append(
+            replace(
+                block,
+                plane_mm=block.plane_mm[keep],
+                pixel=block.pixel[keep],
+                normal=block.normal[keep],
+                polarity=block.polarity[keep],
+                u_px=u[keep] * np.sqrt(NEIGHBOURS),
+            )
+        )
+    return adjust([*known, *blocks], result.state, iterations=30)
+
+
+def _noise(seen: Sequence[Block[PhotoState]], final: Adjusted[PhotoState]) -> float:
+    sizes = [np.median(b.u_px) for b in seen if isinstance(b, EdgeBlock)]
+    return float(np.median(sizes)) if sizes else U_SADDLE_PX
+
+
+def _misfit(
+    final: Adjusted[PhotoState],
+    known: Sequence[Block[PhotoState]],
+    seen: Sequence[Block[PhotoState]],
+    names: Sequence[str],
+) -> list[Warning_]:
+    """Return warnings where references contradict each other or their paper is bent."""
+    warned = []
+    strained = max(
+        (float(np.abs(b.linearised(final.state)[0]).max()) for b in known if isinstance(b, PriorBlock)), default=0.0
+    )
+    if strained > 4:
+        warned.append(
+            Warning_(
+                "references-disagree",
+                "the references do not fit one flat wall and one camera; the measure may be wrong by more than stated: "
+                "check that all sheets lie flat on one surface and that none was moved or printed at another scale",
+            )
+        )
+    for block in seen:
+        if isinstance(block, EdgeBlock) and len(block.u_px) >= 40:
+            w, _ = block.linearised(final.state)
+            rms_px = float(np.sqrt(np.median((w * block.u_px) ** 2)) * 1.4826)
+            bulge = np.abs(final.state.references[block.reference, 6:8]).max()
+            if rms_px > 0.35 or bulge > 2.0:
+                warned.append(
+                    Warning_("reference-bent", f"{names[block.reference]} is not flat; tape it down and take the photo again")
+                )
+    return warned
