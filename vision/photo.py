@@ -32,8 +32,14 @@ Pixels = NDArray[np.uint8]
 # Limits of the contract, section Result.
 MIN_BYTES, MAX_BYTES = 1_000, 150_000_000
 MIN_PIXELS, MAX_PIXELS, HALF_ABOVE_PIXELS = 300_000, 250_000_000, 60_000_000
-FORMATS = ("JPEG", "MPO", "PNG", "TIFF", "WEBP")
-FORMATS_SAID = "JPEG, PNG, HEIC, TIFF or WebP"
+# First bytes of the kinds that Pillow is asked to read; its driver of JPEG also takes MPO.
+KINDS = (
+    (b"\xff\xd8", "JPEG"),
+    (b"\x89PNG", "PNG"),
+    (b"II*\0", "TIFF"),
+    (b"MM\0*", "TIFF"),
+    (b"RIFF", "WEBP"),
+)
 # Brands of HEVC-coded still pictures: ISO/IEC 23008-12 annex B, in the file type box of ISO/IEC 14496-12.
 HEIF_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1")
 
@@ -176,17 +182,18 @@ def _opened(data: bytes, path: Path) -> Image.Image:
     """Return the picture with its header read, not yet decoded."""
     if data[4:8] == b"ftyp" and any(brand in data[8:64] for brand in HEIF_BRANDS):
         return _opened_heif(data, path)
-    if data[:2] == b"\xff\xd8" and not _jpeg_ends(data):
+    kind = next((kind for first, kind in KINDS if data.startswith(first)), None)
+    if kind is None or (kind == "WEBP" and data[8:12] != b"WEBP"):
+        says = f"{_shown(path)}: not a photo of a kind that is read here; give JPEG, PNG, HEIC, TIFF or WebP"
+        raise PhotoError("photo-format", says)
+    if kind == "JPEG" and not _jpeg_ends(data):
         raise _cut_off(path)
     try:
-        return Image.open(io.BytesIO(data), formats=FORMATS)
+        return Image.open(io.BytesIO(data), formats=(kind,))
     except Image.DecompressionBombError:
         raise PhotoError("photo-size", f"{_shown(path)}: more than 250 MP; save a smaller copy") from None
     except Exception as error:
-        if data.startswith((b"\xff\xd8", b"\x89PNG", b"II*\0", b"MM\0*")) or data[8:12] == b"WEBP":
-            raise _broken(path, error) from error
-        says = f"{_shown(path)}: not a photo of a kind that is read here; give {FORMATS_SAID}"
-        raise PhotoError("photo-format", says) from error
+        raise _broken(path, error) from error
 
 
 def _opened_heif(data: bytes, path: Path) -> Image.Image:
