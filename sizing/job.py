@@ -1,6 +1,7 @@
 """A job as read and checked: plain values, no behaviour beyond looking up.
 
-Lengths are millimetres; `Length` keeps what was written beside the value. Readings are named as seen from outside.
+Lengths are millimetres; `Length` keeps what was written beside the value. Readings are named as seen from
+outside.
 """
 
 from __future__ import annotations
@@ -13,10 +14,9 @@ from types import MappingProxyType
 from typing import Any, Literal
 
 from sizing.errors import Problem
-from sizing.units import Length
+from sizing.units import Length, Unit
 from vision.request import Array, CheckBar, OpeningRequest, PhotoRequest, Quantity, Reference, Side, Wall
 
-Unit = Literal["in", "mm"]
 Tape = Literal["class-1", "class-2", "class-3", "hb44", "laser", "unknown"]
 SeenFrom = Literal["outside", "inside"]
 Shape = Literal["rectangle", "arched", "other"]
@@ -38,7 +38,7 @@ _NOTHING: Mapping[str, Any] = MappingProxyType({})
 
 @dataclass(frozen=True, slots=True)
 class Tolerance:
-    """How far a reading may be below (under) or above (over) the opening without harm, mm; contract, *Decision*."""
+    """How far a reading may be under or over the opening without harm, mm; contract, *Decision*."""
 
     width_under_mm: float = 6.35
     width_over_mm: float = 6.35
@@ -97,7 +97,7 @@ class Size:
 
 @dataclass(frozen=True, slots=True)
 class Obstacle:
-    """Something in the way, outlined in one photo: `outline_px` is a polygon, points (x, y) of the upright photo."""
+    """Something in the way, outlined in one photo: points (x, y) px of the upright photo."""
 
     what: str
     photo: str
@@ -116,7 +116,7 @@ class Document:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PhotoEntry:
-    """One photo as listed in the job: `file` as written, `path` resolved; `error` set where it cannot be used."""
+    """One photo as listed: `file` as written, `path` resolved; `error` set where it cannot be used."""
 
     file: str
     path: Path
@@ -136,7 +136,8 @@ class PhotoEntry:
 class Opening:
     """One opening: its photos, what is known of the scene, and what the tape said.
 
-    `readings` are those in force, `superseded` the earlier ones that a visit replaced, both named from outside.
+    `readings` are those in force, `superseded` the earlier ones that a visit replaced, both named from
+    outside.
     """
 
     label: str
