@@ -204,7 +204,13 @@ class Document:
         self.width_mm, self.height_mm = PAPER_MM[paper]
         self._buffer = io.BytesIO()
         size_pt = (self.width_mm * PT_PER_MM, self.height_mm * PT_PER_MM)
-        self._canvas = Canvas(self._buffer, pagesize=size_pt, invariant=1, pageCompression=1)
+        self._canvas = Canvas(
+            self._buffer,
+            pagesize=size_pt,
+            invariant=1,
+            pageCompression=1,
+            initialFontName=REGULAR,  # type: ignore[arg-type]  # the stub takes the name for a number
+        )
         self._canvas.setTitle(title)
         self._canvas.setAuthor("secondtape")
         self._canvas.setCreator("secondtape")

@@ -114,7 +114,7 @@ def _draw_sheet(paper: Page, letter: str, job: str, paper_name: str) -> None:
     paper.rectangles(cells.tolist())
 
     band = top - QUIET_MM - EDGE_MM
-    height = min(band, 9.7)  # Letter gives 9.7 mm, A4 more: the same design sits against the quiet zone
+    height = min(band, 9.7) - 0.4  # Letter gives 9.7 mm, A4 more; the frame's own thickness stays inside
     over = top - QUIET_MM
     cap_mm = 8.0
     paper.text(left, over - 0.6, letter, cap_mm / CAP_EM * PT_PER_MM, bold=True)
@@ -125,7 +125,7 @@ def _draw_sheet(paper: Page, letter: str, job: str, paper_name: str) -> None:
         _check_bar(paper, CHECK_BAR_ALONG_MM, "along")
     with paper.frame(right + QUIET_MM, top, 90.0):
         _instructions(paper, min(side, 7.5))
-    _panel(paper, left, bottom + QUIET_MM, height, letter, job)
+    _panel(paper, left, bottom + QUIET_MM + 0.2, height, letter, job)
     if band > height + 6:
         note = (
             f"secondtape reference sheet {letter}, {paper_name}. Pattern 180 × 240 mm, centred on the page."
@@ -148,8 +148,8 @@ def _check_bar(paper: Page, length: float, name: str) -> None:
     says = "between the outer edges of its end ticks. Measure both bars and write them down."
     paper.text(x, 0.3, says, SMALL_PT)
     start = length + 2.0
-    paper.shape([(start, TICK_MM), (start + 15.0, TICK_MM)], width=0.2, stroke=GREY)
-    paper.text(start + 15.8, TICK_MM, "mm", SMALL_PT)
+    paper.shape([(start, TICK_MM - 0.2), (start + 15.0, TICK_MM - 0.2)], width=0.2, stroke=GREY)
+    paper.text(start + 15.8, TICK_MM - 0.2, "mm", SMALL_PT)
 
 
 def _instructions(paper: Page, depth: float) -> None:
