@@ -1,0 +1,159 @@
+"""What the photo knows of one measure: a mixture of Gaussians over the edges it may mean."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+from scipy.special import ndtr
+
+from vision.request import NINE, SIDES, Array, Candidate
+
+# Contract, Decision: level of `differs`; JCGM 106 leaves the levels to the user.
+P_DIFFERS = 0.05
+# 95 % one-sided point of the normal distribution (facts.md section 3, guard band 1.645).
+Z95 = 1.6448536269514722
+# Contract, Decision: no side gives less to 'another line'.
+OTHER_LINE = 0.01
+# Guess: how far another line may lie from the one traced. Smaller: a hidden wrong line is taken for a slip.
+OTHER_LINE_U_MM = 25.0
+# Components lighter than this change no verdict and cost time.
+_LIGHTEST = 1e-7
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Mixture:
+    """What the photo knows of one measure: best value and u, and the Gaussians over the edges it may mean.
+
+    `weights` (n,) sum to 1; `means_mm` (n,); `u_all_mm` (n,) standard uncertainties.
+    """
+
+    value_mm: float
+    u_mm: float
+    weights: Array
+    means_mm: Array
+    u_all_mm: Array
+
+
+def sides_of(name: str) -> tuple[str, ...]:
+    """Return the sides on which a measure depends (second-order effects of the stations left out)."""
+    if name.startswith("width"):
+        return ("right", "left")
+    if name.startswith("height"):
+        return ("head", "sill")
+    return SIDES
+
+
+def _side_terms(side: str, measure: int, candidates: Sequence[Candidate]) -> list[tuple[float, float, float]]:
+    """Return (weight, shift_mm, added variance) of each line that the side may mean."""
+    mine = [
+        (float(c.weight), float(c.shift_nine_mm[measure]), c.shift_mm) for c in candidates if c.side == side
+    ]
+    total = sum(w for w, _, _ in mine)
+    room = 1.0 - OTHER_LINE
+    scale = room / total if total > room else 1.0
+    terms = [(w * scale, shift, 0.0) for w, shift, _ in mine]
+    rest = 1.0 - total * scale
+    # The traced line itself may or may not stand in the list; if not, it holds what the others leave.
+    if not any(abs(outward) < 1e-9 for _, _, outward in mine):
+        terms.append((rest - OTHER_LINE, 0.0, 0.0))
+        rest = OTHER_LINE
+    terms.append((rest, 0.0, OTHER_LINE_U_MM**2))
+    return terms
+
+
+def mixture_of(values_mm: Array, cov_mm2: Array, candidates: Sequence[Candidate], name: str) -> Mixture:
+    """Return what the photo knows of measure `name`, summed over the candidate edges of its sides.
+
+    Parameters
+    ----------
+    values_mm : (9,) the nine measures in the order of `NINE`, mm.
+    cov_mm2 : (9, 9) their covariance (edge choice left out, station included), mm2.
+    candidates : competing edges of all sides. One of shift 0 is the traced edge itself; without such it
+        holds the remaining weight. At least 1 % of each side goes to 'another line', sd 25 mm (a guess).
+    name : one of `NINE`.
+
+    Returns
+    -------
+    Mixture
+        Components of one measure; sides are taken as independent.
+
+    Raises
+    ------
+    ValueError
+        If `name` is not one of `NINE`.
+
+    References
+    ----------
+    Contract, *Decision*: p is the weighted sum over candidate edges.
+    """
+    i = NINE.index(name)
+    u2 = max(float(cov_mm2[i, i]), 0.0)
+    rows = []
+    for combo in product(*(_side_terms(s, i, candidates) for s in sides_of(name))):
+        rows.append(
+            (float(np.prod([w for w, _, _ in combo])), sum(t[1] for t in combo), sum(t[2] for t in combo))
+        )
+    table = np.array([r for r in rows if r[0] > _LIGHTEST], dtype=np.float64)
+    value = float(values_mm[i])
+    return Mixture(
+        value, u2**0.5, table[:, 0] / table[:, 0].sum(), value + table[:, 1], np.sqrt(u2 + table[:, 2])
+    )
+
+
+def gaussian(value_mm: float, u_mm: float) -> Mixture:
+    """Return the mixture of one component: a measure whose edges are beyond doubt."""
+    return Mixture(value_mm, u_mm, np.ones(1), np.array([value_mm]), np.array([u_mm]))
+
+
+def probability_within(reading_mm: Array, mixture: Mixture, under_mm: float, over_mm: float) -> Array:
+    """Return P(-under <= reading - opening <= over) for each reading (n,), by the photo alone."""
+    u = np.maximum(mixture.u_all_mm, 1e-9)
+    error = np.atleast_1d(np.asarray(reading_mm, dtype=np.float64))[:, None] - mixture.means_mm
+    # The difference of two lower tails keeps its digits; above the centre the mirror image does.
+    low = ndtr((over_mm - error) / u) - ndtr((-under_mm - error) / u)
+    high = ndtr((under_mm + error) / u) - ndtr((error - over_mm) / u)
+    inside: Array = np.where(error > 0.0, low, high) @ mixture.weights
+    return np.clip(inside, 0.0, 1.0)
+
+
+def _threshold(mixture: Mixture, under_mm: float, over_mm: float) -> float | None:
+    """Return by how much a reading must exceed the best value to `differ` with all longer ones; None: blind.
+
+    For the other direction call it with the mirrored mixture.
+    """
+    value = mixture.value_mm
+    shifts = mixture.means_mm - value
+    reach = float(shifts.max()) + over_mm + 2.0 * mixture.u_mm
+    while probability_within(np.array([value + reach]), mixture, under_mm, over_mm)[0] > P_DIFFERS:
+        reach = 2.0 * abs(reach) + 1.0
+    start = float(shifts.min()) - under_mm
+    peaks = shifts + 0.5 * (over_mm - under_mm)
+    grid = np.union1d(np.linspace(start, reach, 1201), peaks[peaks <= reach])
+    above = np.flatnonzero(probability_within(value + grid, mixture, under_mm, over_mm) > P_DIFFERS)
+    if above.size == 0:
+        return None
+    low, high = float(grid[above[-1]]), float(grid[above[-1] + 1])
+    for _ in range(40):
+        middle = 0.5 * (low + high)
+        if probability_within(np.array([value + middle]), mixture, under_mm, over_mm)[0] > P_DIFFERS:
+            low = middle
+        else:
+            high = middle
+    return high
+
+
+def smallest_slip(mixture: Mixture, under_mm: float, over_mm: float) -> float:
+    """Return the least |error| in mm whose verdict would be `differs` with 95 % probability, both ways.
+
+    For one Gaussian with u small against the tolerance it is tolerance + 3.29 u; infinite when the photo is
+    so weak that it cannot tell any reading from any other.
+    """
+    mirrored = Mixture(-mixture.value_mm, mixture.u_mm, mixture.weights, -mixture.means_mm, mixture.u_all_mm)
+    too_long = _threshold(mixture, under_mm, over_mm)
+    too_short = _threshold(mirrored, over_mm, under_mm)
+    if too_long is None or too_short is None:
+        return float("inf")
+    return max(too_long, too_short, 0.0) + Z95 * mixture.u_mm
