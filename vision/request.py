@@ -7,7 +7,7 @@ Pixels: x right, y down, pixel centres at integers, of the upright photo.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
@@ -147,7 +147,8 @@ class PhotoReport:
     references_px: tuple[tuple[str, Array], ...] = ()
     warnings: tuple[Warning_, ...] = ()
     error: Warning_ | None = None
-    wall_to_photo: object | None = None
+    wall_to_photo: Callable[[Array], Array] | None = None  # (N, 2) mm from the top left corner, x along the head
+    extent_mm: tuple[float, float, float, float] | None = None  # x0, y0, x1, y1 of the part worth showing
 
 
 @dataclass(frozen=True, slots=True, eq=False)
