@@ -17,7 +17,7 @@ FULL_FRAME_DIAGONAL_MM = math.hypot(36.0, 24.0)  # 43.2666, CIPA DCG-001 by way 
 # the rest. It is what one sheet leans on; with two sheets it hardly matters.
 U_LOG_KNOWN = 0.03
 # Guess: main cameras of phones are 24 to 28 mm, some 13 mm or 50 mm and more; wide on purpose.
-PHONE_FOCAL35_MM, U_LOG_UNKNOWN = 27.0, 0.25
+PHONE_FOCAL35_MM, U_LOG_UNKNOWN = 28.0, 0.35
 # From fisheye to long telephoto; outside is a typing slip or garbage.
 FOCAL35_RANGE_MM, FOCAL_RANGE_MM, ZOOM_RANGE = (5.0, 1200.0), (0.5, 1200.0), (1.0, 200.0)
 

@@ -57,7 +57,7 @@ def camera_prior(focal_px: float, u_log_focal: float, size_px: tuple[int, int], 
     width, height = size_px
     f35 = focal_px * 43.2666 / np.hypot(width, height)
     wide = known and f35 < MAIN_LENS_F35_MM
-    u_k1, u_k2 = (0.2, 0.1) if wide else (0.03, 0.01) if known else (0.08, 0.03)
+    u_k1, u_k2 = (0.2, 0.1) if wide else (0.03, 0.01) if known else (0.12, 0.05)
     u_centre = max(width, height) * (0.006 if known else 0.01)
     return CameraPrior(focal_px, u_log_focal, (width - 1) / 2, (height - 1) / 2, u_centre, u_k1, u_k2)
 
