@@ -33,7 +33,6 @@ READINGS = (
     "diagonal_down",
     "diagonal_up",
 )
-_NOTHING: Mapping[str, Any] = MappingProxyType({})
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,10 +155,10 @@ class Opening:
     ordered: Size | None = None
     delivered: Size | None = None
     obstacles: tuple[Obstacle, ...] = ()
-    clearances: Mapping[str, Length] = _NOTHING
+    clearances: Mapping[str, Length] = field(default_factory=lambda: MappingProxyType({}))
     documents: tuple[Document, ...] = ()
     note: str = ""
-    extra: Mapping[str, Any] = _NOTHING
+    extra: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -179,7 +178,7 @@ class Job:
     seen_from: SeenFrom = "outside"
     tolerance: Tolerance = field(default_factory=Tolerance)
     note: str = ""
-    extra: Mapping[str, Any] = _NOTHING
+    extra: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
 
 
 def photo_request(photo: PhotoEntry) -> PhotoRequest:
