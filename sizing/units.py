@@ -1,7 +1,7 @@
 """Lengths as people write them, read exactly and written back; the one place that knows inches.
 
-The point is always a decimal point; a comma is one only where a unit follows. Text that can be read in two ways
-is refused with both ways named, because a length guessed wrongly is a thing made wrongly.
+The point is always a decimal point; a comma is one only where a unit follows. Text that can be read in two
+ways is refused with both ways named, because a length guessed wrongly is a thing made wrongly.
 """
 
 from __future__ import annotations
@@ -43,8 +43,8 @@ class LengthError(ValueError):
 class Length:
     """A length: mm as float and exact, the text as written, and +1 for strong, -1 for scant.
 
-    A strong or scant length includes its quarter graduation. `step_mm` is the worth of the last digit, or of one
-    part of the fraction, as written.
+    A strong or scant length includes its quarter graduation. `step_mm` is the worth of the last digit, or of
+    one part of the fraction, as written.
     """
 
     mm: float

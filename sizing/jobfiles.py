@@ -1,0 +1,78 @@
+"""Files that a job names, and corners that it gives: what keeps each from being used, in one sentence."""
+
+from __future__ import annotations
+
+import stat
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+
+from vision.request import Array
+
+
+def inside(folder: Path, name: str, *, allow_outside: bool) -> tuple[Path, str | None]:
+    """Return the resolved path of a file named in a job, and why it cannot be used, or None.
+
+    Parameters
+    ----------
+    folder : Path
+        The job's folder, resolved; links are followed before the path is compared with it.
+    name : str
+        The path as written, relative to the folder.
+    allow_outside : bool
+        Absolute paths and paths that lead out of the folder are then used.
+    """
+    shown = repr(name if len(name) <= 80 else name[:77] + "...")
+    try:
+        path = (folder / name).resolve()
+        outside = Path(name).is_absolute() or not path.is_relative_to(folder)
+        if outside and not allow_outside:
+            return path, f"{shown} lies outside the job's folder: copy it there, or add --allow-outside"
+        mode = path.stat().st_mode
+    except FileNotFoundError:
+        return folder / name, f"{shown} does not exist: check the name, or copy the file beside the job"
+    # A loop of links is a RuntimeError, a NUL in the name a ValueError.
+    except (OSError, ValueError, RuntimeError) as error:
+        return folder, f"{shown} cannot be used: {getattr(error, 'strerror', None) or error}"
+    if stat.S_ISDIR(mode):
+        return path, f"{shown} is a folder: name a file in it"
+    if not stat.S_ISREG(mode):
+        return path, f"{shown} is no regular file: name a photo or document as it was stored"
+    return path, None
+
+
+def corner_fault(points: Sequence[tuple[float, float] | None], *, upright: bool) -> str | None:
+    """Return why points are not the four corners of something flat, or None.
+
+    Parameters
+    ----------
+    points : sequence of (x, y) or None
+        Pixels of the upright photo, y down; None for a corner out of view.
+    upright : bool
+        The first one must also be the top left as seen in the photo.
+    """
+    if None in points:
+        return "a corner is marked as out of view: parts of an opening come later, show all four corners"
+    if len(points) != 4:
+        return f"{len(points)} points: give the 4 corners, top left first, then clockwise"
+    corners = np.asarray(points, dtype=np.float64)
+    sides = np.roll(corners, -1, axis=0) - corners
+    after = np.roll(sides, -1, axis=0)
+    # Turn at each corner; with y down a clockwise walk turns to the positive side.
+    turns = sides[:, 0] * after[:, 1] - sides[:, 1] * after[:, 0]
+    if np.all(turns < 0):
+        return "the corners run counter-clockwise: give top left, top right, bottom right, bottom left"
+    if not np.all(turns > 0):
+        return "the corners are not convex: two may be swapped; give top left first, then clockwise"
+    across = sides[0] - sides[2]
+    if upright and across[0] <= abs(across[1]):
+        return "the first corner is not the top left of the upright photo: start there, then clockwise"
+    return None
+
+
+def corner_array(points: Sequence[tuple[float, float] | None]) -> Array:
+    """Return points without a fault as a read-only array (n, 2), px."""
+    array = np.asarray(points, dtype=np.float64)
+    array.setflags(write=False)
+    return array
