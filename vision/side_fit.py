@@ -1,0 +1,197 @@
+"""Lines in a strip: consistent colour steps found by a Hough search, then placed to sub-pixels.
+
+A side of an opening is a colour step of one sign and one hue along its whole length; bricks, joints and
+stains are steps too, but not along the whole length. The search therefore adds up step vectors (outer minus inner
+mean colour) of short pieces along every line, slope and bow within reach, and rates a line by the length of the mean
+vector and by how well the pieces agree.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import ndimage
+
+from vision.profiles import Strip, block_means
+from vision.request import Array
+
+BLOCKS = 48
+GAP_PX = 0.75  # half of the blur of a sharp photo, left out of the step's two means
+WINDOW_PX = 2.5
+MERGE_PX = 1.6  # lines nearer than this are one
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Line:
+    """A line of the strip: v(t) = offset + slope*t + bow*(1/3 - t^2)*... in mm on t in -1..1 (Legendre), with grounds.
+
+    `shape` (3,) are the coefficients of P0, P1, P2 over the side; `step` (3,) the mean colour step, outer minus inner;
+    `contrast` its length; `t_value` contrast over its standard error from the pieces; `coverage` the share of pieces
+    that show the step.
+    """
+
+    shape: Array
+    step: Array
+    contrast: float
+    t_value: float
+    coverage: float
+    outer: Array
+    inner: Array
+
+
+def legendre(t: Array) -> Array:
+    """Return P0, P1, P2 (N, 3) at t in -1..1: a bow so written leaves the straight line of least squares alone."""
+    return np.stack([np.ones_like(t), t, 1.5 * t**2 - 0.5], axis=-1)
+
+
+def steps_across(profiles: Array, pitch_px: float, gap_px: float = GAP_PX) -> tuple[Array, Array, Array]:
+    """Return outer minus inner, outer and inner mean colours (K, V, 3) about every place of the profiles."""
+    gap, width = round(gap_px / pitch_px), max(round(WINDOW_PX / pitch_px), 2)
+    total = np.cumsum(np.pad(profiles, ((0, 0), (1, 0), (0, 0))), axis=1)
+    v = np.arange(profiles.shape[1])
+    last = profiles.shape[1]
+
+    def mean(low: Array, high: Array) -> Array:
+        low, high = np.clip(low, 0, last - 1), np.clip(high, 1, last)
+        return np.asarray((total[:, high] - total[:, low]) / (high - low)[None, :, None])
+
+    outer = mean(v + gap + 1, v + gap + 1 + width)
+    inner = mean(v - gap - width, v - gap)
+    return outer - inner, outer, inner
+
+
+def sample(field: Array, index: Array) -> Array:
+    """Return values (K, ...) of field (K, V, ...) at fractional places index (K,) along its second axis."""
+    index = np.clip(index, 0, field.shape[1] - 1.001)
+    low = index.astype(int)
+    part = (index - low)[:, None]
+    k = np.arange(field.shape[0])
+    return np.asarray(field[k, low] * (1 - part) + field[k, low + 1] * part)
+
+
+def find_lines(strip: Strip, reach_px: tuple[float, float], bow_mm: float, most: int = 10) -> list[Line]:
+    """Return the lines of consistent step whose two ends lie within reach, in pixels inner to outer, outermost first."""
+    middle, profiles = block_means(strip, BLOCKS)
+    seen = np.isfinite(profiles).all(axis=(1, 2))
+    if np.count_nonzero(seen) < BLOCKS // 4:
+        return []
+    profiles = profiles[seen]
+    t = 2 * middle[seen] / strip.u_mm[-1] - 1
+    pitch = float(strip.v_mm[1] - strip.v_mm[0])
+    per_px = strip.mm_per_px / pitch
+    step, outer, inner = steps_across(profiles, 1 / per_px)
+    zero = -strip.v_mm[0] / pitch
+    starts: list[Array] = []
+    for field in (step, _votes(step, per_px)):
+        starts += _peaks(*_hough(field, t, zero, per_px, reach_px, bow_mm / strip.mm_per_px))
+    lines: list[Line] = []
+    for shape in starts:
+        refined = _climb(step, legendre(t), np.array([zero, 0, 0]) + shape * per_px, per_px)
+        if abs(refined[0] - zero) / per_px > max(map(abs, reach_px)) + 6:
+            continue
+        line = _line(step, outer, inner, t, refined, zero, pitch)
+        if all(_apart(line, other) > MERGE_PX * strip.mm_per_px for other in lines):
+            lines.append(line)
+    lines.sort(key=lambda line: -line.contrast)
+    return sorted(lines[:most], key=lambda line: -line.shape[0])
+
+
+def _votes(step: Array, per_px: float) -> Array:
+    """Return the steps (K, V, 3) kept at their local maxima along v only, and of about equal length.
+
+    A weak arris beside a strong frame has no maximum of its own in the plain sum; here it counts as much.
+    """
+    size = np.linalg.norm(step, axis=-1)
+    reach = max(round(1.5 * per_px), 1)
+    top = ndimage.maximum_filter1d(size, 2 * reach + 1, axis=1)
+    vote = np.where((size >= top)[..., None], step / (size + np.median(size))[..., None], 0.0)
+    spread = ndimage.uniform_filter1d(vote, 2 * round(0.5 * per_px) + 1, axis=1)
+    return np.asarray(spread)
+
+
+def _apart(a: Line, b: Line) -> float:
+    """Return the rms distance of two lines in mm; mean squares of P0, P1, P2 are 1, 1/3, 1/5."""
+    d = a.shape - b.shape
+    return float(np.sqrt(d @ (np.array([1, 1 / 3, 1 / 5]) * d)))
+
+
+def _hough(
+    step: Array, t: Array, zero: float, per_px: float, reach_px: tuple[float, float], bow_px: float
+) -> tuple[Array, Array]:
+    """Return shapes (A, S, B, 3) px and the length (A, S, B) of their mean step vector."""
+    offsets = np.arange(np.floor(reach_px[0]), np.ceil(reach_px[1]) + 0.5)
+    half = (reach_px[1] - reach_px[0]) / 2
+    slopes = np.arange(-np.ceil(half), np.ceil(half) + 0.5)
+    count = max(int(np.ceil(bow_px / 1.5)), 0)
+    bows = np.linspace(-1, 1, 2 * count + 1) * bow_px / 1.5 if count else np.zeros(1)  # sagitta = 1.5 * P2
+    grid = np.stack(np.meshgrid(offsets, slopes, bows, indexing="ij"), axis=-1)
+    base = legendre(t)
+    strength = np.empty(grid.shape[:3])
+    k = np.arange(len(t))
+    small = step.astype(np.float32)
+    for i in range(len(offsets)):
+        index = np.rint(zero + per_px * (grid[i] @ base.T)).astype(int)
+        index = np.clip(index, 0, step.shape[1] - 1)
+        strength[i] = np.linalg.norm(small[k, index].mean(axis=2), axis=-1)
+    ends = np.abs(grid[..., 1])
+    mid = grid[..., 0]
+    outside = (mid + ends > reach_px[1] + 1) | (mid - ends < reach_px[0] - 1)
+    strength *= 1 - 0.04 * np.abs(grid[..., 2]) / max(bow_px, 1.0)  # a bow must earn its place
+    strength[outside] = 0
+    return grid, strength
+
+
+def _peaks(shapes: Array, strength: Array) -> list[Array]:
+    """Return starting shapes (3,) in px: the best slope and bow at each local maximum along the offset."""
+    flat = strength.reshape(len(strength), -1)
+    best = flat.argmax(axis=1)
+    height = flat[np.arange(len(flat)), best]
+    padded = np.pad(height, 1)
+    tops = np.flatnonzero((height >= padded[:-2]) & (height >= padded[2:]) & (height > 0))
+    tops = tops[np.argsort(-height[tops])]
+    return [shapes.reshape(len(shapes), -1, 3)[i, best[i]] for i in tops[:16]]
+
+
+def _climb(step: Array, base: Array, shape: Array, per_px: float) -> Array:
+    def height(s: Array) -> float:
+        d = sample(step, base @ s)
+        mean = d.mean(axis=0)
+        return float(np.linalg.norm(mean))
+
+    now = height(shape)
+    size = 0.6 * per_px
+    while size > 0.04 * per_px:
+        moved = False
+        for axis in range(3):
+            for sign in (-1.0, 1.0):
+                trial = shape.copy()
+                trial[axis] += sign * size
+                value = height(trial)
+                if value > now * (1 + 1e-9):
+                    shape, now, moved = trial, value, True
+        if not moved:
+            size /= 2
+    return shape
+
+
+def _line(
+    step: Array, outer: Array, inner: Array, t: Array, shape: Array, zero: float, pitch: float
+) -> Line:
+    index = legendre(t) @ shape
+    d = sample(step, index)
+    mean = d.mean(axis=0)
+    along = d @ (mean / max(np.linalg.norm(mean), 1e-12))
+    middle = float(np.median(along))
+    spread = 1.4826 * float(np.median(np.abs(along - middle))) + 1e-5
+    in_mm = shape.copy()
+    in_mm[0] -= zero
+    return Line(
+        in_mm * pitch,
+        mean,
+        float(np.linalg.norm(mean)),
+        abs(middle) / spread * float(np.sqrt(len(t))),
+        float(np.mean((along > 0.35 * middle) & (along < 3 * middle + 0.01))),
+        np.median(sample(outer, index), axis=0),
+        np.median(sample(inner, index), axis=0),
+    )
