@@ -18,6 +18,7 @@ import scipy.linalg
 from vision.request import Array
 
 HUBER = 2.0
+NEGLIGIBLE = 1e-4  # of chi-square: no unknown moves by more than a hundredth of its standard deviation any more
 
 
 class State(Protocol):
@@ -77,9 +78,11 @@ def _cost(w: Array, robust: bool) -> float:
     return float(loss.sum())
 
 
-def _total(blocks: Sequence[Block[S]], state: S) -> float:
-    cost = sum(_cost(b.linearised(state)[0], b.robust) for b in blocks)
-    return cost if np.isfinite(cost) else np.inf
+def _linearised(blocks: Sequence[Block[S]], state: S) -> tuple[list[tuple[Array, Array]], float]:
+    """Return all blocks' misclosures and design matrices, and the cost; infinite where the model breaks down."""
+    rows = [b.linearised(state) for b in blocks]
+    cost = sum(_cost(w, b.robust) for b, (w, _) in zip(blocks, rows, strict=True))
+    return rows, cost if np.isfinite(cost) else np.inf
 
 
 def adjust(blocks: Sequence[Block[S]], start: S, *, iterations: int = 60) -> Adjusted[S]:
@@ -95,16 +98,16 @@ def adjust(blocks: Sequence[Block[S]], start: S, *, iterations: int = 60) -> Adj
     The covariance of part g is Q A_g' P_g A_g Q with Q the inverse of the normal matrix, so that the parts sum to Q
     and each says how far the errors of its own observations move the result (JCGM 100, 5.1).
     """
-    state, damping, cost = start, 1e-3, _total(blocks, start)
+    state, damping = start, 1e-3
+    rows, cost = _linearised(blocks, state)
     converged = False
     for _ in range(iterations):
-        normal, right = _normal(blocks, state)
+        normal, right = _normal(blocks, rows)
         scale = np.sqrt(np.diag(normal))
         accepted = False
         while damping < 1e12:
-            step = _solve(normal, right, scale, damping)
-            trial = state.moved(step)
-            trial_cost = _total(blocks, trial)
+            trial = state.moved(_solve(normal, right, scale, damping))
+            trial_rows, trial_cost = _linearised(blocks, trial)
             if trial_cost <= cost:
                 accepted = True
                 break
@@ -112,12 +115,12 @@ def adjust(blocks: Sequence[Block[S]], start: S, *, iterations: int = 60) -> Adj
         if not accepted:
             converged = True  # no direction goes down: a minimum to working precision
             break
-        gain, cost, state = cost - trial_cost, trial_cost, trial
+        gain, cost, state, rows = cost - trial_cost, trial_cost, trial, trial_rows
         damping = max(damping / 10, 1e-12)
-        if gain < 1e-7 * (1 + cost) and np.abs(step * scale).max() < 1e-2:
+        if gain < NEGLIGIBLE:
             converged = True
             break
-    return _finish(blocks, state, cost, converged)
+    return _finish(blocks, state, rows, cost, converged)
 
 
 def _solve(normal: Array, right: Array, scale: Array, damping: float) -> Array:
@@ -127,26 +130,25 @@ def _solve(normal: Array, right: Array, scale: Array, damping: float) -> Array:
     return np.asarray(scipy.linalg.solve(n, right / scale, assume_a="pos") / scale)
 
 
-def _normal(blocks: Sequence[Block[S]], state: S) -> tuple[Array, Array]:
+def _normal(blocks: Sequence[Block[S]], rows: Sequence[tuple[Array, Array]]) -> tuple[Array, Array]:
     normal: Array | float = 0.0
     right: Array | float = 0.0
-    for block in blocks:
-        w, a = block.linearised(state)
+    for block, (w, a) in zip(blocks, rows, strict=True):
         p = _weights(w, block.robust)
         normal = normal + a.T @ (p[:, None] * a)
         right = right + a.T @ (p * w)
     return np.asarray(normal), np.asarray(right)
 
 
-def _finish(blocks: Sequence[Block[S]], state: S, cost: float, converged: bool) -> Adjusted[S]:
+def _finish(
+    blocks: Sequence[Block[S]], state: S, rows: Sequence[tuple[Array, Array]], cost: float, converged: bool
+) -> Adjusted[S]:
     by_part: dict[str, Array] = {}
-    residuals = []
-    for block in blocks:
-        w, a = block.linearised(state)
+    for block, (w, a) in zip(blocks, rows, strict=True):
         p = _weights(w, block.robust)
         by_part[block.part] = by_part.get(block.part, 0.0) + a.T @ (p[:, None] * a)
-        residuals.append(w)
     normal = np.asarray(sum(by_part.values()))
     scale = np.sqrt(np.diag(normal))
     q = np.linalg.pinv(normal / np.outer(scale, scale), rcond=1e-15, hermitian=True) / np.outer(scale, scale)
-    return Adjusted(state, q, {k: q @ n @ q for k, n in by_part.items()}, tuple(residuals), cost, converged)
+    residuals = tuple(w for w, _ in rows)
+    return Adjusted(state, q, {k: q @ n @ q for k, n in by_part.items()}, residuals, cost, converged)

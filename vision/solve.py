@@ -82,7 +82,9 @@ def solve_rectangles(
 
 def _best(blocks: Sequence[Block[PhotoState]], starts: Sequence[PhotoState]) -> Adjusted[PhotoState]:
     """Return the adjustment of least cost among the starts."""
-    return min((adjust(blocks, s, iterations=40) for s in starts), key=lambda a: a.cost)
+    rough = sorted((adjust(blocks, s, iterations=8) for s in starts), key=lambda a: a.cost)
+    near = [a for a in rough if a.cost < 10 * rough[0].cost + 100]  # the other pose of a weak view stays in
+    return min((adjust(blocks, a.state, iterations=60) for a in near), key=lambda a: a.cost)
 
 
 def _outline(state: PhotoState, i: int, plane: Array, half: Array) -> Array:
@@ -125,7 +127,7 @@ def _rescaled(
     known: Sequence[Block[PhotoState]], seen: Sequence[Block[PhotoState]], state: PhotoState
 ) -> Adjusted[PhotoState]:
     """Return the adjustment with gross errors left out and each sheet's noise taken from its own residuals."""
-    result = adjust([*known, *seen], state, iterations=30)
+    result = adjust([*known, *seen], state, iterations=20)
     blocks: list[Block[PhotoState]] = []
     for block in seen:
         if not isinstance(block, EdgeBlock) or len(block.u_px) < 40:
