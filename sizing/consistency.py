@@ -8,13 +8,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.special import chdtrc
 
-from sizing.job import Opening
 from sizing.tape import Tape, mpe_mm, readings_cov_mm2
 from vision.request import NINE, Array, Wall
+
+if TYPE_CHECKING:
+    from sizing.job import Opening
 
 # Contract, Decision: level of the joint test.
 LEVEL = 0.001

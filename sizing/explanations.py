@@ -7,15 +7,18 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.linalg import solve_triangular
 
 from sizing.decision import LONGEST_MM, SHORTEST_MM, Judgement
-from sizing.job import Opening
 from sizing.slips import NONE, RATIOS, Priors, hypotheses_of, load_priors
 from sizing.tape import u_reading_mm
 from vision.request import NINE, Array, Candidate, Estimate
+
+if TYPE_CHECKING:
+    from sizing.job import Opening
 
 # Shown to people: not more than this many, none less likely than this (taste, no effect on verdicts).
 _SHOWN = 4

@@ -20,7 +20,7 @@ OTHER_LINE = 0.01
 # Guess: how far another line may lie from the one traced. Smaller: a hidden wrong line is taken for a slip.
 OTHER_LINE_U_MM = 25.0
 # Components lighter than this change no verdict and cost time.
-_LIGHTEST = 1e-7
+_LIGHTEST = 1e-6
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -89,6 +89,9 @@ def mixture_of(values_mm: Array, cov_mm2: Array, candidates: Sequence[Candidate]
     ----------
     Contract, *Decision*: p is the weighted sum over candidate edges.
     """
+    if name not in NINE:
+        msg = f"{name!r} is no measure; the nine are {', '.join(NINE)}"
+        raise ValueError(msg)
     i = NINE.index(name)
     u2 = max(float(cov_mm2[i, i]), 0.0)
     rows = []
@@ -112,10 +115,10 @@ def probability_within(reading_mm: Array, mixture: Mixture, under_mm: float, ove
     """Return P(-under <= reading - opening <= over) for each reading (n,), by the photo alone."""
     u = np.maximum(mixture.u_all_mm, 1e-9)
     error = np.atleast_1d(np.asarray(reading_mm, dtype=np.float64))[:, None] - mixture.means_mm
-    # The difference of two lower tails keeps its digits; above the centre the mirror image does.
-    low = ndtr((over_mm - error) / u) - ndtr((-under_mm - error) / u)
-    high = ndtr((under_mm + error) / u) - ndtr((error - over_mm) / u)
-    inside: Array = np.where(error > 0.0, low, high) @ mixture.weights
+    # Both tails taken on the far side of the centre: their difference keeps its digits.
+    near = np.where(error > 0.0, over_mm, under_mm)
+    far = np.where(error > 0.0, under_mm, over_mm)
+    inside: Array = (ndtr((near - np.abs(error)) / u) - ndtr((-far - np.abs(error)) / u)) @ mixture.weights
     return np.clip(inside, 0.0, 1.0)
 
 
@@ -131,7 +134,8 @@ def _threshold(mixture: Mixture, under_mm: float, over_mm: float) -> float | Non
         reach = 2.0 * abs(reach) + 1.0
     start = float(shifts.min()) - under_mm
     peaks = shifts + 0.5 * (over_mm - under_mm)
-    grid = np.union1d(np.linspace(start, reach, 1201), peaks[peaks <= reach])
+    steps = int(np.clip(4.0 * (reach - start) / max(mixture.u_mm, 1e-9), 100, 2000))
+    grid = np.union1d(np.linspace(start, reach, steps), peaks[peaks <= reach])
     above = np.flatnonzero(probability_within(value + grid, mixture, under_mm, over_mm) > P_DIFFERS)
     if above.size == 0:
         return None
