@@ -28,7 +28,9 @@ app = typer.Typer(
     no_args_is_help=True,
 )
 
-_Json = Annotated[bool, typer.Option("--json", help="Print one JSON document on stdout and nothing else there.")]
+_Json = Annotated[
+    bool, typer.Option("--json", help="Print one JSON document on stdout and nothing else there.")
+]
 _Quiet = Annotated[bool, typer.Option("--quiet", help="Show no progress.")]
 
 
@@ -57,14 +59,18 @@ def _root(
 
 @app.command()
 def check(
-    jobs: Annotated[list[Path], typer.Argument(metavar="JOB...", help="Job files, or folders holding job.toml.")],
+    jobs: Annotated[
+        list[Path], typer.Argument(metavar="JOB...", help="Job files, or folders holding job.toml.")
+    ],
     as_json: _Json = False,
     as_jsonl: Annotated[
         bool, typer.Option("--jsonl", help="Print one JSON line a job on stdout as each is done.")
     ] = False,
     out: Annotated[
         Path | None,
-        typer.Option("--out", metavar="DIR", help="Write pictures and result.json here, not into the job's folder."),
+        typer.Option(
+            "--out", metavar="DIR", help="Write pictures and result.json here, not into the job's folder."
+        ),
     ] = None,
     no_pictures: Annotated[bool, typer.Option("--no-pictures", help="Write no pictures.")] = False,
     allow_outside: Annotated[
@@ -74,8 +80,8 @@ def check(
 ) -> int:
     """Cross-check job files: the tape's readings against the photos.
 
-    Ends with 0 all may be sent, 1 at least one opening is on hold, 3 at least one is unproven, 4 something could not
-    be read, 2 bad usage.
+    Ends with 0 all may be sent, 1 at least one opening is on hold, 3 at least one is unproven, 4 something
+    could not be read, 2 bad usage.
     """
     if as_json and as_jsonl:
         return _refuse("--json and --jsonl: choose one of them.")
@@ -92,9 +98,9 @@ def check(
         document = job_document(result)
         for line in complaints(result):
             _complain(line)
-        saved, warning = save_run(result, document, out=out, pictures=not no_pictures)
-        if warning:
-            _complain(warning)
+        saved, warnings = save_run(result, document, out=out, pictures=not no_pictures)
+        for line in warnings:
+            _complain(line)
         if as_jsonl:
             _print(as_text(check_document([document], line=True)))
         elif not as_json:
@@ -113,7 +119,9 @@ def estimate(
     reference: Annotated[
         str,
         typer.Option(
-            "--reference", metavar="KIND", help="sheet, letter, a4, id1, or a rectangle of given size as 120x80mm."
+            "--reference",
+            metavar="KIND",
+            help="sheet, letter, a4, id1, or a rectangle of given size as 120x80mm.",
         ),
     ] = "sheet",
     corners: Annotated[
@@ -121,15 +129,16 @@ def estimate(
         typer.Option(
             "--corners",
             metavar='"x,y x,y x,y x,y"',
-            help="Rough corners of the opening in the first photo, in pixels of the upright photo, top left first, "
-            "clockwise.",
+            help="Rough corners of the opening in the first photo, in pixels of the upright photo, top left "
+            "first, clockwise.",
         ),
     ] = None,
     as_clicked: Annotated[
         bool, typer.Option("--as-clicked", help="The corners stand as given, nothing is traced.")
     ] = False,
     click: Annotated[
-        float, typer.Option("--click", metavar="PX", help="Standard deviation of a click per axis, in pixels.")
+        float,
+        typer.Option("--click", metavar="PX", help="Standard deviation of a click per axis, in pixels."),
     ] = 3.0,
     reference_corners: Annotated[
         list[str] | None,
@@ -147,8 +156,8 @@ def estimate(
         typer.Option(
             "--edge-offset",
             metavar="LENGTH",
-            help="How far the edges stand in front of the surface that the reference lies on, as 3/4in, or by side as "
-            "head=0,sill=40mm,left=0,right=0.",
+            help="How far the edges stand in front of the surface that the reference lies on, as 3/4in, or "
+            "by side as head=0,sill=40mm,left=0,right=0.",
         ),
     ] = None,
     check_bar: Annotated[
@@ -159,27 +168,35 @@ def estimate(
             help="The printed 150 mm bar as measured, or across=149.5mm,along=199.4mm.",
         ),
     ] = None,
-    lens: Annotated[str | None, typer.Option("--lens", metavar="FILE", help="Camera profile (not yet).")] = None,
+    lens: Annotated[
+        str | None, typer.Option("--lens", metavar="FILE", help="Camera profile (not yet).")
+    ] = None,
     focal35: Annotated[
         float | None,
-        typer.Option("--focal35", metavar="MM", help="Focal length in 35 mm terms, where the photo does not say it."),
+        typer.Option(
+            "--focal35", metavar="MM", help="Focal length in 35 mm terms, where the photo does not say it."
+        ),
     ] = None,
     rule: Annotated[str | None, typer.Option("--rule", metavar="RULE", help="Sizing rule (not yet).")] = None,
     sill_at: Annotated[
-        str, typer.Option("--sill-at", metavar="LINE", help="The sill's line that heights end on: front, wall or frame.")
+        str,
+        typer.Option(
+            "--sill-at", metavar="LINE", help="The sill's line that heights end on: front, wall or frame."
+        ),
     ] = "front",
     units: Annotated[
         str, typer.Option("--units", metavar="UNIT", help="in or mm: the lengths shown to you.")
     ] = "in",
     out: Annotated[
-        Path | None, typer.Option("--out", metavar="DIR", help="Write pictures and result.json into this folder.")
+        Path | None,
+        typer.Option("--out", metavar="DIR", help="Write pictures and result.json into this folder."),
     ] = None,
     quiet: _Quiet = False,
 ) -> int:
     """Measure from photos of one opening alone, for a pre-quote; there is no price in it.
 
-    Ends with 0 measured, 3 could not be measured (says why and what photo to take), 4 a photo could not be read, 2 bad
-    usage.
+    Ends with 0 measured, 3 could not be measured (says why and what photo to take), 4 a photo could not be
+    read, 2 bad usage.
     """
     from sizing.arguments import EstimateOptions, opening_request
     from sizing.errors import InputError
@@ -210,12 +227,13 @@ def estimate(
     from sizing.runfolder import save_estimate
     from sizing.terminal import estimate_complaints, estimate_text
 
+    shown: Any = units  # checked with the other options
     result = estimate_photos(request, progress=_progress(quiet))
     document = estimate_document(result)
-    saved, warning = save_estimate(result, document, out=out)
-    if warning:
-        _complain(warning)
-    _print(as_text(document) if as_json else estimate_text(result, units, saved))
+    saved, warnings = save_estimate(result, document, out=out, units=shown)
+    for line in warnings:
+        _complain(line)
+    _print(as_text(document) if as_json else estimate_text(result, shown, saved))
     for line in estimate_complaints(result):
         _complain(line)
     return estimate_exit(result)
@@ -224,12 +242,21 @@ def estimate(
 @app.command()
 def sheet(
     out: Annotated[
-        Path, typer.Option("--out", metavar="DIR", help="Folder that the PDF files go into; this one when not given.")
+        Path,
+        typer.Option(
+            "--out", metavar="DIR", help="Folder that the PDF files go into; this one when not given."
+        ),
     ] = Path(),
     page: Annotated[str, typer.Option("--page", metavar="PAPER", help="letter or a4.")] = "letter",
-    letters: Annotated[str, typer.Option("--letters", metavar="LETTERS", help="Which sheets, for example AB.")] = "ABCD",
-    job: Annotated[str, typer.Option("--job", metavar="NAME", help="Printed into the panel's job field.")] = "",
-    guide: Annotated[bool, typer.Option("--guide/--no-guide", help="Also write the one-page photo guide.")] = True,
+    letters: Annotated[
+        str, typer.Option("--letters", metavar="LETTERS", help="Which sheets, for example AB.")
+    ] = "ABCD",
+    job: Annotated[
+        str, typer.Option("--job", metavar="NAME", help="Printed into the panel's job field.")
+    ] = "",
+    guide: Annotated[
+        bool, typer.Option("--guide/--no-guide", help="Also write the one-page photo guide.")
+    ] = True,
 ) -> int:
     """Write the printable reference sheets and the one-page photo guide as PDF."""
     from sizing.messages import sheets_written

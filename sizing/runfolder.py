@@ -10,8 +10,15 @@ import os
 import re
 import shutil
 import tempfile
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
+from itertools import chain
 from pathlib import Path
+from typing import Any
+
+from sizing import messages
+from sizing.check import EstimateResult, JobResult
+from sizing.units import Unit
+from sizing.versions import program_version
 
 FOLDER = "secondtape"
 _ID_LENGTH = 12
@@ -54,24 +61,6 @@ def safe_name(text: str) -> str:
     return f"{plain or 'x'}-{hashlib.sha256(text.encode('utf-8', 'surrogatepass')).hexdigest()[:6]}"
 
 
-def picture_names(pairs: Iterable[tuple[str, str]], kind: str) -> list[str]:
-    """Return one file name for each (label, photo) in order, `<label>-<photo>-<kind>.jpg`, no two alike.
-
-    Names that differ only in case count as alike, as on Windows and macOS.
-    """
-    names: list[str] = []
-    taken: set[str] = set()
-    for label, photo in pairs:
-        stem = f"{safe_name(label)}-{safe_name(Path(photo).stem)}"
-        name, again = f"{stem}-{kind}.jpg", 1
-        while name.lower() in taken:
-            again += 1
-            name = f"{stem}-{again}-{kind}.jpg"
-        taken.add(name.lower())
-        names.append(name)
-    return names
-
-
 def target_folder(job_folder: Path, out: Path | None, run: str) -> Path:
     """Return where a run is written: `JOB/secondtape/RUN`, or `OUT/RUN`."""
     return (job_folder / FOLDER if out is None else out) / run
@@ -83,7 +72,7 @@ def write_run(target: Path, files: Iterable[tuple[str, Writer]]) -> None:
     Parameters
     ----------
     target : Path
-        The run's folder; made when absent. Files of the same name in it are replaced, nothing else is touched.
+        The run's folder; made when absent. Files of the same name in it are replaced, nothing else touched.
     files : iterable of (name, writer)
         Each writer is called with the path that it is to write.
 
@@ -93,13 +82,11 @@ def write_run(target: Path, files: Iterable[tuple[str, Writer]]) -> None:
         When the folder cannot be made or a file not written; then `target` is as it was.
     """
     parent = target.parent
+    if parent.is_symlink() and parent.name == FOLDER:
+        raise RunFolderError(f"{parent} is a link, and links are not followed when writing; use --out DIR")
     try:
-        if parent.is_symlink() and parent.name == FOLDER:
-            raise RunFolderError(f"{parent} is a link, and links are not followed when writing; use --out DIR")
         parent.mkdir(parents=True, exist_ok=True)
         fresh = Path(tempfile.mkdtemp(prefix=f".{target.name}-", dir=parent))
-    except RunFolderError:
-        raise
     except OSError as error:
         raise RunFolderError(f"{parent}: {error.strerror or error}") from error
     try:
@@ -110,6 +97,64 @@ def write_run(target: Path, files: Iterable[tuple[str, Writer]]) -> None:
         raise RunFolderError(f"{target}: {error.strerror or error}") from error
     finally:
         shutil.rmtree(fresh, ignore_errors=True)
+
+
+def save_run(
+    result: JobResult, document: Mapping[str, Any], *, out: Path | None, pictures: bool
+) -> tuple[Path | None, list[str]]:
+    """Write pictures and `result.json` of a job; return its folder, None where not written, and warnings.
+
+    Parameters
+    ----------
+    result : JobResult
+        A job that could not be read has no run.
+    document : mapping
+        The element of `jobs`, as `sizing.result.job_document` gives it.
+    out : Path or None
+        In place of `JOB/secondtape`.
+    pictures : bool
+        Whether pictures are drawn.
+    """
+    from sizing.result import SCHEMA, as_text
+
+    if result.job is None:
+        return None, []
+    hashes = [photo.sha256 for opening in result.openings for photo in opening.photos]
+    target = target_folder(result.job.folder, out, run_id(result.job.sha256, hashes, program_version()))
+    warnings: list[str] = []
+    whole = {"schema": SCHEMA, "jobs": [document]}
+    files: list[tuple[str, Writer]] = [("result.json", text_writer(as_text(whole, indent=1) + "\n"))]
+    if pictures:
+        from sizing.pictures import job_pictures
+
+        return _written(target, chain(files, job_pictures(result, warnings.append)), warnings)
+    return _written(target, files, warnings)
+
+
+def save_estimate(
+    result: EstimateResult, document: Mapping[str, Any], *, out: Path | None, units: Unit
+) -> tuple[Path | None, list[str]]:
+    """Write pictures and `result.json` of an estimate into `out`, if given; else as `save_run`."""
+    from sizing.pictures import estimate_pictures
+    from sizing.result import as_text
+
+    if out is None:
+        return None, []
+    warnings: list[str] = []
+    run = run_id("", [photo.sha256 for photo in result.photos], program_version())
+    files: list[tuple[str, Writer]] = [("result.json", text_writer(as_text(document, indent=1) + "\n"))]
+    drawn = estimate_pictures(result, units, warnings.append)
+    return _written(out / run, chain(files, drawn), warnings)
+
+
+def _written(
+    target: Path, files: Iterable[tuple[str, Writer]], warnings: list[str]
+) -> tuple[Path | None, list[str]]:
+    try:
+        write_run(target, files)
+    except RunFolderError as error:
+        return None, [*warnings, messages.cannot_write(str(error))]
+    return target, warnings
 
 
 def _move_in(fresh: Path, target: Path) -> None:

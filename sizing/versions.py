@@ -4,7 +4,15 @@ from __future__ import annotations
 
 from importlib.metadata import PackageNotFoundError, version
 
-_LIBRARIES = ("numpy", "scipy", "opencv-python-headless", "scikit-image", "pillow", "pillow-heif", "reportlab")
+_LIBRARIES = (
+    "numpy",
+    "scipy",
+    "opencv-python-headless",
+    "scikit-image",
+    "pillow",
+    "pillow-heif",
+    "reportlab",
+)
 _OPENCV_AT_LEAST = 5
 
 

@@ -1,0 +1,311 @@
+"""One job from photos and readings to a result: the one door of the package.
+
+A fault in one photo, opening or job is caught here and reported with it; the rest goes on.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from types import MappingProxyType
+
+import numpy as np
+
+from sizing.decision import OpeningVerdict, Verdict, job_verdict
+from sizing.errors import InputError
+from sizing.exits import Exit
+from sizing.job import Job, Opening, PhotoEntry, Tolerance, opening_request
+from sizing.judging import ReadingResult, judge_readings
+from vision.errors import VisionError
+from vision.request import NINE, Estimate, NotMeasured, OpeningRequest, PhotoReport, Warning_
+
+Progress = Callable[[str], None]
+Estimator = Callable[[OpeningRequest, Progress | None], Estimate | NotMeasured]
+
+JOB_FILE = "job.toml"
+# Codes of `vision.errors.PhotoError`, and of a path that is refused, against those of a sound photo.
+_UNREADABLE = ("photo-", "heic-")
+_LARGEST_HASHED = 150_000_000
+# A photo listed for two openings whose corners lie closer than this part of its width shows one and the same.
+_SAME_PLACE = 0.02
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PhotoResult:
+    """One photo as listed, and what it gave: its report, or why it could not be used, or both.
+
+    `sha256` is that of the file, empty where there is none.
+    """
+
+    file: str
+    report: PhotoReport | None = None
+    error: Warning_ | None = None
+    sha256: str = ""
+
+    @property
+    def unreadable(self) -> bool:
+        """Whether the file is no photo; False for one that is sound and shows too little."""
+        return self.error is not None and self.error.code.startswith(_UNREADABLE)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class OpeningResult:
+    """One opening: what the photo said, what it means for the readings, and the verdict.
+
+    `fault` is a mistake of this program met on the way; the opening is then unproven.
+    """
+
+    opening: Opening
+    answer: Estimate | NotMeasured
+    photos: tuple[PhotoResult, ...]
+    readings: tuple[ReadingResult, ...]
+    verdict: OpeningVerdict
+    tolerance: Tolerance
+    warnings: tuple[Warning_, ...] = ()
+    fault: Exception | None = None
+
+    @property
+    def unreadable(self) -> bool:
+        """Whether a photo of this opening could not be read."""
+        return any(photo.unreadable for photo in self.photos)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class JobResult:
+    """One job: its openings with the job's verdict, or why it could not be read."""
+
+    name: str
+    file: str
+    verdict: Verdict
+    job: Job | None = None
+    openings: tuple[OpeningResult, ...] = ()
+    error: InputError | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class EstimateResult:
+    """What photos of one opening gave on their own."""
+
+    request: OpeningRequest
+    answer: Estimate | NotMeasured
+    photos: tuple[PhotoResult, ...]
+
+
+def check_job(
+    path: Path,
+    *,
+    allow_outside: bool = False,
+    progress: Progress | None = None,
+    estimator: Estimator | None = None,
+) -> JobResult:
+    """Return the result of one job; problems of job, photos and openings are part of it, never raised.
+
+    Parameters
+    ----------
+    path : Path
+        A job file, or a folder that holds `job.toml`.
+    allow_outside : bool
+        Whether paths in the job file may leave its folder.
+    progress : callable, optional
+        Called with a short text as work goes on.
+    estimator : callable, optional
+        In place of `vision.estimate.estimate_opening`.
+    """
+    from sizing.jobfile import load_job
+
+    file = path / JOB_FILE if path.is_dir() else path
+    shown = file.as_posix()
+    name = file.resolve().parent.name if file.name == JOB_FILE else file.stem
+    try:
+        job = load_job(file, allow_outside=allow_outside)
+    except InputError as error:
+        return JobResult(name, shown, "unproven", error=error)
+    results = tuple(_check_opening(job, opening, progress, estimator) for opening in job.openings)
+    results = _with_shared_photos(results)
+    return JobResult(job.id, shown, job_verdict(r.verdict.verdict for r in results), job, results)
+
+
+def estimate_photos(
+    request: OpeningRequest, *, progress: Progress | None = None, estimator: Estimator | None = None
+) -> EstimateResult:
+    """Return what the photos of one opening give on their own."""
+    answer = _answer(request, progress, estimator)
+    reports = _by_path(answer.photos)
+    photos = tuple(_photo_result(str(p.path), reports, p.path) for p in request.photos)
+    return EstimateResult(request, answer, photos)
+
+
+def exit_of(jobs: Sequence[JobResult]) -> Exit:
+    """Return the exit status of `check`: 1 hold; else 4 unreadable; else 3 unproven; else 0."""
+    if any(job.verdict == "hold" for job in jobs):
+        return Exit.HOLD
+    if any(job.error is not None or any(o.unreadable for o in job.openings) for job in jobs):
+        return Exit.UNREADABLE
+    return Exit.DONE if all(job.verdict == "send" for job in jobs) else Exit.UNPROVEN
+
+
+def estimate_exit(result: EstimateResult) -> Exit:
+    """Return the exit status of `estimate`: 4 a photo could not be read; else 3 not measured; else 0."""
+    if any(photo.unreadable for photo in result.photos):
+        return Exit.UNREADABLE
+    return Exit.DONE if isinstance(result.answer, Estimate) else Exit.UNPROVEN
+
+
+def _check_opening(
+    job: Job, opening: Opening, progress: Progress | None, estimator: Estimator | None
+) -> OpeningResult:
+    if progress:
+        progress(f"{job.id} {opening.label}")
+    fault: Exception | None = None
+    try:
+        answer = _measure(opening, progress, estimator)
+    except Exception as error:
+        answer, fault = NotMeasured("fault", _fault_text(error)), error
+    try:
+        return _judged(job, opening, answer, fault)
+    except Exception as error:
+        empty = NotMeasured("fault", _fault_text(error), answer.photos)
+        verdict = OpeningVerdict("unproven", "fault")
+        return OpeningResult(
+            opening, empty, _photo_results(opening, answer), (), verdict, job.tolerance, (), fault or error
+        )
+
+
+def _measure(
+    opening: Opening, progress: Progress | None, estimator: Estimator | None
+) -> Estimate | NotMeasured:
+    from sizing import messages
+
+    if opening.shape != "rectangle":
+        return NotMeasured("shape", messages.shape_refused(opening.shape))
+    if not opening.photos:
+        return NotMeasured("no-photo", messages.no_photo())
+    request = opening_request(opening)
+    if not request.photos:
+        return NotMeasured("no-photo", messages.no_usable_photo())
+    return _answer(request, progress, estimator)
+
+
+def _answer(
+    request: OpeningRequest, progress: Progress | None, estimator: Estimator | None
+) -> Estimate | NotMeasured:
+    if estimator is None:
+        from vision.estimate import estimate_opening
+
+        estimator = estimate_opening
+    try:
+        return estimator(request, progress)
+    except VisionError as error:
+        return NotMeasured(getattr(error, "code", "not-measured"), str(error))
+
+
+def _judged(
+    job: Job, opening: Opening, answer: Estimate | NotMeasured, fault: Exception | None
+) -> OpeningResult:
+    readings, verdict = judge_readings(job, opening, answer)
+    missing = verdict.facts.get("missing", ())
+    return OpeningResult(
+        opening,
+        answer,
+        _photo_results(opening, answer),
+        readings,
+        verdict,
+        job.tolerance,
+        _opening_warnings(opening, answer, missing, job.tolerance),
+        fault,
+    )
+
+
+def _opening_warnings(
+    opening: Opening, answer: Estimate | NotMeasured, missing: Sequence[str], tolerance: Tolerance
+) -> tuple[Warning_, ...]:
+    from sizing import messages
+
+    warnings = list(answer.warnings)
+    present = {w.code for w in warnings} | {w.code for photo in answer.photos for w in photo.warnings}
+    if isinstance(answer, Estimate) and "weak-geometry" not in present:
+        U95 = 2.0 * np.sqrt(np.maximum(np.diag(answer.cov_mm2), 0.0))
+        weak = [n for n, U in zip(NINE[:8], U95, strict=False) if min(tolerance.of(n)) < U]
+        if weak:
+            warnings.append(Warning_("weak-geometry", messages.weak_geometry(weak)))
+    if missing:
+        warnings.append(Warning_("readings-missing", messages.readings_missing(missing)))
+    if opening.rule is not None or opening.ordered is not None:
+        warnings.append(Warning_("order-not-checked", messages.order_not_checked(opening.rule)))
+    if any(photo.lens is not None for photo in opening.photos):
+        warnings.append(Warning_("lens-not-used", messages.lens_not_used()))
+    return tuple(warnings)
+
+
+def _photo_results(opening: Opening, answer: Estimate | NotMeasured) -> tuple[PhotoResult, ...]:
+    reports = _by_path(answer.photos)
+    return tuple(_listed_photo(entry, reports) for entry in opening.photos)
+
+
+def _listed_photo(entry: PhotoEntry, reports: dict[Path, list[PhotoReport]]) -> PhotoResult:
+    if entry.error is not None:
+        return PhotoResult(entry.file, None, Warning_("photo-refused", entry.error.says))
+    return _photo_result(entry.file, reports, entry.path)
+
+
+def _by_path(reports: Iterable[PhotoReport]) -> dict[Path, list[PhotoReport]]:
+    table: dict[Path, list[PhotoReport]] = {}
+    for report in reports:
+        table.setdefault(report.path, []).append(report)
+    return table
+
+
+def _photo_result(file: str, reports: dict[Path, list[PhotoReport]], path: Path) -> PhotoResult:
+    mine = reports.get(path)
+    report = mine.pop(0) if mine else None
+    if report is None:
+        return PhotoResult(file, sha256=_hash(path))
+    return PhotoResult(file, report, report.error, report.sha256 or _hash(path))
+
+
+def _hash(path: Path) -> str:
+    """Return the SHA-256 of a regular file of a photo's size, else nothing."""
+    try:
+        if not path.is_file() or path.stat().st_size > _LARGEST_HASHED:
+            return ""
+        return hashlib.sha256(path.read_bytes()).hexdigest()
+    except OSError:
+        return ""
+
+
+def _with_shared_photos(results: tuple[OpeningResult, ...]) -> tuple[OpeningResult, ...]:
+    """Warn (`same-photo`) where two openings rest on one place of a photo, or one opening twice on one."""
+    from sizing import messages
+
+    found: Mapping[int, list[str]] = MappingProxyType({i: [] for i in range(len(results))})
+    seen: list[tuple[int, PhotoResult]] = []
+    for i, result in enumerate(results):
+        for photo in result.photos:
+            if photo.report is None or not photo.sha256:
+                continue
+            for j, other in seen:
+                if other.sha256 == photo.sha256 and (i == j or _same_place(other, photo)):
+                    found[i].append(messages.same_photo(photo.file, results[j].opening.label, same=i == j))
+            seen.append((i, photo))
+    return tuple(
+        replace(
+            r,
+            warnings=(*r.warnings, *(Warning_("same-photo", text) for text in dict.fromkeys(found[i]))),
+        )
+        for i, r in enumerate(results)
+    )
+
+
+def _same_place(a: PhotoResult, b: PhotoResult) -> bool:
+    first, second = a.report, b.report
+    if first is None or second is None or first.corners_px is None or second.corners_px is None:
+        return False
+    return bool(np.abs(first.corners_px - second.corners_px).max() < _SAME_PLACE * max(first.size_px))
+
+
+def _fault_text(error: Exception) -> str:
+    from sizing import messages
+
+    return messages.fault(type(error).__name__)

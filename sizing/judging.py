@@ -1,0 +1,80 @@
+"""The readings of one opening put before the photo: judged, explained, and the opening's verdict."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sizing.consistency import inconsistent_group
+from sizing.decision import (
+    Judgement,
+    OpeningVerdict,
+    judge_opening,
+    judge_reading,
+    judge_without_photo,
+    missing_readings,
+    mixture_of,
+)
+from sizing.explanations import Explanation, explain
+from sizing.job import Job, Opening, Reading, Tolerance
+from sizing.tape import u_reading_mm
+from vision.request import Estimate, NotMeasured
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ReadingResult:
+    """One reading with the photo's verdict on it; `holds` when it stops the order, `likely` ranked causes."""
+
+    reading: Reading
+    judgement: Judgement
+    holds: bool
+    likely: tuple[Explanation, ...] = ()
+
+
+def judge_readings(
+    job: Job, opening: Opening, answer: Estimate | NotMeasured
+) -> tuple[tuple[ReadingResult, ...], OpeningVerdict]:
+    """Return each reading judged, in the order of the form, and the verdict of the opening.
+
+    Parameters
+    ----------
+    job : Job
+        For the tolerance and the units.
+    opening : Opening
+        Its readings in force.
+    answer : Estimate or NotMeasured
+        What the photo said.
+    """
+    readings = {reading.name: reading for reading in opening.readings}
+    measured = answer if isinstance(answer, Estimate) else None
+    judgements = {
+        name: _judge(reading, opening, measured, job.tolerance) for name, reading in readings.items()
+    }
+    verdict = judge_opening(
+        judgements,
+        missing=missing_readings(judgements),
+        has_photo=measured is not None,
+        inconsistent=() if measured is not None else inconsistent_group(opening),
+    )
+    likely = explain(opening, judgements, measured)
+    results = tuple(
+        ReadingResult(
+            reading,
+            judgements[name],
+            judgements[name].verdict == "differs"
+            or (verdict.why == "readings-inconsistent" and name in verdict.names),
+            likely.get(name, ()),
+        )
+        for name, reading in readings.items()
+    )
+    return results, verdict
+
+
+def _judge(reading: Reading, opening: Opening, measured: Estimate | None, tolerance: Tolerance) -> Judgement:
+    if measured is None:
+        return judge_without_photo(reading.length.mm)
+    mixture = mixture_of(measured.values_mm, measured.cov_mm2, measured.candidates, reading.name)
+    return judge_reading(reading.length.mm, mixture, *tolerance.of(reading.name), _u_tape(reading, opening))
+
+
+def _u_tape(reading: Reading, opening: Opening) -> float:
+    return u_reading_mm(reading.length.mm, reading.tape, reading.graduation_mm, opening.wall)

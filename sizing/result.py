@@ -1,0 +1,263 @@
+"""The JSON document of a check or an estimate, by the contract: strict, without NaN or times."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping, Sequence
+from datetime import date, datetime, time
+from typing import Any
+
+import numpy as np
+
+from sizing import messages
+from sizing.check import EstimateResult, JobResult, OpeningResult, PhotoResult
+from sizing.job import Opening, Reading
+from sizing.judging import ReadingResult
+from sizing.units import Unit
+from vision.request import NINE, PARTS, SIDES, Array, Candidate, Estimate, NotMeasured, Warning_
+
+SCHEMA = "secondtape/1"
+Document = dict[str, Any]
+# Contract: same inputs give the same values to 0.01 mm on any machine; what is beyond is not shown.
+_MM_DIGITS = 3
+_COV_DIGITS = 6
+_P_DIGITS = 4
+_PX_DIGITS = 1
+
+
+def check_document(jobs: Sequence[Document], *, line: bool = False) -> Document:
+    """Return the document of `check --json`, or with `line` that of one line of `check --jsonl`."""
+    if line:
+        return {"schema": SCHEMA, **jobs[0]}
+    return {"schema": SCHEMA, "jobs": list(jobs)}
+
+
+def as_text(document: Mapping[str, Any], *, indent: int | None = None) -> str:
+    """Return the document as strict JSON in ASCII; ValueError if a NaN has slipped in."""
+    return json.dumps(document, allow_nan=False, indent=indent)
+
+
+def job_document(result: JobResult) -> Document:
+    """Return one element of `jobs`; a job that could not be read has `error` in place of `openings`."""
+    document: Document = {"job": result.name, "file": result.file, "verdict": result.verdict}
+    if result.error is not None:
+        document["error"] = {
+            "code": result.error.code,
+            "message": str(result.error),
+            "problems": [{"where": p.where, "says": p.says} for p in result.error.problems],
+        }
+        return document
+    job = result.job
+    if job is not None:
+        document |= {"units": job.units, "sha256": job.sha256}
+        known = {
+            "measured_by": job.measured_by,
+            "measured_on": job.measured_on,
+            "note": job.note,
+            "extra": job.extra,
+        }
+        document |= {key: _clean(value) for key, value in known.items() if value}
+    units: Unit = job.units if job is not None else "mm"
+    document["openings"] = [_opening(opening, units) for opening in result.openings]
+    return document
+
+
+def estimate_document(result: EstimateResult) -> Document:
+    """Return the document of `estimate --json`: one opening without readings and order."""
+    opening: Document = {"label": result.request.photos[0].path.stem, "verdict": None}
+    opening |= _measured(result.answer)
+    opening["photos"] = [_photo(photo) for photo in result.photos]
+    opening["warnings"] = [_warning(w) for w in result.answer.warnings]
+    opening["decision"] = None
+    return {"schema": SCHEMA, "openings": [opening]}
+
+
+def _opening(result: OpeningResult, units: Unit) -> Document:
+    answer, verdict = result.answer, result.verdict
+    reason = answer.why if isinstance(answer, NotMeasured) else ""
+    measured = _measured(answer)
+    not_measured = measured.pop("why", None)
+    document: Document = {
+        "label": result.opening.label,
+        "verdict": verdict.verdict,
+        "why": messages.why_verdict(verdict.why, verdict.names, reason),
+        "why_code": verdict.why,
+    }
+    if not_measured:
+        document["not_measured"] = {"code": measured.pop("why_code"), "message": not_measured}
+        if verdict.why != "no-photo":
+            document["why"] += " " + not_measured
+    document |= measured
+    document["photos"] = [_photo(photo) for photo in result.photos]
+    document["readings"] = [_reading(reading, units) for reading in result.readings]
+    document["warnings"] = [_warning(w) for w in result.warnings]
+    document["decision"] = None
+    return document | _kept(result.opening)
+
+
+def _measured(answer: Estimate | NotMeasured) -> Document:
+    """Return what the photo says, or why it says nothing."""
+    if isinstance(answer, NotMeasured):
+        return {"why": answer.why, "why_code": answer.code, "faces": []}
+    u_mm = np.sqrt(np.maximum(np.diag(answer.cov_mm2), 0.0))
+    measures: Document = {}
+    for i, name in enumerate(NINE):
+        parts = {part: _mm(answer.budget_mm[i, k]) for k, part in enumerate(PARTS)}
+        measures[name] = {
+            **_quantity(answer.values_mm[i], u_mm[i]),
+            "budget_mm": {part: value for part, value in parts.items() if value},
+        }
+    for name, further in answer.further.items():
+        place = {} if further.place_mm is None else {"place_mm": _mm(further.place_mm)}
+        measures[name] = {**_quantity(further.value_mm, further.u_mm), **place}
+    return {
+        "found_by": answer.found_by,
+        "measures": measures,
+        "covariance_mm2": [[_number(v, _COV_DIGITS) for v in row] for row in answer.cov_mm2],
+        "sides": _sides(answer.candidates),
+        "faces": [
+            {
+                "name": face.name,
+                "measures_mm": {name: _mm(v) for name, v in face.measures_mm.items()},
+                "u_mm": _mm(face.u_mm),
+                "depth_mm": _mm(face.depth_mm),
+            }
+            for face in answer.faces
+        ],
+    }
+
+
+def _quantity(value_mm: float, u_mm: float) -> Document:
+    return {"value_mm": _mm(value_mm), "u_mm": _mm(u_mm), "U95_mm": _mm(2.0 * u_mm)}
+
+
+def _sides(candidates: Sequence[Candidate]) -> Document:
+    return {
+        side: {
+            "candidates": [
+                {
+                    "weight": _number(c.weight, _P_DIGITS),
+                    "shift_mm": _mm(c.shift_mm),
+                    "shift_nine_mm": [_mm(v) for v in c.shift_nine_mm],
+                    "name": c.name,
+                }
+                for c in candidates
+                if c.side == side
+            ]
+        }
+        for side in SIDES
+    }
+
+
+def _photo(photo: PhotoResult) -> Document:
+    document: Document = {"file": photo.file}
+    report = photo.report
+    if photo.sha256:
+        document["sha256"] = photo.sha256
+    if report is not None and all(report.size_px):
+        document["size_px"] = list(report.size_px)
+        if report.corners_px is not None:
+            document["corners_px"] = _points(report.corners_px)
+        document["references"] = [
+            {"name": name, "corners_px": _points(px)} for name, px in report.references_px
+        ]
+    document["warnings"] = [_warning(w) for w in report.warnings] if report is not None else []
+    if photo.error is not None:
+        document["error"] = _warning(photo.error)
+    return document
+
+
+def _reading(result: ReadingResult, units: Unit) -> Document:
+    judged = result.judgement
+    document: Document = {
+        **_said(result.reading),
+        "photo_mm": _mm(judged.photo_mm),
+        "difference_mm": _mm(judged.difference_mm),
+        "U95_mm": _mm(judged.U95_mm),
+        "e_n": _number(judged.e_n, 2),
+        "p_within": _number(judged.p_within, _P_DIGITS),
+        "smallest_slip_mm": _mm(judged.smallest_slip_mm),
+        "verdict": judged.verdict,
+        "holds": result.holds,
+        "risk_if_ordered": _number(judged.risk_if_ordered, _P_DIGITS),
+        "risk_if_stopped": _number(judged.risk_if_stopped, _P_DIGITS),
+    }
+    document["likely"] = [
+        {
+            "slip": e.slip,
+            "probability": _number(e.probability, _P_DIGITS),
+            "corrected_mm": _mm(e.corrected_mm),
+            "says": messages.slip_says(e.slip, e.shift_mm, e.corrected_mm, e.facts, units),
+            **({"facts": dict(e.facts)} if e.facts else {}),
+        }
+        for e in result.likely
+    ]
+    return document
+
+
+def _said(reading: Reading) -> Document:
+    """Return what the tape said, as from outside, and how it was written."""
+    document: Document = {
+        "name": reading.name,
+        "tape_mm": _mm(reading.length.mm),
+        "as_written": reading.length.as_written,
+    }
+    if reading.as_named != reading.name:
+        document["as_named"] = reading.as_named
+    known = {"by": reading.by, "on": reading.on, "visit": reading.visit}
+    return document | {key: _clean(value) for key, value in known.items() if value}
+
+
+def _kept(opening: Opening) -> Document:
+    """Return what is kept and shown, and not interpreted; nothing where nothing was given."""
+    kept: Document = {
+        "quantity": opening.quantity if opening.quantity != 1 else None,
+        "note": opening.note,
+        "superseded": [_said(reading) for reading in opening.superseded],
+        "extra": _clean(opening.extra),
+        "rule": opening.rule,
+        "obstacles": [{"what": o.what, "photo": o.photo} for o in opening.obstacles],
+        "clearances_mm": {side: _mm(length.mm) for side, length in opening.clearances.items()},
+        "documents": [
+            {"file": d.file, "kind": d.kind, **({"error": d.error.says} if d.error is not None else {})}
+            for d in opening.documents
+        ],
+    }
+    for key, size in (("ordered", opening.ordered), ("delivered", opening.delivered)):
+        if size is not None:
+            sides = {"width_mm": size.width, "height_mm": size.height}
+            kept[key] = {name: _mm(length.mm) for name, length in sides.items() if length is not None}
+    return {key: value for key, value in kept.items() if value}
+
+
+def _warning(warning: Warning_) -> Document:
+    return {"code": warning.code, "message": warning.message}
+
+
+def _points(points_px: Array) -> list[list[float | None]]:
+    return [[_number(v, _PX_DIGITS) for v in point] for point in points_px]
+
+
+def _mm(value: float | None) -> float | None:
+    return _number(value, _MM_DIGITS)
+
+
+def _number(value: float | None, digits: int) -> float | None:
+    """Return the value rounded; None where there is none, or it is not finite. Never minus zero."""
+    if value is None or not math.isfinite(value):
+        return None
+    return round(float(value), digits) + 0.0
+
+
+def _clean(value: object) -> Any:  # noqa: ANN401 -- a value of JSON
+    """Return a value of a TOML table as one of JSON: dates as text, numbers that are not finite as null."""
+    if isinstance(value, Mapping):
+        return {str(key): _clean(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_clean(item) for item in value]
+    if isinstance(value, datetime | date | time):
+        return value.isoformat()
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value

@@ -1,0 +1,171 @@
+"""The view for people: one line an opening, one a reading that needs attention, what to do next."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+from pathlib import Path
+
+import numpy as np
+
+from sizing import messages
+from sizing.check import EstimateResult, JobResult, OpeningResult, PhotoResult
+from sizing.decision import Judgement
+from sizing.judging import ReadingResult
+from sizing.units import Unit
+from vision.request import NINE, Estimate, NotMeasured, Warning_
+
+# Said elsewhere in the view already.
+_SAID_ALREADY = frozenset({"readings-missing"})
+_INDENT = "      "
+
+
+def job_text(result: JobResult, saved: Path | None = None) -> str:
+    """Return a job as text for people; `saved` is the folder of pictures and result."""
+    lines = [messages.job_heading(result.name, result.file)]
+    if result.error is not None:
+        lines.append("  " + messages.job_unreadable(len(result.error.problems)))
+        return "\n".join([*lines, ""])
+    units: Unit = result.job.units if result.job is not None else "in"
+    width = max((len(messages.one_line(o.opening.label)) for o in result.openings), default=0)
+    for opening in result.openings:
+        lines += _opening_lines(opening, units, width)
+    if len(result.openings) > 1:
+        lines.append("  " + messages.job_summary(Counter(o.verdict.verdict for o in result.openings)))
+    if saved is not None:
+        lines.append("  " + messages.written_to(saved))
+    lines.append("  " + messages.CAUTION)
+    return "\n".join([*lines, ""])
+
+
+def complaints(result: JobResult) -> list[str]:
+    """Return the lines for stderr: what could not be read, with file, key and remedy."""
+    if result.error is not None:
+        return [messages.one_line(str(problem)) for problem in result.error.problems]
+    lines = []
+    for opening in result.openings:
+        where = f"{result.file}: {messages.one_line(opening.opening.label)}"
+        lines += _photo_complaints(where, opening.photos)
+        if opening.fault is not None:
+            lines.append(messages.one_line(f"{where}: {messages.fault(repr(opening.fault))}"))
+    return lines
+
+
+def estimate_text(result: EstimateResult, units: Unit, saved: Path | None = None) -> str:
+    """Return an estimate as text for people."""
+    answer = result.answer
+    if isinstance(answer, NotMeasured):
+        lines = ["Could not be measured.", _INDENT + messages.one_line(answer.why)]
+    else:
+        lines = [messages.estimate_heading(answer.found_by), *_measure_lines(answer, units)]
+    lines += _warning_lines(_all_warnings(answer.warnings, result.photos))
+    if isinstance(answer, Estimate):
+        lines.append(messages.estimate_note())
+    if saved is not None:
+        lines.append(messages.written_to(saved))
+    return "\n".join(lines)
+
+
+def estimate_complaints(result: EstimateResult) -> list[str]:
+    """Return the lines for stderr: photos that could not be read, and last why nothing was measured."""
+    lines = _photo_complaints("", result.photos)
+    if isinstance(result.answer, NotMeasured):
+        why = messages.one_line(result.answer.why)
+        if not any(why in line for line in lines):
+            lines.append(why)
+    return lines
+
+
+def _opening_lines(result: OpeningResult, units: Unit, width: int) -> list[str]:
+    verdict = result.verdict
+    label = messages.one_line(result.opening.label)
+    lines = [f"  {label:<{width}}  {messages.verdict_of(verdict.verdict, verdict.why)}"]
+    for reading in result.readings:
+        lines += [_INDENT + line for line in _reading_lines(reading, units)]
+    if verdict.why in ("readings-inconsistent", "readings-missing", "order-problem"):
+        lines.append(_INDENT + messages.why_verdict(verdict.why, verdict.names, ""))
+    unusable = [photo for photo in result.photos if photo.unreadable]
+    if isinstance(result.answer, NotMeasured) and result.answer.code not in {
+        p.error.code for p in unusable if p.error
+    }:
+        lines.append(_INDENT + messages.one_line(result.answer.why))
+    if unusable:
+        lines.append(_INDENT + messages.photos_unusable([photo.file for photo in unusable]))
+    step = messages.next_step(verdict.verdict, verdict.why, verdict.names)
+    if step:
+        lines.append(_INDENT + step)
+    if verdict.verdict == "send":
+        lines.append(_INDENT + _caught(result.readings, units))
+    lines += [
+        _INDENT + messages.one_line(p.error.message)
+        for p in result.photos
+        if p.error and not p.unreadable and not isinstance(result.answer, NotMeasured)
+    ]
+    warnings = [w for w in _all_warnings(result.warnings, result.photos) if w.code not in _SAID_ALREADY]
+    return lines + [_INDENT + line for line in _warning_lines(warnings)]
+
+
+def _reading_lines(result: ReadingResult, units: Unit) -> list[str]:
+    """Return the line of a reading that needs attention; nothing for one that agrees."""
+    judged, name = result.judgement, result.reading.name
+    photo = _photo_figure(judged)
+    if judged.verdict == "agrees" or (photo is None and judged.verdict == "unproven"):
+        return []
+    best = result.likely[0] if result.likely else None
+    if judged.verdict == "differs":
+        line = messages.reading_differs(name, judged.reading_mm, photo, units)
+        if best is not None:
+            says = messages.slip_says(best.slip, best.shift_mm, best.corrected_mm, best.facts, units)
+            line += " " + messages.probably(says, best.probability, best.slip)
+        return [line]
+    if photo is None:
+        return []
+    return [
+        messages.reading_unproven(
+            name, judged.reading_mm, photo, units, blind=judged.blind, slip_mm=judged.smallest_slip_mm
+        )
+    ]
+
+
+def _photo_figure(judged: Judgement) -> tuple[float, float] | None:
+    if judged.photo_mm is None or judged.U95_mm is None:
+        return None
+    return judged.photo_mm, judged.U95_mm
+
+
+def _caught(readings: Iterable[ReadingResult], units: Unit) -> str:
+    slips = {r.reading.name: r.judgement.smallest_slip_mm for r in readings}
+    found = {name: slip for name, slip in slips.items() if slip is not None}
+    sizes = [slip for name, slip in found.items() if not name.startswith("diagonal")]
+    diagonals = [slip for name, slip in found.items() if name.startswith("diagonal")]
+    return messages.would_have_stopped(max(sizes), units, diagonals_mm=max(diagonals, default=None))
+
+
+def _measure_lines(answer: Estimate, units: Unit) -> list[str]:
+    U95_mm = 2.0 * np.sqrt(np.maximum(np.diag(answer.cov_mm2), 0.0))
+    figures = [(name, answer.values_mm[i], U95_mm[i]) for i, name in enumerate(NINE)]
+    width = max(len(messages.name_of(name)) for name, _, _ in figures)
+    return [
+        f"  {messages.name_of(name):<{width}}  {messages.about(float(v), float(U), units)}"
+        for name, v, U in figures
+    ]
+
+
+def _all_warnings(own: Iterable[Warning_], photos: Iterable[PhotoResult]) -> list[Warning_]:
+    """Return all warnings once, those of photos after the opening's own."""
+    found = list(own) + [w for photo in photos if photo.report for w in photo.report.warnings]
+    return list({(w.code, w.message): w for w in found}.values())
+
+
+def _warning_lines(warnings: Iterable[Warning_]) -> list[str]:
+    return [f"note: {messages.one_line(w.message)}" for w in warnings]
+
+
+def _photo_complaints(where: str, photos: Iterable[PhotoResult]) -> list[str]:
+    lead = f"{where}: " if where else ""
+    lines = []
+    for photo in photos:
+        if photo.error is not None:
+            file, says = messages.one_line(photo.file), messages.one_line(photo.error.message)
+            lines.append(lead + (says if file in says else f"{file}: {says}"))
+    return lines
