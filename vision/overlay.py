@@ -254,11 +254,12 @@ def _label(picture: Image.Image, text: _Text, want: Wanted, box: Box, font: Font
     stroke = max(2, pad // 3)
     centre = np.array([box[0] + box[2], box[1] + box[3]]) / 2
     nearest = want.line_px[np.argmin(np.linalg.norm(want.line_px - centre, axis=1))]
-    reach = np.array([box[2] - box[0], box[3] - box[1]]) / 2 + 3 * pad
+    reach = np.array([box[2] - box[0], box[3] - box[1]]) / 2 + pad
     if text.line_px is not None and (np.abs(nearest - centre) > reach).any():
         edge = np.clip(nearest, box[:2], box[2:])
         draw.line([*edge, *nearest], fill=HALO, width=2 * stroke + 1)
         draw.line([*edge, *nearest], fill=look.colour, width=stroke)
+        draw.circle(tuple(nearest), 2 * stroke, fill=look.colour, outline=HALO)
     draw.rounded_rectangle(
         (box[0], box[1], box[2] - 1, box[3] - 1), radius=pad, fill=look.box, outline=look.colour, width=stroke
     )

@@ -72,7 +72,7 @@ def rectified_view(
 
 
 def _finest(wall_mm: tuple[float, float], most_px: int) -> float:
-    """Return the pitch at which the wall and the strip below it (as `_with_bars` makes it) have most_px pixels."""
+    """Return the pitch at which the wall and the strip of `_with_bars` below it have most_px pixels."""
     width, height = wall_mm
     strip = 7 * min(max(width, height) / 55, width / 12)
     return math.sqrt(width * (height + strip) * 1.02 / most_px)
