@@ -30,9 +30,8 @@ def _length_in(
         length_mm = parse(value, unit).mm
         if not low_mm <= length_mm <= high_mm:
             low, high = format_length(low_mm, unit), format_length(high_mm, unit)
-            raise ValueError(
-                f"{str(value)!r} is {format_length(length_mm, unit)}: {what} is {low} to {high}; check the unit"
-            )
+            read = format_length(length_mm, unit)
+            raise ValueError(f"{str(value)!r} is {read}: {what} is {low} to {high}; check the unit")
         return value
 
     return PlainValidator(check)

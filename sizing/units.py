@@ -100,7 +100,7 @@ def parse_signed_length(
     if isinstance(value, str) and (sign := _plain(value)[:1]) in ("+", "-"):
         size = _text_length(_plain(value)[1:], unit, graduation_mm)
         exact = -size.exact if sign == "-" else size.exact
-        return Length(float(exact), exact, value.strip(), size.strong, size.step_mm)
+        return Length(float(exact), exact, " ".join(value.split()), size.strong, size.step_mm)
     return parse_length(value, unit, graduation_mm=graduation_mm)
 
 
@@ -208,7 +208,7 @@ def _length(
     exact = number * unit_mm + strong * graduation / 4
     if abs(exact) > LONGEST_MM:
         raise LengthError(f"{_quoted(text)} is over 100 m: check the unit")
-    return Length(float(exact), exact, text.strip(), strong, float(step * unit_mm))
+    return Length(float(exact), exact, " ".join(text.split()), strong, float(step * unit_mm))
 
 
 def _plain(text: str) -> str:
