@@ -1,4 +1,4 @@
-"""Pictures for people: oracles are the geometry of the drawn scene and Pillow's reading of what is written."""
+"""Pictures for people: oracles are the geometry of the drawn scene and what Pillow reads of written files."""
 
 from __future__ import annotations
 
