@@ -6,13 +6,14 @@ camera or of a side's depth moves it in the wall; the partial derivatives are ce
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from vision.camera import UNKNOWNS, Camera, back_project, project
 from vision.request import NINE, PARTS, SIDES, Array, Candidate, Measure, Side
+from vision.uncertainty import jacobian
 
 STATION_MM = 50.8  # 2 in inside the corners
 BLADE_MM, NEAR_MM = 8.0, 20.0  # a tape's blade; how far the nearest edge may lie
@@ -177,24 +178,25 @@ def measure(
             changed = {s: _shifted(line, *move.get(s, np.zeros(2))) for s, line in changed.items()}
         return _nine(changed, local)
 
-    by_camera = _differences(lambda x: nine(camera.moved(x), depth), CAMERA_STEPS)
+    by_camera = jacobian(lambda x: nine(camera.moved(x), depth), np.zeros(UNKNOWNS), CAMERA_STEPS)
     parts = {p: np.zeros((9, 9)) for p in PARTS}
     for part, cov in camera_parts.items():
         if part in parts:
             parts[part] = by_camera @ cov[:UNKNOWNS, :UNKNOWNS] @ by_camera.T
+    by_depth = jacobian(lambda x: nine(camera, _deeper(depth, x)), np.zeros(4), 0.1)
+    by_line = jacobian(
+        lambda x: nine(camera, depth, dict(zip(SIDES, x.reshape(4, 2), strict=True))), np.zeros(8), [1e-2, 1e-6] * 4
+    )
     for i, side in enumerate(SIDES):
-        step = np.zeros(4)
-        step[i] = 1.0
-        by_depth = _differences(lambda x, step=step: nine(camera, _deeper(depth, step * x[0])), np.array([0.1]))
-        parts["edge_depth"] += u_depth_mm[side] ** 2 * by_depth @ by_depth.T
-        by_line = _differences(lambda x, side=side: nine(camera, depth, {side: x}), np.array([1e-2, 1e-6]))
-        parts["edge_trace"] += by_line @ sides[side].cov_offset_slope @ by_line.T
-        parts["edge_choice"] += sides[side].u_choice_mm ** 2 * by_line[:, :1] @ by_line[:, :1].T
-    by_all = _differences(lambda x: nine(camera, _deeper(depth, np.ones(4) * x[0])), np.array([0.1]))
+        deep, line = by_depth[:, [i]], by_line[:, 2 * i : 2 * i + 2]
+        parts["edge_depth"] += u_depth_mm[side] ** 2 * deep @ deep.T
+        parts["edge_trace"] += line @ sides[side].cov_offset_slope @ line.T
+        parts["edge_choice"] += sides[side].u_choice_mm ** 2 * line[:, :1] @ line[:, :1].T
+    by_all = by_depth.sum(axis=1, keepdims=True)
     parts["edge_depth"] += u_depth_common_mm**2 * by_all @ by_all.T
     if clicks is not None:
-        by_click = _differences(
-            lambda x: _nine(_lines(camera, moved_corner(sides, clicks[0] + x.reshape(4, 2)), depth), local), np.full(8, 1e-2)
+        by_click = jacobian(
+            lambda x: _nine(_lines(camera, moved_corner(sides, clicks[0] + x.reshape(4, 2)), depth), local), np.zeros(8), 1e-2
         )
         parts["edge_trace"] += clicks[1] ** 2 * by_click @ by_click.T
     parts["station"] = np.diag(u_station**2)
@@ -221,16 +223,6 @@ def _exact_difference(cov: Array) -> Array:
 
 def _deeper(depth: Mapping[Side, float], by: Array) -> dict[Side, float]:
     return {s: depth[s] + float(by[i]) for i, s in enumerate(SIDES)}
-
-
-def _differences(function: Callable[[Array], Array], steps: Array) -> Array:
-    """Return central differences (9, len(steps)) of `function` at zero."""
-    columns = []
-    for i, h in enumerate(steps):
-        x = np.zeros(len(steps))
-        x[i] = h
-        columns.append((function(x) - function(-x)) / (2 * h))
-    return np.stack(columns, axis=1)
 
 
 def _local_edges(
