@@ -12,6 +12,7 @@ import numpy as np
 
 from vision.request import Array
 
+FAR = 4.0  # tangent of 76 degrees from the axis: no camera of this model sees further
 UNKNOWNS = 11  # rotation increment (3), translation (3), log focal, cx, cy, k1, k2
 
 
@@ -97,7 +98,8 @@ def undistort(camera: Camera, uv: Array) -> Array:
     for _ in range(8):
         g = r * (1 + r**2 * (camera.k1 + r**2 * camera.k2)) - rd
         dg = 1 + r**2 * (3 * camera.k1 + 5 * r**2 * camera.k2)
-        r = r - g / np.where(dg > 0.1, dg, 0.1)  # beyond the fold the model has no inverse: stay near
+        # beyond the fold the model has no inverse: stay near, and finite
+        r = np.clip(r - g / np.where(dg > 0.1, dg, 0.1), 0.0, FAR)
     return np.asarray(d * np.where(rd > 1e-12, r / np.maximum(rd, 1e-12), 1.0)[:, None])
 
 
