@@ -1,11 +1,14 @@
 """Errors and honesty of `vision.estimate` on a folder of photos with exact truth beside them, two at a time.
 
-Usage: python tests/bench/score_photos.py FOLDER... [--no-corners] [--only GLOB] [--layout GLOB] [--jobs 2] [--json OUT]
-       [--judge MEDIAN P95 COVERED_LO COVERED_HI RMS_LO RMS_HI]
+Usage: python tests/bench/score_photos.py FOLDER... [--no-corners] [--only GLOB] [--layout GLOB] [--jobs 2]
+       [--json OUT] [--judge MEDIAN P95 COVERED_LO COVERED_HI RMS_LO RMS_HI]
 
-A truth file `NAME.truth.json` names its photo, wall, references, edge offsets, rough corners, true corners and the nine measures.
-Parts of the budget that a photo does not exercise (its list `exact`) are taken out of u before errors are held against it.
+A truth file `NAME.truth.json` names its photo, wall, references, edge offsets, rough corners, true corners and the
+nine measures. Parts of the budget that a photo does not exercise (its list `exact`) are taken out of u before errors
+are held against it.
 """
+
+# ruff: noqa: E402
 
 from __future__ import annotations
 
@@ -25,8 +28,6 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from vision.camera import Camera, back_project
 from vision.estimate import estimate_opening
@@ -71,7 +72,7 @@ def exact_parts(truth):
 
 
 def request(truth, folder, corners=True):
-    """Return what a person would ask for this photo: rough corners, bars and offsets as the truth declares them."""
+    """Return what a person would ask for this photo: rough corners, bars and offsets as declared."""
     ref = truth["references"][0]
     if ref["kind"] == "sheet":
         reference = Reference("sheet")
@@ -112,7 +113,7 @@ def true_camera(truth):
 
 
 def side_errors(truth, corners_px):
-    """Return, by side, how far (mm) its corners stand off across the side, the worse end; camera errors left out."""
+    """Return, by side, how far (mm) its worse corner stands off across it; camera errors left out."""
     offset = truth.get("edge_offset_mm", 0)
     offset = offset if isinstance(offset, dict) else dict.fromkeys(SIDES, offset)
     camera, true = true_camera(truth), np.array(truth["corners_mm"])
@@ -224,7 +225,8 @@ def by_part(rows):
     for i, name in enumerate(NINE[:8]):
         z = e[:, i] / u[:, i]
         print(
-            f"  {name:14} {np.sqrt(np.mean(z**2)):5.2f}  {e[:, i].mean():+5.2f} mm  {np.mean(abs(z) <= 2):.3f}"
+            f"  {name:14} {np.sqrt(np.mean(z**2)):5.2f}  {e[:, i].mean():+5.2f} mm  "
+            f"{np.mean(abs(z) <= 2):.3f}"
         )
     right = np.array([max(r["sides"].values()) <= WRONG_MM for r in good])
     if right.any():
