@@ -6,9 +6,12 @@ What is heavy is imported inside the commands, so that `--help` answers at once.
 from __future__ import annotations
 
 import os
+import signal
 import sys
+import threading
 import traceback
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -233,9 +236,9 @@ def estimate(
     saved, warnings = save_estimate(result, document, out=out, units=shown)
     for line in warnings:
         _complain(line)
-    _print(as_text(document) if as_json else estimate_text(result, shown, saved))
     for line in estimate_complaints(result):
         _complain(line)
+    _print(as_text(document) if as_json else estimate_text(result, shown, saved))
     return estimate_exit(result)
 
 
@@ -277,10 +280,28 @@ def _progress(quiet: bool) -> Callable[[str], None] | None:
 
 def _print(text: str) -> None:
     """Print to stdout; a reader that has gone away does not change the exit status."""
+    with _line_finished():
+        try:
+            print(text, flush=True)
+        except BrokenPipeError:
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+@contextmanager
+def _line_finished() -> Iterator[None]:
+    """Put off an interrupt until the line in hand is out."""
+    interrupts: list[int] = []
+    before = signal.getsignal(signal.SIGINT)
+    if before is not signal.default_int_handler or threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    signal.signal(signal.SIGINT, lambda number, _frame: interrupts.append(number))
     try:
-        print(text, flush=True)
-    except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+    if interrupts:
+        raise KeyboardInterrupt
 
 
 def _complain(text: str) -> None:
@@ -326,14 +347,16 @@ def run(arguments: list[str] | None = None) -> int:
     from typer.exceptions import TyperException
 
     try:
-        return int(app(arguments, prog_name="secondtape", standalone_mode=False) or 0)
+        status = int(app(arguments, prog_name="secondtape", standalone_mode=False) or Exit.DONE)
     except TyperException as error:
         return _usage(error)
     except (KeyboardInterrupt, typer.Abort):
-        _complain("Interrupted.")
-        return Exit.INTERRUPTED
+        status = Exit.INTERRUPTED
     except Exception as error:
         return _explain(error)
+    if status == Exit.INTERRUPTED:
+        _complain("Interrupted.")
+    return status
 
 
 def _usage(error: Exception) -> int:

@@ -41,8 +41,8 @@ CAUTION = (
     "local codes are not checked here."
 )
 TAKE_A_PHOTO = (
-    "Take a photo of the whole opening with two printed sheets flat on the wall, left and right of it, all in "
-    "view and sharp."
+    "Take a photo of the whole opening with two printed sheets flat on the wall, left and right of it, all "
+    "in view and sharp."
 )
 
 
@@ -129,19 +129,27 @@ def why_verdict(why: str, names: Sequence[str], reason: str) -> str:
     return sentences.get(why, why)
 
 
-def next_step(verdict: str, why: str, names: Sequence[str]) -> str:
-    """Return what to do next with an opening, or nothing where nothing is to do."""
-    if verdict == "send":
-        return ""
-    if why == "reading-differs":
-        return f"Do not order. Measure again: {names_of(names)}; then run the check once more."
-    if why == "readings-inconsistent":
-        return f"Do not order. Measure again: {names_of(names)}."
-    if why == "reading-unproven":
-        return f"Measure again: {names_of(names)}. Or: {TAKE_A_PHOTO[0].lower()}{TAKE_A_PHOTO[1:]}"
-    if why == "readings-missing":
-        return "Take the missing readings; three widths and three heights are needed."
-    return "" if why == "no-photo" else "Ask before ordering."
+def next_step(verdict: str, why: str, names: Sequence[str], *, ambiguous: bool = False) -> str:
+    """Return what to do next with an opening, or nothing where nothing is to do.
+
+    `ambiguous`: more than one line could be the edge, so that the verdict may hang on which one is meant.
+    """
+    listed = names_of(names)
+    photo = TAKE_A_PHOTO[0].lower() + TAKE_A_PHOTO[1:]
+    look = (
+        "Look at the picture: are the sides drawn on the right lines? If not, give corners on the right ones."
+    )
+    steps = {
+        "all-agree": "",
+        "no-photo": "",
+        "reading-differs": f"Do not order. Measure again: {listed}; then run the check once more.",
+        "readings-inconsistent": f"Do not order. Measure again: {listed}.",
+        "reading-unproven": f"{look} Or measure again: {listed}."
+        if ambiguous
+        else f"Measure again, or {photo}",
+        "readings-missing": "Take the missing readings; three widths and three heights are needed.",
+    }
+    return "" if verdict == "send" else steps.get(why, "Ask before ordering.")
 
 
 def reading_differs(name: str, tape_mm: float, photo: tuple[float, float] | None, unit: Unit) -> str:
@@ -243,10 +251,12 @@ def picture_label(name: str, tape_mm: float | None, photo_mm: float, U95_mm: flo
     Examples
     --------
     >>> picture_label("width_top", 1381.125, 1381.2, 2.4, "in")
-    'width, top|tape 54 3/8 in|photo about 54 3/8 in, give or take 1/8 in'
+    'width, top|tape 54 3/8 in|photo about 54 3/8 in ± 1/8 in'
     """
     said = "" if tape_mm is None else f"|tape {format_length(tape_mm, unit)}"
-    return f"{name_of(name)}{said}|photo {about(photo_mm, U95_mm, unit)}"
+    return (
+        f"{name_of(name)}{said}|photo about {_rounded(photo_mm, unit)} ± {format_uncertainty(U95_mm, unit)}"
+    )
 
 
 def no_photo() -> str:
@@ -331,6 +341,11 @@ def job_unreadable(count: int) -> str:
 def written_to(folder: Path) -> str:
     """Return where pictures and result are."""
     return f"Pictures and result.json: {folder}"
+
+
+def not_measured() -> str:
+    """Return the line on stdout for an estimate that came to nothing; why is said on stderr."""
+    return "Could not be measured: what stood in the way, and what to do, is said above."
 
 
 def sheets_written(files: Sequence[Path]) -> str:

@@ -56,7 +56,7 @@ def safe_name(text: str) -> str:
     True
     """
     plain = re.sub(r"[^A-Za-z0-9_.]+", "-", text).strip("-.")[:_NAME_LENGTH]
-    if plain == text:
+    if plain == text and plain:
         return plain
     return f"{plain or 'x'}-{hashlib.sha256(text.encode('utf-8', 'surrogatepass')).hexdigest()[:6]}"
 
@@ -158,6 +158,8 @@ def _written(
 
 
 def _move_in(fresh: Path, target: Path) -> None:
+    if target.is_symlink():
+        raise OSError("it is a link, and links are not followed when writing")
     fresh.chmod(0o755)
     if not target.exists():
         try:

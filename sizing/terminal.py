@@ -55,7 +55,7 @@ def estimate_text(result: EstimateResult, units: Unit, saved: Path | None = None
     """Return an estimate as text for people."""
     answer = result.answer
     if isinstance(answer, NotMeasured):
-        lines = ["Could not be measured.", _INDENT + messages.one_line(answer.why)]
+        lines = [messages.not_measured()]
     else:
         lines = [messages.estimate_heading(answer.found_by), *_measure_lines(answer, units)]
     lines += _warning_lines(_all_warnings(answer.warnings, result.photos))
@@ -91,7 +91,9 @@ def _opening_lines(result: OpeningResult, units: Unit, width: int) -> list[str]:
         lines.append(_INDENT + messages.one_line(result.answer.why))
     if unusable:
         lines.append(_INDENT + messages.photos_unusable([photo.file for photo in unusable]))
-    step = messages.next_step(verdict.verdict, verdict.why, verdict.names)
+    warnings = [w for w in _all_warnings(result.warnings, result.photos) if w.code not in _SAID_ALREADY]
+    ambiguous = any(w.code == "edge-ambiguous" for w in warnings)
+    step = messages.next_step(verdict.verdict, verdict.why, verdict.names, ambiguous=ambiguous)
     if step:
         lines.append(_INDENT + step)
     if verdict.verdict == "send":
@@ -101,7 +103,6 @@ def _opening_lines(result: OpeningResult, units: Unit, width: int) -> list[str]:
         for p in result.photos
         if p.error and not p.unreadable and not isinstance(result.answer, NotMeasured)
     ]
-    warnings = [w for w in _all_warnings(result.warnings, result.photos) if w.code not in _SAID_ALREADY]
     return lines + [_INDENT + line for line in _warning_lines(warnings)]
 
 

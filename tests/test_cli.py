@@ -1,0 +1,319 @@
+"""Facts about the command line, run as people run it. Oracle: contract.md, *Commands* and *Limits*."""
+
+import json
+import os
+import signal
+import struct
+import subprocess
+import sys
+import time
+import zlib
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from sizing.arguments import parse_check_bar, parse_corners, parse_edge_offset, parse_reference
+from sizing.cli import run
+from sizing.exits import Exit
+
+ROOT = Path(__file__).parent.parent
+HEAD = '[job]\nid = "harbor-114"\nunits = "in"\n'
+SIZES = """
+width = { top = "54 3/8", middle = "54 1/4", bottom = "54 3/8" }
+height = { left = "60", middle = "60 1/8", right = "60 1/8" }
+"""
+
+
+def opening(label="W1", more="", sizes=SIZES):
+    return f'\n[[opening]]\nlabel = "{label}"\nwall = "masonry"\n{more}\n{sizes}'
+
+
+@pytest.fixture
+def job(tmp_path):
+    def write(text, name="job"):
+        folder = tmp_path / name
+        folder.mkdir(exist_ok=True)
+        (folder / "job.toml").write_text(text, encoding="utf-8")
+        return folder
+
+    return write
+
+
+def program(*words, **how):
+    env = {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONWARNINGS": "error"}
+    command = [sys.executable, "-m", "sizing.cli", *map(str, words)]
+    return subprocess.run(command, capture_output=True, text=True, timeout=100, env=env, check=False, **how)
+
+
+def png_of_size(width, height):
+    """A PNG whose header says so many pixels and that holds none."""
+
+    def chunk(kind, data):
+        return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
+
+    header = struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)
+    return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", header) + chunk(b"IDAT", b"x" * 2000) + chunk(b"IEND", b"")
+
+
+def test_a_job_without_photos_runs_as_a_program_and_prints_one_document(job):
+    done = program("check", job(HEAD + opening()), "--json")
+    assert done.returncode == Exit.UNPROVEN
+    document = json.loads(done.stdout)
+    assert document["schema"] == "secondtape/1"
+    assert document["jobs"][0]["openings"][0]["verdict"] == "unproven"
+    assert done.stderr == ""
+
+
+def test_help_does_not_import_what_is_heavy():
+    code = "import sys, sizing.cli; print([m for m in ('numpy', 'cv2', 'scipy', 'PIL') if m in sys.modules])"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=True)
+    assert done.stdout.strip() == "[]"
+
+
+def test_help_and_version_end_well(capsys):
+    assert run(["--help"]) == Exit.DONE
+    out = capsys.readouterr().out
+    assert all(command in out for command in ("check", "estimate", "sheet"))
+    assert run(["--version"]) == Exit.DONE
+    assert "opencv-python-headless" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["chekc"],
+        ["check"],
+        ["check", "--nix", "."],
+        ["check", "--json", "--jsonl", "."],
+        ["estimate"],
+        ["estimate", "a.jpg", "--click", "many"],
+        ["estimate", "a.jpg", "--lens", "a.toml"],
+        ["estimate", "a.jpg", "--rule", "a"],
+        ["estimate", "a.jpg", "--wall", "ice"],
+        ["estimate", "a.jpg", "--as-clicked"],
+        ["estimate", "a.jpg", "--corners", "1,2 3,4"],
+        ["sheet", "--page", "a5"],
+    ],
+)
+def test_bad_usage_is_a_line_on_stderr_and_status_2(words, capsys, monkeypatch, tmp_path):
+    monkeypatch.chdir(tmp_path)
+    assert run(words) == Exit.USAGE
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert len(said.err.strip().splitlines()) == 1 or words == ["estimate"]
+    assert "Traceback" not in said.err
+
+
+def test_all_wrong_options_are_said_at_once(capsys):
+    assert run(["estimate", "a.jpg", "--wall", "ice", "--click", "-1", "--lens", "x"]) == Exit.USAGE
+    assert [line.split(":")[0] for line in capsys.readouterr().err.splitlines()] == [
+        "--wall",
+        "--click",
+        "--lens",
+    ]
+
+
+def test_no_words_at_all_is_bad_usage():
+    assert run([]) == Exit.USAGE
+
+
+BAD_JOBS = {
+    "not TOML": ("x = [", "line"),
+    "unknown key": (HEAD + 'tolerence = "1/4"\n' + opening(), "tolerance"),
+    "unknown unit": (HEAD + opening(sizes='width = { top = "54 furlong" }'), "54 furlong"),
+    "negative length": (HEAD + opening(sizes='width = { top = "-54" }'), "negative"),
+    "ambiguous length": (HEAD + opening(sizes='width = { top = "54 316" }'), "54 316"),
+    "labels twice": (HEAD + opening() + opening(), "W1"),
+    "no file": (None, "job.toml"),
+}
+
+
+@pytest.mark.parametrize(("text", "named"), BAD_JOBS.values(), ids=BAD_JOBS.keys())
+def test_a_bad_job_file_is_said_in_lines_that_name_file_and_fault(text, named, job, tmp_path, capsys):
+    folder = tmp_path if text is None else job(text)
+    assert run(["check", str(folder), "--json"]) == Exit.UNREADABLE
+    said = capsys.readouterr()
+    assert named in said.err
+    assert "Traceback" not in said.err
+    (one,) = json.loads(said.out)["jobs"]
+    assert set(one["error"]) >= {"code", "message"}
+    assert "openings" not in one
+
+
+def test_one_bad_job_does_not_stop_the_next(job, capsys):
+    folders = [job("x = [", "bad"), job(HEAD + opening(), "good")]
+    assert run(["check", "--jsonl", *map(str, folders)]) == Exit.UNREADABLE
+    lines = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    assert ["error" in line for line in lines] == [True, False]
+    assert {line["schema"] for line in lines} == {"secondtape/1"}
+
+
+def bad_photos(folder):
+    (folder / "empty.jpg").write_bytes(b"")
+    (folder / "text.jpg").write_text("no photo\n" * 500)
+    (folder / "cut.jpg").write_bytes(b"\xff\xd8\xff\xe0" + b"\0" * 4000)
+    (folder / "huge.png").write_bytes(png_of_size(100_000, 100_000))
+    (folder / "folder.jpg").mkdir()
+    os.mkfifo(folder / "pipe.jpg")
+    (folder.parent / "outside.jpg").write_bytes(b"x" * 2000)
+    return [
+        "missing.jpg",
+        "empty.jpg",
+        "text.jpg",
+        "cut.jpg",
+        "huge.png",
+        "folder.jpg",
+        "pipe.jpg",
+        "../outside.jpg",
+    ]
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
+def test_every_bad_photo_is_one_line_and_the_rest_goes_on(job, capsys):
+    folder = job("")
+    photos = bad_photos(folder)
+    text = (
+        HEAD
+        + "".join(opening(f"W{i}", f'photos = ["{name}"]') for i, name in enumerate(photos))
+        + opening("last")
+    )
+    (folder / "job.toml").write_text(text, encoding="utf-8")
+    assert run(["check", str(folder), "--json"]) == Exit.UNREADABLE
+    said = capsys.readouterr()
+    lines = said.err.splitlines()
+    assert len(lines) == len(photos)
+    for line, name in zip(lines, photos, strict=True):
+        assert Path(name).name in line
+        assert "job.toml" in line
+    openings = json.loads(said.out)["jobs"][0]["openings"]
+    assert [o["verdict"] for o in openings] == ["unproven"] * (len(photos) + 1)
+    assert all(o["photos"][0]["error"]["message"] for o in openings[:-1])
+
+
+def test_corners_that_cross_are_a_fault_of_their_photo(job, capsys):
+    crossed = 'photos = [{ file = "a.jpg", corners = [[0, 0], [9, 9], [9, 0], [0, 9]] }]'
+    folder = job(HEAD + opening(more=crossed))
+    (folder / "a.jpg").write_bytes(b"x" * 2000)
+    assert run(["check", str(folder)]) == Exit.UNREADABLE
+    (line,) = capsys.readouterr().err.splitlines()
+    assert "corners" in line
+    assert "job.toml" in line
+
+
+def test_estimate_of_a_photo_that_is_none_says_why_last(tmp_path, capsys):
+    (tmp_path / "a.jpg").write_text("no photo\n" * 500)
+    assert run(["estimate", str(tmp_path / "a.jpg"), "--json"]) == Exit.UNREADABLE
+    said = capsys.readouterr()
+    assert "a.jpg" in said.err.splitlines()[-1]
+    (one,) = json.loads(said.out)["openings"]
+    assert "measures" not in one
+    assert one["why"]
+
+
+def test_a_view_for_people_has_a_line_an_opening(job, capsys):
+    wrong = SIZES.replace("54 1/4", "55 1/4")
+    run(["check", "--no-pictures", str(job(HEAD + opening() + opening("W2", sizes=wrong)))])
+    out = capsys.readouterr().out
+    assert "  W1  not checked: no photo that measures it" in out
+    assert "  W2  stop: ask" in out
+    assert "width, middle" in out
+    assert "2 openings: 1 stop and ask, 1 cannot be told" in out
+
+
+def test_out_takes_the_run_folder_elsewhere(job, tmp_path, capsys):
+    folder, out = job(HEAD + opening()), tmp_path / "out"
+    run(["check", str(folder), "--out", str(out)])
+    assert str(out) in capsys.readouterr().out
+    assert [p.name for p in folder.iterdir()] == ["job.toml"]
+    assert len(list(out.glob("*/result.json"))) == 1
+
+
+def test_a_reader_that_goes_away_does_not_change_the_status(job):
+    words = [sys.executable, "-m", "sizing.cli", "check", str(job(HEAD + opening())), "--json"]
+    with subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=ROOT) as process:
+        process.stdout.close()
+        said = process.stderr.read()
+    assert process.returncode == Exit.UNPROVEN
+    assert said == b""
+
+
+@pytest.mark.skipif(os.name != "posix", reason="signals as shells send them")
+def test_an_interrupt_ends_with_130_and_whole_lines(job):
+    folder = job(HEAD + "".join(opening(f"W{i}") for i in range(100)))
+    words = [sys.executable, "-m", "sizing.cli", "check", "--no-pictures", "--jsonl", *[str(folder)] * 2000]
+    with subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=ROOT) as process:
+        first = process.stdout.readline()
+        time.sleep(0.05)
+        process.send_signal(signal.SIGINT)
+        rest, said = process.communicate(timeout=60)
+    assert process.returncode == Exit.INTERRUPTED
+    assert said.decode().strip() == "Interrupted."
+    for line in [first, *rest.splitlines()]:
+        json.loads(line)
+
+
+def test_a_mistake_of_the_program_shows_its_trace_and_its_own_status(monkeypatch, capsys, tmp_path):
+    def fails(*args, **kwargs):
+        raise ZeroDivisionError
+
+    monkeypatch.setattr("sizing.sheets.write_sheets", fails)
+    assert run(["sheet", "--out", str(tmp_path)]) == Exit.FAULT
+    assert "Traceback" in capsys.readouterr().err
+
+
+def test_an_opencv_that_is_too_old_is_said_before_measuring(monkeypatch, capsys, tmp_path):
+    import cv2
+
+    monkeypatch.setattr(cv2, "__version__", "4.12.0")
+    assert run(["check", str(tmp_path)]) == Exit.USAGE
+    assert "4.12.0" in capsys.readouterr().err
+
+
+def test_sheets_and_guide_are_written(tmp_path, capsys):
+    assert run(["sheet", "--out", str(tmp_path / "print"), "--letters", "AB"]) == Exit.DONE
+    assert sorted(p.name for p in (tmp_path / "print").iterdir()) == ["photo-guide.pdf", "sheets-letter.pdf"]
+    assert "100 %" in capsys.readouterr().out
+
+
+def test_a_check_bar_has_the_uncertainty_of_its_last_digit():
+    # JCGM 100:2008, 4.3.7: a rectangular distribution of width d has sd d / sqrt(12).
+    bar = parse_check_bar("across=149.53mm,along=199.4mm")
+    assert (bar.across.value_mm, bar.along.value_mm) == (149.53, 199.4)
+    np.testing.assert_allclose([bar.across.u_mm, bar.along.u_mm], [0.002887, 0.028868], rtol=1e-3)
+    assert parse_check_bar("149.5 mm").along is None
+
+
+def test_an_edge_offset_is_for_all_sides_or_for_those_named():
+    assert {q.value_mm for q in parse_edge_offset("3/4").values()} == {19.05}
+    by_side = parse_edge_offset("head=0,sill=40mm,left=-2mm,right=0")
+    assert {side: q.value_mm for side, q in by_side.items()} == {
+        "head": 0,
+        "sill": 40,
+        "left": -2,
+        "right": 0,
+    }
+    assert {q.u_mm for q in by_side.values()} == {1.0}
+
+
+@pytest.mark.parametrize("text", ["40", "roof=1mm", "head=1mm,head=2mm", "head", "", "9 m"])
+def test_an_edge_offset_that_is_not_sure_is_refused(text):
+    with pytest.raises(ValueError, match=r".+"):
+        parse_edge_offset(text)
+
+
+def test_a_reference_is_a_kind_or_a_size():
+    assert parse_reference("A4").kind == "a4"
+    given = parse_reference("180.0x240.0mm")
+    assert (given.kind, given.width_mm, given.height_mm) == ("given", 180.0, 240.0)
+    assert parse_reference("4 3/4 x 3 1/8 in").width_mm == pytest.approx(120.65)
+    for text in ("card", "120x80", "1x1mm", "1x2x3mm"):
+        with pytest.raises(ValueError, match=r".+"):
+            parse_reference(text)
+
+
+def test_corners_run_clockwise_from_the_top_left():
+    np.testing.assert_array_equal(parse_corners("1,2 9,2.5 9,8 1,8"), [[1, 2], [9, 2.5], [9, 8], [1, 8]])
+    for text in ("1,2 1,8 9,8 9,2", "0,0 9,9 9,0 0,9", "0,0 1,0 2,0 0,1", "nan,0 9,0 9,9 0,9", "", "1,2 3,4"):
+        with pytest.raises(ValueError, match="top left first, clockwise"):
+            parse_corners(text)

@@ -1,0 +1,92 @@
+"""Facts about the words. What they must say: contract.md; the rest is common practice, no source."""
+
+import json
+import re
+from importlib.resources import files
+
+import pytest
+
+from sizing import messages
+from sizing.messages import about, at_least, name_of, one_line, slip_says, would_have_stopped
+from sizing.slips import load_priors
+from vision.request import NINE
+
+
+def test_verdicts_are_in_the_words_of_an_office():
+    assert messages.VERDICTS == {
+        "send": "may be ordered",
+        "hold": "stop: ask",
+        "unproven": "the photo cannot tell",
+    }
+
+
+def test_no_code_of_a_measure_reaches_people():
+    assert not [name for name in NINE if "_" in name_of(name)]
+    assert name_of("diagonal_up") == "diagonal, bottom left to top right"
+
+
+def test_the_uncertainty_is_rounded_up_to_a_sixteenth():
+    # 1.6 mm is 1.008 sixteenths of an inch.
+    assert about(1381.125, 1.6, "in") == "about 54 3/8 in, give or take 1/8 in"
+    assert about(1381.125, 1.55, "in") == "about 54 3/8 in, give or take 1/16 in"
+
+
+def test_a_figure_of_the_photo_is_always_about():
+    for unit in ("in", "mm"):
+        assert about(1381.1, 2.0, unit).startswith("about ")
+        assert "give or take" in about(1381.1, 2.0, unit)
+    assert "photo about" in messages.picture_label("width_top", 1381.1, 1381.0, 2.0, "in")
+
+
+@pytest.mark.parametrize(
+    ("slip_mm", "said"), [(9.5, "3/8 in"), (9.6, "1/2 in"), (12.7, "1/2 in"), (25.5, "1 1/8 in")]
+)
+def test_a_smallest_slip_is_never_said_smaller_than_it_is(slip_mm, said):
+    assert at_least(slip_mm, "in") == said
+
+
+def test_the_smallest_slip_is_a_sentence():
+    # Words asked for by the office; common practice, no source.
+    assert would_have_stopped(9.5, "in") == "An error of 3/8 in or more would have stopped this order."
+
+
+def test_every_slip_that_is_weighed_has_words():
+    codes = {slip.code for slip in load_priors().slips}
+    codes |= {"digits-swapped", "stations-swapped", "width-height-swapped", "wrong-unit", "none-of-these"}
+    plain = {slip_says("x-y", 1.0, 1.0, {}, "in")}
+    for code in codes:
+        said = slip_says(code, 25.4, 1381.1, {"with": "width_top", "meant": "45"}, "in")
+        assert said not in plain
+        assert code.replace("-", " ") != said
+
+
+def test_an_inch_too_long_and_too_short_have_their_own_causes():
+    # facts.md section 7: burned inch not taken off is +1 in, taken off twice -1 in.
+    long, short = (slip_says("burned-inch", mm, 1381.1, {}, "in") for mm in (25.4, -25.4))
+    assert "too long" in long
+    assert "too short" in short
+    assert "1 in mark" in long
+
+
+def test_text_from_outside_cannot_steer_the_terminal():
+    assert one_line("W1\x1b[2J\r\nok\u202e") == "W1?[2J ok?"
+
+
+def test_no_warning_is_without_its_remedy():
+    for text in (
+        messages.no_photo(),
+        messages.no_usable_photo(),
+        messages.shape_refused("arched"),
+        messages.readings_missing(["width_top"]),
+        messages.weak_geometry(["width_top"]),
+        messages.order_not_checked(None),
+        messages.same_photo("a.jpg", "W1", same=True),
+    ):
+        assert len(re.findall(r"[a-z][.:;?]", text)) >= 2, text
+
+
+def test_words_are_plain_ascii_where_terminals_may_be_old():
+    text = (files("sizing") / "messages.py").read_text(encoding="utf-8")
+    odd = {c for c in text if ord(c) > 127}
+    assert odd <= {"±"}, odd  # only in pictures, whose font has it
+    assert json.dumps(messages.CAUTION).isascii()
