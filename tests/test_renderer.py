@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import ast
 import json
+import tomllib
+from pathlib import Path
 
 import cv2
 import numpy as np
 import pytest
 from PIL import Image, ImageOps
 
+import fixtures
 from fixtures.calibration import draw_scene
 from fixtures.renderer.camera import Camera, film_focal_px, pose
 from fixtures.renderer.exif import write_photo
@@ -37,6 +41,24 @@ def scene(**changes):
         ),
     }
     return Scene(**(parts | changes))
+
+
+def test_the_renderer_imports_nothing_of_the_program_that_it_judges():
+    files = list(Path(fixtures.__file__).parent.rglob("*.py"))
+    trees = [ast.walk(ast.parse(f.read_text(encoding="utf-8"))) for f in files]
+    names = {a.name for t in trees for n in t if isinstance(n, ast.Import) for a in n.names}
+    trees = [ast.walk(ast.parse(f.read_text(encoding="utf-8"))) for f in files]
+    names |= {n.module or "" for t in trees for n in t if isinstance(n, ast.ImportFrom)}
+    assert len(files) > 5
+    assert not {n.split(".")[0] for n in names} & {"vision", "sizing"}
+
+
+def test_the_demo_job_names_photos_that_are_there():
+    folder = Path(fixtures.__file__).parent / "demo"
+    job = tomllib.loads((folder / "job.toml").read_text(encoding="utf-8"))
+    photos = [p["file"] for o in job["opening"] for p in o["photos"]]
+    assert photos == ["w1.jpg", "w2.jpg", "w3.jpg", "w4.jpg"]
+    assert sum((folder / p).stat().st_size for p in photos) < 3_000_000
 
 
 def test_projection_agrees_with_opencv():
