@@ -78,13 +78,15 @@ def measure_photo(request: OpeningRequest, photo: PhotoRequest) -> PhotoMeasured
     if isinstance(solved, Warning_):
         return replace(base, error=solved)
     warned += [*solved.warnings, *_reference_warnings(request, solved)]
-    base = replace(base, references_px=tuple(zip(solved.names, solved.outlines_px, strict=True)), warnings=tuple(warned))
+    base = replace(
+        base, references_px=tuple(zip(solved.names, solved.outlines_px, strict=True)), warnings=tuple(warned)
+    )
     offsets, u_common, u_each, assumed = _depths(request)
     warned += assumed
     camera = solved.adjusted.state.camera
     corners, found_by, click = scaled.corners_px, "corners", scaled.click_px
     if corners is None:
-        found = find_openings(picture.rgb, camera, solved.outlines_px, {s: -offsets[s] for s in SIDES})
+        found = find_openings(picture.rgb, camera, solved.outlines_px, request.wall)
         if isinstance(found, Warning_):
             return replace(base, error=found)
         corners, found_by = found, "photo"
@@ -205,12 +207,24 @@ def _reference_warnings(request: OpeningRequest, solved: Solved) -> list[Warning
     warned = []
     if len(solved.names) == 1:
         warned.append(
-            Warning_("one-reference", "only one reference is in view: a second one on the other side of the opening makes the measure several times better")
+            Warning_(
+                "one-reference",
+                "only one reference is in view: a second one on the other side of the opening makes the measure several times better",
+            )
         )
     if len(set(solved.names)) < len(solved.names):
-        warned.append(Warning_("letter-twice", "the same sheet letter is in view twice; both are used, each at its own place"))
+        warned.append(
+            Warning_(
+                "letter-twice", "the same sheet letter is in view twice; both are used, each at its own place"
+            )
+        )
     if request.reference.kind == "sheet" and request.check_bar == CheckBar():
-        warned.append(Warning_("scale-unverified", "the printed bars were not measured: the print scale is assumed within 0.2 %; measure both bars on the sheets and enter them"))
+        warned.append(
+            Warning_(
+                "scale-unverified",
+                "the printed bars were not measured: the print scale is assumed within 0.2 %; measure both bars on the sheets and enter them",
+            )
+        )
     return warned
 
 
@@ -227,7 +241,12 @@ def _depths(request: OpeningRequest) -> tuple[dict[Side, float], float, dict[Sid
     default = DEFAULT_OFFSET[request.wall]
     quantity = {s: given.get(s, default) for s in SIDES}
     if len({(q.value_mm, q.u_mm) for q in quantity.values()}) == 1:
-        return {s: q.value_mm for s, q in quantity.items()}, quantity["head"].u_mm, dict.fromkeys(SIDES, 0.0), []
+        return (
+            {s: q.value_mm for s, q in quantity.items()},
+            quantity["head"].u_mm,
+            dict.fromkeys(SIDES, 0.0),
+            [],
+        )
     return {s: q.value_mm for s, q in quantity.items()}, 0.0, {s: q.u_mm for s, q in quantity.items()}, []
 
 
@@ -237,7 +256,9 @@ def _side_lines(
     corners: Array,
     depth: Mapping[Side, float],
     wall: Wall,
-) -> tuple[dict[Side, SideLine], dict[Side, tuple[tuple[float, float, str], ...]], dict[str, Array], list[Warning_]]:
+) -> tuple[
+    dict[Side, SideLine], dict[Side, tuple[tuple[float, float, str], ...]], dict[str, Array], list[Warning_]
+]:
     """Return the traced sides for measuring, their candidates, the curves to draw, and warnings."""
     lines: dict[Side, SideLine] = {}
     listed: dict[Side, tuple[tuple[float, float, str], ...]] = {}
@@ -246,26 +267,61 @@ def _side_lines(
     for side in SIDES:
         t = traces[side]
         if isinstance(t, FailedSide):
-            raise RequestError("edge-hidden", f"the {side} was not found near the corners given: {t.reason}; point at its corners more closely, or take a photo that shows it")
-        outward = np.array([-t.direction[1], t.direction[0]]) if side in {"head", "sill"} else np.array([t.direction[1], -t.direction[0]])
+            raise RequestError(
+                "edge-hidden",
+                f"the {side} was not found near the corners given: {t.reason}; point at its corners more closely, or take a photo that shows it",
+            )
+        outward = (
+            np.array([-t.direction[1], t.direction[0]])
+            if side in {"head", "sill"}
+            else np.array([t.direction[1], -t.direction[0]])
+        )
         outward = outward * (-1.0 if side in {"head", "left"} else 1.0)
         half = max(float(np.abs(t.s_mm).max()) if len(t.s_mm) else 0.0, 100.0)
         ends = t.origin_mm + np.array([[-half], [half]]) * t.direction
         ends_px = project(camera, np.column_stack([ends, np.full(2, t.depth_mm)]))
-        lines[side] = SideLine(side, ends_px, t.depth_mm, t.s_mm + half, t.local_mm, t.cov_offset_slope, t.u_local_mm, t.scatter_mm, U_CHOICE_MM[wall])
+        lines[side] = SideLine(
+            side,
+            ends_px,
+            t.depth_mm,
+            t.s_mm + half,
+            t.local_mm,
+            t.cov_offset_slope,
+            t.u_local_mm,
+            t.scatter_mm,
+            U_CHOICE_MM[wall],
+        )
         curve = t.origin_mm + t.s_mm[:, None] * t.direction + t.local_mm[:, None] * outward
-        drawn[side] = project(camera, np.column_stack([curve, np.full(len(curve), t.depth_mm)])) if len(curve) else ends_px
+        drawn[side] = (
+            project(camera, np.column_stack([curve, np.full(len(curve), t.depth_mm)]))
+            if len(curve)
+            else ends_px
+        )
         listed[side] = tuple((c.weight, c.shift_mm, c.name) for c in t.candidates)
         if t.hidden:
-            warned.append(Warning_("edge-hidden", f"the {side} is seen over {100 * t.coverage:.0f} % of its length only; clear what hides it or point at its line"))
+            warned.append(
+                Warning_(
+                    "edge-hidden",
+                    f"the {side} is seen over {100 * t.coverage:.0f} % of its length only; clear what hides it or point at its line",
+                )
+            )
         if t.candidates and t.candidates[0].weight < AMBIGUOUS_BELOW:
-            warned.append(Warning_("edge-ambiguous", f"more than one line could be the {side}; look at the picture and point at the right one"))
+            warned.append(
+                Warning_(
+                    "edge-ambiguous",
+                    f"more than one line could be the {side}; look at the picture and point at the right one",
+                )
+            )
     return lines, listed, drawn, warned
 
 
 def _weak(result: Measured, references: int) -> Warning_:
     worst = 2 * float(np.sqrt(np.diag(result.cov_mm2))[:6].max())
-    remedy = "put a second sheet on the other side of the opening" if references < 2 else "stand squarer to the wall, nearer, and keep all sheets in view"
+    remedy = (
+        "put a second sheet on the other side of the opening"
+        if references < 2
+        else "stand squarer to the wall, nearer, and keep all sheets in view"
+    )
     return Warning_("weak-geometry", f"sizes are known to {worst:.0f} mm at best from this photo; {remedy}")
 
 
