@@ -19,6 +19,7 @@ from vision.request import Array
 BLOCKS = 48
 GAP_PX = 0.75  # half of the blur of a sharp photo, left out of the step's two means
 WINDOW_PX = 2.5
+SLACK_PX = 1.5
 MERGE_PX = 1.6  # lines nearer than this are one
 
 
@@ -88,13 +89,14 @@ def find_lines(strip: Strip, reach_px: tuple[float, float], bow_mm: float, most:
     lines: list[Line] = []
     for shape in starts:
         refined = _climb(step, legendre(t), np.array([zero, 0, 0]) + shape * per_px, per_px)
-        if abs(refined[0] - zero) / per_px > max(map(abs, reach_px)) + 6:
-            continue
-        line = _line(step, outer, inner, t, refined, zero, pitch)
-        if all(_apart(line, other) > MERGE_PX * strip.mm_per_px for other in lines):
-            lines.append(line)
-    lines.sort(key=lambda line: -line.contrast)
-    return sorted(lines[:most], key=lambda line: -line.shape[0])
+        middle = (refined[0] - zero) / per_px
+        if reach_px[0] - SLACK_PX <= middle <= reach_px[1] + SLACK_PX:
+            lines.append(_line(step, outer, inner, t, refined, zero, pitch))
+    kept: list[Line] = []
+    for line in sorted(lines, key=lambda x: -x.t_value * x.coverage**2):
+        if all(_gap(line, other) > MERGE_PX * strip.mm_per_px for other in kept):
+            kept.append(line)
+    return sorted(kept[:most], key=lambda x: -x.shape[0])
 
 
 def _votes(step: Array, per_px: float) -> Array:
@@ -110,20 +112,21 @@ def _votes(step: Array, per_px: float) -> Array:
     return np.asarray(spread)
 
 
-def _apart(a: Line, b: Line) -> float:
-    """Return the rms distance of two lines in mm; mean squares of P0, P1, P2 are 1, 1/3, 1/5."""
-    d = a.shape - b.shape
-    return float(np.sqrt(d @ (np.array([1, 1 / 3, 1 / 5]) * d)))
+def _gap(a: Line, b: Line) -> float:
+    """Return the rms distance of two lines in mm, 0 where they cross: real ones do not, a slanted ghost does."""
+    apart = legendre(np.linspace(-0.9, 0.9, 9)) @ (a.shape - b.shape)
+    return float(np.sqrt(np.mean(apart**2))) if apart.min() * apart.max() > 0 else 0.0
 
 
 def _hough(
     step: Array, t: Array, zero: float, per_px: float, reach_px: tuple[float, float], bow_px: float
 ) -> tuple[Array, Array]:
     """Return shapes (A, S, B, 3) px and the length (A, S, B) of their mean step vector."""
-    offsets = np.arange(np.floor(reach_px[0]), np.ceil(reach_px[1]) + 0.5)
     half = (reach_px[1] - reach_px[0]) / 2
-    slopes = np.arange(-np.ceil(half), np.ceil(half) + 0.5)
-    count = max(int(np.ceil(bow_px / 1.5)), 0)
+    pace = float(np.clip(half / 11, 1.0, 1.5))  # px; the sum's peak is 3 px wide
+    offsets = np.arange(np.floor(reach_px[0]), np.ceil(reach_px[1]) + 0.5, pace)
+    slopes = np.arange(-np.ceil(half / pace), np.ceil(half / pace) + 0.5) * pace
+    count = int(np.ceil(bow_px / (2.0 * pace)))
     bows = np.linspace(-1, 1, 2 * count + 1) * bow_px / 1.5 if count else np.zeros(1)  # sagitta = 1.5 * P2
     grid = np.stack(np.meshgrid(offsets, slopes, bows, indexing="ij"), axis=-1)
     base = legendre(t)
@@ -160,7 +163,7 @@ def _climb(step: Array, base: Array, shape: Array, per_px: float) -> Array:
         return float(np.linalg.norm(mean))
 
     now = height(shape)
-    size = 0.6 * per_px
+    size = 0.8 * per_px
     while size > 0.04 * per_px:
         moved = False
         for axis in range(3):

@@ -20,6 +20,7 @@ SAMPLE_MM = 4.0
 FINE_PX = 0.25
 MAX_WINDOW_PX = 5.0
 CORE_PX = 1.25  # the levels are read outside this: half of the blur
+LUMA = (0.2126, 0.7152, 0.0722)  # ITU-R BT.709
 BRICK_MM = 75.0  # a course: errors of the trace within one brick stand or fall together
 
 
@@ -69,6 +70,23 @@ def place_line(strip: Strip, shape: Array, inner_px: float, outer_px: float) -> 
     return Placed(
         now, cov, u[near], straight[near], float(np.hypot(noise * mm, 0.12 * mm)), scatter, float(np.mean(kept))
     )
+
+
+def stack_profile(strip: Strip, placed: Placed, at_px: Array) -> Array:
+    """Return the mean linear brightness (M,) at places at_px outward of the edge as it runs, roughness taken out."""
+    local = np.interp(strip.u_mm, placed.u_mm, ndimage.median_filter(placed.local_mm, 9, mode="nearest"))
+    edge = legendre(2 * strip.u_mm / strip.u_mm[-1] - 1)[:, :2] @ placed.shape[:2] + local
+    pitch = float(strip.v_mm[1] - strip.v_mm[0])
+    light = strip.colour @ np.array(LUMA, np.float32)
+    index = (edge[:, None] + at_px * strip.mm_per_px - strip.v_mm[0]) / pitch
+    inside = np.all((index >= 0) & (index <= light.shape[1] - 1.001), axis=0)
+    index = np.clip(index, 0, light.shape[1] - 1.001)
+    low = index.astype(int)
+    k = np.arange(len(light))[:, None]
+    value = light[k, low] * (1 - (index - low)) + light[k, low + 1] * (index - low)
+    seen = np.isfinite(value).all(axis=1)
+    mean = value[seen].mean(axis=0) if seen.any() else np.zeros(len(at_px))
+    return np.where(inside, mean, np.nan)
 
 
 def _gather(strip: Strip) -> tuple[Array, Array]:

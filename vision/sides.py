@@ -1,8 +1,7 @@
 """The four sides of an opening traced in one photo of known camera, each with its noise, roughness and rivals.
 
-An opening shows nested lines: arris, shadow, frame, sash. From outside, the arris is the first line that runs along the
-whole side; the strongest is often the frame. So every line found gets a probability of being real, and the side is the outermost real
-one: weight = real * product of (1 - real) over the lines further out.
+Strip along the side, lines of consistent colour step, the outermost real one, its place to sub-pixels, and behind a
+rounded arris the place where the inner face begins: modules `profiles`, `side_fit`, `side_weights`, `side_place`, `arris`.
 """
 
 from __future__ import annotations
@@ -13,29 +12,19 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.arris import RESOLVED_MM_PER_PX, find_arris, offsets_px, step_blur_px
 from vision.camera import Camera
-from vision.profiles import Strip, cut_strip, outward, rough_ends, scale_mm_per_px
+from vision.profiles import Strip, cut_strip
 from vision.request import SIDES, Array, Side, Wall
 from vision.side_fit import Line, find_lines
-from vision.side_place import Placed, place_line
+from vision.side_place import Placed, place_line, stack_profile
+from vision.side_weights import SideCandidate, plan_search, weigh
 
-ENDS: Mapping[Side, tuple[int, int]] = {"head": (0, 1), "right": (1, 2), "sill": (3, 2), "left": (0, 3)}
-CLICK_PX_12MP = 16.0  # guess: reach of a careless click on a 4000 px photo; smaller ones in proportion
 BOW_MM: Mapping[Wall, float] = {"masonry": 8.0, "render": 6.0, "siding": 2.5, "panel": 2.5}  # guess
-SILL_FALL = 0.17  # guess: a sill's top falls by up to 10 degrees
+LEVEL_BOW = 0.4  # guess: lintels and sills are cast, cut or laid on one; jambs are laid course by course
 HIDDEN_COVERAGE = 0.4
-ANOTHER_LINE = 0.01  # contract: no side gives less to 'another line'
+ARRIS_MM = 4.5  # lines nearer than this may be the two ends of one rounded arris
 MARGIN_PX = 9.0
-
-
-@dataclass(frozen=True, slots=True)
-class SideCandidate:
-    """A line that may be the side: weight 0..1, shift outward in mm at the middle, slope against the best, name."""
-
-    weight: float
-    shift_mm: float
-    slope: float
-    name: str
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -94,13 +83,26 @@ def trace_sides(
     -----
     Fails for a side outside the photo or without any step along it.
     """
-    return {
-        side: _trace(rgb, camera, np.asarray(corners_px, float), click_px, depth_mm, wall, sill_at, side)
-        for side in SIDES
-    }
+    corners = np.asarray(corners_px, float)
+    found = {side: _find(rgb, camera, corners, click_px, depth_mm, wall, sill_at, side) for side in SIDES}
+    blur = min((_blur(f) for f in found.values() if isinstance(f, _Found)), default=float("inf"))
+    return {side: f if isinstance(f, FailedSide) else _result(side, f, blur) for side, f in found.items()}
 
 
-def _trace(
+@dataclass(frozen=True, slots=True, eq=False)
+class _Found:
+    """Lines of one strip from outside to inside, their weights, and the best of them placed."""
+
+    strip: Strip
+    lines: list[Line]
+    weights: Array
+    best: int
+    placed: Placed
+    profile: Array
+    ghost: SideCandidate | None
+
+
+def _find(
     rgb: NDArray[np.uint8],
     camera: Camera,
     corners_px: Array,
@@ -109,124 +111,92 @@ def _trace(
     wall: Wall,
     sill_at: str,
     side: Side,
-) -> SideTrace | FailedSide:
-    ends, reach, extra = _search(camera, corners_px, click_px, depth_mm, sill_at, side, rgb.shape)
-    if not np.isfinite(ends).all():
+) -> _Found | FailedSide:
+    search = plan_search(camera, corners_px, click_px, depth_mm, sill_at, side, rgb.shape)
+    if not np.isfinite(search.ends_mm).all():
         return FailedSide(side, "its corners do not lie on the wall as seen by the camera")
+    inner, outer = search.inner_px, search.outer_px
     depth = float(depth_mm[side])
-    strip = cut_strip(rgb, camera, side, ends, depth, reach + MARGIN_PX, reach + extra + MARGIN_PX)
+    strip = cut_strip(rgb, camera, side, search.ends_mm, depth, inner + MARGIN_PX, outer + MARGIN_PX)
     if strip is None:
         return FailedSide(side, "it lies outside the photo")
-    lines = find_lines(strip, (-reach, reach + extra), BOW_MM[wall])
+    bow = BOW_MM[wall] * (1.0 if side in ("left", "right") else LEVEL_BOW)
+    lines = find_lines(strip, (-inner, outer), bow)
     if not lines:
         return FailedSide(side, "no edge runs along it within reach of the corners")
-    real = np.array([_reality(line, strip, reach, extra, BOW_MM[wall]) for line in lines])
-    weights = _outermost(real)
+    weights, ghost = weigh(lines, strip.mm_per_px, search, bow, sill_at)
     for best in np.argsort(-weights):
         placed = place_line(strip, lines[best].shape, *_room(lines, int(best), strip.mm_per_px))
         if placed is not None:
-            return _result(side, strip, lines, weights, int(best), placed)
+            profile = stack_profile(strip, placed, offsets_px())
+            return _Found(strip, lines, weights, int(best), placed, profile, ghost)
     return FailedSide(side, "the edge is too faint to be placed")
 
 
-def _search(
-    camera: Camera,
-    corners_px: Array,
-    click_px: float,
-    depth_mm: Mapping[Side, float],
-    sill_at: str,
-    side: Side,
-    shape: tuple[int, ...],
-) -> tuple[Array, float, float]:
-    """Return the ends (2, 2) mm of the rough side, the reach of the search and the further reach outward, px.
-
-    A click at a projecting sill may lie on its front arris or on the foot of the jamb behind it: for the sill both are within
-    reach, for the jambs the two readings are averaged.
-    """
-    reach = max(CLICK_PX_12MP * float(np.sqrt(shape[0] * shape[1] / 12.2e6)), 3 * click_px, 5.0) + 1
-    pair = corners_px[list(ENDS[side])]
-    depth, sill = float(depth_mm[side]), float(depth_mm["sill"])
-    if side == "head":
-        return rough_ends(camera, pair, np.full(2, depth)), reach, 0.0
-    if side != "sill":
-        on_sill = rough_ends(camera, pair, np.array([depth, sill]))
-        on_jamb = rough_ends(camera, pair, np.full(2, depth))
-        return (on_sill + on_jamb) / 2, reach, 0.0
-    ends = rough_ends(camera, pair, np.full(2, sill))
-    jamb = float(depth_mm["left"] + depth_mm["right"]) / 2
-    out = jamb - sill
-    if sill_at != "front" or out <= 3:
-        return ends, reach, 0.0
-    foot = rough_ends(camera, pair, np.full(2, jamb))
-    direction = (ends[1] - ends[0]) / max(float(np.hypot(*(ends[1] - ends[0]))), 1e-9)
-    normal = outward(side, direction)
-    lower = max(float(np.mean((foot - ends) @ normal)), 0.0) + SILL_FALL * out
-    return ends, reach, lower / scale_mm_per_px(camera, ends.mean(axis=0), normal, sill)
+def _blur(found: _Found) -> float:
+    """Return the blur px of the sharpest clear line of a strip: the photo's own blur is no more than that."""
+    least = step_blur_px(found.profile)
+    mm = found.strip.mm_per_px
+    if mm > RESOLVED_MM_PER_PX:
+        return least
+    clear = [i for i, x in enumerate(found.lines) if x.contrast > 0.05 and x.t_value > 10 and x.coverage > 0.9]
+    for i in [i for i in clear if i != found.best][:2]:
+        placed = place_line(found.strip, found.lines[i].shape, *_room(found.lines, i, mm))
+        if placed is not None:
+            least = min(least, step_blur_px(stack_profile(found.strip, placed, offsets_px())))
+    return least
 
 
-def _reality(line: Line, strip: Strip, reach: float, extra: float, bow_mm: float) -> float:
-    """Return the probability that a line is a real edge within reach: logistic in what its pieces show (guesses)."""
-    offset = line.shape[0] / strip.mm_per_px
-    tilt = abs(line.shape[1]) / strip.mm_per_px
-    score = 3.0 * np.log(max(line.t_value, 0.1) / 7.0)
-    score += 14.0 * (min(line.coverage, 0.95) - 0.70)
-    score += 1.5 * np.log(max(line.contrast, 1e-4) / 0.02)
-    beyond = max(offset + tilt - reach - extra, -offset + tilt - reach, 0.0)
-    score -= 1.0 * beyond
-    score -= 2.0 * (1.5 * abs(line.shape[2]) / max(bow_mm, 0.1)) ** 2
-    return float(np.clip(1 / (1 + np.exp(-score)), 0.0, 0.995))
+def _room(lines: list[Line], index: int, mm: float, least_mm: float = 0.0) -> tuple[float, float]:
+    """Return the free space (inner, outer) px to the next lines further off than least_mm."""
+    gaps = np.array([line.shape[0] - lines[index].shape[0] for line in lines])
+    inner = -gaps[gaps < -least_mm].max(initial=-20.0 * mm)
+    outer = gaps[gaps > least_mm].min(initial=20.0 * mm)
+    return float(inner / mm), float(outer / mm)
 
 
-def _outermost(real: Array) -> Array:
-    """Return the weights (N,) of lines ordered from the outside: real, and none of those further out."""
-    none_before = np.concatenate([[1.0], np.cumprod(1 - real)[:-1]])
-    weights = real * none_before
-    total = float(weights.sum())
-    return np.asarray(weights / max(total, 1e-12) * (1 - ANOTHER_LINE))
-
-
-def _room(lines: list[Line], index: int, mm: float) -> tuple[float, float]:
-    """Return the free space (inner, outer) px to the next lines."""
-    gaps = np.array([(line.shape[0] - lines[index].shape[0]) / mm for line in lines])
-    inner = -gaps[gaps < 0].max(initial=-20.0)
-    outer = gaps[gaps > 0].min(initial=20.0)
-    return float(inner), float(outer)
-
-
-def _result(
-    side: Side, strip: Strip, lines: list[Line], weights: Array, best: int, placed: Placed
-) -> SideTrace:
+def _result(side: Side, found: _Found, blur_px: float) -> SideTrace:
+    strip, placed = found.strip, found.placed
     half = strip.u_mm[-1] / 2
     slope = float(placed.shape[1] / half)
     direction = strip.direction + slope * strip.normal
     direction /= np.hypot(*direction)
-    origin = strip.origin_mm + half * strip.direction + placed.shape[0] * strip.normal
+    inner, outer = _room(found.lines, found.best, strip.mm_per_px, ARRIS_MM)
+    arris = find_arris(
+        found.profile, blur_px, np.clip(inner - 1.5, 2, 6), np.clip(outer - 1.5, 3, 7), strip.mm_per_px
+    )
+    shift = arris.shift_px * strip.mm_per_px if arris else 0.0
+    origin = strip.origin_mm + half * strip.direction + (placed.shape[0] + shift) * strip.normal
     scale = np.diag([1.0, 1 / half])
+    cov = scale @ placed.cov[:2, :2] @ scale
+    cov[0, 0] += (arris.u_px * strip.mm_per_px) ** 2 if arris else 0.0
     sagitta = 1.5 * float(placed.shape[2])
-    evident = 1.5 * np.sqrt(placed.cov[2, 2]) * 4 < abs(sagitta)
-    order = [best, *[int(i) for i in np.argsort(-weights) if i != best]]
-    candidates = tuple(
-        SideCandidate(
-            float(weights[i]),
-            float(lines[i].shape[0] - lines[best].shape[0]),
-            float((lines[i].shape[1] - lines[best].shape[1]) / half),
-            "edge" if i == best else ("outside" if i < best else "inside"),
-        )
-        for i in order
-        if weights[i] >= 0.005
-    )
+    evident = 6 * float(np.sqrt(placed.cov[2, 2])) < abs(sagitta)
     return SideTrace(
-        side,
-        strip.depth_mm,
-        origin,
-        direction,
-        scale @ placed.cov[:2, :2] @ scale,
-        sagitta if evident else 0.0,
-        placed.u_mm - half,
-        placed.local_mm,
-        placed.u_local_mm,
-        placed.scatter_mm,
-        placed.coverage,
-        placed.coverage < HIDDEN_COVERAGE,
-        candidates,
+        side=side,
+        depth_mm=strip.depth_mm,
+        origin_mm=origin,
+        direction=direction,
+        cov_offset_slope=cov,
+        bow_mm=sagitta if evident else 0.0,
+        s_mm=placed.u_mm - half,
+        local_mm=placed.local_mm,
+        u_local_mm=placed.u_local_mm,
+        scatter_mm=placed.scatter_mm,
+        coverage=placed.coverage,
+        hidden=placed.coverage < HIDDEN_COVERAGE,
+        candidates=_candidates(found, half),
     )
+
+
+def _candidates(found: _Found, half_mm: float) -> tuple[SideCandidate, ...]:
+    best = found.lines[found.best].shape
+    out = []
+    for i in np.argsort(-found.weights):
+        line = found.lines[i].shape
+        name = "edge" if i == found.best else "outside" if i < found.best else "inside"
+        if found.weights[i] >= 0.005 or i == found.best:
+            slope = float((line[1] - best[1]) / half_mm)
+            out.append(SideCandidate(float(found.weights[i]), float(line[0] - best[0]), slope, name))
+    out.sort(key=lambda c: (c.name != "edge", -c.weight))
+    return (*out, found.ghost) if found.ghost else tuple(out)

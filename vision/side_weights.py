@@ -1,0 +1,152 @@
+"""Where a side is searched, and which of the lines found there is the side.
+
+An opening shows nested lines: arris, shadow, frame, sash. From outside, the arris is the first line that runs along the
+whole side; the strongest is often the frame. So every line gets a probability of being real, and the side is the outermost
+real one: weight = real * product of (1 - real) over the lines further out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from vision.camera import Camera
+from vision.profiles import outward, rough_ends, scale_mm_per_px
+from vision.request import Array, Side
+from vision.side_fit import Line
+
+ENDS: Mapping[Side, tuple[int, int]] = {"head": (0, 1), "right": (1, 2), "sill": (3, 2), "left": (0, 3)}
+CLICK_PX_12MP = 16.0  # guess: reach of a careless click on a 12 MP photo; on others in proportion to its width
+SILL_FALL = 0.17  # guess: a sill's top falls by up to 10 degrees
+ANOTHER_LINE = 0.01  # contract, Decision: no side gives less to 'another line'
+GHOST_WEIGHT = 0.25  # guess: how often a sill's only line is the foot of the wall behind an unseen arris
+PLATE_WEIGHT = 0.15  # guess: how often the outer of two lines over a head is the top of a steel lintel
+PLATE_MM = (4.0, 14.0)
+
+
+@dataclass(frozen=True, slots=True)
+class SideCandidate:
+    """A line that may be the side: weight 0..1, shift outward in mm at the middle, slope against the best, name."""
+
+    weight: float
+    shift_mm: float
+    slope: float
+    name: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Search:
+    """Rough ends (2, 2) mm of a side and reach inward and outward, px at its middle.
+
+    `foot_px`: how far behind (inward of) its front arris a projecting sill meets the jambs' plane in the photo, level
+    top; `fall_px`: how much further with the steepest fall. Both 0 elsewhere.
+    """
+
+    side: Side
+    ends_mm: Array
+    inner_px: float
+    outer_px: float
+    foot_px: float = 0.0
+    fall_px: float = 0.0
+
+
+def plan_search(
+    camera: Camera,
+    corners_px: Array,
+    click_px: float,
+    depth_mm: Mapping[Side, float],
+    sill_at: str,
+    side: Side,
+    shape: tuple[int, ...],
+) -> Search:
+    """Return where to look for a side.
+
+    A click at a projecting sill may lie on its front arris or on the foot of the jamb behind it: the sill's search
+    reaches both, and for the jambs the two readings are averaged.
+    """
+    reach = max(CLICK_PX_12MP * float(np.sqrt(shape[0] * shape[1] / 12.2e6)), 3 * click_px, 5.0) + 1
+    pair = corners_px[list(ENDS[side])]
+    depth, sill = float(depth_mm[side]), float(depth_mm["sill"])
+    if side == "head":
+        return Search(side, rough_ends(camera, pair, np.full(2, depth)), reach, reach)
+    if side != "sill":
+        on_sill = rough_ends(camera, pair, np.array([depth, sill]))
+        on_jamb = rough_ends(camera, pair, np.full(2, depth))
+        return Search(side, (on_sill + on_jamb) / 2, reach, reach)
+    ends = rough_ends(camera, pair, np.full(2, sill))
+    jamb = float(depth_mm["left"] + depth_mm["right"]) / 2
+    out = jamb - sill
+    if sill_at != "front" or out <= 3:
+        return Search(side, ends, reach, reach)
+    foot = rough_ends(camera, pair, np.full(2, jamb))
+    direction = (ends[1] - ends[0]) / max(float(np.hypot(*(ends[1] - ends[0]))), 1e-9)
+    normal = outward(side, direction)
+    mm = scale_mm_per_px(camera, ends.mean(axis=0), normal, sill)
+    behind = max(float(np.mean((foot - ends) @ normal)) / mm, 0.0)
+    fall = SILL_FALL * out / mm
+    return Search(side, ends, reach, reach + behind + fall, behind, fall)
+
+
+def weigh(
+    lines: list[Line], mm: float, search: Search, bow_mm: float, sill_at: str
+) -> tuple[Array, SideCandidate | None]:
+    """Return the weights (N,) of lines ordered from outside, and a rival that is not seen but may be there."""
+    score = np.array([_score(line, mm, search, bow_mm) for line in lines])
+    at = np.array([line.shape[0] / mm for line in lines])
+    clear = np.array([line.t_value > 10 and line.coverage > 0.85 for line in lines])
+    if search.foot_px > 1:
+        for i in range(len(lines)):
+            gap = at[i] - at
+            expected = (gap > search.foot_px - 2) & (gap < search.foot_px + search.fall_px + 2)
+            score[i] += 2.0 if (expected & clear & (np.arange(len(lines)) != i)).any() else 0.0
+    real = np.clip(1 / (1 + np.exp(-score)), 0.0, 0.995)
+    if sill_at != "front" and search.side == "sill":  # an inner line is asked for: the nearest, not the outermost
+        near = real * np.exp(-0.5 * (at / max(search.inner_px / 3, 1.0)) ** 2)
+        return near / max(float(near.sum()), 1e-12) * (1 - ANOTHER_LINE), None
+    weights = real * np.concatenate([[1.0], np.cumprod(1 - real)[:-1]])
+    weights = weights / max(float(weights.sum()), 1e-12)
+    if search.side == "head" and bow_mm > 2:
+        weights = _plate(lines, weights)
+    ghost = _ghost(at, real, int(weights.argmax()), search, mm)
+    keep = 1 - ANOTHER_LINE - (ghost.weight if ghost else 0.0)
+    return np.asarray(weights * keep), ghost
+
+
+def _score(line: Line, mm: float, search: Search, bow_mm: float) -> float:
+    """Return the log odds that a line is a real edge within reach, from what its pieces show (guesses)."""
+    offset, tilt = line.shape[0] / mm, abs(line.shape[1]) / mm
+    score = 3.0 * np.log(np.clip(line.t_value, 0.1, 25.0) / 7.0)
+    score += 14.0 * (min(line.coverage, 0.95) - 0.70)
+    score += 1.5 * np.log(np.clip(line.contrast, 1e-4, 0.2) / 0.02)
+    beyond = max(offset + tilt - search.outer_px, tilt - offset - search.inner_px, 0.0)
+    score -= 2.0 * beyond
+    score -= 2.0 * (1.5 * abs(line.shape[2]) / max(bow_mm, 0.1)) ** 2
+    return float(score)
+
+
+def _plate(lines: list[Line], weights: Array) -> Array:
+    """Return weights in which a second line just below the first, darkening again, may be the edge of a lintel plate."""
+    best = int(weights.argmax())
+    for i in range(best + 1, len(lines)):
+        band = lines[best].shape[0] - lines[i].shape[0]
+        darker = min(float(lines[best].step.mean()), float(lines[i].step.mean()))
+        if PLATE_MM[0] < band < PLATE_MM[1] and darker > 0.08 and lines[i].coverage > 0.95:
+            moved = weights.copy()
+            moved[i] += PLATE_WEIGHT * weights[best]
+            moved[best] *= 1 - PLATE_WEIGHT
+            return moved
+    return weights
+
+
+def _ghost(at: Array, real: Array, best: int, search: Search, mm: float) -> SideCandidate | None:
+    """Return the unseen front arris before the best line, where that may be the foot of the wall on the sill."""
+    if search.foot_px <= 1 or at[best] + search.foot_px > search.outer_px:
+        return None
+    gap = at[best] - at
+    foot = (gap > search.foot_px - 2) & (gap < search.foot_px + search.fall_px + 2)
+    if (foot & (real > 0.3)).any():
+        return None
+    shift = (search.foot_px + search.fall_px / 2) * mm
+    return SideCandidate(GHOST_WEIGHT, shift, 0.0, "front arris, not seen")
