@@ -96,11 +96,15 @@ def _rounded(value_mm: float, unit: Unit) -> str:
     return f"{value_mm:.0f} mm"
 
 
-def verdict_of(verdict: str, why: str) -> str:
-    """Return the verdict of an opening in plain words; `why` as from `sizing.decision.judge_opening`."""
-    if why == "no-photo":
-        return "not checked: no photo that measures it"
-    return VERDICTS[verdict]
+def verdict_of(verdict: str, has_photo: bool) -> str:
+    """Return the verdict of an opening in plain words.
+
+    Examples
+    --------
+    >>> verdict_of("unproven", True), verdict_of("unproven", False)
+    ('the photo cannot tell', 'not checked: no photo')
+    """
+    return VERDICTS[verdict] if has_photo or verdict != "unproven" else "not checked: no photo"
 
 
 def why_verdict(why: str, names: Sequence[str], reason: str) -> str:
@@ -129,24 +133,21 @@ def why_verdict(why: str, names: Sequence[str], reason: str) -> str:
     return sentences.get(why, why)
 
 
-def next_step(verdict: str, why: str, names: Sequence[str], *, ambiguous: bool = False) -> str:
+def next_step(verdict: str, why: str, names: Sequence[str], *, doubtful: bool = False) -> str:
     """Return what to do next with an opening, or nothing where nothing is to do.
 
-    `ambiguous`: more than one line could be the edge, so that the verdict may hang on which one is meant.
+    `doubtful`: more than one line could be the edge, so that the verdict may hang on which one is meant.
     """
     listed = names_of(names)
     photo = TAKE_A_PHOTO[0].lower() + TAKE_A_PHOTO[1:]
-    look = (
-        "Look at the picture: are the sides drawn on the right lines? If not, give corners on the right ones."
-    )
+    look = "Look at the picture: are the sides drawn on the right lines? If not, give corners on those. "
+    again = f"Measure again: {listed}; then run the check once more."
     steps = {
         "all-agree": "",
         "no-photo": "",
-        "reading-differs": f"Do not order. Measure again: {listed}; then run the check once more.",
+        "reading-differs": f"Do not order. {look if doubtful else ''}{again}",
         "readings-inconsistent": f"Do not order. Measure again: {listed}.",
-        "reading-unproven": f"{look} Or measure again: {listed}."
-        if ambiguous
-        else f"Measure again, or {photo}",
+        "reading-unproven": f"{look}{again}" if doubtful else f"Measure again, or {photo}",
         "readings-missing": "Take the missing readings; three widths and three heights are needed.",
     }
     return "" if verdict == "send" else steps.get(why, "Ask before ordering.")
@@ -161,19 +162,26 @@ def reading_differs(name: str, tape_mm: float, photo: tuple[float, float] | None
 
 
 def reading_unproven(
-    name: str, tape_mm: float, photo: tuple[float, float], unit: Unit, *, blind: bool, slip_mm: float | None
+    name: str,
+    tape_mm: float,
+    photo: tuple[float, float],
+    unit: Unit,
+    *,
+    doubtful: bool,
+    slip_mm: float | None,
 ) -> str:
-    """Return the line of a reading that the photo can neither support nor refute."""
-    said = f"{name_of(name)}: the tape says {format_length(tape_mm, unit)}; the photo sees "
-    said += f"{about(*photo, unit)}, "
-    if blind:
-        return said + "which is too vague to tell."
+    """Return the line of a reading that the photo can neither support nor refute.
+
+    `doubtful`: a line of the photo may be the wrong one; `slip_mm`: the error that would be seen, if any.
+    """
+    seen = f"it sees {about(*photo, unit)}"
     if slip_mm is None or not math.isfinite(slip_mm):
-        return said + "which is too close to call."
-    return (
-        said
-        + f"too close to call (only an error of {at_least(slip_mm, unit)} or more would be seen for sure)."
-    )
+        seen += "; that is too vague"
+    else:
+        seen += f"; it would be sure of an error of {at_least(slip_mm, unit)} or more"
+    if doubtful:
+        seen += ", because more than one line could be the edge"
+    return f"{name_of(name)}: the tape says {format_length(tape_mm, unit)}; the photo cannot tell ({seen})."
 
 
 def at_least(slip_mm: float, unit: Unit) -> str:

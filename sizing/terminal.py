@@ -17,6 +17,8 @@ from vision.request import NINE, Estimate, NotMeasured, Warning_
 
 # Said elsewhere in the view already.
 _SAID_ALREADY = frozenset({"readings-missing"})
+# With these the photo's lines may be the wrong ones.
+_DOUBTFUL_EDGE = frozenset({"edge-ambiguous", "edge-hidden"})
 _INDENT = "      "
 
 
@@ -38,14 +40,17 @@ def job_text(result: JobResult, saved: Path | None = None) -> str:
     return "\n".join([*lines, ""])
 
 
-def complaints(result: JobResult) -> list[str]:
-    """Return the lines for stderr: what could not be read, with file, key and remedy."""
+def complaints(result: JobResult, *, in_view: bool = False) -> list[str]:
+    """Return the lines for stderr: what could not be read, with file, key and remedy.
+
+    With `in_view` those that `job_text` says are left out.
+    """
     if result.error is not None:
         return [messages.one_line(str(problem)) for problem in result.error.problems]
     lines = []
     for opening in result.openings:
         where = f"{result.file}: {messages.one_line(opening.opening.label)}"
-        lines += _photo_complaints(where, opening.photos)
+        lines += _photo_complaints(where, [p for p in opening.photos if p.unreadable or not in_view])
         if opening.fault is not None:
             lines.append(messages.one_line(f"{where}: {messages.fault(repr(opening.fault))}"))
     return lines
@@ -79,9 +84,11 @@ def estimate_complaints(result: EstimateResult) -> list[str]:
 def _opening_lines(result: OpeningResult, units: Unit, width: int) -> list[str]:
     verdict = result.verdict
     label = messages.one_line(result.opening.label)
-    lines = [f"  {label:<{width}}  {messages.verdict_of(verdict.verdict, verdict.why)}"]
+    lines = [f"  {label:<{width}}  {messages.verdict_of(verdict.verdict, bool(result.photos))}"]
+    warnings = [w for w in _all_warnings(result.warnings, result.photos) if w.code not in _SAID_ALREADY]
+    doubtful = any(w.code in _DOUBTFUL_EDGE for w in warnings)
     for reading in result.readings:
-        lines += [_INDENT + line for line in _reading_lines(reading, units)]
+        lines += [_INDENT + line for line in _reading_lines(reading, units, doubtful)]
     if verdict.why in ("readings-inconsistent", "readings-missing", "order-problem"):
         lines.append(_INDENT + messages.why_verdict(verdict.why, verdict.names, ""))
     unusable = [photo for photo in result.photos if photo.unreadable]
@@ -91,9 +98,7 @@ def _opening_lines(result: OpeningResult, units: Unit, width: int) -> list[str]:
         lines.append(_INDENT + messages.one_line(result.answer.why))
     if unusable:
         lines.append(_INDENT + messages.photos_unusable([photo.file for photo in unusable]))
-    warnings = [w for w in _all_warnings(result.warnings, result.photos) if w.code not in _SAID_ALREADY]
-    ambiguous = any(w.code == "edge-ambiguous" for w in warnings)
-    step = messages.next_step(verdict.verdict, verdict.why, verdict.names, ambiguous=ambiguous)
+    step = messages.next_step(verdict.verdict, verdict.why, verdict.names, doubtful=doubtful)
     if step:
         lines.append(_INDENT + step)
     if verdict.verdict == "send":
@@ -106,7 +111,7 @@ def _opening_lines(result: OpeningResult, units: Unit, width: int) -> list[str]:
     return lines + [_INDENT + line for line in _warning_lines(warnings)]
 
 
-def _reading_lines(result: ReadingResult, units: Unit) -> list[str]:
+def _reading_lines(result: ReadingResult, units: Unit, doubtful: bool) -> list[str]:
     """Return the line of a reading that needs attention; nothing for one that agrees."""
     judged, name = result.judgement, result.reading.name
     photo = _photo_figure(judged)
@@ -123,7 +128,7 @@ def _reading_lines(result: ReadingResult, units: Unit) -> list[str]:
         return []
     return [
         messages.reading_unproven(
-            name, judged.reading_mm, photo, units, blind=judged.blind, slip_mm=judged.smallest_slip_mm
+            name, judged.reading_mm, photo, units, doubtful=doubtful, slip_mm=judged.smallest_slip_mm
         )
     ]
 

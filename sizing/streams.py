@@ -1,0 +1,84 @@
+"""What the command line says: results on stdout, progress and complaints on stderr, one line each."""
+
+from __future__ import annotations
+
+import os
+import signal
+import sys
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from sizing.exits import Exit
+
+if TYPE_CHECKING:
+    from sizing.errors import InputError
+
+JsonOption = Annotated[
+    bool, typer.Option("--json", help="Print one JSON document on stdout and nothing else there.")
+]
+QuietOption = Annotated[bool, typer.Option("--quiet", help="Show no progress.")]
+
+
+def progress_shown(quiet: bool) -> Callable[[str], None] | None:
+    """Return what shows progress: only where somebody is looking, and only on stderr."""
+    if quiet or not sys.stderr.isatty():
+        return None
+    return lambda text: print(text, file=sys.stderr, flush=True)
+
+
+def say(text: str) -> None:
+    """Print to stdout; a reader that has gone away does not change the exit status."""
+    with _line_finished():
+        try:
+            print(text, flush=True)
+        except BrokenPipeError:
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+@contextmanager
+def _line_finished() -> Iterator[None]:
+    """Put off an interrupt until the line in hand is out."""
+    interrupts: list[int] = []
+    before = signal.getsignal(signal.SIGINT)
+    if before is not signal.default_int_handler or threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    signal.signal(signal.SIGINT, lambda number, _frame: interrupts.append(number))
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+    if interrupts:
+        raise KeyboardInterrupt
+
+
+def complain(text: str) -> None:
+    """Print one line to stderr."""
+    print(text, file=sys.stderr, flush=True)
+
+
+def refuse(text: str) -> int:
+    """Complain of bad usage and return its exit status."""
+    complain(text)
+    return Exit.USAGE
+
+
+def refuse_all(error: InputError) -> int:
+    """Complain of every problem of what was typed and return the exit status of bad usage."""
+    for problem in error.problems:
+        complain(str(problem))
+    return Exit.USAGE
+
+
+def require_libraries() -> None:
+    """End with one line and status 2 unless the libraries that measure will do."""
+    from sizing.versions import library_problem
+
+    problem = library_problem()
+    if problem:
+        complain(problem)
+        raise typer.Exit(Exit.USAGE)
