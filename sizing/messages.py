@@ -79,6 +79,18 @@ def one_line(text: str) -> str:
     return " ".join("".join(c if c.isprintable() else (" " if c.isspace() else "?") for c in text).split())
 
 
+def sentence(text: str) -> str:
+    """Return text on one line that begins with a capital and ends with a full stop.
+
+    Examples
+    --------
+    >>> sentence("no sheet was found; add one")
+    'No sheet was found; add one.'
+    """
+    line = one_line(text)
+    return line[:1].upper() + line[1:] + ("" if line.endswith((".", "?", "!")) else ".")
+
+
 def about(value_mm: float, U95_mm: float, unit: Unit) -> str:
     """Return a photo's figure with its uncertainty, rounded as coarsely as that.
 
@@ -147,7 +159,7 @@ def next_step(verdict: str, why: str, names: Sequence[str], *, doubtful: bool = 
         "no-photo": "",
         "reading-differs": f"Do not order. {look if doubtful else ''}{again}",
         "readings-inconsistent": f"Do not order. Measure again: {listed}.",
-        "reading-unproven": f"{look}{again}" if doubtful else f"Measure again, or {photo}",
+        "reading-unproven": f"{look}Or {photo}" if doubtful else f"Measure again, or {photo}",
         "readings-missing": "Take the missing readings; three widths and three heights are needed.",
     }
     return "" if verdict == "send" else steps.get(why, "Ask before ordering.")
@@ -174,14 +186,13 @@ def reading_unproven(
 
     `doubtful`: a line of the photo may be the wrong one; `slip_mm`: the error that would be seen, if any.
     """
+    said = f"{name_of(name)}: the tape says {format_length(tape_mm, unit)}; the photo cannot tell"
     seen = f"it sees {about(*photo, unit)}"
-    if slip_mm is None or not math.isfinite(slip_mm):
-        seen += "; that is too vague"
-    else:
-        seen += f"; it would be sure of an error of {at_least(slip_mm, unit)} or more"
     if doubtful:
-        seen += ", because more than one line could be the edge"
-    return f"{name_of(name)}: the tape says {format_length(tape_mm, unit)}; the photo cannot tell ({seen})."
+        return f"{said}, as more than one line could be the edge ({seen})."
+    if slip_mm is None or not math.isfinite(slip_mm):
+        return f"{said} ({seen}: too vague)."
+    return f"{said} ({seen}; it would be sure of an error of {at_least(slip_mm, unit)} or more)."
 
 
 def at_least(slip_mm: float, unit: Unit) -> str:

@@ -95,7 +95,7 @@ def _opening_lines(result: OpeningResult, units: Unit, width: int) -> list[str]:
     if isinstance(result.answer, NotMeasured) and result.answer.code not in {
         p.error.code for p in unusable if p.error
     }:
-        lines.append(_INDENT + messages.one_line(result.answer.why))
+        lines.append(_INDENT + messages.sentence(result.answer.why))
     if unusable:
         lines.append(_INDENT + messages.photos_unusable([photo.file for photo in unusable]))
     step = messages.next_step(verdict.verdict, verdict.why, verdict.names, doubtful=doubtful)
@@ -104,7 +104,7 @@ def _opening_lines(result: OpeningResult, units: Unit, width: int) -> list[str]:
     if verdict.verdict == "send":
         lines.append(_INDENT + _caught(result.readings, units))
     lines += [
-        _INDENT + messages.one_line(p.error.message)
+        _INDENT + messages.sentence(p.error.message)
         for p in result.photos
         if p.error and not p.unreadable and not isinstance(result.answer, NotMeasured)
     ]
@@ -164,7 +164,7 @@ def _all_warnings(own: Iterable[Warning_], photos: Iterable[PhotoResult]) -> lis
 
 
 def _warning_lines(warnings: Iterable[Warning_]) -> list[str]:
-    return [f"note: {messages.one_line(w.message)}" for w in warnings]
+    return [f"Note: {messages.sentence(w.message)}" for w in warnings]
 
 
 def _photo_complaints(where: str, photos: Iterable[PhotoResult]) -> list[str]:
