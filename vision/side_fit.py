@@ -20,6 +20,8 @@ BLOCKS = 48
 GAP_PX = 0.75  # half of the blur of a sharp photo, left out of the step's two means
 WINDOW_PX = 2.5
 SLACK_PX = 1.5
+BESIDE_PX = 4.0
+STARTS = 24  # of each of the two searches
 MERGE_PX = 1.6  # lines nearer than this are one
 
 
@@ -29,7 +31,7 @@ class Line:
 
     `shape` (3,) are the coefficients of P0, P1, P2 over the side; `step` (3,) the mean colour step, outer minus inner;
     `contrast` its length; `t_value` contrast over its standard error from the pieces; `coverage` the share of pieces
-    that show the step.
+    that show the step; `peak` is near 1 for a step and near 0 within a soft gradient.
     """
 
     shape: Array
@@ -37,6 +39,7 @@ class Line:
     contrast: float
     t_value: float
     coverage: float
+    peak: float
     outer: Array
     inner: Array
 
@@ -71,7 +74,7 @@ def sample(field: Array, index: Array) -> Array:
     return np.asarray(field[k, low] * (1 - part) + field[k, low + 1] * part)
 
 
-def find_lines(strip: Strip, reach_px: tuple[float, float], bow_mm: float, most: int = 10) -> list[Line]:
+def find_lines(strip: Strip, reach_px: tuple[float, float], bow_mm: float) -> list[Line]:
     """Return the lines of consistent step whose two ends lie within reach, in pixels inner to outer, outermost first."""
     middle, profiles = block_means(strip, BLOCKS)
     seen = np.isfinite(profiles).all(axis=(1, 2))
@@ -83,20 +86,33 @@ def find_lines(strip: Strip, reach_px: tuple[float, float], bow_mm: float, most:
     per_px = strip.mm_per_px / pitch
     step, outer, inner = steps_across(profiles, 1 / per_px)
     zero = -strip.v_mm[0] / pitch
-    starts: list[Array] = []
-    for field in (step, _votes(step, per_px)):
-        starts += _peaks(*_hough(field, t, zero, per_px, reach_px, bow_mm / strip.mm_per_px))
+    starts = np.concatenate(
+        [
+            _peaks(*_hough(field, t, zero, per_px, reach_px, bow_mm / strip.mm_per_px))
+            for field in (step, _votes(step, per_px))
+        ]
+    )
+    shapes = _climb(step, legendre(t), np.array([zero, 0, 0]) + starts * per_px, per_px)
+    middle = (shapes[:, 0] - zero) / per_px
+    shapes = shapes[(middle >= reach_px[0] - SLACK_PX) & (middle <= reach_px[1] + SLACK_PX)]
     lines: list[Line] = []
-    for shape in starts:
-        refined = _climb(step, legendre(t), np.array([zero, 0, 0]) + shape * per_px, per_px)
-        middle = (refined[0] - zero) / per_px
-        if reach_px[0] - SLACK_PX <= middle <= reach_px[1] + SLACK_PX:
-            lines.append(_line(step, outer, inner, t, refined, zero, pitch))
-    kept: list[Line] = []
-    for line in sorted(lines, key=lambda x: -x.t_value * x.coverage**2):
-        if all(_gap(line, other) > MERGE_PX * strip.mm_per_px for other in kept):
-            kept.append(line)
-    return sorted(kept[:most], key=lambda x: -x.shape[0])
+    for shape in shapes:
+        line = _line(step, outer, inner, t, shape, zero, pitch, per_px)
+        if all(_apart(line, other) > MERGE_PX * strip.mm_per_px for other in lines):
+            lines.append(line)
+    return sorted(lines, key=lambda x: -x.shape[0])
+
+
+def _apart(a: Line, b: Line) -> float:
+    """Return the rms distance of two lines in mm; the mean squares of P0, P1, P2 are 1, 1/3, 1/5."""
+    d = a.shape - b.shape
+    return float(np.sqrt(d @ (np.array([1, 1 / 3, 1 / 5]) * d)))
+
+
+def crossing(a: Line, b: Line) -> bool:
+    """Return whether two lines meet within the side: real ones do not, a slanted ghost of a strong one does."""
+    apart = legendre(np.linspace(-0.9, 0.9, 9)) @ (a.shape - b.shape)
+    return bool(apart.min() * apart.max() <= 0)
 
 
 def _votes(step: Array, per_px: float) -> Array:
@@ -110,12 +126,6 @@ def _votes(step: Array, per_px: float) -> Array:
     vote = np.where((size >= top)[..., None], step / (size + np.median(size))[..., None], 0.0)
     spread = ndimage.uniform_filter1d(vote, 2 * round(0.5 * per_px) + 1, axis=1)
     return np.asarray(spread)
-
-
-def _gap(a: Line, b: Line) -> float:
-    """Return the rms distance of two lines in mm, 0 where they cross: real ones do not, a slanted ghost does."""
-    apart = legendre(np.linspace(-0.9, 0.9, 9)) @ (a.shape - b.shape)
-    return float(np.sqrt(np.mean(apart**2))) if apart.min() * apart.max() > 0 else 0.0
 
 
 def _hough(
@@ -145,41 +155,47 @@ def _hough(
     return grid, strength
 
 
-def _peaks(shapes: Array, strength: Array) -> list[Array]:
-    """Return starting shapes (3,) in px: the best slope and bow at each local maximum along the offset."""
-    flat = strength.reshape(len(strength), -1)
-    best = flat.argmax(axis=1)
-    height = flat[np.arange(len(flat)), best]
-    padded = np.pad(height, 1)
-    tops = np.flatnonzero((height >= padded[:-2]) & (height >= padded[2:]) & (height > 0))
-    tops = tops[np.argsort(-height[tops])]
-    return [shapes.reshape(len(shapes), -1, 3)[i, best[i]] for i in tops[:16]]
+def _peaks(shapes: Array, strength: Array) -> Array:
+    """Return starting shapes (S, 3) in px: local maxima in offset, slope and bow, the strongest first."""
+    top = ndimage.maximum_filter(strength, size=3, mode="constant")
+    i = np.flatnonzero(((strength >= top) & (strength > 0)).ravel())
+    i = i[np.argsort(-strength.ravel()[i], kind="stable")]
+    return np.asarray(shapes.reshape(-1, 3)[i[:STARTS]])
 
 
-def _climb(step: Array, base: Array, shape: Array, per_px: float) -> Array:
-    def height(s: Array) -> float:
-        d = sample(step, base @ s)
-        mean = d.mean(axis=0)
-        return float(np.linalg.norm(mean))
+def _climb(step: Array, base: Array, shapes: Array, per_px: float) -> Array:
+    """Return shapes (S, 3) in grid steps moved to the nearest maximum of the mean step: pattern search, all at once."""
 
-    now = height(shape)
-    size = 0.8 * per_px
-    while size > 0.04 * per_px:
-        moved = False
-        for axis in range(3):
-            for sign in (-1.0, 1.0):
-                trial = shape.copy()
-                trial[axis] += sign * size
-                value = height(trial)
-                if value > now * (1 + 1e-9):
-                    shape, now, moved = trial, value, True
-        if not moved:
-            size /= 2
-    return shape
+    def height(s: Array) -> Array:
+        index = np.clip(s @ base.T, 0, step.shape[1] - 1.001)
+        low = index.astype(int)
+        part = (index - low)[..., None]
+        k = np.arange(len(base))
+        return np.asarray(np.linalg.norm((step[k, low] * (1 - part) + step[k, low + 1] * part).mean(axis=-2), axis=-1))
+
+    moves = np.concatenate([np.eye(3), -np.eye(3)])
+    shapes, now = shapes.copy(), height(shapes)
+    size = np.full(len(shapes), 0.8 * per_px)
+    while (size > 0.04 * per_px).any():
+        trial = shapes[:, None] + moves * size[:, None, None]
+        value = height(trial)
+        best = value.argmax(axis=1)
+        rows = np.arange(len(shapes))
+        up = value[rows, best] > now * (1 + 1e-9)
+        shapes[up], now[up] = trial[rows, best][up], value[rows, best][up]
+        size = np.where(up, size, size / 2)
+    return shapes
 
 
 def _line(
-    step: Array, outer: Array, inner: Array, t: Array, shape: Array, zero: float, pitch: float
+    step: Array,
+    outer: Array,
+    inner: Array,
+    t: Array,
+    shape: Array,
+    zero: float,
+    pitch: float,
+    per_px: float,
 ) -> Line:
     index = legendre(t) @ shape
     d = sample(step, index)
@@ -187,6 +203,7 @@ def _line(
     along = d @ (mean / max(np.linalg.norm(mean), 1e-12))
     middle = float(np.median(along))
     spread = 1.4826 * float(np.median(np.abs(along - middle))) + 1e-5
+    beside = [np.median(sample(step, index + k * BESIDE_PX * per_px) @ mean) for k in (-1, 1)]
     in_mm = shape.copy()
     in_mm[0] -= zero
     return Line(
@@ -195,6 +212,7 @@ def _line(
         float(np.linalg.norm(mean)),
         abs(middle) / spread * float(np.sqrt(len(t))),
         float(np.mean((along > 0.35 * middle) & (along < 3 * middle + 0.01))),
+        float(1 - np.mean(np.maximum(beside, 0)) / max(float(mean @ mean), 1e-12)),
         np.median(sample(outer, index), axis=0),
         np.median(sample(inner, index), axis=0),
     )

@@ -15,7 +15,7 @@ import numpy as np
 from vision.camera import Camera
 from vision.profiles import outward, rough_ends, scale_mm_per_px
 from vision.request import Array, Side
-from vision.side_fit import Line
+from vision.side_fit import Line, crossing
 
 ENDS: Mapping[Side, tuple[int, int]] = {"head": (0, 1), "right": (1, 2), "sill": (3, 2), "left": (0, 3)}
 CLICK_PX_12MP = 16.0  # guess: reach of a careless click on a 12 MP photo; on others in proportion to its width
@@ -89,11 +89,26 @@ def plan_search(
     return Search(side, ends, reach, reach + behind + fall, behind, fall)
 
 
+def scores(lines: list[Line], mm: float, search: Search, bow_mm: float) -> Array:
+    """Return the log odds (N,) of each line being a real edge within reach."""
+    return np.array([_score(line, mm, search, bow_mm) for line in lines])
+
+
+def thin(lines: list[Line], mm: float, search: Search, bow_mm: float) -> list[Line]:
+    """Return the lines left, in their order, when of two that cross the less credible one goes."""
+    odds = scores(lines, mm, search, bow_mm)
+    kept: list[int] = []
+    for i in np.argsort(-odds, kind="stable"):
+        if not any(crossing(lines[i], lines[k]) for k in kept):
+            kept.append(int(i))
+    return [lines[i] for i in sorted(kept)]
+
+
 def weigh(
     lines: list[Line], mm: float, search: Search, bow_mm: float, sill_at: str
 ) -> tuple[Array, SideCandidate | None]:
     """Return the weights (N,) of lines ordered from outside, and a rival that is not seen but may be there."""
-    score = np.array([_score(line, mm, search, bow_mm) for line in lines])
+    score = scores(lines, mm, search, bow_mm)
     at = np.array([line.shape[0] / mm for line in lines])
     clear = np.array([line.t_value > 10 and line.coverage > 0.85 for line in lines])
     if search.foot_px > 1:
@@ -106,7 +121,7 @@ def weigh(
         near = real * np.exp(-0.5 * (at / max(search.inner_px / 3, 1.0)) ** 2)
         return near / max(float(near.sum()), 1e-12) * (1 - ANOTHER_LINE), None
     weights = real * np.concatenate([[1.0], np.cumprod(1 - real)[:-1]])
-    weights = weights / max(float(weights.sum()), 1e-12)
+    weights = weights / max(float(weights.sum()), 0.9)
     if search.side == "head" and bow_mm > 2:
         weights = _plate(lines, weights)
     ghost = _ghost(at, real, int(weights.argmax()), search, mm)
@@ -120,6 +135,7 @@ def _score(line: Line, mm: float, search: Search, bow_mm: float) -> float:
     score = 3.0 * np.log(np.clip(line.t_value, 0.1, 25.0) / 7.0)
     score += 14.0 * (min(line.coverage, 0.95) - 0.70)
     score += 1.5 * np.log(np.clip(line.contrast, 1e-4, 0.2) / 0.02)
+    score += 6.0 * (np.clip(line.peak, 0.0, 0.6) - 0.5)
     beyond = max(offset + tilt - search.outer_px, tilt - offset - search.inner_px, 0.0)
     score -= 2.0 * beyond
     score -= 2.0 * (1.5 * abs(line.shape[2]) / max(bow_mm, 0.1)) ** 2
@@ -145,7 +161,7 @@ def _ghost(at: Array, real: Array, best: int, search: Search, mm: float) -> Side
     if search.foot_px <= 1 or at[best] + search.foot_px > search.outer_px:
         return None
     gap = at[best] - at
-    foot = (gap > search.foot_px - 2) & (gap < search.foot_px + search.fall_px + 2)
+    foot = (gap > max(search.foot_px - 2, 1)) & (gap < search.foot_px + search.fall_px + 2)
     if (foot & (real > 0.3)).any():
         return None
     shift = (search.foot_px + search.fall_px / 2) * mm

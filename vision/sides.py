@@ -18,7 +18,7 @@ from vision.profiles import Strip, cut_strip
 from vision.request import SIDES, Array, Side, Wall
 from vision.side_fit import Line, find_lines
 from vision.side_place import Placed, place_line, stack_profile
-from vision.side_weights import SideCandidate, plan_search, weigh
+from vision.side_weights import SideCandidate, plan_search, thin, weigh
 
 BOW_MM: Mapping[Wall, float] = {"masonry": 8.0, "render": 6.0, "siding": 2.5, "panel": 2.5}  # guess
 LEVEL_BOW = 0.4  # guess: lintels and sills are cast, cut or laid on one; jambs are laid course by course
@@ -121,7 +121,7 @@ def _find(
     if strip is None:
         return FailedSide(side, "it lies outside the photo")
     bow = BOW_MM[wall] * (1.0 if side in ("left", "right") else LEVEL_BOW)
-    lines = find_lines(strip, (-inner, outer), bow)
+    lines = thin(find_lines(strip, (-inner, outer), bow), strip.mm_per_px, search, bow)
     if not lines:
         return FailedSide(side, "no edge runs along it within reach of the corners")
     weights, ghost = weigh(lines, strip.mm_per_px, search, bow, sill_at)
