@@ -29,7 +29,7 @@ SQUARE_ON = camera((0, 0, 0), 0.0, 0.0)
 
 
 def opening(corners, c=SQUARE_ON, z=0.0, **local):
-    """Return the sides through corners (4, 2) mm as the camera sees them; `local` holds (s, outward) by side."""
+    """Return the sides through corners (4, 2) mm as seen; `local` holds (s, outward) by side."""
     px = project(c, np.column_stack([corners, np.full(4, z)]))
     sides = clicked_sides(px, dict.fromkeys(SIDES, z))
     for side, (s, outward) in local.items():
