@@ -54,7 +54,8 @@ class PhotoResult:
 class OpeningResult:
     """One opening: what the photo said, what it means for the readings, and the verdict.
 
-    `fault` is a mistake of this program met on the way; the opening is then unproven.
+    `fault` is a mistake of this program met on the way; the opening is then unproven. `document_sha256` is in
+    the order of the opening's documents, empty where one cannot be read.
     """
 
     opening: Opening
@@ -65,6 +66,7 @@ class OpeningResult:
     tolerance: Tolerance
     warnings: tuple[Warning_, ...] = ()
     fault: Exception | None = None
+    document_sha256: tuple[str, ...] = ()
 
     @property
     def unreadable(self) -> bool:
@@ -215,6 +217,7 @@ def _judged(
         job.tolerance,
         _opening_warnings(opening, answer, missing, job.tolerance),
         fault,
+        tuple("" if d.error is not None else _hash(d.path) for d in opening.documents),
     )
 
 

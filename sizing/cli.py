@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Annotated, Any
 
 import typer
+from typer.exceptions import TyperException
 
 from sizing.cli_estimate import estimate
 from sizing.exits import Exit
@@ -89,7 +90,7 @@ def check(
     require_libraries()
     from sizing.check import check_job, exit_of
     from sizing.result import as_text, check_document, job_document
-    from sizing.runfolder import save_run
+    from sizing.saving import save_run
     from sizing.terminal import complaints, job_text
 
     done = []
@@ -161,8 +162,6 @@ def run(arguments: list[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):  # a label that the terminal cannot show must not end the run
             stream.reconfigure(errors="backslashreplace")
-    from typer.exceptions import TyperException
-
     try:
         status = int(app(arguments, prog_name="secondtape", standalone_mode=False) or Exit.DONE)
     except TyperException as error:
@@ -176,10 +175,13 @@ def run(arguments: list[str] | None = None) -> int:
     return status
 
 
-def _usage(error: Exception) -> int:
-    text = error.format_message() if hasattr(error, "format_message") else str(error)
-    if text:
-        complain(f"{text} See `secondtape --help`.")
+def _usage(error: TyperException) -> int:
+    text = error.format_message()
+    if type(error).__name__ == "NoArgsIsHelpError":
+        complain(text)
+    else:
+        context = getattr(error, "ctx", None)
+        complain(f"{text} See `{context.command_path if context else 'secondtape'} --help`.")
     return Exit.USAGE
 
 

@@ -129,7 +129,7 @@ def estimate(
     require_libraries()
     from sizing.check import estimate_exit, estimate_photos
     from sizing.result import as_text, estimate_document
-    from sizing.runfolder import save_estimate
+    from sizing.saving import save_estimate
     from sizing.terminal import estimate_complaints, estimate_text
 
     shown: Any = units  # checked with the other options

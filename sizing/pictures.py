@@ -14,12 +14,12 @@ from PIL import Image
 from sizing import messages
 from sizing.check import EstimateResult, JobResult, PhotoResult
 from sizing.judging import ReadingResult
+from sizing.runfolder import Writer, safe_name
 from sizing.units import Unit
 from vision.overlay import annotated_photo, rectified_view, save_picture
 from vision.photo import Pixels, read_photo
 from vision.request import NINE, Estimate, NotMeasured, PhotoReport
 
-Writer = Callable[[Path], None]
 Complain = Callable[[str], None]
 Labels = Mapping[str, tuple[str, str]]
 
@@ -52,8 +52,6 @@ class _Names:
 
     def new(self, label: str, photo: str) -> str:
         """Return a new stem for the pictures of one photo of one opening."""
-        from sizing.runfolder import safe_name
-
         stem = first = f"{safe_name(label)}-{safe_name(Path(photo).stem)}"
         again = 1
         while stem.lower() in self._taken:

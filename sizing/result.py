@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from datetime import date, datetime, time
 from typing import Any
 
@@ -50,7 +51,8 @@ def job_document(result: JobResult) -> Document:
         return document
     job = result.job
     if job is not None:
-        document |= {"units": job.units, "sha256": job.sha256}
+        tolerance = {name.removesuffix("_mm"): _mm(value) for name, value in asdict(job.tolerance).items()}
+        document |= {"units": job.units, "sha256": job.sha256, "tolerance_mm": tolerance}
         known = {
             "measured_by": job.measured_by,
             "measured_on": job.measured_on,
@@ -93,7 +95,7 @@ def _opening(result: OpeningResult, units: Unit) -> Document:
     document["readings"] = [_reading(reading, units) for reading in result.readings]
     document["warnings"] = [_warning(w) for w in result.warnings]
     document["decision"] = None
-    return document | _kept(result.opening)
+    return document | _kept(result.opening, result.document_sha256)
 
 
 def _measured(answer: Estimate | NotMeasured) -> Document:
@@ -209,7 +211,7 @@ def _said(reading: Reading) -> Document:
     return document | {key: _clean(value) for key, value in known.items() if value}
 
 
-def _kept(opening: Opening) -> Document:
+def _kept(opening: Opening, hashes: Sequence[str]) -> Document:
     """Return what is kept and shown, and not interpreted; nothing where nothing was given."""
     kept: Document = {
         "quantity": opening.quantity if opening.quantity != 1 else None,
@@ -220,8 +222,13 @@ def _kept(opening: Opening) -> Document:
         "obstacles": [{"what": o.what, "photo": o.photo} for o in opening.obstacles],
         "clearances_mm": {side: _mm(length.mm) for side, length in opening.clearances.items()},
         "documents": [
-            {"file": d.file, "kind": d.kind, **({"error": d.error.says} if d.error is not None else {})}
-            for d in opening.documents
+            {
+                "file": d.file,
+                "kind": d.kind,
+                **({"sha256": sha256} if sha256 else {}),
+                **({"error": d.error.says} if d.error is not None else {}),
+            }
+            for d, sha256 in zip(opening.documents, hashes, strict=False)
         ],
     }
     for key, size in (("ordered", opening.ordered), ("delivered", opening.delivered)):

@@ -9,7 +9,8 @@ import pytest
 from sizing.check import check_job, exit_of
 from sizing.exits import Exit
 from sizing.result import as_text, check_document, estimate_document, job_document
-from sizing.runfolder import run_id, safe_name, save_run, write_run
+from sizing.runfolder import run_id, safe_name, write_run
+from sizing.saving import save_run
 from sizing.terminal import complaints, job_text
 from vision.errors import RequestError
 from vision.request import NINE, PARTS, Candidate, Estimate, Measure, NotMeasured, PhotoReport, Warning_
