@@ -4,8 +4,9 @@ Usage: python tests/bench/score_photos.py FOLDER... [--no-corners] [--only GLOB]
        [--json OUT] [--judge MEDIAN P95 COVERED_LO COVERED_HI RMS_LO RMS_HI]
 
 A truth file `NAME.truth.json` names its photo, wall, references, edge offsets, rough corners, true corners and the
-nine measures. Parts of the budget that a photo does not exercise (its list `exact`) are taken out of u before errors
-are held against it.
+nine measures. Parts of the budget that a photo does not exercise (its list `exact`) are taken out of u before
+errors are held against it. The error is also split: the camera's (true straight sides seen by the adjusted camera)
+and the sides' (the rest), each against its own parts of the budget.
 """
 
 # ruff: noqa: E402
@@ -23,14 +24,17 @@ import json
 import sys
 import time
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
 import cv2
 import numpy as np
 
-from vision.camera import Camera, back_project
+from vision import one_photo
+from vision.camera import Camera, back_project, project
 from vision.estimate import estimate_opening
+from vision.measures import SideLine, measure
 from vision.request import (
     NINE,
     PARTS,
@@ -129,6 +133,37 @@ def side_errors(truth, corners_px):
     return found
 
 
+SIDE_PARTS = ("edge_trace", "edge_choice", "station")
+
+
+def true_sides(truth):
+    """Return the true straight sides as they are seen in the photo, with declared depth, and their true nine."""
+    offset = truth.get("edge_offset_mm", 0)
+    offset = offset if isinstance(offset, dict) else dict.fromkeys(SIDES, offset)
+    real = truth.get("edge_depth_mm", offset)
+    camera, corners = true_camera(truth), np.array(truth["corners_mm"])
+    none = np.zeros(0)
+    seen = {}
+    for s, (a, b) in ENDS.items():
+        xyz = np.column_stack([corners[[a, b]], np.full(2, -float(real[s]))])
+        seen[s] = SideLine(
+            s, project(camera, xyz), -float(offset[s]), none, none, np.zeros((2, 2)), 0.0, 0.0, 0.0
+        )
+    at = {s: replace(line, depth_mm=-float(real[s])) for s, line in seen.items()}
+    zero = dict.fromkeys(SIDES, 0.0)
+    return seen, measure(camera, {}, at, 0.0, zero).values_mm
+
+
+def split(truth, camera, error, budget):
+    """Return errors of camera and sides (9,) and their u, from one photo's error and budget without exact parts."""
+    seen, straight = true_sides(truth)
+    by_camera = measure(camera, {}, seen, 0.0, dict.fromkeys(SIDES, 0.0)).values_mm - straight
+    of_sides = np.array([p in SIDE_PARTS for p in PARTS])
+    u_camera = np.sqrt((budget[:, ~of_sides] ** 2).sum(1))
+    u_sides = np.sqrt((budget[:, of_sides] ** 2).sum(1))
+    return by_camera, u_camera, error - by_camera, u_sides
+
+
 def score(file, corners=True):
     """Return one photo's row: errors, u without the exact parts, budget, warnings, sides."""
     cv2.setNumThreads(1)
@@ -136,6 +171,13 @@ def score(file, corners=True):
     truth = json.loads(file.read_text())
     row = {"photo": truth["photo"], "layout": layout(truth)}
     start = time.perf_counter()
+    kept = {}
+
+    def recorded(camera, *args, **more):
+        kept["camera"] = camera
+        return measure(camera, *args, **more)
+
+    one_photo.measure = recorded
     try:
         e = estimate_opening(request(truth, file.parent, corners))
     except Exception as error:  # a benchmark goes on and says so
@@ -149,6 +191,8 @@ def score(file, corners=True):
     left = (e.budget_mm[:, [PARTS.index(p) for p in sorted(out)]] ** 2).sum(1)
     u = np.sqrt(np.maximum(variance - left, 0.04 * variance))
     keep = [p not in out for p in PARTS]
+    error = e.values_mm - np.array([truth["measures_mm"][n] for n in NINE])
+    parts = split(truth, kept["camera"], error, e.budget_mm * keep)
     sides = side_errors(truth, e.photos[0].corners_px)
     said = {
         s: [
@@ -160,7 +204,8 @@ def score(file, corners=True):
     }
     bound = truth.get("bound_mm", {}).get("camera")
     return row | {
-        "error": [float(x) for x in e.values_mm - np.array([truth["measures_mm"][n] for n in NINE])],
+        "error": error.tolist(),
+        "split": [np.asarray(p).tolist() for p in parts],
         "u": u.tolist(),
         "stated": np.sqrt(variance).tolist(),
         "budget": (e.budget_mm * keep).tolist(),
@@ -227,6 +272,15 @@ def by_part(rows):
         print(
             f"  {name:14} {np.sqrt(np.mean(z**2)):5.2f}  {e[:, i].mean():+5.2f} mm  "
             f"{np.mean(abs(z) <= 2):.3f}"
+        )
+    parts = np.array([r["split"] for r in good])[:, :, :8]
+    for name, i in (("camera", 0), ("sides", 2)):
+        z = parts[:, i] / np.maximum(parts[:, i + 1], 1e-3)
+        print(
+            f"{name} alone: rms e/u {np.sqrt(np.mean(z**2)):.2f}, mean {z.mean():+.2f}, median |e|/u "
+            f"{np.median(abs(z)):.2f} (0.67), covered {np.mean(abs(z) <= 2):.3f}, median |e| "
+            f"{np.median(abs(parts[:, i])):.2f}, median u {np.median(parts[:, i + 1]):.2f} mm; by measure rms "
+            + " ".join(f"{x:.2f}" for x in np.sqrt(np.mean(z**2, axis=0)))
         )
     right = np.array([max(r["sides"].values()) <= WRONG_MM for r in good])
     if right.any():
