@@ -95,7 +95,7 @@ def undistort(camera: Camera, uv: Array) -> Array:
     d = (uv - np.array([camera.cx, camera.cy])) / camera.focal_px
     rd = np.hypot(d[:, 0], d[:, 1])
     r = rd.copy()
-    for _ in range(8):
+    for _ in range(6):
         g = r * (1 + r**2 * (camera.k1 + r**2 * camera.k2)) - rd
         dg = 1 + r**2 * (3 * camera.k1 + 5 * r**2 * camera.k2)
         # beyond the fold the model has no inverse: stay near, and finite
@@ -103,8 +103,8 @@ def undistort(camera: Camera, uv: Array) -> Array:
     return np.asarray(d * np.where(rd > 1e-12, r / np.maximum(rd, 1e-12), 1.0)[:, None])
 
 
-def back_project(camera: Camera, uv: Array, z_mm: float) -> Array:
-    """Return where the rays of pixels (N, 2) meet the plane z = `z_mm`: (N, 2) mm; NaN where they miss it."""
+def back_project(camera: Camera, uv: Array, z_mm: float | Array) -> Array:
+    """Return where the rays of pixels (N, 2) meet the planes z = `z_mm` (one or N): (N, 2) mm; NaN where they miss."""
     xy = undistort(camera, uv)
     rays = np.column_stack([xy, np.ones(len(xy))]) @ camera.rotation
     centre = camera.centre_mm()

@@ -55,12 +55,14 @@ OUTWARD = {"head": -1.0, "right": 1.0, "sill": 1.0, "left": -1.0}
 
 
 def _lines(camera: Camera, sides: Mapping[Side, SideLine], depth: Mapping[Side, float]) -> dict[Side, _Line]:
-    lines = {}
-    for side, s in sides.items():
-        a, b = back_project(camera, s.ends_px, depth[side])
-        d = (b - a) / np.linalg.norm(b - a)
+    ends = np.concatenate([sides[s].ends_px for s in SIDES])
+    wall = back_project(camera, ends, np.repeat([depth[s] for s in SIDES], 2)).reshape(4, 2, 2)
+    lines: dict[Side, _Line] = {}
+    for side, (a, b) in zip(SIDES, wall, strict=True):
+        length = float(np.hypot(*(b - a)))
+        d = (b - a) / length
         normal = np.array([-d[1], d[0]]) if side in {"head", "sill"} else np.array([d[1], -d[0]])
-        lines[side] = _Line(a, d, normal * OUTWARD[side], float(np.linalg.norm(b - a)))
+        lines[side] = _Line(a, d, normal * OUTWARD[side], length)
     return lines
 
 
@@ -111,7 +113,9 @@ def local_edge(side: SideLine, s_mm: float) -> tuple[float, float]:
         near = distance <= BLADE_MM
         if near.any():
             values = np.sort(side.local_mm[near])
-            inner = values[: max(1, (len(values) + 2) // 3)]  # the inner third: the least alone would take the noise
+            inner = values[
+                : max(1, (len(values) + 2) // 3)
+            ]  # the inner third: the least alone would take the noise
             return float(inner.mean()), float(np.hypot(side.u_local_mm, 0.35 * side.scatter_mm))
         if distance.min() <= NEAR_MM:
             nearest = np.argsort(distance)[:3]
@@ -185,7 +189,9 @@ def measure(
             parts[part] = by_camera @ cov[:UNKNOWNS, :UNKNOWNS] @ by_camera.T
     by_depth = jacobian(lambda x: nine(camera, _deeper(depth, x)), np.zeros(4), 0.1)
     by_line = jacobian(
-        lambda x: nine(camera, depth, dict(zip(SIDES, x.reshape(4, 2), strict=True))), np.zeros(8), [1e-2, 1e-6] * 4
+        lambda x: nine(camera, depth, dict(zip(SIDES, x.reshape(4, 2), strict=True))),
+        np.zeros(8),
+        [1e-2, 1e-6] * 4,
     )
     for i, side in enumerate(SIDES):
         deep, line = by_depth[:, [i]], by_line[:, 2 * i : 2 * i + 2]
@@ -196,7 +202,9 @@ def measure(
     parts["edge_depth"] += u_depth_common_mm**2 * by_all @ by_all.T
     if clicks is not None:
         by_click = jacobian(
-            lambda x: _nine(_lines(camera, moved_corner(sides, clicks[0] + x.reshape(4, 2)), depth), local), np.zeros(8), 1e-2
+            lambda x: _nine(_lines(camera, moved_corner(sides, clicks[0] + x.reshape(4, 2)), depth), local),
+            np.zeros(8),
+            1e-2,
         )
         parts["edge_trace"] += clicks[1] ** 2 * by_click @ by_click.T
     parts["station"] = np.diag(u_station**2)
@@ -265,7 +273,9 @@ def _further(
 
     def difference(a: str, b: str) -> Measure:
         i, j = NINE.index(a), NINE.index(b)
-        return Measure(float(values[i] - values[j]), float(np.sqrt(max(cov[i, i] + cov[j, j] - 2 * cov[i, j], 0))))
+        return Measure(
+            float(values[i] - values[j]), float(np.sqrt(max(cov[i, i] + cov[j, j] - 2 * cov[i, j], 0)))
+        )
 
     tl, tr, br, bl = corners(lines)
     across = (tr - tl) / np.linalg.norm(tr - tl) + (br - bl) / np.linalg.norm(br - bl)
@@ -283,14 +293,18 @@ def _further(
         ("width", "left", "right", "width_middle"),
         ("height", "head", "sill", "height_middle"),
     ):
-        places, lengths = _scan(lines[first], lines[last], sides[first], sides[last], (tl, bl) if axis == "width" else (tl, tr))  # type: ignore[index]
+        places, lengths = _scan(
+            lines[first], lines[last], sides[first], sides[last], (tl, bl) if axis == "width" else (tl, tr)
+        )  # type: ignore[index]
         u = float(np.sqrt(cov[NINE.index(middle), NINE.index(middle)]))
         for word, i in (("narrowest", int(np.argmin(lengths))), ("widest", int(np.argmax(lengths)))):
             further[f"{word}_{axis}"] = Measure(float(lengths[i]), u, float(places[i]))
     return further
 
 
-def _scan(a: _Line, b: _Line, side_a: SideLine, side_b: SideLine, ends: tuple[Array, Array]) -> tuple[Array, Array]:
+def _scan(
+    a: _Line, b: _Line, side_a: SideLine, side_b: SideLine, ends: tuple[Array, Array]
+) -> tuple[Array, Array]:
     """Return places (mm from the first corner) and the lengths there, between two opposite sides."""
     total = float(np.linalg.norm(ends[1] - ends[0]))
     start_a = float((ends[0] - a.origin) @ a.direction)
@@ -312,7 +326,9 @@ def _smooth(side: SideLine, s_mm: float) -> float:
 
 
 def candidate_effects(
-    camera: Camera, sides: Mapping[Side, SideLine], listed: Mapping[Side, tuple[tuple[float, float, str], ...]]
+    camera: Camera,
+    sides: Mapping[Side, SideLine],
+    listed: Mapping[Side, tuple[tuple[float, float, str], ...]],
 ) -> tuple[Candidate, ...]:
     """Return candidates with their effect on the nine; `listed` gives (weight, shift outward mm, name) by side."""
     depth = {s: sides[s].depth_mm for s in SIDES}
@@ -334,7 +350,8 @@ def clicked_sides(corners_px: Array, depth: Mapping[Side, float]) -> dict[Side, 
     """Return sides through clicked corners (4, 2) px, nothing traced; the clicks' noise is added by `measure`."""
     none = np.zeros(0)
     return {
-        s: SideLine(s, corners_px[list(ENDS[s])], depth[s], none, none, np.zeros((2, 2)), 0.0, 0.0, 0.0) for s in SIDES
+        s: SideLine(s, corners_px[list(ENDS[s])], depth[s], none, none, np.zeros((2, 2)), 0.0, 0.0, 0.0)
+        for s in SIDES
     }
 
 

@@ -36,7 +36,11 @@ class Solved:
 
 
 def solve_sheets(
-    grey: cv2.typing.MatLike, sightings: Sequence[markers.Sighting], prior: CameraPrior, bar: CheckBar, wall: Wall
+    grey: cv2.typing.MatLike,
+    sightings: Sequence[markers.Sighting],
+    prior: CameraPrior,
+    bar: CheckBar,
+    wall: Wall,
 ) -> Solved:
     """Return the adjusted photo from its sheets: saddles first, then all printed edges, traced twice."""
     plane = [s.saddles_mm - SHEET_MIDDLE_MM for s in sightings]
@@ -47,17 +51,23 @@ def solve_sheets(
     first: list[Block[PhotoState]] = []
     for i, s in enumerate(sightings):
         enough = len(s.saddles_px) >= 4
-        first.append(point_block(i, corners - SHEET_MIDDLE_MM, SHEET_HALF_MM, outline[i], 3.0 if enough else U_MARKER_PX))
+        first.append(
+            point_block(
+                i, corners - SHEET_MIDDLE_MM, SHEET_HALF_MM, outline[i], 3.0 if enough else U_MARKER_PX
+            )
+        )
         if len(plane[i]):
             first.append(point_block(i, plane[i], SHEET_HALF_MM, s.saddles_px, U_SADDLE_PX))
     starts = start_states(prior, [corners - SHEET_MIDDLE_MM] * len(sightings), outline)
     best = _best(known + first, starts)
-    final, edge_blocks = best, first
-    for _ in range(2):
-        edge_blocks = _edge_blocks(grey, sightings, final.state, first)
-        final = _rescaled(known, edge_blocks, final.state)
+    edge_blocks = _edge_blocks(grey, sightings, best.state, first)
+    final = adjust([*known, *edge_blocks], best.state, iterations=12)
+    edge_blocks = _edge_blocks(grey, sightings, final.state, first)  # again, from where they are expected now
+    final = _rescaled(known, edge_blocks, final.state)
     names = tuple(f"sheet {sheet.LETTERS[s.letter]}" for s in sightings)
-    drawn = tuple(_outline(final.state, i, corners - SHEET_MIDDLE_MM, SHEET_HALF_MM) for i in range(len(names)))
+    drawn = tuple(
+        _outline(final.state, i, corners - SHEET_MIDDLE_MM, SHEET_HALF_MM) for i in range(len(names))
+    )
     warned = _misfit(final, known, edge_blocks, names)
     return Solved(final, names, drawn, tuple(warned), _noise(edge_blocks, final))
 
@@ -71,7 +81,8 @@ def solve_rectangles(
     known: list[Block[PhotoState]] = [*camera_blocks(prior), size_block(reference, CheckBar())]
     known += reference_blocks(len(quads), wall, sheets=False, stiff=True)
     seen: list[Block[PhotoState]] = [
-        replace(point_block(i, plane, half, q, max(click_px, 0.05)), robust=False) for i, q in enumerate(quads)
+        replace(point_block(i, plane, half, q, max(click_px, 0.05)), robust=False)
+        for i, q in enumerate(quads)
     ]
     starts = start_states(prior, [plane] * len(quads), quads)
     final = _best(known + seen, starts)
@@ -92,7 +103,10 @@ def _outline(state: PhotoState, i: int, plane: Array, half: Array) -> Array:
 
 
 def _edge_blocks(
-    grey: cv2.typing.MatLike, sightings: Sequence[markers.Sighting], state: PhotoState, first: Sequence[Block[PhotoState]]
+    grey: cv2.typing.MatLike,
+    sightings: Sequence[markers.Sighting],
+    state: PhotoState,
+    first: Sequence[Block[PhotoState]],
 ) -> list[Block[PhotoState]]:
     """Return the printed edges as blocks; a sheet too small for them keeps its saddles."""
     blocks: list[Block[PhotoState]] = []
@@ -102,7 +116,9 @@ def _edge_blocks(
             wall = reference_points(state, i, points - SHEET_MIDDLE_MM, SHEET_HALF_MM)[0]
             return project(state.camera, wall)
 
-        crop, shift = _cropped(grey, _outline(state, i, SHEET_HALF_MM * [[-1, -1], [1, -1], [1, 1], [-1, 1]], SHEET_HALF_MM))
+        crop, shift = _cropped(
+            grey, _outline(state, i, SHEET_HALF_MM * [[-1, -1], [1, -1], [1, 1], [-1, 1]], SHEET_HALF_MM)
+        )
         seen = printed_edges.trace_edges(crop, s.letter, lambda p, m=to_photo, o=shift: m(p) - o)  # type: ignore[misc]
         if len(seen.index) < 40:
             blocks += [b for b in first if isinstance(b, EdgeBlock) and b.reference == i]
@@ -164,7 +180,8 @@ def _misfit(
     """Return warnings where references contradict each other or their paper is bent."""
     warned = []
     strained = max(
-        (float(np.abs(b.linearised(final.state)[0]).max()) for b in known if isinstance(b, PriorBlock)), default=0.0
+        (float(np.abs(b.linearised(final.state)[0]).max()) for b in known if isinstance(b, PriorBlock)),
+        default=0.0,
     )
     if strained > 4:
         warned.append(
@@ -181,6 +198,9 @@ def _misfit(
             bulge = np.abs(final.state.references[block.reference, 6:8]).max()
             if rms_px > 0.35 or bulge > 2.0:
                 warned.append(
-                    Warning_("reference-bent", f"{names[block.reference]} is not flat; tape it down and take the photo again")
+                    Warning_(
+                        "reference-bent",
+                        f"{names[block.reference]} is not flat; tape it down and take the photo again",
+                    )
                 )
     return warned
