@@ -96,8 +96,8 @@ def find_lines(strip: Strip, reach_px: tuple[float, float], bow_mm: float) -> li
     middle = (shapes[:, 0] - zero) / per_px
     shapes = shapes[(middle >= reach_px[0] - SLACK_PX) & (middle <= reach_px[1] + SLACK_PX)]
     lines: list[Line] = []
-    for shape in shapes:
-        line = _line(step, outer, inner, t, shape, zero, pitch, per_px)
+    for i in np.sort(np.unique(np.round(shapes / (0.5 * per_px)), axis=0, return_index=True)[1]):
+        line = _line(step, outer, inner, t, shapes[i], zero, pitch, per_px)
         if all(_apart(line, other) > MERGE_PX * strip.mm_per_px for other in lines):
             lines.append(line)
     return sorted(lines, key=lambda x: -x.shape[0])
@@ -164,27 +164,35 @@ def _peaks(shapes: Array, strength: Array) -> Array:
 
 
 def _climb(step: Array, base: Array, shapes: Array, per_px: float) -> Array:
-    """Return shapes (S, 3) in grid steps moved to the nearest maximum of the mean step: pattern search, all at once."""
+    """Return shapes (S, 3) in grid steps moved to the nearest maximum of the mean step, highest first: pattern search."""
+    flat = np.ascontiguousarray(step.reshape(-1, 3), np.float32)
+    width = step.shape[1]
+    row = np.arange(len(base)) * width
 
     def height(s: Array) -> Array:
-        index = np.clip(s @ base.T, 0, step.shape[1] - 1.001)
+        index = np.clip(s @ base.T, 0, width - 1.001)
         low = index.astype(int)
-        part = (index - low)[..., None]
-        k = np.arange(len(base))
-        return np.asarray(np.linalg.norm((step[k, low] * (1 - part) + step[k, low + 1] * part).mean(axis=-2), axis=-1))
+        part = (index - low).astype(np.float32)
+        low += row
+        total = np.einsum("...k,...kc->...c", 1 - part, flat[low]) + np.einsum("...k,...kc->...c", part, flat[low + 1])
+        return np.asarray(np.linalg.norm(total, axis=-1))
 
     moves = np.concatenate([np.eye(3), -np.eye(3)])
     shapes, now = shapes.copy(), height(shapes)
     size = np.full(len(shapes), 0.8 * per_px)
-    while (size > 0.04 * per_px).any():
-        trial = shapes[:, None] + moves * size[:, None, None]
+    for _ in range(60):
+        live = np.flatnonzero(size > 0.06 * per_px)
+        if not len(live):
+            break
+        trial = shapes[live, None] + moves * size[live, None, None]
         value = height(trial)
         best = value.argmax(axis=1)
-        rows = np.arange(len(shapes))
-        up = value[rows, best] > now * (1 + 1e-9)
-        shapes[up], now[up] = trial[rows, best][up], value[rows, best][up]
-        size = np.where(up, size, size / 2)
-    return shapes
+        rows = np.arange(len(live))
+        up = value[rows, best] > now[live] * (1 + 1e-6)
+        shapes[live[up]], now[live[up]] = trial[rows, best][up], value[rows, best][up]
+        size[live[~up]] /= 2
+    order = np.argsort(-now, kind="stable")
+    return shapes[order]
 
 
 def _line(

@@ -68,7 +68,7 @@ def place_line(strip: Strip, shape: Array, inner_px: float, outer_px: float) -> 
     straight = v - base[:, :2] @ now[:2]
     near = good & (np.abs(residual) < max(6 * scatter, 1.5 * mm, 3.0))
     return Placed(
-        now, cov, u[near], straight[near], float(np.hypot(noise * mm, 0.12 * mm)), scatter, float(np.mean(kept))
+        now, cov, u[near], ndimage.uniform_filter1d(straight[near], 3, mode="nearest"), float(np.hypot(noise * mm / np.sqrt(3), 0.12 * mm)), scatter, float(np.mean(kept))
     )
 
 

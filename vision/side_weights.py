@@ -91,7 +91,8 @@ def plan_search(
 
 def scores(lines: list[Line], mm: float, search: Search, bow_mm: float) -> Array:
     """Return the log odds (N,) of each line being a real edge within reach."""
-    return np.array([_score(line, mm, search, bow_mm) for line in lines])
+    strongest = max(line.contrast for line in lines) if lines else 0.0
+    return np.array([_score(line, mm, search, bow_mm, strongest) for line in lines])
 
 
 def thin(lines: list[Line], mm: float, search: Search, bow_mm: float) -> list[Line]:
@@ -129,12 +130,14 @@ def weigh(
     return np.asarray(weights * keep), ghost
 
 
-def _score(line: Line, mm: float, search: Search, bow_mm: float) -> float:
+def _score(line: Line, mm: float, search: Search, bow_mm: float, strongest: float) -> float:
     """Return the log odds that a line is a real edge within reach, from what its pieces show (guesses)."""
     offset, tilt = line.shape[0] / mm, abs(line.shape[1]) / mm
     score = 3.0 * np.log(np.clip(line.t_value, 0.1, 25.0) / 7.0)
     score += 14.0 * (min(line.coverage, 0.95) - 0.70)
     score += 1.5 * np.log(np.clip(line.contrast, 1e-4, 0.2) / 0.02)
+    score += min(3.0 * np.log(max(line.contrast, 1e-4) / 0.01), 0.0)  # below a grey level or so: soft shading
+    score -= max(2.0 * np.log(strongest / max(15 * line.contrast, 1e-4)), 0.0)
     score += 6.0 * (np.clip(line.peak, 0.0, 0.6) - 0.5)
     beyond = max(offset + tilt - search.outer_px, tilt - offset - search.inner_px, 0.0)
     score -= 2.0 * beyond
