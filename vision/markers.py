@@ -6,11 +6,13 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from vision import sheet
 from vision.request import Array
 
 DETECT_LONG_SIDE_PX = 2100  # enough for a 60 mm square of 20 px at 12 MP; larger pictures are reduced first
+QUARTER_MM = 5.5  # from a saddle into its squares, inside a marker's white rim of 7.5 mm
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -94,7 +96,8 @@ def _group(markers: list[tuple[int, Array]]) -> list[tuple[int, list[tuple[int, 
 def _homography(members: list[tuple[int, Array]]) -> Array:
     world = np.concatenate([sheet.marker_corners_mm(i % sheet.MARKERS_PER_SHEET) for i, _ in members])
     image = np.concatenate([quad for _, quad in members])
-    h, _ = cv2.findHomography(world, image, 0)
+    # a marker half hidden has wrong corners: they are outvoted where there are others
+    h, _ = cv2.findHomography(world, image, cv2.RANSAC if len(image) > 4 else 0, 1.5)
     return np.asarray(h, float) if h is not None else np.eye(3)
 
 
@@ -105,29 +108,68 @@ def apply_homography(h: Array, points: Array) -> Array:
 
 
 def _with_saddles(grey: cv2.typing.MatLike, letter: int, members: list[tuple[int, Array]]) -> Sighting:
-    """Return the sighting with its saddles refined where they can be seen."""
+    """Return the sighting with its saddles refined where they can be seen.
+
+    Twice, because marker corners place a far saddle badly, and the saddles next to them place it well.
+    """
+    members = [(index, _sharpened(grey, quad)) for index, quad in members]
     h = _homography(members)
+    for _ in range(2):
+        world, image = _saddles(grey, h)
+        if len(image) >= 4:
+            h = _homography_from(world, image, members)
+    return Sighting(letter, h, world, image, len(members))
+
+
+def _sharpened(grey: cv2.typing.MatLike, quad: Array) -> Array:
+    """Return marker corners (4, 2) px refined; they stay up to half a pixel too far in, which carries a start only."""
+    half = int(np.clip(0.05 * np.linalg.norm(quad[0] - quad[2]), 2, 6))
+    term = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 30, 0.01)
+    start = quad.astype(np.float32).reshape(-1, 1, 2)
+    refined = np.asarray(cv2.cornerSubPix(grey, start, (half, half), (-1, -1), term), float).reshape(-1, 2)
+    near = np.linalg.norm(refined - quad, axis=1) < half
+    return np.where(near[:, None], refined, quad)
+
+
+def _saddles(grey: cv2.typing.MatLike, h: Array) -> tuple[Array, Array]:
+    """Return the saddles (K, 2) mm and px that stand near where `h` puts them and look like saddles."""
     world = sheet.saddles_mm()
     image = apply_homography(h, world)
     cell = apply_homography(h, world + [sheet.SQUARE_MM, 0]) - image
     half = int(np.clip(np.linalg.norm(cell, axis=1).min() * 0.1, 2, 8))
     inside = (image > half + 2).all(1) & (image < np.array(grey.shape[::-1]) - half - 3).all(1)
-    world, image = world[inside], image[inside]
-    if len(image):
-        term = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 30, 0.01)
-        refined = cv2.cornerSubPix(grey, image.astype(np.float32).reshape(-1, 1, 2), (half, half), (-1, -1), term)
-        refined = np.asarray(refined, float).reshape(-1, 2)
-        good = np.linalg.norm(refined - image, axis=1) < half
-        world, image = world[good], refined[good]
-    if len(image) >= 4:
-        h = _homography_from(world, image, members)
-    return Sighting(letter, h, world, image, len(members))
+    world, image = world[inside], np.asarray(image[inside], float)
+    if not len(image):
+        return world, image
+    term = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 30, 0.01)
+    start = image.astype(np.float32).reshape(-1, 1, 2)
+    refined: Array = np.asarray(cv2.cornerSubPix(grey, start, (half, half), (-1, -1), term), float).reshape(-1, 2)
+    good = (np.linalg.norm(refined - image, axis=1) < half) & _is_saddle(grey, h, world, refined)
+    return world[good], refined[good]
+
+
+def _is_saddle(grey: cv2.typing.MatLike, h: Array, world: Array, image: Array) -> NDArray[np.bool_]:
+    """Return whether the four squares about each place are black and white as printed: what hides it is not."""
+    quarters = QUARTER_MM * np.array([[-1, -1], [1, 1], [1, -1], [-1, 1.0]])
+    good = np.zeros(len(world), bool)
+    for i, (at, px) in enumerate(zip(world, image, strict=True)):
+        places = apply_homography(h, at + quarters) - apply_homography(h, at[None]) + px
+        x, y = places.astype(np.float32).T
+        seen = cv2.remap(grey, x[:, None], y[:, None], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        values = np.asarray(seen, float).ravel()
+        pairs = values[:2], values[2:]
+        first_black = int((at / sheet.SQUARE_MM).round().sum()) % 2 == 0  # the square up left of the saddle
+        black, white = pairs if first_black else pairs[::-1]
+        apart = float(white.mean() - black.mean())
+        good[i] = apart > 4 and white.min() - black.max() > 0.3 * apart
+    return good
 
 
 def _homography_from(world: Array, image: Array, members: list[tuple[int, Array]]) -> Array:
     """Return the homography of saddles, with the marker corners kept in when saddles alone are too few."""
-    if len(image) < 6:
+    few = len(image) < 6
+    if few:
         world = np.concatenate([world, *(sheet.marker_corners_mm(i % 6) for i, _ in members)])
         image = np.concatenate([image, *(q for _, q in members)])
-    h, _ = cv2.findHomography(world, image, 0)
-    return np.asarray(h, float)
+    h, _ = cv2.findHomography(world, image, cv2.RANSAC if few else 0, 1.5)
+    return np.asarray(h, float) if h is not None else _homography(members)
