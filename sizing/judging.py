@@ -8,6 +8,7 @@ from sizing.consistency import inconsistent_group
 from sizing.decision import (
     Judgement,
     OpeningVerdict,
+    gaussian,
     judge_opening,
     judge_reading,
     judge_without_photo,
@@ -22,12 +23,16 @@ from vision.request import Estimate, NotMeasured
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ReadingResult:
-    """One reading with the photo's verdict on it; `holds` when it stops the order, `likely` ranked causes."""
+    """One reading with the photo's verdict on it; `holds` when it stops the order, `likely` ranked causes.
+
+    `edge_decides`: were the traced edges beyond doubt the verdict would be another; a person must point at them.
+    """
 
     reading: Reading
     judgement: Judgement
     holds: bool
     likely: tuple[Explanation, ...] = ()
+    edge_decides: bool = False
 
 
 def judge_readings(
@@ -63,6 +68,7 @@ def judge_readings(
             judgements[name].verdict == "differs"
             or (verdict.why == "readings-inconsistent" and name in verdict.names),
             likely.get(name, ()),
+            _edge_decides(judgements[name], measured, job.tolerance, name),
         )
         for name, reading in readings.items()
     )
@@ -74,6 +80,13 @@ def _judge(reading: Reading, opening: Opening, measured: Estimate | None, tolera
         return judge_without_photo(reading.length.mm)
     mixture = mixture_of(measured.values_mm, measured.cov_mm2, measured.candidates, reading.name)
     return judge_reading(reading.length.mm, mixture, *tolerance.of(reading.name), _u_tape(reading, opening))
+
+
+def _edge_decides(judged: Judgement, measured: Estimate | None, tolerance: Tolerance, name: str) -> bool:
+    if measured is None or judged.photo_mm is None or judged.U95_mm is None:
+        return False
+    sure = gaussian(judged.photo_mm, judged.U95_mm / 2.0)
+    return judge_reading(judged.reading_mm, sure, *tolerance.of(name)).verdict != judged.verdict
 
 
 def _u_tape(reading: Reading, opening: Opening) -> float:

@@ -182,6 +182,7 @@ def _reading(result: ReadingResult, units: Unit) -> Document:
         "smallest_slip_mm": _mm(judged.smallest_slip_mm),
         "verdict": judged.verdict,
         "holds": result.holds,
+        "edge_decides": result.edge_decides,
         "risk_if_ordered": _number(judged.risk_if_ordered, _P_DIGITS),
         "risk_if_stopped": _number(judged.risk_if_stopped, _P_DIGITS),
     }

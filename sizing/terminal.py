@@ -86,9 +86,8 @@ def _opening_lines(result: OpeningResult, units: Unit, width: int) -> list[str]:
     label = messages.one_line(result.opening.label)
     lines = [f"  {label:<{width}}  {messages.verdict_of(verdict.verdict, bool(result.photos))}"]
     warnings = [w for w in _all_warnings(result.warnings, result.photos) if w.code not in _SAID_ALREADY]
-    doubtful = any(w.code in _DOUBTFUL_EDGE for w in warnings)
     for reading in result.readings:
-        lines += [_INDENT + line for line in _reading_lines(reading, units, doubtful)]
+        lines += [_INDENT + line for line in _reading_lines(reading, units)]
     if verdict.why in ("readings-inconsistent", "readings-missing", "order-problem"):
         lines.append(_INDENT + messages.why_verdict(verdict.why, verdict.names, ""))
     unusable = [photo for photo in result.photos if photo.unreadable]
@@ -98,6 +97,9 @@ def _opening_lines(result: OpeningResult, units: Unit, width: int) -> list[str]:
         lines.append(_INDENT + messages.sentence(result.answer.why))
     if unusable:
         lines.append(_INDENT + messages.photos_unusable([photo.file for photo in unusable]))
+    doubtful = any(r.edge_decides for r in result.readings) or (
+        verdict.verdict == "hold" and any(w.code in _DOUBTFUL_EDGE for w in warnings)
+    )
     step = messages.next_step(verdict.verdict, verdict.why, verdict.names, doubtful=doubtful)
     if step:
         lines.append(_INDENT + step)
@@ -111,26 +113,24 @@ def _opening_lines(result: OpeningResult, units: Unit, width: int) -> list[str]:
     return lines + [_INDENT + line for line in _warning_lines(warnings)]
 
 
-def _reading_lines(result: ReadingResult, units: Unit, doubtful: bool) -> list[str]:
+def _reading_lines(result: ReadingResult, units: Unit) -> list[str]:
     """Return the line of a reading that needs attention; nothing for one that agrees."""
     judged, name = result.judgement, result.reading.name
     photo = _photo_figure(judged)
     if judged.verdict == "agrees" or (photo is None and judged.verdict == "unproven"):
         return []
-    best = result.likely[0] if result.likely else None
-    if judged.verdict == "differs":
+    if judged.verdict == "differs" or photo is None:
         line = messages.reading_differs(name, judged.reading_mm, photo, units)
-        if best is not None:
-            says = messages.slip_says(best.slip, best.shift_mm, best.corrected_mm, best.facts, units)
-            line += " " + messages.probably(says, best.probability, best.slip)
-        return [line]
-    if photo is None:
-        return []
-    return [
-        messages.reading_unproven(
-            name, judged.reading_mm, photo, units, doubtful=doubtful, slip_mm=judged.smallest_slip_mm
+    else:
+        doubtful, slip_mm = result.edge_decides, judged.smallest_slip_mm
+        line = messages.reading_unproven(
+            name, judged.reading_mm, photo, units, doubtful=doubtful, slip_mm=slip_mm
         )
-    ]
+    if result.likely:
+        best = result.likely[0]
+        says = messages.slip_says(best.slip, best.shift_mm, best.corrected_mm, best.facts, units)
+        line += " " + messages.probably(says, best.probability, best.slip)
+    return [line]
 
 
 def _photo_figure(judged: Judgement) -> tuple[float, float] | None:

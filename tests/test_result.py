@@ -133,6 +133,19 @@ def test_competing_edges_stand_beside_their_side(job):
     assert o["sides"]["head"]["candidates"] == []
 
 
+def test_where_the_choice_of_the_edge_decides_the_person_is_sent_to_the_picture(job):
+    # Contract, Decision: a verdict that hangs on the choice asks the person to point.
+    shift = np.array([0.0] * 3 + [25.0] * 3 + [15.0] * 2 + [0.0])
+    both = [Candidate("sill", 0.5, 0.0, shift * 0, "edge"), Candidate("sill", 0.49, 25.0, shift, "wall")]
+    result = check_job(job(opening()), estimator=measured(candidates=both))
+    assert result.verdict == "unproven"
+    deciding = [r["name"] for r in only_opening(result)["readings"] if r["edge_decides"]]
+    assert deciding == ["height_left", "height_middle", "height_right"]
+    text = job_text(result)
+    assert "more than one line could be the edge" in text
+    assert "Look at the picture" in text
+
+
 def test_missing_readings_are_never_sent(job):
     bare = '[[opening]]\nlabel = "W1"\nwall = "masonry"\nphotos = ["w1.jpg"]\nwidth = { top = "54 3/8" }\n'
     result = check_job(job(bare), estimator=measured())
