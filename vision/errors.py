@@ -1,8 +1,8 @@
 """Exceptions of the package.
 
-    VisionError
-    ├── PhotoError(OSError)      the photo cannot be used; has a code
-    └── RequestError(ValueError) what was asked makes no sense, e.g. corners outside the photo
+- VisionError
+  - PhotoError(OSError): the photo cannot be used; has a code
+  - RequestError(ValueError): what was asked makes no sense, e.g. corners outside the photo
 """
 
 from __future__ import annotations

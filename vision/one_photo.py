@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -91,8 +91,10 @@ def measure_photo(request: OpeningRequest, photo: PhotoRequest) -> PhotoMeasured
             return replace(base, error=found)
         corners, found_by = found, "photo"
     depth = {s: -offsets[s] for s in SIDES}
+    listed: dict[Side, tuple[tuple[float, float, str], ...]] = {}
+    traced: dict[str, Array] = {}
     if not scaled.trace:
-        sides, listed, traced = clicked_sides(corners, depth), {}, {}
+        sides = clicked_sides(corners, depth)
         result = measure(camera, solved.adjusted.parts, sides, u_common, u_each, (corners, click))
         found_by = "clicked"
     else:
@@ -158,7 +160,7 @@ def _upright(
 def _quarter(s: markers.Sighting) -> int:
     """Return how many quarter turns counter-clockwise bring the sheet upright."""
     a, b = markers.apply_homography(s.homography, np.array([[90.0, 120.0], [120.0, 120.0]]))
-    return round(np.degrees(np.arctan2(b[1] - a[1], b[0] - a[0])) / 90) % 4
+    return round(float(np.degrees(np.arctan2(b[1] - a[1], b[0] - a[0]))) / 90) % 4
 
 
 def _inside(corners: Array, size: tuple[int, int]) -> None:
@@ -214,9 +216,7 @@ def _reference_warnings(request: OpeningRequest, solved: Solved) -> list[Warning
         )
     if len(set(solved.names)) < len(solved.names):
         warned.append(
-            Warning_(
-                "letter-twice", "the same sheet letter is in view twice; both are used, each at its own place"
-            )
+            Warning_("letter-twice", "the same sheet letter is in view twice; both are used, each at its own place")
         )
     if request.reference.kind == "sheet" and request.check_bar == CheckBar():
         warned.append(
@@ -256,9 +256,7 @@ def _side_lines(
     corners: Array,
     depth: Mapping[Side, float],
     wall: Wall,
-) -> tuple[
-    dict[Side, SideLine], dict[Side, tuple[tuple[float, float, str], ...]], dict[str, Array], list[Warning_]
-]:
+) -> tuple[dict[Side, SideLine], dict[Side, tuple[tuple[float, float, str], ...]], dict[str, Array], list[Warning_]]:
     """Return the traced sides for measuring, their candidates, the curves to draw, and warnings."""
     lines: dict[Side, SideLine] = {}
     listed: dict[Side, tuple[tuple[float, float, str], ...]] = {}
@@ -293,9 +291,7 @@ def _side_lines(
         )
         curve = t.origin_mm + t.s_mm[:, None] * t.direction + t.local_mm[:, None] * outward
         drawn[side] = (
-            project(camera, np.column_stack([curve, np.full(len(curve), t.depth_mm)]))
-            if len(curve)
-            else ends_px
+            project(camera, np.column_stack([curve, np.full(len(curve), t.depth_mm)])) if len(curve) else ends_px
         )
         listed[side] = tuple((c.weight, c.shift_mm, c.name) for c in t.candidates)
         if t.hidden:
@@ -327,7 +323,7 @@ def _weak(result: Measured, references: int) -> Warning_:
 
 def _shown(
     camera: Camera, result: Measured, depth: Mapping[Side, float], solved: Solved
-) -> tuple[object, tuple[float, float, float, float]]:
+) -> tuple[Callable[[Array], Array], tuple[float, float, float, float]]:
     """Return the map from millimetres at the opening (top left corner, x along the head) to the photo, and its extent."""
     z = float(np.mean(list(depth.values())))
     corners = back_project(camera, result.corners_px, z)

@@ -12,6 +12,7 @@ from functools import lru_cache
 
 import cv2
 import numpy as np
+from numpy.typing import ArrayLike
 
 from vision import sheet
 from vision.request import Array
@@ -64,7 +65,7 @@ def unit_edges(letter: int) -> UnitEdges:
     return UnitEdges(np.array(middle), np.array(along), np.array(normal))
 
 
-def linear_light(values: Array) -> Array:
+def linear_light(values: ArrayLike) -> Array:
     """Return linear light 0..1 of sRGB-coded values 0..255 (IEC 61966-2-1)."""
     v = np.asarray(values, float) / 255
     return np.where(v <= 0.04045, v / 12.92, ((v + 0.055) / 1.055) ** 2.4)
@@ -131,4 +132,3 @@ def trace_edges(grey: Array, letter: int, to_photo: Callable[[Array], Array]) ->
     pixel = here[good] + shift[good, None] * normal[good]
     noise = 0.05 + 0.02 * np.maximum(0, 5 - cell_px[good])
     return EdgeObservations(index, pixel, normal[good], noise)
-
