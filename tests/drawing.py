@@ -37,8 +37,8 @@ def mapped(h, points):
 def picture(sheets, size=(800, 640), *, fine=4, psf=0.7, noise=0.004, light=1.0, seed=1, grown_mm=0.0):
     """Return a grey photo (H, W) uint8 of sheets (letter, homography) on a grey wall.
 
-    Drawn `fine` times finer, averaged, blurred by `psf` px, with noise of `noise` of full light; `light` may be
-    an array (H, W) of shadows.
+    Drawn `fine` times finer, averaged, blurred by `psf` px, with noise of `noise` of full light; `light`
+    may be an array (H, W) of shadows.
     """
     w, h = size
     fine_px = np.array([[fine, 0, (fine - 1) / 2], [0, fine, (fine - 1) / 2], [0, 0, 1.0]])

@@ -122,7 +122,7 @@ def _with_saddles(grey: cv2.typing.MatLike, letter: int, members: list[tuple[int
 
 
 def _sharpened(grey: cv2.typing.MatLike, quad: Array) -> Array:
-    """Return marker corners (4, 2) px refined; they stay up to half a pixel too far in, which carries a start only."""
+    """Return marker corners (4, 2) px refined; half a pixel too far in, which carries a start only."""
     half = int(np.clip(0.05 * np.linalg.norm(quad[0] - quad[2]), 2, 6))
     term = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 30, 0.01)
     start = quad.astype(np.float32).reshape(-1, 1, 2)
@@ -143,13 +143,14 @@ def _saddles(grey: cv2.typing.MatLike, h: Array) -> tuple[Array, Array]:
         return world, image
     term = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 30, 0.01)
     start = image.astype(np.float32).reshape(-1, 1, 2)
-    refined: Array = np.asarray(cv2.cornerSubPix(grey, start, (half, half), (-1, -1), term), float).reshape(-1, 2)
+    found = cv2.cornerSubPix(grey, start, (half, half), (-1, -1), term)
+    refined: Array = np.asarray(found, float).reshape(-1, 2)
     good = (np.linalg.norm(refined - image, axis=1) < half) & _is_saddle(grey, h, world, refined)
     return world[good], refined[good]
 
 
 def _is_saddle(grey: cv2.typing.MatLike, h: Array, world: Array, image: Array) -> NDArray[np.bool_]:
-    """Return whether the four squares about each place are black and white as printed: what hides it is not."""
+    """Return whether the four squares about each place are black and white: what hides it is not."""
     quarters = QUARTER_MM * np.array([[-1, -1], [1, 1], [1, -1], [-1, 1.0]])
     good = np.zeros(len(world), bool)
     for i, (at, px) in enumerate(zip(world, image, strict=True)):
