@@ -18,6 +18,7 @@ from vision.opening import find_openings
 from vision.photo import Photo, read_photo
 from vision.priors import CameraPrior, camera_prior
 from vision.request import (
+    NINE,
     SIDES,
     Array,
     Candidate,
@@ -115,7 +116,7 @@ def measure_photo(request: OpeningRequest, photo: PhotoRequest) -> PhotoMeasured
         wall_to_photo=to_photo,
         extent_mm=extent,
     )
-    return PhotoMeasured(result, candidates, (), report, found_by)  # type: ignore[arg-type]
+    return PhotoMeasured(result, candidates, _faces(result, candidates, depth), report, found_by)  # type: ignore[arg-type]
 
 
 def _at_read_size(photo: PhotoRequest, picture: Photo) -> PhotoRequest:
@@ -309,6 +310,18 @@ def _side_lines(
                 )
             )
     return lines, listed, drawn, warned
+
+
+def _faces(result: Measured, candidates: tuple[Candidate, ...], depth: Mapping[Side, float]) -> tuple[Face, ...]:
+    """Return the opening as it would measure to each other line seen beside a side (frame, trim, foot of a sill)."""
+    u = float(np.median(np.sqrt(np.diag(result.cov_mm2)[:8])))
+    faces = []
+    for c in candidates:
+        if c.shift_mm != 0:
+            nine = result.values_mm + c.shift_nine_mm
+            moved = {n: float(v) for n, v, d in zip(NINE, nine, c.shift_nine_mm, strict=True) if abs(d) > 0.05}
+            faces.append(Face(f"{c.side}, line {abs(c.shift_mm):.0f} mm {c.name}", moved, u, -depth[c.side]))
+    return tuple(faces)
 
 
 def _weak(result: Measured, references: int) -> Warning_:
