@@ -1,0 +1,185 @@
+"""From the border of what is unlike the wall to the lines that a tape would touch.
+
+A reveal may have the wall's colours, lit like the wall: the region then ends at the frame. What helps: along the whole
+side the colour steps at the arris; courses of the wall go on beyond the corners, edges end there; and all four sides
+of the frame stand equally deep, so each arris is seen f * depth / D outside the frame, where f is the distance of that
+side from the camera's foot on the wall and D the camera's distance (similar triangles).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.request import SIDES, Array, Side
+from vision.wall_mask import PITCH_MM, Mask, WallView
+
+REACH_MM = 240.0
+REVEAL_MM = 250.0  # no frame stands deeper behind the edge
+TRIM_MM, TRIM_ALIKE_MM = 45.0, 15.0  # a trim is at least so wide, and alike on all sides
+STEP_T, STEP_LAB = 5.0, 4.0  # a step along a side: against its scatter, and in Lab units
+PLACE_MM = 7.0  # how well such a step is placed
+SEEN_MM = 8.0  # a reveal narrower than this in the picture is not told from none
+BORDER_MM = 18.0  # how far a region's border stands from its line
+COURSES_ALIKE = 0.5
+ENDS: Mapping[Side, tuple[int, int]] = {"head": (0, 1), "right": (1, 2), "sill": (3, 2), "left": (0, 3)}
+NORMAL: Mapping[Side, tuple[float, float]] = {"head": (0, -1), "right": (1, 0), "sill": (0, 1), "left": (-1, 0)}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Lines:
+    """Steps along one side: offsets mm outward from the border, sizes in Lab; distance mm of the border from the foot."""
+
+    at: Array
+    size: Array
+    foot: float
+
+    def near(self, place: float, within: float) -> float | None:
+        """Return the strongest step near a place, if any."""
+        there = np.abs(self.at - place) <= within
+        return float(self.at[there][np.argmax(self.size[there])]) if there.any() else None
+
+
+def snap(view: WallView, corners: Array, foot: Array, distance_mm: float, other: Mask, *, trimmed: bool) -> Array | str:
+    """Return the corners (4, 2) px moved to the edges, or what leaves them open.
+
+    Parameters
+    ----------
+    view : the rectified wall.
+    corners : (4, 2) px of the view, of the region unlike the wall.
+    foot : (2,) px, foot of the camera on the wall.
+    distance_mm : camera to wall.
+    other : (H, W) pixels unlike the wall.
+    trimmed : the edge is the inner side of a trim.
+    """
+    lines = {s: _lines(view, corners, foot, s, other) for s in SIDES}
+    shifts = _trimmed(lines) if trimmed else _plain(lines, distance_mm)
+    if isinstance(shifts, str):
+        return shifts
+    moved = corners.copy()
+    for s in SIDES:
+        moved[list(ENDS[s])] += shifts[s] / PITCH_MM * np.array(NORMAL[s])
+    return moved
+
+
+def _plain(lines: Mapping[Side, _Lines], distance: float) -> dict[Side, float] | str:
+    """Return outward shifts mm of the sides of an opening without trim."""
+    shifts: dict[Side, float] = {}
+    jambs: tuple[Side, Side] = ("left", "right")
+    for s in jambs:
+        side = lines[s]
+        reach = max(side.foot, 0.0) * REVEAL_MM / distance + 15.0
+        out = side.at[(side.at > -12.0) & (side.at < reach)]
+        if not len(out):
+            return f"no line runs along the {s} jamb"
+        shifts[s] = float(out.max())
+    told = [(shifts[s] * distance / lines[s].foot, PLACE_MM * distance / lines[s].foot) for s in jambs if shifts[s] > SEEN_MM]
+    if not told:
+        return _unknown_depth(lines, shifts, distance)
+    weight = np.array([u**-2 for _, u in told])
+    depth = float(np.array([z for z, _ in told]) @ weight / weight.sum())
+    if any(abs(z - depth) > 2.5 * u for z, u in told):
+        return "the reveals left and right contradict each other"
+    for s in SIDES:
+        side = lines[s]
+        ahead = max(side.foot, 0.0) * depth / distance
+        inside = side.near(-ahead, PLACE_MM + 0.3 * ahead) if ahead > 2 * PLACE_MM else None
+        if s in shifts:
+            if shifts[s] <= SEEN_MM and ahead > 3 * PLACE_MM and inside is None:
+                return f"the reveal of the {s} jamb looks like the wall"
+            continue
+        border = side.near(0.0, BORDER_MM)
+        outside = side.near(ahead, PLACE_MM + 0.2 * ahead) if ahead > SEEN_MM else None
+        if outside is not None and (inside is None or ahead <= BORDER_MM):
+            shifts[s] = outside
+        elif border is not None and (inside is not None or s == "head" or ahead <= BORDER_MM):
+            shifts[s] = border
+        elif s == "sill" and inside is None and outside is None:
+            shifts[s] = 0.0
+        else:
+            return f"edge and frame could be taken for each other at the {s}"
+    return shifts
+
+
+def _unknown_depth(lines: Mapping[Side, _Lines], shifts: dict[Side, float], distance: float) -> dict[Side, float] | str:
+    """Return the shifts when no reveal is seen outside the region's jambs."""
+    for s in ("head", "sill"):
+        side: Side = "head" if s == "head" else "sill"
+        border = lines[side].near(0.0, BORDER_MM)
+        shifts[side] = border if border is not None else 0.0
+    return shifts
+
+
+def _trimmed(lines: Mapping[Side, _Lines]) -> dict[Side, float] | str:
+    """Return outward shifts mm of the sides of a trimmed opening: left, right and head carry trim of one width."""
+    best: tuple[float, float, float] | None = None
+    left, right = (_pairs(lines[s]) for s in ("left", "right"))
+    for edge_left, wide in left:
+        for edge_right, wide_right in right:
+            if abs(wide - wide_right) > TRIM_ALIKE_MM:
+                continue
+            if best is None or edge_left + edge_right > best[0] + best[1] + 5.0:
+                best = (edge_left, edge_right, 0.5 * (wide + wide_right))
+    if best is None:
+        return "no trim of one width is seen left and right"
+    heads = [e for e, wide in _pairs(lines["head"]) if abs(wide - best[2]) < 1.5 * TRIM_ALIKE_MM]
+    if not heads:
+        return "the head's trim is not seen"
+    sill = lines["sill"].near(0.0, 30.0)
+    return {"left": best[0], "right": best[1], "head": max(heads), "sill": sill if sill is not None else 0.0}
+
+
+def _pairs(side: _Lines) -> list[tuple[float, float]]:
+    """Return (inner edge, width) mm of what could be a trim: one of the two stands at the region's border."""
+    out = []
+    for inner in side.at:
+        for outer in side.at:
+            if outer - inner > TRIM_MM and (-12 < inner < 35 or abs(outer) < 12):
+                out.append((float(inner), float(outer - inner)))
+    return out
+
+
+def _lines(view: WallView, corners: Array, foot: Array, side: Side, other: Mask) -> _Lines:
+    """Return the steps of colour along one side: what also runs beyond its ends belongs to the wall and is taken off."""
+    a, b = corners[list(ENDS[side])]
+    normal = np.array(NORMAL[side])
+    reach = np.arange(-REACH_MM / PITCH_MM, REACH_MM / PITCH_MM + 1)
+    shown = cv2.GaussianBlur(view.lab, (0, 0), 0.8)
+    colour, _ = _sampled(shown, view.valid, a + np.linspace(0.06, 0.94, 96)[:, None] * (b - a), reach, normal)
+    step = (colour[:, 2:] - colour[:, :-2]).reshape(12, 8, len(reach) - 2, 3).mean(axis=1)
+    mean, error = step.mean(0), np.linalg.norm(step.std(0, ddof=1), axis=1) / np.sqrt(12)
+    if side in ("head", "sill"):
+        mean = mean - _wall_steps(shown, view.valid & (other == 0), a, b, reach, normal)
+    size = np.linalg.norm(mean, axis=1)
+    peak = (size / np.maximum(error, 0.5) > STEP_T) & (size > STEP_LAB)
+    peak[[0, -1]] = False
+    peak[1:-1] &= (size[1:-1] >= size[:-2]) & (size[1:-1] >= size[2:])
+    i = np.nonzero(peak)[0]
+    curve = size[i - 1] - 2 * size[i] + size[i + 1]
+    fine = np.where(curve < 0, 0.5 * (size[i - 1] - size[i + 1]) / np.where(curve < 0, curve, -1.0), 0.0)
+    return _Lines((reach[1:-1][i] + fine) * PITCH_MM, size[i], float((0.5 * (a + b) - foot) @ normal) * PITCH_MM)
+
+
+def _sampled(shown: NDArray[np.float32], valid: Mask, line: Array, reach: Array, normal: Array) -> tuple[Array, Array]:
+    """Return colours (N, M, 3) and which are valid (N, M) on lines parallel to one of N points."""
+    at = np.rint(line[:, None] + reach[:, None] * normal).astype(int)
+    h, w = valid.shape
+    y, x = at[..., 1], at[..., 0]
+    inside = (x >= 0) & (x < w) & (y >= 0) & (y < h)
+    y, x = y.clip(0, h - 1), x.clip(0, w - 1)
+    return shown[y, x].astype(float), inside & (valid[y, x] > 0)
+
+
+def _wall_steps(shown: NDArray[np.float32], wall: Mask, a: Array, b: Array, reach: Array, normal: Array) -> Array:
+    """Return the steps (M - 2, 3) of the wall beyond both ends of a side, zero where too little of it is seen."""
+    along = (b - a) / np.linalg.norm(b - a)
+    beyond = np.arange(80.0 / PITCH_MM, 350.0 / PITCH_MM)[:, None] * along
+    colour, seen = _sampled(shown, wall, np.concatenate([a - beyond, b + beyond]), reach, normal)
+    count = seen.sum(axis=0)
+    mean = (colour * seen[..., None]).sum(axis=0) / np.maximum(count, 1)[:, None]
+    enough = (count[2:] > 20) & (count[:-2] > 20)
+    return np.asarray((mean[2:] - mean[:-2]) * enough[:, None])
