@@ -41,18 +41,25 @@ def picture(sheets, size=(800, 640), *, fine=4, psf=0.7, noise=0.004, light=1.0,
     may be an array (H, W) of shadows.
     """
     w, h = size
-    fine_px = np.array([[fine, 0, (fine - 1) / 2], [0, fine, (fine - 1) / 2], [0, 0, 1.0]])
-    page_mm = np.array(
-        [[PER_MM, 0, MARGIN_MM * PER_MM - 0.5], [0, PER_MM, MARGIN_MM * PER_MM - 0.5], [0, 0, 1.0]]
-    )
-    wall = np.full((h * fine, w * fine), 0.3, np.float32)
+    page_mm = np.array([[PER_MM, 0, MARGIN_MM * PER_MM - 0.5], [0, PER_MM, MARGIN_MM * PER_MM - 0.5], [0, 0, 1.0]])
+    seen = np.full((h, w), 0.3)
     for letter, homography in sheets:
+        m = MARGIN_MM + 1
+        rim = mapped(homography, np.array([[-m, -m], [180 + m, -m], [180 + m, 240 + m], [-m, 240 + m]]))
+        x0, y0 = np.clip(np.floor(rim.min(0)).astype(int), 0, [w, h])
+        x1, y1 = np.clip(np.ceil(rim.max(0)).astype(int) + 1, 0, [w, h])
+        if x1 <= x0 or y1 <= y0:
+            continue
         drawn = 0.03 + 0.77 * page(letter, grown_mm)
-        into = fine_px @ homography @ np.linalg.inv(page_mm)
-        where = cv2.warpPerspective(np.ones_like(drawn), into, (w * fine, h * fine))
-        laid = cv2.warpPerspective(drawn, into, (w * fine, h * fine), borderMode=cv2.BORDER_REPLICATE)
-        wall = wall * (1 - where) + laid * where
-    seen = wall.reshape(h, fine, w, fine).mean((1, 3)) * light
+        fine_px = [[fine, 0, (fine - 1) / 2 - fine * x0], [0, fine, (fine - 1) / 2 - fine * y0], [0, 0, 1]]
+        into = np.array(fine_px) @ homography @ np.linalg.inv(page_mm)
+        part = ((x1 - x0) * fine, (y1 - y0) * fine)
+        where = cv2.warpPerspective(np.ones_like(drawn), into, part)
+        laid = cv2.warpPerspective(drawn, into, part, borderMode=cv2.BORDER_REPLICATE)
+        blocks = (y1 - y0, fine, x1 - x0, fine)
+        paper, share = ((a.reshape(blocks).mean((1, 3))) for a in (laid * where, where))
+        seen[y0:y1, x0:x1] = seen[y0:y1, x0:x1] * (1 - share) + paper
+    seen = seen * light
     seen = cv2.GaussianBlur(seen.astype(np.float32), (0, 0), psf)
     seen = np.clip(seen + noise * np.random.default_rng(seed).standard_normal(seen.shape), 0, 1)
     coded = np.where(seen <= 0.0031308, 12.92 * seen, 1.055 * seen ** (1 / 2.4) - 0.055)  # IEC 61966-2-1

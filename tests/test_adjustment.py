@@ -110,9 +110,7 @@ def test_the_curve_of_misra_is_found_from_both_certified_starts(start):
     sd = 1.0187876330e-01
     result = adjust([Curve(MISRA_Y, model, sd * 1e-4)], Vector(np.array(start)))
     assert result.state.x == pytest.approx([2.3894212918e2, 5.5015643181e-4], rel=1e-6)
-    assert 1e4 * np.sqrt(np.diag(result.covariance)) == pytest.approx(
-        [2.7070075241, 7.2668688436e-6], rel=1e-5
-    )
+    assert 1e4 * np.sqrt(np.diag(result.covariance)) == pytest.approx([2.7070075241, 7.2668688436e-6], rel=1e-5)
 
 
 def test_gross_errors_are_weighed_down_as_scipy_does():
@@ -170,9 +168,7 @@ def seen_edges(state, u_px=0.1, every=4):
         middle, normal_mm = edges.middle_mm[::every] - MIDDLE, edges.normal[::every]
         pixel = project(state.camera, reference_points(state, i, middle, HALF)[0])
         out = project(state.camera, reference_points(state, i, middle + normal_mm, HALF)[0]) - pixel
-        along = (
-            project(state.camera, reference_points(state, i, middle + edges.along[::every], HALF)[0]) - pixel
-        )
+        along = project(state.camera, reference_points(state, i, middle + edges.along[::every], HALF)[0]) - pixel
         normal = np.column_stack([-along[:, 1], along[:, 0]]) / np.linalg.norm(along, axis=1)[:, None]
         normal *= np.sign((out * normal).sum(1))[:, None]
         n = len(middle)
@@ -186,22 +182,16 @@ def noisy(blocks, state, rng):
     drawn = []
     for b in blocks:
         if isinstance(b, PriorBlock):
-            drawn.append(
-                replace(b, value=state.vector()[np.asarray(b.index, int)] + b.u * rng.normal(size=len(b.u)))
-            )
+            drawn.append(replace(b, value=state.vector()[np.asarray(b.index, int)] + b.u * rng.normal(size=len(b.u))))
         else:
-            drawn.append(
-                replace(b, pixel=b.pixel + (b.u_px * rng.normal(size=len(b.u_px)))[:, None] * b.normal)
-            )
+            drawn.append(replace(b, pixel=b.pixel + (b.u_px * rng.normal(size=len(b.u_px)))[:, None] * b.normal))
     return drawn
 
 
 def difference(a, b):
     """Return the increment (U,) that takes state b to state a."""
     head = cv2.Rodrigues(a.camera.rotation @ b.camera.rotation.T)[0].ravel()
-    return np.concatenate(
-        [head, a.camera.translation_mm - b.camera.translation_mm, (a.vector() - b.vector())[6:]]
-    )
+    return np.concatenate([head, a.camera.translation_mm - b.camera.translation_mm, (a.vector() - b.vector())[6:]])
 
 
 @pytest.fixture(scope="module")

@@ -55,9 +55,7 @@ def _derivatives(function, n, step):
 def test_the_jacobian_by_the_unknowns_agrees_with_scipy(lens):
     c, xyz = camera(k1=lens[0], k2=lens[1]), wall_points(4)
     scale = np.array([1e-2] * 3 + [10.0] * 3 + [1e-2, 1, 1, 1e-2, 1e-2])
-    expected = _derivatives(lambda x: project(c.moved(x * scale), xyz).ravel(), UNKNOWNS, 0.5).reshape(
-        4, 2, UNKNOWNS
-    )
+    expected = _derivatives(lambda x: project(c.moved(x * scale), xyz).ravel(), UNKNOWNS, 0.5).reshape(4, 2, UNKNOWNS)
     assert project_jacobian(c, xyz)[1] * scale == pytest.approx(expected, rel=1e-6, abs=1e-6)
 
 

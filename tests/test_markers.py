@@ -74,9 +74,9 @@ def test_a_sheet_partly_hidden_is_found_by_what_is_left(plain):
 def test_a_single_marker_still_says_where_the_sheet_is(plain):
     h, grey = plain
     hidden = np.full_like(grey, 90)
-    a, b = mapped(h, sheet.marker_corners_mm(2) + 9 * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]))[
-        [0, 2]
-    ].astype(int)
+    a, b = mapped(h, sheet.marker_corners_mm(2) + 9 * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]))[[0, 2]].astype(
+        int
+    )
     hidden[a[1] : b[1], a[0] : b[0]] = grey[a[1] : b[1], a[0] : b[0]]
     (found,) = find_sheets(hidden)
     assert found.markers == 1
@@ -117,9 +117,7 @@ def test_a_wall_without_sheets_has_none():
 
 def test_markers_of_other_boards_are_left_alone():
     board = cv2.aruco.CharucoBoard((3, 4), 60, 45, sheet.dictionary(), np.arange(6) + 30)
-    assert (
-        find_sheets(cv2.copyMakeBorder(board.generateImage((360, 480)), 40, 40, 40, 40, 0, value=255)) == ()
-    )
+    assert find_sheets(cv2.copyMakeBorder(board.generateImage((360, 480)), 40, 40, 40, 40, 0, value=255)) == ()
 
 
 def test_four_points_fix_the_homography_of_the_oracle():

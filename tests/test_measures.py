@@ -161,8 +161,7 @@ def all_uncertain(c):
     sides = opening(RECTANGLE, c, -20.0)
     cov = np.array([[0.09, 2e-5], [2e-5, 4e-8]])
     return {
-        s: replace(x, cov_offset_slope=cov, u_local_mm=0.2, scatter_mm=0.5, u_choice_mm=0.3)
-        for s, x in sides.items()
+        s: replace(x, cov_offset_slope=cov, u_local_mm=0.2, scatter_mm=0.5, u_choice_mm=0.3) for s, x in sides.items()
     }
 
 
@@ -180,9 +179,7 @@ def test_the_covariance_is_symmetric_of_rank_8_and_its_last_row_is_the_diagonals
 
 def test_the_budget_adds_up_to_the_whole():
     c = camera()
-    r = measure(
-        c, some_camera_parts(np.random.default_rng(4)), all_uncertain(c), 2.0, dict.fromkeys(SIDES, 1.0)
-    )
+    r = measure(c, some_camera_parts(np.random.default_rng(4)), all_uncertain(c), 2.0, dict.fromkeys(SIDES, 1.0))
     assert r.budget_mm.shape == (9, len(PARTS))
     assert np.hypot.reduce(r.budget_mm, axis=1) == pytest.approx(np.sqrt(np.diag(r.cov_mm2)), rel=1e-6)
 
@@ -224,9 +221,7 @@ def test_the_linear_uncertainty_agrees_with_monte_carlo_over_camera_and_depths()
     assert r.values_mm == pytest.approx(
         independent_nine(c, {s: x.ends_px for s, x in sides.items()}, dict.fromkeys(SIDES, -20.0)), abs=1e-6
     )
-    moves = rng.multivariate_normal(
-        np.zeros(11), parts["camera"] + parts["distortion"], trials, method="eigh"
-    )
+    moves = rng.multivariate_normal(np.zeros(11), parts["camera"] + parts["distortion"], trials, method="eigh")
     common, own = rng.normal(0, 2, trials), rng.normal(0, 1, (trials, 4))
     drawn = np.array(
         [

@@ -31,9 +31,7 @@ HALF = np.array([108.0, 140.0])
 def state():
     rotation = np.asarray(cv2.Rodrigues(np.array([0.15, -0.25, 0.05]))[0], float)
     camera = Camera(rotation, np.array([-500.0, -60.0, 2600.0]), 2850.0, 2030.0, 1500.0, 0.02, -0.004)
-    references = np.array(
-        [[1.0, 2, 0.1, -0.8, 0.01, -0.02, 1, -2, 0.1], [1250, 90, 0.3, 3, 0.02, -0.01, -2, 1, 0.2]]
-    )
+    references = np.array([[1.0, 2, 0.1, -0.8, 0.01, -0.02, 1, -2, 0.1], [1250, 90, 0.3, 3, 0.02, -0.01, -2, 1, 0.2]])
     return PhotoState(camera, np.array([0.01, -0.005]), references)
 
 

@@ -41,9 +41,7 @@ def test_the_unit_edges_are_those_of_the_board_opencv_draws(letter):
 
 def test_srgb_decoding_has_the_standard_values():
     """IEC 61966-2-1: code 128 is 0.2158605 of full light; 10 lies on the straight part."""
-    assert linear_light(np.array([0.0, 10, 128, 255])) == pytest.approx(
-        [0, 10 / 255 / 12.92, 0.2158605, 1], abs=1e-7
-    )
+    assert linear_light(np.array([0.0, 10, 128, 255])) == pytest.approx([0, 10 / 255 / 12.92, 0.2158605, 1], abs=1e-7)
 
 
 @pytest.mark.parametrize("psf", [0.4, 0.8, 1.2])

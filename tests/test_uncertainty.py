@@ -85,9 +85,7 @@ def test_h2_agrees_with_gtc():
     theirs = [v / i * gtc.cos(phi), v / i * gtc.sin(phi), v / i]
     y, cov = h2(H2_COV)
     assert y == pytest.approx([gtc.value(t) for t in theirs], rel=1e-12)
-    assert cov == pytest.approx(
-        np.array([[gtc.get_covariance(a, b) for b in theirs] for a in theirs]), rel=1e-6
-    )
+    assert cov == pytest.approx(np.array([[gtc.get_covariance(a, b) for b in theirs] for a in theirs]), rel=1e-6)
 
 
 def test_h2_agrees_with_uncertainties():
@@ -118,9 +116,7 @@ def test_the_sum_of_four_rectangular_inputs_is_narrower_than_a_normal_one():
     def total(z):
         return rectangular(z, 3**0.5).sum(axis=0, keepdims=True)
 
-    _, cov, draws = monte_carlo(
-        total, np.zeros(4), np.eye(4), np.random.default_rng(2), 1_000_000, columns=True
-    )
+    _, cov, draws = monte_carlo(total, np.zeros(4), np.eye(4), np.random.default_rng(2), 1_000_000, columns=True)
     assert np.sqrt(cov[0, 0]) == pytest.approx(2, abs=0.006)
     low, high = np.quantile(draws, [0.025, 0.975])
     assert [low, high] == pytest.approx([-3.88, 3.88], abs=0.02)  # 0.006 is one sd of a quantile here
@@ -145,9 +141,7 @@ def test_the_gauge_block_of_supplement_1_has_the_published_interval():
         return (standard * (1 - d_alpha * theta - alpha * d_theta) + d)[None]
 
     trials = 150_000
-    mean, cov, draws = monte_carlo(
-        length, np.zeros(11), np.eye(11), np.random.default_rng(3), trials, columns=True
-    )
+    mean, cov, draws = monte_carlo(length, np.zeros(11), np.eye(11), np.random.default_rng(3), trials, columns=True)
     assert mean[0] == pytest.approx(50_000_838, abs=0.5)
     assert np.sqrt(cov[0, 0]) == pytest.approx(36, abs=0.5)
     assert np.quantile(draws, [0.005, 0.995]) - 50_000_000 == pytest.approx([745, 932], abs=3)
