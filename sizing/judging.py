@@ -25,7 +25,7 @@ from vision.request import Estimate, NotMeasured
 class ReadingResult:
     """One reading with the photo's verdict on it; `holds` when it stops the order, `likely` ranked causes.
 
-    `edge_decides`: were the traced edges beyond doubt the verdict would be another; a person must point at them.
+    `edge_decides`: were the traced edges beyond doubt the verdict would be another; a person must point.
     """
 
     reading: Reading
