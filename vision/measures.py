@@ -18,6 +18,7 @@ from vision.uncertainty import jacobian
 STATION_MM = 50.8  # 2 in inside the corners
 BLADE_MM, NEAR_MM = 8.0, 20.0  # a tape's blade; how far the nearest edge may lie
 CAMERA_STEPS = np.array([1e-6] * 3 + [1e-3] * 3 + [1e-6, 1e-2, 1e-2, 1e-5, 1e-5])
+SMOOTH_MM = 25.0  # over which the edge of a smooth side is averaged
 GRID_MM = 20.0  # spacing of the search for the narrowest and widest place
 Pair = tuple[Side, Side]
 
@@ -27,7 +28,7 @@ class SideLine:
     """One side: ends (2, 2) px and depth z mm; local edges (s mm from the first end, outward mm) and noise.
 
     `cov_offset_slope` (2, 2) is about the middle of the ends; `u_local_mm` of one local edge; `scatter_mm` how far
-    the edge wanders between neighbours; `u_choice_mm` which line of a rounded arris is seen.
+    the edge wanders between neighbours; `u_choice_mm` which line of a rounded arris is seen; `ragged` is masonry.
     """
 
     side: Side
@@ -39,6 +40,7 @@ class SideLine:
     u_local_mm: float
     scatter_mm: float
     u_choice_mm: float
+    ragged: bool = True
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -106,10 +108,14 @@ def stations(lines: Mapping[Side, _Line]) -> dict[str, tuple[tuple[Side, Array],
 def local_edge(side: SideLine, s_mm: float) -> tuple[float, float]:
     """Return the local edge (outward mm from the straight side) at `s_mm` and its standard uncertainty.
 
-    The innermost edge under the blade, else the nearest within reach, else the straight side with its scatter.
+    On ragged masonry the innermost edge under the blade, else the nearest within reach; on a smooth side the mean
+    within reach, because single places there are noise; else the straight side with its scatter.
     """
     if len(side.s_mm):
         distance = np.abs(side.s_mm - s_mm)
+        around = distance <= SMOOTH_MM
+        if not side.ragged and np.count_nonzero(around) >= 3:
+            return float(side.local_mm[around].mean()), float(np.hypot(side.u_local_mm, side.scatter_mm) / 2)
         near = distance <= BLADE_MM
         if near.any():
             values = np.sort(side.local_mm[near])

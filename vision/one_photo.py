@@ -289,6 +289,7 @@ def _side_lines(
             t.u_local_mm,
             t.scatter_mm,
             U_CHOICE_MM[wall],
+            wall == "masonry",
         )
         curve = t.origin_mm + t.s_mm[:, None] * t.direction + t.local_mm[:, None] * outward
         drawn[side] = (
