@@ -67,7 +67,7 @@ def step_blur_px(profile: Array) -> float:
 def _templates(blur_steps: int) -> tuple[Array, Array]:
     """Return templates (T, M) on offsets widened by SLACK_PX, and their radius (T,); the arc's inner end lies at 0."""
     fine = 8
-    y = (np.arange(round(2 * (REACH_PX + SLACK_PX) / PITCH_PX) * fine) - (REACH_PX + SLACK_PX) / PITCH_PX * fine)
+    y = np.arange(round(2 * (REACH_PX + SLACK_PX) / PITCH_PX) * fine) - (REACH_PX + SLACK_PX) / PITCH_PX * fine
     y = y * PITCH_PX / fine
     kernel_y = np.arange(-4.5, 4.5 + 1e-9, PITCH_PX / fine)
     kernel = np.exp(-0.5 * (kernel_y / (blur_steps * BLUR_STEP_PX)) ** 2)
@@ -83,9 +83,7 @@ def _templates(blur_steps: int) -> tuple[Array, Array]:
     return np.array(shapes), np.array(radii)
 
 
-def find_arris(
-    profile: Array, blur_px: float, inner_px: float, outer_px: float, mm_per_px: float
-) -> Arris | None:
+def find_arris(profile: Array, blur_px: float, inner_px: float, outer_px: float, mm_per_px: float) -> Arris | None:
     """Return where the inner face begins, or None where the brightness does not tell.
 
     Parameters
@@ -95,7 +93,7 @@ def find_arris(
     inner_px, outer_px : reach that is free of other lines
     mm_per_px : scale across the side
     """
-    if RESOLVED_MM_PER_PX < mm_per_px:
+    if mm_per_px > RESOLVED_MM_PER_PX:
         return None
     at = offsets_px()
     window = (at >= -inner_px) & (at <= outer_px) & np.isfinite(profile)

@@ -17,9 +17,9 @@ from vision.request import Array, Side
 
 # Transfer function of sRGB, IEC 61966-2-1: a photo's 8 bit to linear light.
 _CODE = np.arange(256) / 255.0
-LINEAR: NDArray[np.float32] = np.where(
-    _CODE <= 0.04045, _CODE / 12.92, ((_CODE + 0.055) / 1.055) ** 2.4
-).astype(np.float32)
+LINEAR: NDArray[np.float32] = np.where(_CODE <= 0.04045, _CODE / 12.92, ((_CODE + 0.055) / 1.055) ** 2.4).astype(
+    np.float32
+)
 STEP_PX = 0.5  # pitch of the grid across the side
 ALONG_PX = 1.5  # pitch along the side
 MAX_ALONG = 2400
@@ -89,16 +89,14 @@ def cut_strip(
         return None
     crop = LINEAR[rgb[low[1] : high[1], low[0] : high[0]]]
     at = (px - low).astype(np.float32)
-    colour = cv2.remap(crop, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    colour = np.asarray(colour, np.float32)
+    sampled = cv2.remap(crop, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    colour: NDArray[np.float32] = np.asarray(sampled, np.float32)
     gone = np.any((px < 0) | (px > size - 1), axis=2)
     colour[gone] = np.nan
     return Strip(colour, u, v, a, direction, normal, depth_mm, mm)
 
 
-def _grid_px(
-    camera: Camera, a: Array, direction: Array, normal: Array, u: Array, v: Array, depth_mm: float
-) -> Array:
+def _grid_px(camera: Camera, a: Array, direction: Array, normal: Array, u: Array, v: Array, depth_mm: float) -> Array:
     """Return the pixels (U, V, 2) of the grid; projected on a coarse grid, interpolated (error below 0.01 px)."""
     coarse_u, coarse_v = np.linspace(u[0], u[-1], 65), np.linspace(v[0], v[-1], 5)
     points = a + coarse_u[:, None, None] * direction + coarse_v[None, :, None] * normal

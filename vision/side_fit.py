@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import ndimage
 
 from vision.profiles import Strip, block_means
@@ -56,7 +57,7 @@ def steps_across(profiles: Array, pitch_px: float, gap_px: float = GAP_PX) -> tu
     v = np.arange(profiles.shape[1])
     last = profiles.shape[1]
 
-    def mean(low: Array, high: Array) -> Array:
+    def mean(low: NDArray[np.int_], high: NDArray[np.int_]) -> Array:
         low, high = np.clip(low, 0, last - 1), np.clip(high, 1, last)
         return np.asarray((total[:, high] - total[:, low]) / (high - low)[None, :, None])
 
@@ -75,7 +76,7 @@ def sample(field: Array, index: Array) -> Array:
 
 
 def find_lines(strip: Strip, reach_px: tuple[float, float], bow_mm: float) -> list[Line]:
-    """Return the lines of consistent step whose two ends lie within reach, in pixels inner to outer, outermost first."""
+    """Return the lines of consistent step whose middle lies within reach (px, inner to outer), outermost first."""
     middle, profiles = block_means(strip, BLOCKS)
     seen = np.isfinite(profiles).all(axis=(1, 2))
     if np.count_nonzero(seen) < BLOCKS // 4:
@@ -123,7 +124,7 @@ def _votes(step: Array, per_px: float) -> Array:
     size = np.linalg.norm(step, axis=-1)
     reach = max(round(1.5 * per_px), 1)
     top = ndimage.maximum_filter1d(size, 2 * reach + 1, axis=1)
-    vote = np.where((size >= top)[..., None], step / (size + np.median(size))[..., None], 0.0)
+    vote = np.where((size >= top)[..., None], step / (size + np.median(size) + 1e-6)[..., None], 0.0)
     spread = ndimage.uniform_filter1d(vote, 2 * round(0.5 * per_px) + 1, axis=1)
     return np.asarray(spread)
 
@@ -164,7 +165,7 @@ def _peaks(shapes: Array, strength: Array) -> Array:
 
 
 def _climb(step: Array, base: Array, shapes: Array, per_px: float) -> Array:
-    """Return shapes (S, 3) in grid steps moved to the nearest maximum of the mean step, highest first: pattern search."""
+    """Return shapes (S, 3) in grid steps at the nearest maxima of the mean step, highest first (pattern search)."""
     flat = np.ascontiguousarray(step.reshape(-1, 3), np.float32)
     width = step.shape[1]
     row = np.arange(len(base)) * width

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import ndimage
 
 from vision.profiles import Strip
@@ -45,15 +46,15 @@ def place_line(strip: Strip, shape: Array, inner_px: float, outer_px: float) -> 
     shape : (3,) Legendre coefficients in mm of the start
     inner_px, outer_px : free space to the next line on each side
     """
-    inner = float(np.clip(inner_px - 1.0, 2.0, MAX_WINDOW_PX))
-    outer = float(np.clip(outer_px - 1.0, 2.0, MAX_WINDOW_PX))
+    inner = _whole(float(np.clip(inner_px - 1.0, 2.0, MAX_WINDOW_PX)))
+    outer = _whole(float(np.clip(outer_px - 1.0, 2.0, MAX_WINDOW_PX)))
     u, rows = _gather(strip)
     t = 2 * u / strip.u_mm[-1] - 1
     base = legendre(t)
     mm = strip.mm_per_px
     now = np.asarray(shape, float)
     local = np.zeros(len(u))
-    for last in (False, False, True):
+    for last in (False, False, False, True):
         start = base @ now + (ndimage.median_filter(local, 9, mode="nearest") if last else 0.0)
         place, good, noise = _samples(strip, rows, start, inner, outer)
         if np.count_nonzero(good) < max(8, len(u) // 10):
@@ -68,8 +69,19 @@ def place_line(strip: Strip, shape: Array, inner_px: float, outer_px: float) -> 
     straight = v - base[:, :2] @ now[:2]
     near = good & (np.abs(residual) < max(6 * scatter, 1.5 * mm, 3.0))
     return Placed(
-        now, cov, u[near], ndimage.uniform_filter1d(straight[near], 3, mode="nearest"), float(np.hypot(noise * mm / np.sqrt(3), 0.12 * mm)), scatter, float(np.mean(kept))
+        now,
+        cov,
+        u[near],
+        ndimage.uniform_filter1d(straight[near], 3, mode="nearest"),
+        float(np.hypot(noise * mm / np.sqrt(3), 0.12 * mm)),
+        scatter,
+        float(np.mean(kept)),
     )
+
+
+def _whole(reach_px: float) -> float:
+    """Return a reach rounded to the fine grid, so that the samples tile the window."""
+    return round(reach_px / FINE_PX) * FINE_PX
 
 
 def stack_profile(strip: Strip, placed: Placed, at_px: Array) -> Array:
@@ -101,7 +113,7 @@ def _gather(strip: Strip) -> tuple[Array, Array]:
 
 def _samples(
     strip: Strip, rows: Array, start: Array, inner: float, outer: float
-) -> tuple[Array, Array, float]:
+) -> tuple[Array, NDArray[np.bool_], float]:
     """Return place (N,) px of the step outward of `start`, which samples show it, and the noise (px) of one."""
     pitch = float(strip.v_mm[1] - strip.v_mm[0])
     offset = np.arange(-inner, outer + FINE_PX / 2, FINE_PX)
@@ -122,14 +134,14 @@ def _samples(
     good = inside & np.isfinite(contrast) & (contrast > 0.3 * usual) & (contrast < 3 * usual)
     safe = np.where(good, contrast, 1.0)
     share = (high[:, None] - value) / safe[:, None]
-    place = share.mean(axis=1) * (inner + outer) - inner
+    place = share.sum(axis=1) * FINE_PX - inner - FINE_PX / 2  # each sample stands for FINE_PX about it
     good &= np.abs(place) < min(inner, outer) - 0.3
     rough = np.diff(place[good]) if np.count_nonzero(good) > 8 else np.array([0.3])
     noise = 1.4826 * float(np.median(np.abs(rough))) / np.sqrt(2)
     return np.where(good, place, 0.0), good, noise
 
 
-def _robust_fit(base: Array, v: Array, good: Array, start: Array) -> tuple[Array, Array]:
+def _robust_fit(base: Array, v: Array, good: NDArray[np.bool_], start: Array) -> tuple[Array, Array]:
     """Return Legendre coefficients (3,) and weights (N,) by reweighted least squares, Tukey's bisquare at 4.685."""
     shape = start
     weight = good.astype(float)

@@ -1,8 +1,8 @@
 """Where a side is searched, and which of the lines found there is the side.
 
 An opening shows nested lines: arris, shadow, frame, sash. From outside, the arris is the first line that runs along the
-whole side; the strongest is often the frame. So every line gets a probability of being real, and the side is the outermost
-real one: weight = real * product of (1 - real) over the lines further out.
+whole side; the strongest is often the frame. So every line gets a probability of being real, and the side is the
+outermost real one: weight = real * product of (1 - real) over the lines further out.
 """
 
 from __future__ import annotations
@@ -146,7 +146,7 @@ def _score(line: Line, mm: float, search: Search, bow_mm: float, strongest: floa
 
 
 def _plate(lines: list[Line], weights: Array) -> Array:
-    """Return weights in which a second line just below the first, darkening again, may be the edge of a lintel plate."""
+    """Return weights where a second line just below the first, darkening again, may be the edge of a lintel."""
     best = int(weights.argmax())
     for i in range(best + 1, len(lines)):
         band = lines[best].shape[0] - lines[i].shape[0]

@@ -1,7 +1,8 @@
 """The four sides of an opening traced in one photo of known camera, each with its noise, roughness and rivals.
 
 Strip along the side, lines of consistent colour step, the outermost real one, its place to sub-pixels, and behind a
-rounded arris the place where the inner face begins: modules `profiles`, `side_fit`, `side_weights`, `side_place`, `arris`.
+rounded arris the place where the inner face begins: modules `profiles`, `side_fit`, `side_weights`, `side_place`,
+`arris`.
 """
 
 from __future__ import annotations
@@ -32,8 +33,9 @@ class SideTrace:
     """One traced side in the plane z = depth_mm of the wall's frame.
 
     `origin_mm` (2,) lies on the straight line at its middle, `direction` (2,) is its unit direction (head and sill to
-    the right, jambs down). `cov_offset_slope` (2, 2): offset along the outward normal in mm and slope in rad, noise of the trace
-    only. `bow_mm` is the sagitta (outward +). `local_mm` (N,) at `s_mm` (N,): the edge against the straight line, outward +, bow included.
+    the right, jambs down). `cov_offset_slope` (2, 2): offset along the outward normal in mm and slope in
+    rad, noise of the trace only. `bow_mm` is the sagitta of the bow, its middle outward +; 0 where none is evident.
+    `local_mm` (N,) at `s_mm` (N,): the edge against the straight line, outward +, bow included.
     """
 
     side: Side
@@ -162,15 +164,13 @@ def _result(side: Side, found: _Found, blur_px: float) -> SideTrace:
     direction = strip.direction + slope * strip.normal
     direction /= np.hypot(*direction)
     inner, outer = _room(found.lines, found.best, strip.mm_per_px, ARRIS_MM)
-    arris = find_arris(
-        found.profile, blur_px, np.clip(inner - 1.5, 2, 6), np.clip(outer - 1.5, 3, 7), strip.mm_per_px
-    )
+    arris = find_arris(found.profile, blur_px, np.clip(inner - 1.5, 2, 6), np.clip(outer - 1.5, 3, 7), strip.mm_per_px)
     shift = arris.shift_px * strip.mm_per_px if arris else 0.0
     origin = strip.origin_mm + half * strip.direction + (placed.shape[0] + shift) * strip.normal
     scale = np.diag([1.0, 1 / half])
     cov = scale @ placed.cov[:2, :2] @ scale
     cov[0, 0] += (arris.u_px * strip.mm_per_px) ** 2 if arris else 0.0
-    sagitta = 1.5 * float(placed.shape[2])
+    sagitta = -1.5 * float(placed.shape[2])  # middle over the chord: P2 is -1/2 there and 1 at the ends
     evident = 6 * float(np.sqrt(placed.cov[2, 2])) < abs(sagitta)
     return SideTrace(
         side=side,

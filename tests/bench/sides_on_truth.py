@@ -35,9 +35,7 @@ def load(truth: Path):
         c["k1"],
         c["k2"],
     )
-    rgb = np.asarray(
-        ImageOps.exif_transpose(Image.open(truth.with_name(truth.name[:-11] + ".jpg"))).convert("RGB")
-    )
+    rgb = np.asarray(ImageOps.exif_transpose(Image.open(truth.with_name(truth.name[:-11] + ".jpg"))).convert("RGB"))
     offset = d["edge_offset_mm"]
     depth = {s: -float(offset[s] if isinstance(offset, dict) else offset) for s in SIDES}
     return rgb, camera, d, depth
@@ -75,7 +73,9 @@ def nine(traces, local=True):
 
 def main() -> None:
     folder, names = Path(sys.argv[1]), sys.argv[2:]
-    files = [f for f in sorted(folder.rglob("*.truth.json")) if "corners_mm" in f.read_text() and "\"R\"" in f.read_text()]
+    files = [
+        f for f in sorted(folder.rglob("*.truth.json")) if "corners_mm" in f.read_text() and '"R"' in f.read_text()
+    ]
     rows, sizes, spent = [], [], []
     for file in files:
         name = file.name[:-11]
@@ -120,7 +120,17 @@ def main() -> None:
         if all(isinstance(t, SideTrace) for t in traces.values()):
             m = d["measures_mm"]
             true = np.array(
-                [m[k] for k in ("width_top", "width_middle", "width_bottom", "height_left", "height_middle", "height_right")]
+                [
+                    m[k]
+                    for k in (
+                        "width_top",
+                        "width_middle",
+                        "width_bottom",
+                        "height_left",
+                        "height_middle",
+                        "height_right",
+                    )
+                ]
             )
             sizes.append(np.concatenate([nine(traces) - true, nine(traces, local=False) - true]))
     error = np.array([r[2] for r in rows])
@@ -132,20 +142,35 @@ def main() -> None:
     ok = ~wrong
     flagged = (best < 0.97) | hidden
     print(f"sides {len(rows)}; wrong > 2 mm {wrong.sum()}, of them flagged {(wrong & flagged).sum()}")
-    print(f"clean and flagged {(ok & flagged).sum()}; bias {np.mean(error[ok]):+.2f}; rms/u {np.sqrt(np.mean((error[ok] / u[ok]) ** 2)):.2f}")
-    print(f"median |slope at end| {np.nanmedian(np.abs(end)):.2f}, rms/u {np.sqrt(np.nanmean((end[ok] / np.array([r[7] for r in rows])[ok]) ** 2)):.2f}")
+    u_end = np.array([r[7] for r in rows])
+    ratio, ratio_end = error[ok] / u[ok], end[ok] / u_end[ok]
+    print(f"clean and flagged {(ok & flagged).sum()}; bias {np.mean(error[ok]):+.2f}")
+    print(f"offset: rms/u {np.sqrt(np.mean(ratio**2)):.2f}, 68 % of |error|/u {np.quantile(np.abs(ratio), 0.68):.2f}")
+    print(f"slope at the ends: median {np.nanmedian(np.abs(end)):.2f} mm", end=", ")
+    print(f"rms/u {np.sqrt(np.mean(ratio_end**2)):.2f}, 68 % {np.quantile(np.abs(ratio_end), 0.68):.2f}")
     for label, pick in (("12 MP", large), ("smaller", ~large)):
         if pick.any():
-            print(f"{label}: median |error| {np.nanmedian(np.abs(error[pick])):.2f} mm, bias of good {np.mean(error[pick & ok]):+.2f}")
+            middle, bias = np.nanmedian(np.abs(error[pick])), np.mean(error[pick & ok])
+            print(f"{label}: median |error| {middle:.2f} mm, bias of good {bias:+.2f}")
     for side in SIDES:
         pick = np.array([r[1] == side for r in rows])
-        print(f"  {side}: median |error| {np.nanmedian(np.abs(error[pick])):.2f}, wrong {wrong[pick].sum()} of {pick.sum()}")
+        middle = np.nanmedian(np.abs(error[pick]))
+        print(f"  {side}: median |error| {middle:.2f}, wrong {wrong[pick].sum()} of {pick.sum()}")
     s = np.array(sizes)
-    print("widths, heights: median |error| with stations", np.median(np.abs(s[:, :6]), axis=0).round(2), "straight only", np.median(np.abs(s[:, 6:]), axis=0).round(2))
-    print("  bias with stations", np.median(s[:, :6], axis=0).round(2), "straight", np.median(s[:, 6:], axis=0).round(2))
+    print(
+        "widths, heights: median |error| with stations",
+        np.median(np.abs(s[:, :6]), axis=0).round(2),
+        "straight only",
+        np.median(np.abs(s[:, 6:]), axis=0).round(2),
+    )
+    print(
+        "  bias with stations", np.median(s[:, :6], axis=0).round(2), "straight", np.median(s[:, 6:], axis=0).round(2)
+    )
     print("  95 % of |error|", np.quantile(np.abs(s[:, :6]), 0.95, axis=0).round(1))
     t = np.array(spent)
-    print("seconds a photo: large", t[t[:, 1] > 8e6, 0].round(2), "small median", np.median(t[t[:, 1] < 8e6, 0]).round(2))
+    print(
+        "seconds a photo: large", t[t[:, 1] > 8e6, 0].round(2), "small median", np.median(t[t[:, 1] < 8e6, 0]).round(2)
+    )
 
 
 if __name__ == "__main__":
