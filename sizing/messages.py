@@ -88,7 +88,9 @@ def sentence(text: str) -> str:
     'No sheet was found; add one.'
     """
     line = one_line(text)
-    return line[:1].upper() + line[1:] + ("" if line.endswith((".", "?", "!")) else ".")
+    if line.split(" ", 1)[0].isalpha():  # a file name stays as it is
+        line = line[:1].upper() + line[1:]
+    return line + ("" if line.endswith((".", "?", "!")) else ".")
 
 
 def about(value_mm: float, U95_mm: float, unit: Unit) -> str:
@@ -99,13 +101,17 @@ def about(value_mm: float, U95_mm: float, unit: Unit) -> str:
     >>> about(1381.2, 2.4, "in")
     'about 54 3/8 in, give or take 1/8 in'
     """
-    return f"about {_rounded(value_mm, unit)}, give or take {format_uncertainty(U95_mm, unit)}"
+    return f"about {_rounded(value_mm, unit)}, give or take {_rounded_up(U95_mm, unit)}"
 
 
 def _rounded(value_mm: float, unit: Unit) -> str:
     if unit == "in":  # a photo is never good to 1/32 in
         return format_length(round(value_mm / _INCH_MM * 16) * INCH_MM / 16, unit)
     return f"{value_mm:.0f} mm"
+
+
+def _rounded_up(U95_mm: float, unit: Unit) -> str:
+    return format_uncertainty(U95_mm, unit) if unit == "in" else f"{math.ceil(U95_mm - 1e-6)} mm"
 
 
 def verdict_of(verdict: str, has_photo: bool) -> str:
@@ -246,11 +252,7 @@ def slip_says(
         "width-height-swapped": "width and height swapped"
         + (" on the whole form" if facts.get("extent") == "all" else f": this number belongs to {other}"),
         "wrong-unit": "written in another unit than the job's"
-        + (
-            f": {format_length(corrected_mm, unit)} would be an opening's size"
-            if corrected_mm is not None
-            else ""
-        ),
+        + (f": {format_length(corrected_mm, unit)} would be an opening's size" if corrected_mm is not None else ""),
         "none-of-these": "none of the usual slips fits well",
     }
     return words.get(slip, slip.replace("-", " "))
@@ -273,9 +275,7 @@ def picture_label(name: str, tape_mm: float | None, photo_mm: float, U95_mm: flo
     'width, top|tape 54 3/8 in|photo about 54 3/8 in ± 1/8 in'
     """
     said = "" if tape_mm is None else f"|tape {format_length(tape_mm, unit)}"
-    return (
-        f"{name_of(name)}{said}|photo about {_rounded(photo_mm, unit)} ± {format_uncertainty(U95_mm, unit)}"
-    )
+    return f"{name_of(name)}{said}|photo about {_rounded(photo_mm, unit)} ± {_rounded_up(U95_mm, unit)}"
 
 
 def no_photo() -> str:
@@ -370,9 +370,7 @@ def not_measured() -> str:
 def sheets_written(files: Sequence[Path]) -> str:
     """Return what to do with the sheets just written."""
     lines = [f"Written: {path}" for path in files]
-    lines.append(
-        "Print at 100 %, not 'fit to page'; then measure the printed 150 mm and 200 mm bars and note them."
-    )
+    lines.append("Print at 100 %, not 'fit to page'; then measure the printed 150 mm and 200 mm bars and note them.")
     return "\n".join(lines)
 
 
@@ -407,6 +405,4 @@ def estimate_heading(found_by: str) -> str:
 
 def estimate_note() -> str:
     """Return what an estimate is for."""
-    return (
-        "For a pre-quote only. These are a photo's figures with their uncertainty, not sizes to order from."
-    )
+    return "For a pre-quote only. These are a photo's figures with their uncertainty, not sizes to order from."

@@ -31,6 +31,14 @@ def test_the_uncertainty_is_rounded_up_to_a_sixteenth():
     assert about(1381.125, 1.55, "in") == "about 54 3/8 in, give or take 1/16 in"
 
 
+def test_a_figure_in_millimetres_has_no_more_digits_than_its_uncertainty():
+    assert about(1381.13, 4.8, "mm") == "about 1381 mm, give or take 5 mm"
+
+
+def test_a_file_name_is_never_spelled_otherwise():
+    assert messages.sentence("w1.jpg: no sheet") == "w1.jpg: no sheet."
+
+
 def test_a_figure_of_the_photo_is_always_about():
     for unit in ("in", "mm"):
         assert about(1381.1, 2.0, unit).startswith("about ")
@@ -38,9 +46,7 @@ def test_a_figure_of_the_photo_is_always_about():
     assert "photo about" in messages.picture_label("width_top", 1381.1, 1381.0, 2.0, "in")
 
 
-@pytest.mark.parametrize(
-    ("slip_mm", "said"), [(9.5, "3/8 in"), (9.6, "1/2 in"), (12.7, "1/2 in"), (25.5, "1 1/8 in")]
-)
+@pytest.mark.parametrize(("slip_mm", "said"), [(9.5, "3/8 in"), (9.6, "1/2 in"), (12.7, "1/2 in"), (25.5, "1 1/8 in")])
 def test_a_smallest_slip_is_never_said_smaller_than_it_is(slip_mm, said):
     assert at_least(slip_mm, "in") == said
 
