@@ -103,9 +103,7 @@ def _choices(options: EstimateOptions) -> list[Problem]:
         ("--units", options.units, ("in", "mm")),
     ):
         if value not in allowed:
-            problems.append(
-                Problem(option, f"'{messages.one_line(value)}' is not known; use {', '.join(allowed)}.")
-            )
+            problems.append(Problem(option, f"'{messages.one_line(value)}' is not known; use {', '.join(allowed)}."))
     if not (math.isfinite(options.click) and 0.0 < options.click <= 1000.0):
         problems.append(Problem("--click", f"{options.click} is not a number of pixels above 0, up to 1000."))
     if options.focal35 is not None and not 5.0 <= options.focal35 <= 1000.0:
@@ -113,13 +111,9 @@ def _choices(options: EstimateOptions) -> list[Problem]:
             Problem("--focal35", f"{options.focal35} is not a focal length of 5 to 1000 mm in 35 mm terms.")
         )
     if options.as_clicked and options.corners is None:
-        problems.append(
-            Problem("--as-clicked", "there are no corners to take as they stand; give --corners as well.")
-        )
+        problems.append(Problem("--as-clicked", "there are no corners to take as they stand; give --corners as well."))
     if len(options.photos) > _MOST_PHOTOS:
-        problems.append(
-            Problem("PHOTO", f"{len(options.photos)} photos; give at most {_MOST_PHOTOS} of one opening.")
-        )
+        problems.append(Problem("PHOTO", f"{len(options.photos)} photos; give at most {_MOST_PHOTOS} of one opening."))
     return problems
 
 
@@ -129,9 +123,7 @@ def _unsupported(options: EstimateOptions) -> list[Problem]:
         instead = "leave it out; --focal35 MM helps where the photo does not say its focal length."
         problems.append(Problem("--lens", messages.not_yet("A camera profile", instead)))
     if options.rule is not None:
-        problems.append(
-            Problem("--rule", messages.not_yet("A sizing rule", "leave it out and size by hand."))
-        )
+        problems.append(Problem("--rule", messages.not_yet("A sizing rule", "leave it out and size by hand.")))
     return problems
 
 
@@ -154,9 +146,7 @@ def parse_reference(text: str) -> Reference:
         return Reference(kind)
     parts = re.split(r"\s*[x×*]\s*", plain)
     if len(parts) != 2:
-        raise ValueError(
-            f"'{messages.one_line(text)}' is not known; use {', '.join(_KINDS)}, or a size as 120x80mm."
-        )
+        raise ValueError(f"'{messages.one_line(text)}' is not known; use {', '.join(_KINDS)}, or a size as 120x80mm.")
     unit = re.search(r"[a-z'\"]+$", parts[1])
     if unit and not re.search(r"[a-z'\"]+$", parts[0]):
         parts[0] += f" {unit[0]}"
@@ -234,9 +224,7 @@ def parse_check_bar(text: str) -> CheckBar:
         length = _length(value)
         nominal = 150.0 if name == "across" else 200.0
         if abs(length.mm - nominal) > 0.2 * nominal:
-            raise ValueError(
-                f"{name} = '{messages.one_line(value)}': the bar is {nominal:.0f} mm; measure it again."
-            )
+            raise ValueError(f"{name} = '{messages.one_line(value)}': the bar is {nominal:.0f} mm; measure it again.")
         bars[name] = Quantity(length.mm, length.step_mm / math.sqrt(12.0))
     return CheckBar(bars.get("across"), bars.get("along"))
 
@@ -247,9 +235,7 @@ def _by_key(text: str, known: tuple[str, ...]) -> dict[str, str]:
         key, equals, value = part.partition("=")
         key = key.strip()
         if not equals or key not in known:
-            raise ValueError(
-                f"'{messages.one_line(part)}' is not NAME=LENGTH with NAME one of {', '.join(known)}."
-            )
+            raise ValueError(f"'{messages.one_line(part)}' is not NAME=LENGTH with NAME one of {', '.join(known)}.")
         if key in table:
             raise ValueError(f"{key} is given twice; give it once.")
         table[key] = value.strip()
@@ -261,9 +247,7 @@ def _offset(text: str) -> Quantity:
         return Quantity(0.0, _U_OFFSET_MM)
     length = _length(text, signed=True)
     if abs(length.mm) > 1000.0:
-        raise ValueError(
-            f"'{messages.one_line(text)}' is more than 1 m in front of the reference; check the unit."
-        )
+        raise ValueError(f"'{messages.one_line(text)}' is more than 1 m in front of the reference; check the unit.")
     return Quantity(length.mm, _U_OFFSET_MM)
 
 

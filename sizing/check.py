@@ -155,9 +155,7 @@ def estimate_exit(result: EstimateResult) -> Exit:
     return Exit.DONE if isinstance(result.answer, Estimate) else Exit.UNPROVEN
 
 
-def _check_opening(
-    job: Job, opening: Opening, progress: Progress | None, estimator: Estimator | None
-) -> OpeningResult:
+def _check_opening(job: Job, opening: Opening, progress: Progress | None, estimator: Estimator | None) -> OpeningResult:
     if progress:
         progress(f"{job.id} {opening.label}")
     fault: Exception | None = None
@@ -175,9 +173,7 @@ def _check_opening(
         )
 
 
-def _measure(
-    opening: Opening, progress: Progress | None, estimator: Estimator | None
-) -> Estimate | NotMeasured:
+def _measure(opening: Opening, progress: Progress | None, estimator: Estimator | None) -> Estimate | NotMeasured:
     from sizing import messages
 
     if opening.shape != "rectangle":
@@ -190,9 +186,7 @@ def _measure(
     return _answer(request, progress, estimator)
 
 
-def _answer(
-    request: OpeningRequest, progress: Progress | None, estimator: Estimator | None
-) -> Estimate | NotMeasured:
+def _answer(request: OpeningRequest, progress: Progress | None, estimator: Estimator | None) -> Estimate | NotMeasured:
     if estimator is None:
         from vision.estimate import estimate_opening
 
@@ -203,9 +197,7 @@ def _answer(
         return NotMeasured(getattr(error, "code", "not-measured"), str(error))
 
 
-def _judged(
-    job: Job, opening: Opening, answer: Estimate | NotMeasured, fault: Exception | None
-) -> OpeningResult:
+def _judged(job: Job, opening: Opening, answer: Estimate | NotMeasured, fault: Exception | None) -> OpeningResult:
     readings, verdict = judge_readings(job, opening, answer)
     missing = verdict.facts.get("missing", ())
     return OpeningResult(

@@ -61,18 +61,14 @@ def _root(
 
 @app.command()
 def check(
-    jobs: Annotated[
-        list[Path], typer.Argument(metavar="JOB...", help="Job files, or folders holding job.toml.")
-    ],
+    jobs: Annotated[list[Path], typer.Argument(metavar="JOB...", help="Job files, or folders holding job.toml.")],
     as_json: JsonOption = False,
     as_jsonl: Annotated[
         bool, typer.Option("--jsonl", help="Print one JSON line a job on stdout as each is done.")
     ] = False,
     out: Annotated[
         Path | None,
-        typer.Option(
-            "--out", metavar="DIR", help="Write pictures and result.json here, not into the job's folder."
-        ),
+        typer.Option("--out", metavar="DIR", help="Write pictures and result.json here, not into the job's folder."),
     ] = None,
     no_pictures: Annotated[bool, typer.Option("--no-pictures", help="Write no pictures.")] = False,
     allow_outside: Annotated[
@@ -121,20 +117,14 @@ app.command()(estimate)
 def sheet(
     out: Annotated[
         Path,
-        typer.Option(
-            "--out", metavar="DIR", help="Folder that the PDF files go into; this one when not given."
-        ),
+        typer.Option("--out", metavar="DIR", help="Folder that the PDF files go into; this one when not given."),
     ] = Path(),
     page: Annotated[str, typer.Option("--page", metavar="PAPER", help="letter or a4.")] = "letter",
     letters: Annotated[
         str, typer.Option("--letters", metavar="LETTERS", help="Which sheets, for example AB.")
     ] = "ABCD",
-    job: Annotated[
-        str, typer.Option("--job", metavar="NAME", help="Printed into the panel's job field.")
-    ] = "",
-    guide: Annotated[
-        bool, typer.Option("--guide/--no-guide", help="Also write the one-page photo guide.")
-    ] = True,
+    job: Annotated[str, typer.Option("--job", metavar="NAME", help="Printed into the panel's job field.")] = "",
+    guide: Annotated[bool, typer.Option("--guide/--no-guide", help="Also write the one-page photo guide.")] = True,
 ) -> int:
     """Write the printable reference sheets and the one-page photo guide as PDF."""
     from sizing.messages import sheets_written

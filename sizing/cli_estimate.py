@@ -53,9 +53,7 @@ def estimate(
             help="Corners of a page, card or rectangle in the first photo; once for each in view.",
         ),
     ] = None,
-    wall: Annotated[
-        str, typer.Option("--wall", metavar="KIND", help="masonry, render, siding or panel.")
-    ] = "masonry",
+    wall: Annotated[str, typer.Option("--wall", metavar="KIND", help="masonry, render, siding or panel.")] = "masonry",
     edge_offset: Annotated[
         str | None,
         typer.Option(
@@ -73,25 +71,17 @@ def estimate(
             help="The printed 150 mm bar as measured, or across=149.5mm,along=199.4mm.",
         ),
     ] = None,
-    lens: Annotated[
-        str | None, typer.Option("--lens", metavar="FILE", help="Camera profile (not yet).")
-    ] = None,
+    lens: Annotated[str | None, typer.Option("--lens", metavar="FILE", help="Camera profile (not yet).")] = None,
     focal35: Annotated[
         float | None,
-        typer.Option(
-            "--focal35", metavar="MM", help="Focal length in 35 mm terms, where the photo does not say it."
-        ),
+        typer.Option("--focal35", metavar="MM", help="Focal length in 35 mm terms, where the photo does not say it."),
     ] = None,
     rule: Annotated[str | None, typer.Option("--rule", metavar="RULE", help="Sizing rule (not yet).")] = None,
     sill_at: Annotated[
         str,
-        typer.Option(
-            "--sill-at", metavar="LINE", help="The sill's line that heights end on: front, wall or frame."
-        ),
+        typer.Option("--sill-at", metavar="LINE", help="The sill's line that heights end on: front, wall or frame."),
     ] = "front",
-    units: Annotated[
-        str, typer.Option("--units", metavar="UNIT", help="in or mm: the lengths shown to you.")
-    ] = "in",
+    units: Annotated[str, typer.Option("--units", metavar="UNIT", help="in or mm: the lengths shown to you.")] = "in",
     out: Annotated[
         Path | None,
         typer.Option("--out", metavar="DIR", help="Write pictures and result.json into this folder."),

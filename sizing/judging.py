@@ -51,9 +51,7 @@ def judge_readings(
     """
     readings = {reading.name: reading for reading in opening.readings}
     measured = answer if isinstance(answer, Estimate) else None
-    judgements = {
-        name: _judge(reading, opening, measured, job.tolerance) for name, reading in readings.items()
-    }
+    judgements = {name: _judge(reading, opening, measured, job.tolerance) for name, reading in readings.items()}
     verdict = judge_opening(
         judgements,
         missing=missing_readings(judgements),
@@ -65,8 +63,7 @@ def judge_readings(
         ReadingResult(
             reading,
             judgements[name],
-            judgements[name].verdict == "differs"
-            or (verdict.why == "readings-inconsistent" and name in verdict.names),
+            judgements[name].verdict == "differs" or (verdict.why == "readings-inconsistent" and name in verdict.names),
             likely.get(name, ()),
             _edge_decides(judgements[name], measured, job.tolerance, name),
         )

@@ -34,9 +34,7 @@ def job_pictures(result: JobResult, complain: Complain) -> Iterator[tuple[str, W
             yield from _of_photo(opening.opening.label, photo, entry.turn, labels, names, complain)
 
 
-def estimate_pictures(
-    result: EstimateResult, units: Unit, complain: Complain
-) -> Iterator[tuple[str, Writer]]:
+def estimate_pictures(result: EstimateResult, units: Unit, complain: Complain) -> Iterator[tuple[str, Writer]]:
     """Yield name and writer of each picture of an estimate; else as `job_pictures`."""
     names = _Names()
     labels = _labels(result.answer, (), units)
@@ -94,9 +92,7 @@ def _as_measured(report: PhotoReport, turn: int) -> Pixels:
         if found:
             rgb = np.ascontiguousarray(np.rot90(rgb, int(found[0]) // 90))
     if rgb.shape[1::-1] != report.size_px:
-        raise ValueError(
-            f"it is {rgb.shape[1]} x {rgb.shape[0]} px now, and was {report.size_px} when measured"
-        )
+        raise ValueError(f"it is {rgb.shape[1]} x {rgb.shape[0]} px now, and was {report.size_px} when measured")
     return rgb
 
 

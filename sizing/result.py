@@ -161,9 +161,7 @@ def _photo(photo: PhotoResult) -> Document:
         document["size_px"] = list(report.size_px)
         if report.corners_px is not None:
             document["corners_px"] = _points(report.corners_px)
-        document["references"] = [
-            {"name": name, "corners_px": _points(px)} for name, px in report.references_px
-        ]
+        document["references"] = [{"name": name, "corners_px": _points(px)} for name, px in report.references_px]
     document["warnings"] = [_warning(w) for w in report.warnings] if report is not None else []
     if photo.error is not None:
         document["error"] = _warning(photo.error)

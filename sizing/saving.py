@@ -57,9 +57,7 @@ def save_estimate(
     return _written(out / run, chain(files, drawn), warnings)
 
 
-def _written(
-    target: Path, files: Iterable[tuple[str, Writer]], warnings: list[str]
-) -> tuple[Path | None, list[str]]:
+def _written(target: Path, files: Iterable[tuple[str, Writer]], warnings: list[str]) -> tuple[Path | None, list[str]]:
     try:
         write_run(target, files)
     except RunFolderError as error:

@@ -17,9 +17,7 @@ from sizing.exits import Exit
 if TYPE_CHECKING:
     from sizing.errors import InputError
 
-JsonOption = Annotated[
-    bool, typer.Option("--json", help="Print one JSON document on stdout and nothing else there.")
-]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON document on stdout and nothing else there.")]
 QuietOption = Annotated[bool, typer.Option("--quiet", help="Show no progress.")]
 
 

@@ -91,9 +91,7 @@ def _opening_lines(result: OpeningResult, units: Unit, width: int) -> list[str]:
     if verdict.why in ("readings-inconsistent", "readings-missing", "order-problem"):
         lines.append(_INDENT + messages.why_verdict(verdict.why, verdict.names, ""))
     unusable = [photo for photo in result.photos if photo.unreadable]
-    if isinstance(result.answer, NotMeasured) and result.answer.code not in {
-        p.error.code for p in unusable if p.error
-    }:
+    if isinstance(result.answer, NotMeasured) and result.answer.code not in {p.error.code for p in unusable if p.error}:
         lines.append(_INDENT + messages.sentence(result.answer.why))
     if unusable:
         lines.append(_INDENT + messages.photos_unusable([photo.file for photo in unusable]))
@@ -123,9 +121,7 @@ def _reading_lines(result: ReadingResult, units: Unit) -> list[str]:
         line = messages.reading_differs(name, judged.reading_mm, photo, units)
     else:
         doubtful, slip_mm = result.edge_decides, judged.smallest_slip_mm
-        line = messages.reading_unproven(
-            name, judged.reading_mm, photo, units, doubtful=doubtful, slip_mm=slip_mm
-        )
+        line = messages.reading_unproven(name, judged.reading_mm, photo, units, doubtful=doubtful, slip_mm=slip_mm)
     if result.likely:
         best = result.likely[0]
         says = messages.slip_says(best.slip, best.shift_mm, best.corrected_mm, best.facts, units)
@@ -152,8 +148,7 @@ def _measure_lines(answer: Estimate, units: Unit) -> list[str]:
     figures = [(name, answer.values_mm[i], U95_mm[i]) for i, name in enumerate(NINE)]
     width = max(len(messages.name_of(name)) for name, _, _ in figures)
     return [
-        f"  {messages.name_of(name):<{width}}  {messages.about(float(v), float(U), units)}"
-        for name, v, U in figures
+        f"  {messages.name_of(name):<{width}}  {messages.about(float(v), float(U), units)}" for name, v, U in figures
     ]
 
 

@@ -173,11 +173,7 @@ def bad_photos(folder):
 def test_every_bad_photo_is_one_line_and_the_rest_goes_on(job, capsys):
     folder = job("")
     photos = bad_photos(folder)
-    text = (
-        HEAD
-        + "".join(opening(f"W{i}", f'photos = ["{name}"]') for i, name in enumerate(photos))
-        + opening("last")
-    )
+    text = HEAD + "".join(opening(f"W{i}", f'photos = ["{name}"]') for i, name in enumerate(photos)) + opening("last")
     (folder / "job.toml").write_text(text, encoding="utf-8")
     assert run(["check", str(folder), "--json"]) == Exit.UNREADABLE
     said = capsys.readouterr()

@@ -53,9 +53,7 @@ def measured(u_mm=0.9, candidates=()):
         budget[:, PARTS.index("camera")] = u_mm
         further = {"lean": Measure(1.0, 0.5)}
         cov = np.eye(9) * u_mm**2
-        return Estimate(
-            VALUES, cov, budget, np.zeros(9), further, tuple(candidates), (), (report,), (), "corners"
-        )
+        return Estimate(VALUES, cov, budget, np.zeros(9), further, tuple(candidates), (), (report,), (), "corners")
 
     return estimator
 
@@ -66,9 +64,7 @@ def only_opening(result):
 
 def test_an_opening_has_the_keys_of_the_contract(job):
     o = only_opening(check_job(job(opening()), estimator=measured()))
-    assert {"label", "verdict", "why", "found_by", "photos", "measures", "covariance_mm2", "readings"} <= set(
-        o
-    )
+    assert {"label", "verdict", "why", "found_by", "photos", "measures", "covariance_mm2", "readings"} <= set(o)
     assert {"faces", "warnings", "decision"} <= set(o)
     assert o["decision"] is None
     assert "order" not in o
@@ -109,10 +105,7 @@ def test_a_reading_an_inch_too_long_holds_the_order(job):
     assert exit_of([result]) == Exit.HOLD
     text = job_text(result)
     assert "stop: ask" in text
-    assert (
-        "width, middle: the tape says 55 3/8 in; the photo does not support it (it sees about 54 3/8 in"
-        in text
-    )
+    assert "width, middle: the tape says 55 3/8 in; the photo does not support it (it sees about 54 3/8 in" in text
     assert "Probably an inch too long: the tape was started at its 1 in mark" in text
 
 
@@ -275,13 +268,9 @@ def test_a_run_is_written_into_its_own_folder_and_nothing_else_changes(job):
 
 def test_other_inputs_give_another_run_and_the_earlier_stays(job):
     folder = job(opening())
-    first, _ = save_run(
-        r := check_job(folder, estimator=measured()), job_document(r), out=None, pictures=False
-    )
+    first, _ = save_run(r := check_job(folder, estimator=measured()), job_document(r), out=None, pictures=False)
     job(opening(middle="54 1/2"))
-    second, _ = save_run(
-        r := check_job(folder, estimator=measured()), job_document(r), out=None, pictures=False
-    )
+    second, _ = save_run(r := check_job(folder, estimator=measured()), job_document(r), out=None, pictures=False)
     assert first != second
     assert first.exists()
 
@@ -343,8 +332,6 @@ def test_an_estimate_has_one_opening_without_readings(tmp_path):
     assert set(NINE) <= set(o["measures"])
     assert not {"readings", "order"} & set(o)
     assert estimate_exit(result) == Exit.DONE
-    nothing = estimate_photos(
-        request, estimator=lambda r, p: NotMeasured("no-reference", "no sheet; add one")
-    )
+    nothing = estimate_photos(request, estimator=lambda r, p: NotMeasured("no-reference", "no sheet; add one"))
     assert estimate_exit(nothing) == Exit.UNPROVEN
     assert estimate_document(nothing)["openings"][0]["why"] == "no sheet; add one"
