@@ -18,10 +18,13 @@ from vision.request import Array
 from vision.side_fit import legendre
 
 SAMPLE_MM = 4.0
+SMOOTH = 5  # samples to one local position: a tape's blade is 16 to 25 mm wide
 FINE_PX = 0.25
 MAX_WINDOW_PX = 5.0
 CORE_PX = 1.25  # the levels are read outside this: half of the blur
 LUMA = (0.2126, 0.7152, 0.0722)  # ITU-R BT.709
+# Guesses from drawn and rendered edges: what two lit faces, blur and JPEG leave however long the side is.
+U_OFFSET_PX, U_SLOPE_PX, U_ARRIS_MM = 0.15, 0.08, 0.15
 BRICK_MM = 75.0  # a course: errors of the trace within one brick stand or fall together
 
 
@@ -72,8 +75,8 @@ def place_line(strip: Strip, shape: Array, inner_px: float, outer_px: float) -> 
         now,
         cov,
         u[near],
-        ndimage.uniform_filter1d(straight[near], 3, mode="nearest"),
-        float(np.hypot(noise * mm / np.sqrt(3), 0.12 * mm)),
+        ndimage.uniform_filter1d(straight[near], SMOOTH, mode="nearest"),
+        float(np.hypot(noise * mm / np.sqrt(SMOOTH), 0.12 * mm)),
         scatter,
         float(np.mean(kept)),
     )
@@ -163,5 +166,7 @@ def _covariance(base: Array, residual: Array, u: Array, noise: float, mm: float)
     means = np.bincount(group, residual)[counts > 0] / counts[counts > 0]
     spread = 1.4826 * float(np.median(np.abs(means))) if len(means) > 3 else noise
     normal = base.T @ base * (np.count_nonzero(counts) / len(u))
-    cov = np.linalg.pinv(normal) * (0.35 * spread) ** 2 + np.diag([1.0, 1.0, 1.0]) * (0.12 * mm) ** 2
+    each = np.hypot(0.35 * spread, noise)
+    floor = (U_OFFSET_PX * mm) ** 2 + U_ARRIS_MM**2
+    cov = np.linalg.pinv(normal) * each**2 + np.diag([floor, (U_SLOPE_PX * mm) ** 2, (U_SLOPE_PX * mm) ** 2])
     return np.asarray(cov)
