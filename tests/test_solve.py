@@ -142,6 +142,19 @@ def test_a_small_sheet_keeps_its_saddles():
     assert abs(apart(a.state) - TRUE_APART) < 2.5 * u_apart(a.covariance)
 
 
+@pytest.mark.parametrize(("from_mm", "saddles"), [(115, 3), (58, 0)])
+def test_a_sheet_mostly_hidden_still_helps_and_does_not_mislead(from_mm, saddles):
+    """Sheet A is covered from so many mm of its 180 on: few saddles or none are left beside its markers."""
+    grey = drawn()
+    cover = np.array([[from_mm, -20], [200, -20], [200, 260], [from_mm, 260.0]])
+    cv2.fillPoly(grey, [np.rint(mapped(homography(camera(), PLACES[0]), cover)).astype(np.int32)], 110)
+    assert min(len(s.saddles_px) for s in find_sheets(grey)) == saddles
+    found = solve(grey)
+    a = found.adjusted
+    assert abs(apart(a.state) - TRUE_APART) < 2 * u_apart(a.covariance)
+    assert found.warnings == ()
+
+
 def test_one_sheet_alone_is_solved_with_more_doubt(solved):
     one = solve(drawn(places=PLACES[:1]))
     assert one.names == ("sheet A",)

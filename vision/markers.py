@@ -17,13 +17,22 @@ QUARTER_MM = 5.5  # from a saddle into its squares, inside a marker's white rim 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Sighting:
-    """One sheet as detected: letter index 0-3, homography (3, 3) sheet mm -> px, saddles (K, 2) mm and px."""
+    """One sheet as detected: letter index 0-3, homography (3, 3) sheet mm -> px, saddles (K, 2) mm and px.
+
+    `corners_mm`, `corners_px` (4 M, 2) are those of its M markers.
+    """
 
     letter: int
     homography: Array
     saddles_mm: Array
     saddles_px: Array
-    markers: int
+    corners_mm: Array
+    corners_px: Array
+
+    @property
+    def markers(self) -> int:
+        """Number of markers seen."""
+        return len(self.corners_mm) // 4
 
 
 def find_sheets(grey: cv2.typing.MatLike) -> tuple[Sighting, ...]:
@@ -118,7 +127,8 @@ def _with_saddles(grey: cv2.typing.MatLike, letter: int, members: list[tuple[int
         world, image = _saddles(grey, h)
         if len(image) >= 4:
             h = _homography_from(world, image, members)
-    return Sighting(letter, h, world, image, len(members))
+    corners_mm = np.concatenate([sheet.marker_corners_mm(i % sheet.MARKERS_PER_SHEET) for i, _ in members])
+    return Sighting(letter, h, world, image, corners_mm, np.concatenate([q for _, q in members]))
 
 
 def _sharpened(grey: cv2.typing.MatLike, quad: Array) -> Array:
@@ -135,7 +145,7 @@ def _saddles(grey: cv2.typing.MatLike, h: Array) -> tuple[Array, Array]:
     """Return the saddles (K, 2) mm and px that stand near where `h` puts them and look like saddles."""
     world = sheet.saddles_mm()
     image = apply_homography(h, world)
-    cell = apply_homography(h, world + [sheet.SQUARE_MM, 0]) - image
+    cell = apply_homography(h, world + np.array([sheet.SQUARE_MM, 0])) - image
     half = int(np.clip(np.linalg.norm(cell, axis=1).min() * 0.1, 2, 8))
     inside = (image > half + 2).all(1) & (image < np.array(grey.shape[::-1]) - half - 3).all(1)
     world, image = world[inside], np.asarray(image[inside], float)

@@ -50,12 +50,10 @@ def solve_sheets(
     known += reference_blocks(len(sightings), wall, sheets=True, stiff=False)
     first: list[Block[PhotoState]] = []
     for i, s in enumerate(sightings):
-        enough = len(s.saddles_px) >= 4
-        first.append(
-            point_block(
-                i, corners - SHEET_MIDDLE_MM, SHEET_HALF_MM, outline[i], 3.0 if enough else U_MARKER_PX
-            )
-        )
+        if len(s.saddles_px) >= 4:
+            first.append(point_block(i, corners - SHEET_MIDDLE_MM, SHEET_HALF_MM, outline[i], 3.0))
+        else:  # the outline is carried too far by few markers: their own corners are what was seen
+            first.append(point_block(i, s.corners_mm - SHEET_MIDDLE_MM, SHEET_HALF_MM, s.corners_px, U_MARKER_PX))
         if len(plane[i]):
             first.append(point_block(i, plane[i], SHEET_HALF_MM, s.saddles_px, U_SADDLE_PX))
     starts = start_states(prior, [corners - SHEET_MIDDLE_MM] * len(sightings), outline)
