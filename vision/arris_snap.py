@@ -19,13 +19,16 @@ from vision.request import SIDES, Array, Side
 from vision.wall_mask import PITCH_MM, Mask, WallView
 
 REACH_MM = 240.0
-REVEAL_MM = 250.0  # no frame stands deeper behind the edge
+REVEAL_MM = 220.0  # no frame stands deeper behind the edge
 TRIM_MM, TRIM_ALIKE_MM = 45.0, 15.0  # a trim is at least so wide, and alike on all sides
 STEP_T, STEP_LAB = 5.0, 4.0  # a step along a side: against its scatter, and in Lab units
 PLACE_MM = 7.0  # how well such a step is placed
-SEEN_MM = 8.0  # a reveal narrower than this in the picture is not told from none
+SEEN_MM = 6.0  # a reveal narrower than this in the picture is not told from none
 BORDER_MM = 18.0  # how far a region's border stands from its line
-COURSES_ALIKE = 0.5
+FAINT = 0.2  # an arris before a frame is seen by at least this share of the step at the frame
+SILL_FALL = 0.17  # guess: sills fall outward by up to 10 degrees
+JAMBS: tuple[Side, Side] = ("left", "right")
+LEVELS: tuple[Side, Side] = ("head", "sill")
 ENDS: Mapping[Side, tuple[int, int]] = {"head": (0, 1), "right": (1, 2), "sill": (3, 2), "left": (0, 3)}
 NORMAL: Mapping[Side, tuple[float, float]] = {"head": (0, -1), "right": (1, 0), "sill": (0, 1), "left": (-1, 0)}
 
@@ -38,10 +41,19 @@ class _Lines:
     size: Array
     foot: float
 
-    def near(self, place: float, within: float) -> float | None:
-        """Return the strongest step near a place, if any."""
-        there = np.abs(self.at - place) <= within
-        return float(self.at[there][np.argmax(self.size[there])]) if there.any() else None
+    def nearest(self, place: float, within: float) -> float | None:
+        """Return the step nearest to a place, if any."""
+        off = np.abs(self.at - place)
+        return float(self.at[np.argmin(off)]) if (off <= within).any() else None
+
+    def strong(self, place: float) -> float:
+        """Return the size of the step at a place."""
+        return float(self.size[np.argmin(np.abs(self.at - place))])
+
+    def outermost(self, inner: float, outer: float) -> float | None:
+        """Return the outermost step between two offsets, if any."""
+        there = self.at[(self.at > inner) & (self.at < outer)]
+        return float(there.max()) if len(there) else None
 
 
 def snap(view: WallView, corners: Array, foot: Array, distance_mm: float, other: Mask, *, trimmed: bool) -> Array | str:
@@ -68,50 +80,64 @@ def snap(view: WallView, corners: Array, foot: Array, distance_mm: float, other:
 
 def _plain(lines: Mapping[Side, _Lines], distance: float) -> dict[Side, float] | str:
     """Return outward shifts mm of the sides of an opening without trim."""
-    shifts: dict[Side, float] = {}
-    jambs: tuple[Side, Side] = ("left", "right")
-    for s in jambs:
+    reveals: dict[Side, list[float]] = {}
+    for s in JAMBS:
         side = lines[s]
-        reach = max(side.foot, 0.0) * REVEAL_MM / distance + 15.0
-        out = side.at[(side.at > -12.0) & (side.at < reach)]
-        if not len(out):
+        reach = max(side.foot, 0.0) * REVEAL_MM / distance + 10.0
+        reveals[s] = [float(x) for x in side.at if -12.0 < x < reach]
+        if not reveals[s]:
             return f"no line runs along the {s} jamb"
-        shifts[s] = float(out.max())
-    told = [(shifts[s] * distance / lines[s].foot, PLACE_MM * distance / lines[s].foot) for s in jambs if shifts[s] > SEEN_MM]
-    if not told:
-        return _unknown_depth(lines, shifts, distance)
-    weight = np.array([u**-2 for _, u in told])
-    depth = float(np.array([z for z, _ in told]) @ weight / weight.sum())
-    if any(abs(z - depth) > 2.5 * u for z, u in told):
-        return "the reveals left and right contradict each other"
-    for s in SIDES:
+    jambs = _jambs(reveals, lines, distance)
+    if isinstance(jambs, str):
+        return jambs
+    shifts, depth = jambs
+    for s in LEVELS:
         side = lines[s]
+        fall = SILL_FALL * depth if s == "sill" else 0.0
         ahead = max(side.foot, 0.0) * depth / distance
-        inside = side.near(-ahead, PLACE_MM + 0.3 * ahead) if ahead > 2 * PLACE_MM else None
-        if s in shifts:
-            if shifts[s] <= SEEN_MM and ahead > 3 * PLACE_MM and inside is None:
-                return f"the reveal of the {s} jamb looks like the wall"
-            continue
-        border = side.near(0.0, BORDER_MM)
-        outside = side.near(ahead, PLACE_MM + 0.2 * ahead) if ahead > SEEN_MM else None
-        if outside is not None and (inside is None or ahead <= BORDER_MM):
+        outside = side.nearest(ahead + 0.5 * fall, PLACE_MM + 0.2 * ahead + 0.5 * fall) if ahead > SEEN_MM else None
+        inside = side.nearest(-ahead, PLACE_MM + 0.3 * ahead) if ahead > BORDER_MM else None
+        border = side.outermost(-12.0, BORDER_MM)
+        if outside is not None and (inside is None or side.strong(outside) > FAINT * side.strong(inside)):
             shifts[s] = outside
         elif border is not None and (inside is not None or s == "head" or ahead <= BORDER_MM):
-            shifts[s] = border
-        elif s == "sill" and inside is None and outside is None:
-            shifts[s] = 0.0
+            shifts[s] = border  # a soffit lies in the shade: the line at its arris is seen
+        elif border is None and s == "sill":
+            shifts[s] = 0.0  # the region ends where a sill begins
         else:
             return f"edge and frame could be taken for each other at the {s}"
     return shifts
 
 
-def _unknown_depth(lines: Mapping[Side, _Lines], shifts: dict[Side, float], distance: float) -> dict[Side, float] | str:
-    """Return the shifts when no reveal is seen outside the region's jambs."""
-    for s in ("head", "sill"):
-        side: Side = "head" if s == "head" else "sill"
-        border = lines[side].near(0.0, BORDER_MM)
-        shifts[side] = border if border is not None else 0.0
-    return shifts
+def _jambs(
+    reveals: Mapping[Side, list[float]], lines: Mapping[Side, _Lines], distance: float
+) -> tuple[dict[Side, float], float] | str:
+    """Return shifts mm of the jambs and the frame's depth mm, 0 where the region already ends at the edges."""
+    outer = {s: max(reveals[s]) for s in JAMBS}
+    seen = {s: [x for x in reveals[s] if x > SEEN_MM] for s in JAMBS}
+    if not seen["left"] and not seen["right"]:
+        return outer, 0.0
+    per_mm = {s: distance / lines[s].foot for s in JAMBS if seen[s]}
+    if len(per_mm) == 2:
+        u = PLACE_MM * float(np.hypot(*per_mm.values()))
+        agreeing = [
+            (x, y)
+            for x in seen["left"]
+            for y in seen["right"]
+            if abs(x * per_mm["left"] - y * per_mm["right"]) < 1.5 * u
+        ]
+        if not agreeing:
+            return "the reveals left and right contradict each other"
+        x, y = max(agreeing, key=sum)
+        depth = (x + y) / (1 / per_mm["left"] + 1 / per_mm["right"])
+        return {"left": x, "right": y}, depth
+    one: Side = "left" if seen["left"] else "right"
+    other: Side = "right" if one == "left" else "left"
+    depth = outer[one] * per_mm[one]
+    ahead = max(lines[other].foot, 0.0) * depth / distance
+    if ahead > 3 * PLACE_MM and lines[other].nearest(-ahead, PLACE_MM + 0.3 * ahead) is None:
+        return f"the reveal of the {other} jamb looks like the wall"
+    return outer, depth
 
 
 def _trimmed(lines: Mapping[Side, _Lines]) -> dict[Side, float] | str:
@@ -129,7 +155,7 @@ def _trimmed(lines: Mapping[Side, _Lines]) -> dict[Side, float] | str:
     heads = [e for e, wide in _pairs(lines["head"]) if abs(wide - best[2]) < 1.5 * TRIM_ALIKE_MM]
     if not heads:
         return "the head's trim is not seen"
-    sill = lines["sill"].near(0.0, 30.0)
+    sill = lines["sill"].outermost(-12.0, BORDER_MM)
     return {"left": best[0], "right": best[1], "head": max(heads), "sill": sill if sill is not None else 0.0}
 
 

@@ -13,6 +13,7 @@ from vision import markers
 from vision.camera import Camera, back_project, project
 from vision.errors import PhotoError, RequestError
 from vision.exif import focal_prior
+from vision.found import doubt
 from vision.measures import ENDS, Measured, SideLine, candidate_effects, clicked_sides, measure
 from vision.opening import find_openings
 from vision.photo import Photo, read_photo
@@ -100,6 +101,9 @@ def measure_photo(request: OpeningRequest, photo: PhotoRequest) -> PhotoMeasured
         found_by = "clicked"
     else:
         traces = trace_sides(picture.rgb, camera, corners, click, depth, request.wall, request.sill_at)
+        unsure = doubt(camera, corners, traces) if found_by == "photo" else None
+        if unsure is not None:
+            return replace(base, corners_px=corners, error=unsure)
         sides, listed, traced, more = _side_lines(camera, traces, corners, depth, request.wall)
         warned += more
         result = measure(camera, solved.adjusted.parts, sides, u_common, u_each)

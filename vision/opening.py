@@ -12,7 +12,7 @@ import numpy as np
 
 from vision.arris_snap import snap
 from vision.camera import Camera, back_project
-from vision.outline import area, find_outlines
+from vision.outline import area, find_outlines, square
 from vision.photo import Pixels
 from vision.request import Array, Wall, Warning_
 from vision.wall_mask import PITCH_MM, WallView, unlike_wall, view_wall
@@ -51,6 +51,8 @@ def find_openings(
         return Warning_("several-openings", f"{places}; give the corners of the one that is meant")
     if not listed[0].ends_seen:
         return _give_up("its corners are hidden or outside the photo")
+    if not square(listed[0].corners):
+        return _give_up("its sides do not meet squarely: part of a reveal may look like the wall")
     centre = camera.centre_mm()
     foot = (centre[:2] - view.origin_mm) / PITCH_MM
     trimmed = wall in {"siding", "panel"}

@@ -18,9 +18,10 @@ SMALLEST_MM = 250.0
 STRAIGHT_MM = 12.0
 LEAN = 0.12  # jambs stand upright in the wall
 GAP_MM = 60.0
-ENDS_APART_MM = 90.0
+ENDS_APART_MM = 45.0
 CLEAR_MM = 25.0  # a border nearer to the picture's own border is not seen
 FULL = 0.8
+SQUARE_DEG = 1.8
 TRIALS = 400
 LINES = 3
 
@@ -48,6 +49,13 @@ def find_outlines(other: Mask, valid: Mask) -> list[Outline]:
         if outline is not None:
             found.append(Outline(outline.corners + [x, y], outline.ends_seen))
     return sorted(found, key=lambda o: -area(o.corners))
+
+
+def square(quad: Array) -> bool:
+    """Return whether all corners of a quadrilateral (4, 2) are right angles within SQUARE_DEG."""
+    sides = np.roll(quad, -1, axis=0) - quad
+    unit = sides / np.linalg.norm(sides, axis=1)[:, None]
+    return bool((np.abs((unit * np.roll(unit, 1, axis=0)).sum(axis=1)) < np.sin(np.radians(SQUARE_DEG))).all())
 
 
 def area(quad: Array) -> float:
@@ -78,8 +86,6 @@ def _outline(region: Mask, clear: Mask) -> Outline | None:
     ends = [_run_over(_along(starts, np.polyval(left, rows)), core)]
     ends += [_run_over(_along(stops, np.polyval(right, rows)), core)]
     apart = max(abs(e[i] - core[i]) for e in ends for i in (0, 1)) * PITCH_MM
-    if apart > 0.5 * ENDS_APART_MM:  # one jamb runs on into a lintel or sill
-        ends = [core, core]
     (top_left, bottom_left), (top_right, bottom_right) = ends
     corners = np.array(
         [
