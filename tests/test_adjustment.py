@@ -182,7 +182,7 @@ def noisy(blocks, state, rng):
     drawn = []
     for b in blocks:
         if isinstance(b, PriorBlock):
-            drawn.append(replace(b, value=state.vector()[np.asarray(b.index, int)] + b.u * rng.normal(size=len(b.u))))
+            drawn.append(replace(b, value=state.vector()[b.index] + b.u * rng.normal(size=len(b.u))))
         else:
             drawn.append(replace(b, pixel=b.pixel + (b.u_px * rng.normal(size=len(b.u_px)))[:, None] * b.normal))
     return drawn

@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from vision.camera import UNKNOWNS, Camera, project_jacobian
 from vision.request import Array
@@ -129,7 +130,7 @@ def point_block(reference: int, plane_mm: Array, half_mm: Array, pixel: Array, u
 class PriorBlock:
     """Direct observations of unknowns: index (N,), value (N,), standard deviation (N,)."""
 
-    index: Array
+    index: NDArray[np.intp]
     value: Array
     u: Array
     part: str
@@ -138,6 +139,5 @@ class PriorBlock:
     def linearised(self, state: PhotoState) -> tuple[Array, Array]:
         """Return misclosures (N,) and design matrix (N, U), both divided by the standard deviations."""
         a = np.zeros((len(self.value), state.unknowns))
-        where = np.asarray(self.index, int)
-        a[np.arange(len(where)), where] = 1 / self.u
-        return (self.value - state.vector()[where]) / self.u, a
+        a[np.arange(len(self.index)), self.index] = 1 / self.u
+        return (self.value - state.vector()[self.index]) / self.u, a

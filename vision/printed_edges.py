@@ -12,6 +12,7 @@ from functools import lru_cache
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 from numpy.typing import ArrayLike
 
 from vision import sheet
@@ -35,7 +36,7 @@ class UnitEdges:
 class EdgeObservations:
     """Observed edges: index into the pattern's unit edges, pixel (N, 2), image normal (N, 2), u px (N,)."""
 
-    index: Array
+    index: NDArray[np.intp]
     pixel: Array
     normal: Array
     u_px: Array
