@@ -56,7 +56,7 @@ class PhotoState:
 
 
 def reference_points(state: PhotoState, i: int, plane_mm: Array, half_mm: Array) -> tuple[Array, Array]:
-    """Return wall points (N, 3) mm of points (N, 2) of reference `i` (from its middle), and d/d(size, nine): (N, 3, 11).
+    """Return wall points (N, 3) mm of points (N, 2) on reference `i` from its middle, and d/d(size, nine): (N, 3, 11).
 
     `half_mm` (2,) is half the width and height: the bulge is a parabola that vanishes there.
     """

@@ -12,8 +12,7 @@ from functools import lru_cache
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from vision import sheet
 from vision.request import Array
