@@ -62,10 +62,8 @@ def monte_carlo(
     trials : number of draws; JCGM 101, 7.2 wants 100 / (1 - p) and more for an interval of coverage p.
     """
     draws = rng.multivariate_normal(np.asarray(x, float), np.asarray(cov, float), trials, method="eigh")
-    if columns:
-        values = np.asarray(function(draws.T), float).T
-    else:
-        values = np.array([function(d) for d in draws], float)
+    results = function(draws.T) if columns else np.array([function(d) for d in draws]).T
+    values = np.asarray(results, float).T
     return values.mean(0), np.atleast_2d(np.cov(values, rowvar=False)), values
 
 
