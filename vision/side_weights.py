@@ -21,6 +21,8 @@ ENDS: Mapping[Side, tuple[int, int]] = {"head": (0, 1), "right": (1, 2), "sill":
 CLICK_PX_12MP = 16.0  # guess: reach of a careless click on a 12 MP photo; on others in proportion to its width
 SILL_FALL = 0.17  # guess: a sill's top falls by up to 10 degrees
 ANOTHER_LINE = 0.01  # contract, Decision: no side gives less to 'another line'
+HORN_PX = 1.5  # guess: how well the foot of a sill's ends tells where its arris is
+HORN_GHOST_WEIGHT = 0.7
 GHOST_WEIGHT = 0.25  # guess: how often a sill's only line is the foot of the wall behind an unseen arris
 PLATE_WEIGHT = 0.15  # guess: how often the outer of two lines over a head is the top of a steel lintel
 PLATE_MM = (4.0, 14.0)
@@ -40,8 +42,7 @@ class SideCandidate:
 class Search:
     """Rough ends (2, 2) mm of a side and reach inward and outward, px at its middle.
 
-    `foot_px`: how far behind (inward of) its front arris a projecting sill meets the jambs' plane in the photo, level
-    top; `fall_px`: how much further with the steepest fall. Both 0 elsewhere.
+    `foot_px`: how far inward of its front arris a projecting sill meets the jambs' plane in the photo, level top; `fall_px`: how much further with the steepest fall. Both 0 elsewhere.
     """
 
     side: Side
@@ -50,6 +51,16 @@ class Search:
     outer_px: float
     foot_px: float = 0.0
     fall_px: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Ghost:
+    """The front arris of a sill that no line shows: shape (3,) mm, weight, u in mm, and whether it is the best guess."""
+
+    shape: Array
+    weight: float
+    u_mm: float
+    leads: bool
 
 
 def plan_search(
@@ -106,17 +117,20 @@ def thin(lines: list[Line], mm: float, search: Search, bow_mm: float) -> list[Li
 
 
 def weigh(
-    lines: list[Line], mm: float, search: Search, bow_mm: float, sill_at: str
-) -> tuple[Array, SideCandidate | None]:
-    """Return the weights (N,) of lines ordered from outside, and a rival that is not seen but may be there."""
+    lines: list[Line], mm: float, search: Search, bow_mm: float, sill_at: str, arris_px: Array, arris_weight: Array
+) -> tuple[Array, Ghost | None]:
+    """Return the weights (N,) of lines ordered from outside, and a rival that is not seen but may be there.
+
+    `arris_px` (M, 2): ends of a sill's front arris as its horns say, px, likeliest first, with weights (M,) up to 1.
+    """
     score = scores(lines, mm, search, bow_mm)
     at = np.array([line.shape[0] / mm for line in lines])
-    clear = np.array([line.t_value > 10 and line.coverage > 0.85 for line in lines])
-    if search.foot_px > 1:
-        for i in range(len(lines)):
-            gap = at[i] - at
-            expected = (gap > search.foot_px - 2) & (gap < search.foot_px + search.fall_px + 2)
-            score[i] += 2.0 if (expected & clear & (np.arange(len(lines)) != i)).any() else 0.0
+    ends = np.array([[x.shape[0] - x.shape[1], x.shape[0] + x.shape[1]] for x in lines]) / mm
+    support = np.zeros(len(lines))
+    if len(arris_px):
+        off = np.abs(ends[:, None] - arris_px[None]).max(axis=2)
+        support = (np.exp(-0.5 * (off / HORN_PX) ** 2) * arris_weight).max(axis=1)
+        score += 5.0 * support - 2.5
     real = np.clip(1 / (1 + np.exp(-score)), 0.0, 0.995)
     if sill_at != "front" and search.side == "sill":  # an inner line is asked for: the nearest, not the outermost
         near = real * np.exp(-0.5 * (at / max(search.inner_px / 3, 1.0)) ** 2)
@@ -125,7 +139,15 @@ def weigh(
     weights = weights / max(float(weights.sum()), 0.9)
     if search.side == "head" and bow_mm > 2:
         weights = _plate(lines, weights)
-    ghost = _ghost(at, real, int(weights.argmax()), search, mm)
+    best = int(weights.argmax())
+    ghost = None
+    if len(arris_px):
+        shape = np.array([arris_px[0].sum(), arris_px[0][1] - arris_px[0][0], 0.0]) / 2 * mm
+        if support[best] < 0.2 and shape[0] > lines[best].shape[0] + mm:  # an arris lies outside of its own foot
+            ghost = Ghost(shape, HORN_GHOST_WEIGHT, HORN_PX * mm, leads=True)
+    elif search.foot_px > 1 and at[best] + search.foot_px <= search.outer_px:
+        shape = lines[best].shape + np.array([search.foot_px + search.fall_px / 4, 0, 0]) * mm
+        ghost = Ghost(shape, GHOST_WEIGHT, search.fall_px / 4 * mm, leads=False)
     keep = 1 - ANOTHER_LINE - (ghost.weight if ghost else 0.0)
     return np.asarray(weights * keep), ghost
 
@@ -157,15 +179,3 @@ def _plate(lines: list[Line], weights: Array) -> Array:
             moved[best] *= 1 - PLATE_WEIGHT
             return moved
     return weights
-
-
-def _ghost(at: Array, real: Array, best: int, search: Search, mm: float) -> SideCandidate | None:
-    """Return the unseen front arris before the best line, where that may be the foot of the wall on the sill."""
-    if search.foot_px <= 1 or at[best] + search.foot_px > search.outer_px:
-        return None
-    gap = at[best] - at
-    foot = (gap > max(search.foot_px - 2, 1)) & (gap < search.foot_px + search.fall_px + 2)
-    if (foot & (real > 0.3)).any():
-        return None
-    shift = (search.foot_px + search.fall_px / 2) * mm
-    return SideCandidate(GHOST_WEIGHT, shift, 0.0, "front arris, not seen")

@@ -19,7 +19,8 @@ from vision.profiles import Strip, cut_strip
 from vision.request import SIDES, Array, Side, Wall
 from vision.side_fit import Line, find_lines
 from vision.side_place import Placed, place_line, stack_profile
-from vision.side_weights import SideCandidate, plan_search, thin, weigh
+from vision.side_weights import Ghost, SideCandidate, plan_search, thin, weigh
+from vision.sill_horns import find_horns
 
 BOW_MM: Mapping[Wall, float] = {"masonry": 8.0, "render": 6.0, "siding": 2.5, "panel": 2.5}  # guess
 LEVEL_BOW = 0.4  # guess: lintels and sills are cast, cut or laid on one; jambs are laid course by course
@@ -88,7 +89,7 @@ def trace_sides(
     corners = np.asarray(corners_px, float)
     found = {side: _find(rgb, camera, corners, click_px, depth_mm, wall, sill_at, side) for side in SIDES}
     blur = min((_blur(f) for f in found.values() if isinstance(f, _Found)), default=float("inf"))
-    return {side: f if isinstance(f, FailedSide) else _result(side, f, blur) for side, f in found.items()}
+    return {side: f if isinstance(f, FailedSide) else _finish(side, f, blur) for side, f in found.items()}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -101,7 +102,7 @@ class _Found:
     best: int
     placed: Placed
     profile: Array
-    ghost: SideCandidate | None
+    ghost: Ghost | None
 
 
 def _find(
@@ -126,7 +127,10 @@ def _find(
     lines = thin(find_lines(strip, (-inner, outer), bow), strip.mm_per_px, search, bow)
     if not lines:
         return FailedSide(side, "no edge runs along it within reach of the corners")
-    weights, ghost = weigh(lines, strip.mm_per_px, search, bow, sill_at)
+    horns = find_horns(rgb, camera, search, depth_mm)
+    arris_px = np.array([h.ends_px for h in horns]).reshape(-1, 2)
+    arris_weight = np.array([h.weight for h in horns])
+    weights, ghost = weigh(lines, strip.mm_per_px, search, bow, sill_at, arris_px, arris_weight)
     for best in np.argsort(-weights):
         placed = place_line(strip, lines[best].shape, *_room(lines, int(best), strip.mm_per_px))
         if placed is not None:
@@ -155,6 +159,11 @@ def _room(lines: list[Line], index: int, mm: float, least_mm: float = 0.0) -> tu
     inner = -gaps[gaps < -least_mm].max(initial=-20.0 * mm)
     outer = gaps[gaps > least_mm].min(initial=20.0 * mm)
     return float(inner / mm), float(outer / mm)
+
+
+def _finish(side: Side, found: _Found, blur_px: float) -> SideTrace:
+    ghost = found.ghost
+    return _unseen(side, found, ghost) if ghost is not None and ghost.leads else _result(side, found, blur_px)
 
 
 def _result(side: Side, found: _Found, blur_px: float) -> SideTrace:
@@ -189,14 +198,45 @@ def _result(side: Side, found: _Found, blur_px: float) -> SideTrace:
     )
 
 
+def _unseen(side: Side, found: _Found, ghost: Ghost) -> SideTrace:
+    """Return the side where a sill's ends say it is though no line shows it: hidden, wide, without local edge."""
+    strip = found.strip
+    half = strip.u_mm[-1] / 2
+    slope = float(ghost.shape[1] / half)
+    direction = strip.direction + slope * strip.normal
+    return SideTrace(
+        side=side,
+        depth_mm=strip.depth_mm,
+        origin_mm=strip.origin_mm + half * strip.direction + ghost.shape[0] * strip.normal,
+        direction=direction / np.hypot(*direction),
+        cov_offset_slope=np.diag([ghost.u_mm**2, (ghost.u_mm / half) ** 2]),
+        bow_mm=0.0,
+        s_mm=np.zeros(0),
+        local_mm=np.zeros(0),
+        u_local_mm=ghost.u_mm,
+        scatter_mm=0.0,
+        coverage=0.0,
+        hidden=True,
+        candidates=_candidates(found, half),
+    )
+
+
 def _candidates(found: _Found, half_mm: float) -> tuple[SideCandidate, ...]:
-    best = found.lines[found.best].shape
+    """Return the lines that may be the side, the one taken first; shifts and slopes are against that one."""
+    ghost = found.ghost
+    leads = ghost is not None and ghost.leads
+    taken = ghost.shape if ghost is not None and leads else found.lines[found.best].shape
+
+    def against(shape: Array, weight: float, name: str) -> SideCandidate:
+        return SideCandidate(weight, float(shape[0] - taken[0]), float((shape[1] - taken[1]) / half_mm), name)
+
     out = []
     for i in np.argsort(-found.weights):
-        line = found.lines[i].shape
-        name = "edge" if i == found.best else "outside" if i < found.best else "inside"
-        if found.weights[i] >= 0.005 or i == found.best:
-            slope = float((line[1] - best[1]) / half_mm)
-            out.append(SideCandidate(float(found.weights[i]), float(line[0] - best[0]), slope, name))
-    out.sort(key=lambda c: (c.name != "edge", -c.weight))
-    return (*out, found.ghost) if found.ghost else tuple(out)
+        best = int(i) == found.best and not leads
+        shape, weight = found.lines[i].shape, float(found.weights[i])
+        if weight >= 0.005 or best:
+            out.append(against(shape, weight, "edge" if best else "outside" if shape[0] > taken[0] else "inside"))
+    if ghost is not None:
+        out.append(against(ghost.shape, ghost.weight, "front arris, not seen"))
+    first = "front arris, not seen" if leads else "edge"
+    return tuple(sorted(out, key=lambda c: (c.name != first, -c.weight)))

@@ -46,7 +46,7 @@ def station(trace: SideTrace, s: float) -> float:
     d = np.abs(trace.s_mm - s)
     if (d <= 8).any():
         return float(trace.local_mm[d <= 8].min())
-    return float(trace.local_mm[d.argmin()]) if d.min() <= 20 else 0.0
+    return float(trace.local_mm[d.argmin()]) if d.min(initial=99) <= 20 else 0.0
 
 
 def nine(traces, local=True):
