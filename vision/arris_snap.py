@@ -97,7 +97,7 @@ def _plain(lines: Mapping[Side, _Lines], distance: float) -> dict[Side, float] |
         ahead = max(side.foot, 0.0) * depth / distance
         outside = side.nearest(ahead + 0.5 * fall, PLACE_MM + 0.2 * ahead + 0.5 * fall) if ahead > SEEN_MM else None
         inside = side.nearest(-ahead, PLACE_MM + 0.3 * ahead) if ahead > BORDER_MM else None
-        border = side.outermost(-12.0, BORDER_MM)
+        border = side.outermost(-12.0, 26.0 if s == "sill" else BORDER_MM)
         if outside is not None and (inside is None or side.strong(outside) > FAINT * side.strong(inside)):
             shifts[s] = outside
         elif border is not None and (inside is not None or s == "head" or ahead <= BORDER_MM):
@@ -136,7 +136,7 @@ def _jambs(
     depth = outer[one] * per_mm[one]
     ahead = max(lines[other].foot, 0.0) * depth / distance
     if ahead > 3 * PLACE_MM and lines[other].nearest(-ahead, PLACE_MM + 0.3 * ahead) is None:
-        return f"the reveal of the {other} jamb looks like the wall"
+        outer[other] = ahead  # that reveal looks like the wall: the trace must find its arris there
     return outer, depth
 
 

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 
 from vision.camera import Camera, back_project
+from vision.measures import SideLine
 from vision.request import SIDES, Array, Side, Warning_
 from vision.sides import FailedSide, SideTrace
 
@@ -14,15 +16,16 @@ ENDS: Mapping[Side, tuple[int, int]] = {"head": (0, 1), "right": (1, 2), "sill":
 NORMAL: Mapping[Side, tuple[float, float]] = {"head": (0, -1), "right": (1, 0), "sill": (0, 1), "left": (-1, 0)}
 MOVED_MM = 14.0  # the search places a side within about this
 PROJECTING_MM = 70.0  # a sill's front may stand so far below the foot of the jambs in the picture
-RIVAL_WEIGHT = 0.1
-RIVAL_MM = 2.0  # nearer rivals are ends of one rounded arris
+ANOTHER_LINE = 0.01  # contract, Decision: no side gives less to it
+UNSURE_MM = 7.0  # guess: how far off a line is that the trace took for none
+COVERED_MM = 10.0  # rivals that spread further than this cannot be left to the uncertainty
 
 
 def doubt(camera: Camera, corners_px: Array, traces: Mapping[Side, SideTrace | FailedSide]) -> Warning_ | None:
     """Return why a person must point at the corners all the same, or None.
 
-    A side counts when it was traced over most of its length near where the search had put it, and no rival line of
-    weight lies as near to that.
+    A side counts when it was traced over most of its length near where the search had put it, and what rivals it has
+    spread little enough to be covered by its uncertainty (`spread`).
 
     Parameters
     ----------
@@ -40,12 +43,23 @@ def doubt(camera: Camera, corners_px: Array, traces: Mapping[Side, SideTrace | F
         outer = PROJECTING_MM if side == "sill" else MOVED_MM
         if not -MOVED_MM < moved < outer:
             return _ask(f"the {side} may be one of several lines")
-        reach = max(abs(moved), MOVED_MM)
-        for rival in t.candidates[1:]:
-            near = abs(moved + rival.shift_mm) < reach or side == "sill"
-            if rival.weight > RIVAL_WEIGHT and near and abs(rival.shift_mm) > RIVAL_MM:
-                return _ask(f"the {side} may be one of several lines")
+        if spread(t) > COVERED_MM:
+            return _ask(f"the {side} may be one of several lines")
     return None
+
+
+def spread(trace: SideTrace) -> float:
+    """Return the standard uncertainty mm of the choice of line, by the weights: nobody pointed at one of them."""
+    rivals = trace.candidates[1:]
+    missing = max(0.0, 1.0 - ANOTHER_LINE - sum(c.weight for c in trace.candidates))
+    return float(np.sqrt(sum(c.weight * c.shift_mm**2 for c in rivals) + missing * UNSURE_MM**2))
+
+
+def widened(line: SideLine, trace: SideTrace | FailedSide) -> SideLine:
+    """Return the side with the spread of its rivals in the uncertainty of the edge's choice."""
+    if isinstance(trace, FailedSide):
+        return line
+    return replace(line, u_choice_mm=float(np.hypot(line.u_choice_mm, spread(trace))))
 
 
 def _moved(camera: Camera, corners_px: Array, trace: SideTrace) -> float:

@@ -13,7 +13,7 @@ from vision import markers
 from vision.camera import Camera, back_project, project
 from vision.errors import PhotoError, RequestError
 from vision.exif import focal_prior
-from vision.found import doubt
+from vision.found import doubt, widened
 from vision.measures import ENDS, Measured, SideLine, candidate_effects, clicked_sides, measure
 from vision.opening import find_openings
 from vision.photo import Photo, read_photo
@@ -106,6 +106,8 @@ def measure_photo(request: OpeningRequest, photo: PhotoRequest) -> PhotoMeasured
             return replace(base, corners_px=corners, error=unsure)
         sides, listed, traced, more = _side_lines(camera, traces, corners, depth, request.wall)
         warned += more
+        if found_by == "photo":  # nobody chose between rival lines: u covers them
+            sides = {s: widened(sides[s], traces[s]) for s in SIDES}
         result = measure(camera, solved.adjusted.parts, sides, u_common, u_each)
     candidates = candidate_effects(camera, sides, listed)
     if 2 * np.sqrt(np.diag(result.cov_mm2))[:6].max() > WEAK_MM:
