@@ -114,9 +114,7 @@ def observe(rng, truth):
         normal = seen(i, middle + 0.5 * edges.normal) - here
         along = seen(i, middle + 0.5 * edges.along) - here
         across = np.stack([-along[:, 1], along[:, 0]], axis=1)
-        across *= np.sign((across * normal).sum(1, keepdims=True)) / np.linalg.norm(
-            across, axis=1, keepdims=True
-        )
+        across *= np.sign((across * normal).sum(1, keepdims=True)) / np.linalg.norm(across, axis=1, keepdims=True)
         shift = truth.references[i, 8] + rng.normal(0, NOISE_PX, len(middle))
         n = len(middle)
         blocks.append(
@@ -132,9 +130,7 @@ def observe(rng, truth):
         )
         outlines.append(seen(i, corners) + rng.normal(0, 1.0, (4, 2)))
         plane = sheet.saddles_mm() - SHEET_MIDDLE_MM
-        saddles.append(
-            point_block(i, plane, SHEET_HALF_MM, seen(i, plane) + rng.normal(0, 0.1, plane.shape), 0.12)
-        )
+        saddles.append(point_block(i, plane, SHEET_HALF_MM, seen(i, plane) + rng.normal(0, 0.1, plane.shape), 0.12))
         saddles.append(point_block(i, corners, SHEET_HALF_MM, outlines[-1], 3.0))
     return blocks, outlines, saddles, corners
 

@@ -90,9 +90,7 @@ def request(truth, folder, corners=True):
         reference, bars = Reference(ref["kind"], *ref["size_mm"]), CheckBar()
     offset = truth.get("edge_offset_mm", 0)
     offset = offset if isinstance(offset, dict) else dict.fromkeys(SIDES, offset)
-    if (
-        "edge_depth_mm" in truth
-    ):  # drawn side by side, each with its own error: equal values would read as one error
+    if "edge_depth_mm" in truth:  # drawn side by side, each with its own error: equal values would read as one error
         offset = {s: offset[s] + 1e-6 * i for i, s in enumerate(SIDES)}
     clicked = tuple(np.array(r["rough_corners_px"]) for r in truth["references"] if "rough_corners_px" in r)
     photo = PhotoRequest(
@@ -146,9 +144,7 @@ def true_sides(truth):
     seen = {}
     for s, (a, b) in ENDS.items():
         xyz = np.column_stack([corners[[a, b]], np.full(2, -float(real[s]))])
-        seen[s] = SideLine(
-            s, project(camera, xyz), -float(offset[s]), none, none, np.zeros((2, 2)), 0.0, 0.0, 0.0
-        )
+        seen[s] = SideLine(s, project(camera, xyz), -float(offset[s]), none, none, np.zeros((2, 2)), 0.0, 0.0, 0.0)
     at = {s: replace(line, depth_mm=-float(real[s])) for s, line in seen.items()}
     zero = dict.fromkeys(SIDES, 0.0)
     return seen, measure(camera, {}, at, 0.0, zero).values_mm
@@ -243,9 +239,7 @@ def summary(rows):
     if wrong:
         found["photo says"] = np.mean([any(r["said"].values()) for _, r in wrong])
         found["side says"] = np.mean([bool(r["said"][s]) for s, r in wrong])
-        found["said of right"] = np.mean(
-            [bool(r["said"][s]) for r in good for s in SIDES if r["sides"][s] <= WRONG_MM]
-        )
+        found["said of right"] = np.mean([bool(r["said"][s]) for r in good for s in SIDES if r["sides"][s] <= WRONG_MM])
     return {k: round(float(v), 3) if isinstance(v, float) else v for k, v in found.items()}
 
 
@@ -269,10 +263,7 @@ def by_part(rows):
     print("measure: rms e/u, mean e, covered")
     for i, name in enumerate(NINE[:8]):
         z = e[:, i] / u[:, i]
-        print(
-            f"  {name:14} {np.sqrt(np.mean(z**2)):5.2f}  {e[:, i].mean():+5.2f} mm  "
-            f"{np.mean(abs(z) <= 2):.3f}"
-        )
+        print(f"  {name:14} {np.sqrt(np.mean(z**2)):5.2f}  {e[:, i].mean():+5.2f} mm  {np.mean(abs(z) <= 2):.3f}")
     parts = np.array([r["split"] for r in good])[:, :, :8]
     for name, i in (("camera", 0), ("sides", 2)):
         z = parts[:, i] / np.maximum(parts[:, i + 1], 1e-3)
@@ -313,13 +304,9 @@ def main():
     p.add_argument("--layout", default="*")
     p.add_argument("--jobs", type=int, default=2)
     p.add_argument("--json", type=Path)
-    p.add_argument(
-        "--judge", nargs=6, type=float, metavar=("MEDIAN", "P95", "COV_LO", "COV_HI", "RMS_LO", "RMS_HI")
-    )
+    p.add_argument("--judge", nargs=6, type=float, metavar=("MEDIAN", "P95", "COV_LO", "COV_HI", "RMS_LO", "RMS_HI"))
     a = p.parse_args()
-    files = [
-        f for d in a.folders for f in sorted(d.glob("*.truth.json")) if fnmatch.fnmatch(f.name, a.only + "*")
-    ]
+    files = [f for d in a.folders for f in sorted(d.glob("*.truth.json")) if fnmatch.fnmatch(f.name, a.only + "*")]
     files = [f for f in files if fnmatch.fnmatch(layout(json.loads(f.read_text())), a.layout)]
     rows = []
     with ProcessPoolExecutor(a.jobs) as pool:
