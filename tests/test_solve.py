@@ -189,3 +189,18 @@ def test_a_page_doubts_its_size_as_the_standard_allows():
 def test_half_a_page_is_where_the_bulge_vanishes():
     """US Letter, ASME Y14.1 size A: 215.9 x 279.4 mm, to the millimetre."""
     assert list(2 * SHEET_HALF_MM) == pytest.approx([215.9, 279.4], abs=1)
+
+
+@pytest.mark.slow
+def test_95_of_100_intervals_hold_the_true_distance():
+    """Print scale, depth of both sheets, focal length and view drawn from the priors; 40 photos, binomial bounds."""
+    rng, inside = np.random.default_rng(7), []
+    for seed in range(40):
+        turn = rng.uniform(-0.25, 0.25, 3) * [1, 1, 0.3]
+        c = replace(camera(tuple(turn)), focal_px=FOCAL * 1.01 * np.exp(0.02 * rng.normal()))
+        scale = 1 + 0.002 * rng.normal()
+        z = tuple(-0.5 + np.hypot(1.0, 0.3) * rng.normal(size=2))
+        a = solve(drawn(c, z=z, scale=(scale, scale), seed=seed), bar=CheckBar()).adjusted
+        inside.append(abs(apart(a.state) - TRUE_APART) / u_apart(a.covariance))
+    assert np.count_nonzero(np.array(inside) < 1.96) >= 34  # binomial 0.95, 40: 34 and fewer come in 1.4 %
+    assert 0.6 < np.sqrt(np.mean(np.square(inside))) < 1.35
