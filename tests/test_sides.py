@@ -182,3 +182,37 @@ def test_sides_of_practice_photos_are_within_a_millimetre_or_flagged(name):
     for trace in traces.values():
         offset, _ = offset_and_slope(trace, corners)
         assert abs(offset) < 1.0 or trace.candidates[0].weight < 0.97
+
+
+def draw_projecting_sill(camera):
+    """Return a photo of an opening over a sill 40 mm proud, top and front of one colour, polygons drawn at 8 x."""
+    k = 8
+    picture = np.empty((480 * k, 640 * k, 3), np.uint8)
+    picture[:] = (150, 80, 60)
+    frame, stone = (235, 235, 230), (170, 170, 165)
+
+    def fill(points, colour):
+        px = (project(camera, np.array(points, float)) + 0.5) * k - 0.5
+        cv2.fillPoly(picture, [np.round(px * 16).astype(np.int32)], colour, lineType=cv2.LINE_8, shift=4)
+
+    fill([(-300, -250, 0), (300, -250, 0), (300, 250, 0), (-300, 250, 0)], (60, 40, 35))
+    fill([(-285, -235, 0), (285, -235, 0), (285, 250, 0), (-285, 250, 0)], frame)
+    fill([(-400, 250, 0), (400, 250, 0), (400, 250, -40), (-400, 250, -40)], stone)
+    fill([(-400, 250, -40), (400, 250, -40), (400, 320, -40), (-400, 320, -40)], stone)
+    return cv2.resize(picture, (640, 480), interpolation=cv2.INTER_AREA)
+
+
+@pytest.mark.parametrize("clicked_depth", [-40.0, 0.0])
+def test_a_sill_of_one_colour_is_placed_by_its_ends_beyond_the_jambs_and_called_hidden(clicked_depth):
+    """Clicked on its front arris or on the foot of the jambs: the arris is where the foot and the projection say."""
+    centre = np.array([40.0, -350.0, -1400.0])  # above the sill, so that its top is seen
+    ahead = -centre / np.linalg.norm(centre)
+    right = np.cross([0.0, 1.0, 0.0], ahead)
+    right /= np.linalg.norm(right)
+    rotation = np.array([right, np.cross(ahead, right), ahead])
+    camera = Camera(rotation, -rotation @ centre, 600.0, 320.0, 240.0)
+    corners = [(-300, -250, 0), (300, -250, 0), (300, 250, clicked_depth), (-300, 250, clicked_depth)]
+    clicks = project(camera, np.array(corners, float)) + np.array([[2, -1], [-1, 2], [1, 1], [-2, 1]])
+    trace = trace_sides(draw_projecting_sill(camera), camera, clicks, 3.0, DEPTH | {"sill": -40.0}, "masonry")["sill"]
+    assert trace.hidden
+    assert_allclose(trace.origin_mm[1], 250, rtol=0, atol=3.0)  # mm; one pixel is 2.5 mm

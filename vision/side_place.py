@@ -36,6 +36,7 @@ class Placed:
     cov: Array
     u_mm: Array
     local_mm: Array
+    jitter_mm: float
     u_local_mm: float
     scatter_mm: float
     coverage: float
@@ -76,6 +77,7 @@ def place_line(strip: Strip, shape: Array, inner_px: float, outer_px: float) -> 
         cov,
         u[near],
         ndimage.uniform_filter1d(straight[near], SMOOTH, mode="nearest"),
+        float(np.std(straight[near] - ndimage.median_filter(straight[near], 9, mode="nearest"))),
         float(np.hypot(noise * mm / np.sqrt(SMOOTH), 0.12 * mm)),
         scatter,
         float(np.mean(kept)),

@@ -42,7 +42,8 @@ class SideCandidate:
 class Search:
     """Rough ends (2, 2) mm of a side and reach inward and outward, px at its middle.
 
-    `foot_px`: how far inward of its front arris a projecting sill meets the jambs' plane in the photo, level top; `fall_px`: how much further with the steepest fall. Both 0 elsewhere.
+    `foot_px`: how far inward of its front arris a projecting sill meets the jambs' plane in the photo, level top;
+    `fall_px`: how much further with the steepest fall. Both 0 elsewhere.
     """
 
     side: Side
@@ -55,7 +56,7 @@ class Search:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Ghost:
-    """The front arris of a sill that no line shows: shape (3,) mm, weight, u in mm, and whether it is the best guess."""
+    """The front arris of a sill that no line shows: shape (3,) mm, weight, u in mm, whether it is the best guess."""
 
     shape: Array
     weight: float

@@ -27,6 +27,7 @@ LEVEL_BOW = 0.4  # guess: lintels and sills are cast, cut or laid on one; jambs 
 HIDDEN_COVERAGE = 0.4
 ARRIS_MM = 4.5  # lines nearer than this may be the two ends of one rounded arris
 MARGIN_PX = 9.0
+JITTER_SHARE = 0.7  # guess: how much of the roughness that is not followed widens the mean profile
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -173,7 +174,8 @@ def _result(side: Side, found: _Found, blur_px: float) -> SideTrace:
     direction = strip.direction + slope * strip.normal
     direction /= np.hypot(*direction)
     inner, outer = _room(found.lines, found.best, strip.mm_per_px, ARRIS_MM)
-    arris = find_arris(found.profile, blur_px, np.clip(inner - 1.5, 2, 6), np.clip(outer - 1.5, 3, 7), strip.mm_per_px)
+    spread = float(np.hypot(blur_px, JITTER_SHARE * placed.jitter_mm / strip.mm_per_px))
+    arris = find_arris(found.profile, spread, np.clip(inner - 1.5, 2, 6), np.clip(outer - 1.5, 3, 7), strip.mm_per_px)
     shift = arris.shift_px * strip.mm_per_px if arris else 0.0
     origin = strip.origin_mm + half * strip.direction + (placed.shape[0] + shift) * strip.normal
     scale = np.diag([1.0, 1 / half])
