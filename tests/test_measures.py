@@ -11,8 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from vision.camera import Camera, project
-from vision.measures import ENDS, SideLine, candidate_effects, clicked_sides, local_edge, measure
+from vision.measures import candidate_effects, measure
 from vision.request import NINE, PARTS, SIDES
+from vision.stations import ENDS, SideLine, clicked_sides, local_edge
 
 W, H = 914.4, 1524.0  # 36 x 60 in
 NONE = np.zeros(0)

@@ -8,9 +8,9 @@ from dataclasses import replace
 import numpy as np
 
 from vision.camera import Camera, back_project
-from vision.measures import SideLine
 from vision.request import SIDES, Array, Side, Warning_
 from vision.sides import FailedSide, SideTrace
+from vision.stations import SideLine
 
 ENDS: Mapping[Side, tuple[int, int]] = {"head": (0, 1), "right": (1, 2), "sill": (3, 2), "left": (0, 3)}
 NORMAL: Mapping[Side, tuple[float, float]] = {"head": (0, -1), "right": (1, 0), "sill": (0, 1), "left": (-1, 0)}
@@ -18,6 +18,7 @@ MOVED_MM = 14.0  # the search places a side within about this
 PROJECTING_MM = 70.0  # a sill's front may stand so far below the foot of the jambs in the picture
 ANOTHER_LINE = 0.01  # contract, Decision: no side gives less to it
 UNSURE_MM = 7.0  # guess: how far off a line is that the trace took for none
+UNSEEN = "front arris, not seen"  # the trace knows where it must be from the foot of the wall
 COVERED_MM = 10.0  # rivals that spread further than this cannot be left to the uncertainty
 
 
@@ -37,7 +38,7 @@ def doubt(camera: Camera, corners_px: Array, traces: Mapping[Side, SideTrace | F
         t = traces[side]
         if isinstance(t, FailedSide):
             return _ask(f"the {side} is not seen clearly")
-        if t.hidden:
+        if t.hidden and t.candidates[0].name != UNSEEN:
             return _ask(f"the {side} is partly hidden")
         moved = _moved(camera, corners_px, t)
         outer = PROJECTING_MM if side == "sill" else MOVED_MM

@@ -10,43 +10,31 @@ import cv2
 import numpy as np
 
 from vision import markers
+from vision.advice import geometry_warnings, reference_warnings
 from vision.camera import Camera, back_project, project
-from vision.errors import PhotoError, RequestError
+from vision.depths import edge_depths
+from vision.errors import RequestError
 from vision.exif import focal_prior
 from vision.found import doubt, widened
-from vision.measures import ENDS, Measured, SideLine, candidate_effects, clicked_sides, measure
+from vision.measures import Measured, candidate_effects, measure
 from vision.opening import find_openings
 from vision.photo import Photo, read_photo
 from vision.priors import CameraPrior, camera_prior
 from vision.request import (
-    NINE,
     SIDES,
     Array,
     Candidate,
-    CheckBar,
     Face,
     OpeningRequest,
     PhotoReport,
     PhotoRequest,
-    Quantity,
     Side,
-    Wall,
     Warning_,
 )
-from vision.sides import FailedSide, SideTrace, trace_sides
+from vision.sides import trace_sides
 from vision.solve import Solved, solve_rectangles, solve_sheets
-
-# contract: what is not given is not zero
-DEFAULT_OFFSET: Mapping[Wall, Quantity] = {
-    "masonry": Quantity(0.0, 2.0),
-    "render": Quantity(0.0, 2.0),
-    "siding": Quantity(15.0, 10.0),
-    "panel": Quantity(15.0, 10.0),
-}
-# guess: how far out the light lets a rounded arris appear
-U_CHOICE_MM: Mapping[Wall, float] = {"masonry": 0.3, "render": 0.4, "siding": 0.15, "panel": 0.15}
-AMBIGUOUS_BELOW = 0.9  # weight of the best candidate
-WEAK_MM = 6.35  # the contract's default tolerance
+from vision.stations import ENDS, clicked_sides
+from vision.traced import faces_of, side_lines
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -65,7 +53,7 @@ def measure_photo(request: OpeningRequest, photo: PhotoRequest) -> PhotoMeasured
 
     Raises
     ------
-    PhotoError : the file cannot be read as a photo.
+    PhotoError : the file cannot be read as a photo (`vision.errors`).
     RequestError : corners outside the photo.
     """
     picture = read_photo(photo.path, photo.turn)
@@ -79,11 +67,11 @@ def measure_photo(request: OpeningRequest, photo: PhotoRequest) -> PhotoMeasured
     solved = _solve(request, scaled, picture, sightings, prior)
     if isinstance(solved, Warning_):
         return replace(base, error=solved)
-    warned += [*solved.warnings, *_reference_warnings(request, solved)]
+    warned += [*solved.warnings, *reference_warnings(request, solved)]
     base = replace(
         base, references_px=tuple(zip(solved.names, solved.outlines_px, strict=True)), warnings=tuple(warned)
     )
-    offsets, u_common, u_each, assumed = _depths(request)
+    offsets, u_common, u_each, assumed = edge_depths(request)
     warned += assumed
     camera = solved.adjusted.state.camera
     corners, found_by, click = scaled.corners_px, "corners", scaled.click_px
@@ -104,14 +92,13 @@ def measure_photo(request: OpeningRequest, photo: PhotoRequest) -> PhotoMeasured
         unsure = doubt(camera, corners, traces) if found_by == "photo" else None
         if unsure is not None:
             return replace(base, corners_px=corners, error=unsure)
-        sides, listed, traced, more = _side_lines(camera, traces, corners, depth, request.wall)
+        sides, listed, traced, more = side_lines(camera, traces, request.wall)
         warned += more
         if found_by == "photo":  # nobody chose between rival lines: u covers them
             sides = {s: widened(sides[s], traces[s]) for s in SIDES}
         result = measure(camera, solved.adjusted.parts, sides, u_common, u_each)
     candidates = candidate_effects(camera, sides, listed)
-    if 2 * np.sqrt(np.diag(result.cov_mm2))[:6].max() > WEAK_MM:
-        warned.append(_weak(result, len(solved.names)))
+    warned += geometry_warnings(result.cov_mm2, len(solved.names))
     to_photo, extent = _shown(camera, result, depth, solved)
     report = replace(
         base,
@@ -122,7 +109,7 @@ def measure_photo(request: OpeningRequest, photo: PhotoRequest) -> PhotoMeasured
         wall_to_photo=to_photo,
         extent_mm=extent,
     )
-    return PhotoMeasured(result, candidates, _faces(result, candidates, depth), report, found_by)  # type: ignore[arg-type]
+    return PhotoMeasured(result, candidates, faces_of(result, candidates, depth), report, found_by)  # type: ignore[arg-type]
 
 
 def _at_read_size(photo: PhotoRequest, picture: Photo) -> PhotoRequest:
@@ -160,7 +147,10 @@ def _upright(
     turned.setflags(write=False)
     h, w = turned.shape[:2]
     picture = replace(picture, rgb=turned, size_px=(w, h))
-    says = f"the photo was turned by {90 * quarter} degrees because its sheets lay on their side or head; check that it is upright"
+    says = (
+        f"the photo was turned by {90 * quarter} degrees because its sheets lay on their side or head; "
+        "check that it is upright"
+    )
     return picture, markers.find_sheets(cv2.cvtColor(turned, cv2.COLOR_RGB2GRAY)), [Warning_("turned", says)]
 
 
@@ -212,139 +202,10 @@ def _solve(
     return solve_rectangles(photo.reference_corners_px, reference, prior, request.wall, photo.click_px)
 
 
-def _reference_warnings(request: OpeningRequest, solved: Solved) -> list[Warning_]:
-    warned = []
-    if len(solved.names) == 1:
-        warned.append(
-            Warning_(
-                "one-reference",
-                "only one reference is in view: a second one on the other side of the opening makes the measure several times better",
-            )
-        )
-    if len(set(solved.names)) < len(solved.names):
-        warned.append(
-            Warning_("letter-twice", "the same sheet letter is in view twice; both are used, each at its own place")
-        )
-    if request.reference.kind == "sheet" and request.check_bar == CheckBar():
-        warned.append(
-            Warning_(
-                "scale-unverified",
-                "the printed bars were not measured: the print scale is assumed within 0.2 %; measure both bars on the sheets and enter them",
-            )
-        )
-    return warned
-
-
-def _depths(request: OpeningRequest) -> tuple[dict[Side, float], float, dict[Side, float], list[Warning_]]:
-    """Return edge offsets by side, the common and the single standard uncertainty, and what was assumed."""
-    given = request.edge_offset
-    if given is None:
-        q = DEFAULT_OFFSET[request.wall]
-        warned = []
-        if request.wall in {"siding", "panel"}:
-            says = "how far the trim stands out was not given: 15 mm +- 10 mm is assumed; measure it and enter it as edge offset"
-            warned.append(Warning_("edge-depth-assumed", says))
-        return dict.fromkeys(SIDES, q.value_mm), q.u_mm, dict.fromkeys(SIDES, 0.0), warned
-    default = DEFAULT_OFFSET[request.wall]
-    quantity = {s: given.get(s, default) for s in SIDES}
-    if len({(q.value_mm, q.u_mm) for q in quantity.values()}) == 1:
-        return (
-            {s: q.value_mm for s, q in quantity.items()},
-            quantity["head"].u_mm,
-            dict.fromkeys(SIDES, 0.0),
-            [],
-        )
-    return {s: q.value_mm for s, q in quantity.items()}, 0.0, {s: q.u_mm for s, q in quantity.items()}, []
-
-
-def _side_lines(
-    camera: Camera,
-    traces: Mapping[Side, SideTrace | FailedSide],
-    corners: Array,
-    depth: Mapping[Side, float],
-    wall: Wall,
-) -> tuple[dict[Side, SideLine], dict[Side, tuple[tuple[float, float, str], ...]], dict[str, Array], list[Warning_]]:
-    """Return the traced sides for measuring, their candidates, the curves to draw, and warnings."""
-    lines: dict[Side, SideLine] = {}
-    listed: dict[Side, tuple[tuple[float, float, str], ...]] = {}
-    drawn: dict[str, Array] = {}
-    warned: list[Warning_] = []
-    for side in SIDES:
-        t = traces[side]
-        if isinstance(t, FailedSide):
-            raise RequestError(
-                "edge-hidden",
-                f"the {side} was not found near the corners given: {t.reason}; point at its corners more closely, or take a photo that shows it",
-            )
-        outward = (
-            np.array([-t.direction[1], t.direction[0]])
-            if side in {"head", "sill"}
-            else np.array([t.direction[1], -t.direction[0]])
-        )
-        outward = outward * (-1.0 if side in {"head", "left"} else 1.0)
-        half = max(float(np.abs(t.s_mm).max()) if len(t.s_mm) else 0.0, 100.0)
-        ends = t.origin_mm + np.array([[-half], [half]]) * t.direction
-        ends_px = project(camera, np.column_stack([ends, np.full(2, t.depth_mm)]))
-        lines[side] = SideLine(
-            side,
-            ends_px,
-            t.depth_mm,
-            t.s_mm + half,
-            t.local_mm,
-            t.cov_offset_slope,
-            t.u_local_mm,
-            t.scatter_mm,
-            U_CHOICE_MM[wall],
-            wall == "masonry",
-        )
-        curve = t.origin_mm + t.s_mm[:, None] * t.direction + t.local_mm[:, None] * outward
-        drawn[side] = (
-            project(camera, np.column_stack([curve, np.full(len(curve), t.depth_mm)])) if len(curve) else ends_px
-        )
-        listed[side] = tuple((c.weight, c.shift_mm, c.name) for c in t.candidates)
-        if t.hidden:
-            warned.append(
-                Warning_(
-                    "edge-hidden",
-                    f"the {side} is seen over {100 * t.coverage:.0f} % of its length only; clear what hides it or point at its line",
-                )
-            )
-        if t.candidates and t.candidates[0].weight < AMBIGUOUS_BELOW:
-            warned.append(
-                Warning_(
-                    "edge-ambiguous",
-                    f"more than one line could be the {side}; look at the picture and point at the right one",
-                )
-            )
-    return lines, listed, drawn, warned
-
-
-def _faces(result: Measured, candidates: tuple[Candidate, ...], depth: Mapping[Side, float]) -> tuple[Face, ...]:
-    """Return the opening as it would measure to each other line seen beside a side (frame, trim, foot of a sill)."""
-    u = float(np.median(np.sqrt(np.diag(result.cov_mm2)[:8])))
-    faces = []
-    for c in candidates:
-        if c.shift_mm != 0:
-            nine = result.values_mm + c.shift_nine_mm
-            moved = {n: float(v) for n, v, d in zip(NINE, nine, c.shift_nine_mm, strict=True) if abs(d) > 0.05}
-            faces.append(Face(f"{c.side}, line {abs(c.shift_mm):.0f} mm {c.name}", moved, u, -depth[c.side]))
-    return tuple(faces)
-
-
-def _weak(result: Measured, references: int) -> Warning_:
-    worst = 2 * float(np.sqrt(np.diag(result.cov_mm2))[:6].max())
-    remedy = (
-        "put a second sheet on the other side of the opening"
-        if references < 2
-        else "stand squarer to the wall, nearer, and keep all sheets in view"
-    )
-    return Warning_("weak-geometry", f"sizes are known to {worst:.0f} mm at best from this photo; {remedy}")
-
-
 def _shown(
     camera: Camera, result: Measured, depth: Mapping[Side, float], solved: Solved
 ) -> tuple[Callable[[Array], Array], tuple[float, float, float, float]]:
-    """Return the map from millimetres at the opening (top left corner, x along the head) to the photo, and its extent."""
+    """Return the map from mm at the opening (from its top left corner, x along the head) to px, and its extent."""
     z = float(np.mean(list(depth.values())))
     corners = back_project(camera, result.corners_px, z)
     along = (corners[1] - corners[0]) / np.linalg.norm(corners[1] - corners[0])

@@ -17,7 +17,7 @@ import numpy as np
 from vision import printed_edges, sheet
 from vision.adjustment import adjust
 from vision.camera import Camera, project
-from vision.measures import SideLine, _lines, _nine, _shifted, measure, stations
+from vision.measures import measure
 from vision.observations import PER_REFERENCE, EdgeBlock, PhotoState, point_block, reference_points
 from vision.priors import (
     STANDOFF_MM,
@@ -34,6 +34,7 @@ from vision.priors import (
 from vision.request import NINE, PARTS, SIDES, CheckBar, Quantity, Reference
 from vision.solve import SHEET_HALF_MM, SHEET_MIDDLE_MM, _best
 from vision.start import start_states
+from vision.stations import SideLine, lines_of, nine_of, shifted, stations
 
 SIZE_PX = (4032, 3024)
 NOISE_PX = 0.08  # of one unit edge, independent
@@ -143,12 +144,12 @@ def draw_sides(rng, truth, corners, declared, depth):
         cov = np.diag([U_OFFSET_MM**2, U_SLOPE**2])
         none = np.zeros(0)
         sides[s] = SideLine(s, project(truth.camera, xyz), depth[s], none, none, cov, 0.0, 0.0, U_CHOICE_MM)
-    lines = _lines(truth.camera, sides, depth)
+    lines = lines_of(truth.camera, sides, depth)
     local = {n: tuple(rng.normal(0, U_LOCAL_MM, 2)) for n in stations(lines)}
-    nine = _nine(lines, local)
+    nine = nine_of(lines, local)
     traced = {}
     for s in SIDES:
-        moved = _shifted(
+        moved = shifted(
             lines[s], float(rng.normal(0, np.hypot(U_OFFSET_MM, U_CHOICE_MM))), float(rng.normal(0, U_SLOPE))
         )
         ends = np.array([moved.origin, moved.origin + moved.length * moved.direction])

@@ -17,10 +17,11 @@ import numpy as np
 from PIL import Image, ImageOps
 from score_photos import ENDS, WALLS, true_camera, true_sides
 
-from vision import one_photo
-from vision.measures import _lines, local_edge, measure, stations
+from vision import traced
+from vision.measures import measure
 from vision.request import NINE, PARTS, SIDES
 from vision.sides import FailedSide, trace_sides
+from vision.stations import lines_of, local_edge, stations
 
 
 def one_photo_rows(file):
@@ -36,8 +37,8 @@ def one_photo_rows(file):
     traces = trace_sides(rgb, camera, rough, 3.0, depth, wall)
     if any(isinstance(t, FailedSide) for t in traces.values()):
         return [], []
-    sides = one_photo._side_lines(camera, traces, rough, depth, wall)[0]
-    lines = _lines(camera, sides, depth)
+    sides = traced.side_lines(camera, traces, wall)[0]
+    lines = lines_of(camera, sides, depth)
     corners = np.array(truth["corners_mm"])
     scale = np.linalg.norm(corners[2] - corners[0]) / np.linalg.norm(
         np.subtract(*np.array(truth["corners_px"])[[2, 0]])

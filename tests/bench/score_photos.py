@@ -34,7 +34,7 @@ import numpy as np
 from vision import one_photo
 from vision.camera import Camera, back_project, project
 from vision.estimate import estimate_opening
-from vision.measures import SideLine, measure
+from vision.measures import measure
 from vision.request import (
     NINE,
     PARTS,
@@ -46,6 +46,7 @@ from vision.request import (
     Quantity,
     Reference,
 )
+from vision.stations import SideLine
 
 WALLS = {"brick": "masonry", "stucc": "render", "sidin": "siding", "panel": "panel"}
 ALWAYS_EXACT = {

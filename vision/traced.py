@@ -1,0 +1,94 @@
+"""Traced sides -> lines to measure between, curves to draw, candidates, faces and warnings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from vision.camera import Camera, project
+from vision.errors import RequestError
+from vision.measures import Measured
+from vision.request import NINE, SIDES, Array, Candidate, Face, Side, Wall, Warning_
+from vision.sides import FailedSide, SideTrace
+from vision.stations import SideLine
+
+# guess: how far out the light lets a rounded arris appear
+U_CHOICE_MM: Mapping[Wall, float] = {"masonry": 0.3, "render": 0.4, "siding": 0.15, "panel": 0.15}
+AMBIGUOUS_BELOW = 0.9  # weight of the best candidate
+SIDE_WORD: Mapping[Side, str] = {"head": "head", "right": "right jamb", "sill": "sill", "left": "left jamb"}
+
+
+def side_lines(
+    camera: Camera,
+    traces: Mapping[Side, SideTrace | FailedSide],
+    wall: Wall,
+) -> tuple[dict[Side, SideLine], dict[Side, tuple[tuple[float, float, str], ...]], dict[str, Array], list[Warning_]]:
+    """Return the traced sides for measuring, their candidates, the curves to draw, and warnings."""
+    lines: dict[Side, SideLine] = {}
+    listed: dict[Side, tuple[tuple[float, float, str], ...]] = {}
+    drawn: dict[str, Array] = {}
+    warned: list[Warning_] = []
+    for side in SIDES:
+        t = traces[side]
+        if isinstance(t, FailedSide):
+            raise RequestError(
+                "edge-hidden",
+                f"the {SIDE_WORD[side]} was not found near the corners given: {t.reason}; point at its corners more "
+                "closely, or take a photo that shows it",
+            )
+        outward = (
+            np.array([-t.direction[1], t.direction[0]])
+            if side in {"head", "sill"}
+            else np.array([t.direction[1], -t.direction[0]])
+        )
+        outward = outward * (-1.0 if side in {"head", "left"} else 1.0)
+        half = max(float(np.abs(t.s_mm).max()) if len(t.s_mm) else 0.0, 100.0)
+        ends = t.origin_mm + np.array([[-half], [half]]) * t.direction
+        ends_px = project(camera, np.column_stack([ends, np.full(2, t.depth_mm)]))
+        lines[side] = SideLine(
+            side,
+            ends_px,
+            t.depth_mm,
+            t.s_mm + half,
+            t.local_mm,
+            t.cov_offset_slope,
+            t.u_local_mm,
+            t.scatter_mm,
+            U_CHOICE_MM[wall],
+            wall == "masonry",
+        )
+        curve = t.origin_mm + t.s_mm[:, None] * t.direction + t.local_mm[:, None] * outward
+        drawn[side] = (
+            project(camera, np.column_stack([curve, np.full(len(curve), t.depth_mm)])) if len(curve) else ends_px
+        )
+        listed[side] = tuple((c.weight, c.shift_mm, c.name) for c in t.candidates)
+        if t.hidden:
+            warned.append(
+                Warning_(
+                    "edge-hidden",
+                    f"the {SIDE_WORD[side]} is seen over {100 * t.coverage:.0f} % of its length only; clear what "
+                    "hides it or point at its line",
+                )
+            )
+        if t.candidates and t.candidates[0].weight < AMBIGUOUS_BELOW:
+            warned.append(
+                Warning_(
+                    "edge-ambiguous",
+                    f"more than one line could be the {SIDE_WORD[side]}; look at the picture and point at the right "
+                    "one",
+                )
+            )
+    return lines, listed, drawn, warned
+
+
+def faces_of(result: Measured, candidates: tuple[Candidate, ...], depth: Mapping[Side, float]) -> tuple[Face, ...]:
+    """Return the opening as it would measure to each other line seen beside a side (frame, trim, foot of a sill)."""
+    u = float(np.median(np.sqrt(np.diag(result.cov_mm2)[:8])))
+    faces = []
+    for c in candidates:
+        if c.shift_mm != 0:
+            nine = result.values_mm + c.shift_nine_mm
+            moved = {n: float(v) for n, v, d in zip(NINE, nine, c.shift_nine_mm, strict=True) if abs(d) > 0.05}
+            faces.append(Face(f"{SIDE_WORD[c.side]}, line {abs(c.shift_mm):.0f} mm {c.name}", moved, u, -depth[c.side]))
+    return tuple(faces)
