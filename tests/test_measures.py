@@ -113,6 +113,14 @@ def test_the_innermost_brick_under_the_blade_stops_the_tape():
     assert local_edge(side([92, 100, 108, 120], [0.0, -1.5, 2.0, -9.0]), 100)[0] == -1.5
 
 
+def test_a_smooth_side_is_averaged_about_the_station_because_single_places_are_noise():
+    smooth = side([90, 100, 110], [0.3, -0.9, 0.0], ragged=False)
+    value, u = local_edge(smooth, 100)
+    assert value == pytest.approx(-0.2)
+    assert u < local_edge(replace(smooth, ragged=True), 100)[1]
+    assert local_edge(replace(smooth, ragged=True), 100)[0] == -0.9
+
+
 def test_beside_a_joint_the_nearest_edge_within_20_mm_counts():
     assert local_edge(side([60, 112, 125], [-9.0, 1.25, -7.0]), 100)[0] == 1.25
 
