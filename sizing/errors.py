@@ -1,7 +1,7 @@
 """Exceptions of the package.
 
-    SizingError(Exception)
-    └── InputError(ValueError)   what was typed cannot be used; carries all problems found at once
+SizingError(Exception)
+└── InputError(ValueError)   what was typed cannot be used; carries all problems found at once
 """
 
 from __future__ import annotations

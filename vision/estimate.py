@@ -76,7 +76,9 @@ def _not_measured(reports: list[PhotoReport]) -> NotMeasured:
     """Return the reason of the first photo that gave one; every photo keeps its own."""
     errors = [r.error for r in reports if r.error is not None]
     if not errors:
-        return NotMeasured("no-photo", "no photo was given; take one with a printed sheet beside the opening", tuple(reports))
+        return NotMeasured(
+            "no-photo", "no photo was given; take one with a printed sheet beside the opening", tuple(reports)
+        )
     return NotMeasured(errors[0].code, errors[0].message, tuple(reports))
 
 
