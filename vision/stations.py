@@ -15,6 +15,8 @@ from vision.camera import Camera, back_project
 from vision.request import NINE, SIDES, Array, Side
 
 STATION_MM = 50.8  # 2 in inside the corners
+SMEAR_MM = 5.0  # local edges are running means: beside a joint a brick shows its place only so far inside its end
+BOW_SAMPLES = 20
 BLADE_MM, NEAR_MM = 8.0, 20.0  # a tape's blade; how far the nearest edge may lie
 SMOOTH_MM = 25.0  # over which the edge of a smooth side is averaged
 Pair = tuple[Side, Side]
@@ -114,16 +116,26 @@ def local_edge(side: SideLine, s_mm: float) -> tuple[float, float]:
         around = distance <= SMOOTH_MM
         if not side.ragged and np.count_nonzero(around) >= 3:
             return float(side.local_mm[around].mean()), float(np.hypot(side.u_local_mm, side.scatter_mm) / 2)
-        near = distance <= BLADE_MM
+        near = distance <= BLADE_MM + SMEAR_MM
         if near.any():
             values = np.sort(side.local_mm[near])
-            inner = values[: max(1, (len(values) + 2) // 3)]  # the inner third: the least alone would take the noise
+            inner = values[: max(1, (len(values) + 2) // 3)]  # the least alone would take the noise
             return float(inner.mean()), float(np.hypot(side.u_local_mm, 0.35 * side.scatter_mm))
         if distance.min() <= NEAR_MM:
             nearest = np.argsort(distance)[:3]
             value = float(np.median(side.local_mm[nearest[distance[nearest] <= NEAR_MM]]))
             return value, float(np.hypot(side.u_local_mm, 0.6 * side.scatter_mm))
-    return 0.0, float(np.hypot(side.u_local_mm, max(side.scatter_mm, 0.3)))
+    return _bow(side, s_mm), float(np.hypot(side.u_local_mm, max(side.scatter_mm, 0.3)))
+
+
+def _bow(side: SideLine, s_mm: float) -> float:
+    """Return the parabola through the local edges at `s_mm`: what is hidden there follows the side's bow."""
+    if len(side.s_mm) < BOW_SAMPLES:
+        return 0.0
+    middle, half = float(side.s_mm.mean()), float(np.ptp(side.s_mm)) / 2 + 1e-9
+    t = (side.s_mm - middle) / half
+    bow = np.polynomial.Polynomial.fit(t, side.local_mm, 2, domain=[-1, 1])
+    return float(bow(np.clip((s_mm - middle) / half, -1.2, 1.2)))
 
 
 def nine_of(lines: Mapping[Side, Line], local: Mapping[str, tuple[float, float]]) -> Array:
