@@ -130,13 +130,17 @@ def _samples(
     k = np.arange(len(rows))[:, None]
     colour = rows[k, low] * (1 - part) + rows[k, low + 1] * part
     out, into = offset >= CORE_PX, offset <= -CORE_PX
-    step = np.nanmedian(colour[:, out].mean(axis=1) - colour[:, into].mean(axis=1), axis=0)
+    steps = colour[:, out].mean(axis=1) - colour[:, into].mean(axis=1)
+    seen = inside & np.isfinite(steps).all(axis=1)
+    if not seen.any():
+        return np.zeros(len(rows)), seen, 0.0
+    step = np.median(steps[seen], axis=0)
     axis = step / max(float(np.linalg.norm(step)), 1e-9)
     value = colour @ axis
     high, base = value[:, out].mean(axis=1), value[:, into].mean(axis=1)
     contrast = high - base
-    usual = float(np.nanmedian(contrast))
-    good = inside & np.isfinite(contrast) & (contrast > 0.3 * usual) & (contrast < 3 * usual)
+    usual = float(np.median(contrast[seen]))
+    good = seen & (contrast > 0.3 * usual) & (contrast < 3 * usual)
     safe = np.where(good, contrast, 1.0)
     share = (high[:, None] - value) / safe[:, None]
     place = share.sum(axis=1) * FINE_PX - inner - FINE_PX / 2  # each sample stands for FINE_PX about it

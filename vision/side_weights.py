@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from vision.camera import Camera
 from vision.profiles import outward, rough_ends, scale_mm_per_px
@@ -21,6 +22,7 @@ ENDS: Mapping[Side, tuple[int, int]] = {"head": (0, 1), "right": (1, 2), "sill":
 CLICK_PX_12MP = 16.0  # guess: reach of a careless click on a 12 MP photo; on others in proportion to its width
 SILL_FALL = 0.17  # guess: a sill's top falls by up to 10 degrees
 ANOTHER_LINE = 0.01  # contract, Decision: no side gives less to 'another line'
+UNDERSIDE = 0.2  # guess: odds that a line that far out is not the sill's own lower edge
 HORN_PX = 1.5  # guess: how well the foot of a sill's ends tells where its arris is
 HORN_GHOST_WEIGHT = 0.7
 GHOST_WEIGHT = 0.25  # guess: how often a sill's only line is the foot of the wall behind an unseen arris
@@ -133,6 +135,8 @@ def weigh(
         support = (np.exp(-0.5 * (off / HORN_PX) ** 2) * arris_weight).max(axis=1)
         score += 5.0 * support - 2.5
     real = np.clip(1 / (1 + np.exp(-score)), 0.0, 0.995)
+    if search.foot_px > 1:
+        real *= np.where(_below(lines, at, search) & (support < 0.3), UNDERSIDE, 1.0)
     if sill_at != "front" and search.side == "sill":  # an inner line is asked for: the nearest, not the outermost
         near = real * np.exp(-0.5 * (at / max(search.inner_px / 3, 1.0)) ** 2)
         return near / max(float(near.sum()), 1e-12) * (1 - ANOTHER_LINE), None
@@ -151,6 +155,14 @@ def weigh(
         ghost = Ghost(shape, GHOST_WEIGHT, search.fall_px / 4 * mm, leads=False)
     keep = 1 - ANOTHER_LINE - (ghost.weight if ghost else 0.0)
     return np.asarray(weights * keep), ghost
+
+
+def _below(lines: list[Line], at: Array, search: Search) -> NDArray[np.bool_]:
+    """Return which lines (N,) lie beyond a click on the arris and have no foot behind them, but a clear line has."""
+    clear = np.array([x.t_value > 10 and x.coverage > 0.9 for x in lines]) & (np.abs(at) <= search.inner_px)
+    gap = at[:, None] - at[None]
+    foot = (gap > search.foot_px - 2) & (gap < search.foot_px + search.fall_px + 2)
+    return np.asarray((at > search.inner_px + 1) & clear.any() & ~(foot & clear[None]).any(axis=1))
 
 
 def _score(line: Line, mm: float, search: Search, bow_mm: float, strongest: float) -> float:

@@ -27,6 +27,7 @@ LEVEL_BOW = 0.4  # guess: lintels and sills are cast, cut or laid on one; jambs 
 HIDDEN_COVERAGE = 0.4
 ARRIS_MM = 4.5  # lines nearer than this may be the two ends of one rounded arris
 MARGIN_PX = 9.0
+SHORT_MM = 100.0  # contract: under 100 mm is no length of an opening
 JITTER_SHARE = 0.7  # guess: how much of the roughness that is not followed widens the mean profile
 
 
@@ -119,6 +120,8 @@ def _find(
     search = plan_search(camera, corners_px, click_px, depth_mm, sill_at, side, rgb.shape)
     if not np.isfinite(search.ends_mm).all():
         return FailedSide(side, "its corners do not lie on the wall as seen by the camera")
+    if np.hypot(*(search.ends_mm[1] - search.ends_mm[0])) < SHORT_MM:
+        return FailedSide(side, f"its corners are less than {SHORT_MM:.0f} mm apart")
     inner, outer = search.inner_px, search.outer_px
     depth = float(depth_mm[side])
     strip = cut_strip(rgb, camera, side, search.ends_mm, depth, inner + MARGIN_PX, outer + MARGIN_PX)

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
 
 from vision.camera import Camera
 from vision.profiles import block_means, cut_strip
@@ -69,11 +70,11 @@ def _peaks(
     at = strip.v_mm / strip.mm_per_px
     step, _, _ = steps_across(np.nan_to_num(profiles), float(at[1] - at[0]))
     size = np.linalg.norm(step.mean(axis=0), axis=-1)
+    size[size < ndimage.maximum_filter1d(size, 9)] = 0
     size[(at < -inner - 2) | (at > search.outer_px - search.foot_px + 2)] = 0
     found: list[tuple[float, float]] = []
     for i in np.argsort(-size):
         if size[i] < LEAST_STEP or len(found) == PEAKS or (found and size[i] < LEAST_SHARE * size.max()):
             break
-        if all(abs(at[i] - v) > 2.5 for v, _ in found) and size[i] >= size[max(i - 2, 0) : i + 3].max():
-            found.append((float(at[i]), float(size[i] / size.max())))
+        found.append((float(at[i]), float(size[i] / size.max())))
     return found
