@@ -20,6 +20,7 @@ from vision.wall_mask import PITCH_MM, Mask, WallView
 
 REACH_MM = 240.0
 REVEAL_MM = 220.0  # no frame stands deeper behind the edge
+TALLER = (0.16, 0.6)  # how much taller the head board may be than the jambs', trim outside or inside the region
 TRIM_MM, TRIM_ALIKE_MM = 45.0, 15.0  # a trim is at least so wide, and alike on all sides
 STEP_T, STEP_LAB = 5.0, 4.0  # a step along a side: against its scatter, and in Lab units
 PLACE_MM = 7.0  # how well such a step is placed
@@ -35,7 +36,7 @@ NORMAL: Mapping[Side, tuple[float, float]] = {"head": (0, -1), "right": (1, 0), 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Lines:
-    """Steps along one side: offsets mm outward from the border, sizes in Lab; distance mm of the border from the foot."""
+    """Steps along one side: offsets mm outward from the border, sizes in Lab; the border's mm from the foot."""
 
     at: Array
     size: Array
@@ -119,7 +120,7 @@ def _jambs(
         return outer, 0.0
     per_mm = {s: distance / lines[s].foot for s in JAMBS if seen[s]}
     if len(per_mm) == 2:
-        u = PLACE_MM * float(np.hypot(*per_mm.values()))
+        u = PLACE_MM * float(np.hypot(per_mm["left"], per_mm["right"]))
         agreeing = [
             (x, y)
             for x in seen["left"]
@@ -135,7 +136,7 @@ def _jambs(
     other: Side = "right" if one == "left" else "left"
     depth = outer[one] * per_mm[one]
     ahead = max(lines[other].foot, 0.0) * depth / distance
-    if ahead > 3 * PLACE_MM and lines[other].nearest(-ahead, PLACE_MM + 0.3 * ahead) is None:
+    if ahead > 1.5 * PLACE_MM and lines[other].nearest(-ahead, 0.5 * PLACE_MM + 0.3 * ahead) is None:
         outer[other] = ahead  # that reveal looks like the wall: the trace must find its arris there
     return outer, depth
 
@@ -152,7 +153,16 @@ def _trimmed(lines: Mapping[Side, _Lines]) -> dict[Side, float] | str:
                 best = (edge_left, edge_right, 0.5 * (wide + wide_right))
     if best is None:
         return "no trim of one width is seen left and right"
-    heads = [e for e, wide in _pairs(lines["head"]) if abs(wide - best[2]) < 1.5 * TRIM_ALIKE_MM]
+    within = best[0] < -TRIM_MM  # the region holds the trim
+    if within != (best[1] < -TRIM_MM):
+        return "edge and trim could be taken for each other"
+    heads = [
+        e
+        for e, wide in _pairs(lines["head"])
+        if (e < -TRIM_MM) == within and -1.5 * TRIM_ALIKE_MM < wide - best[2] < TALLER[within] * best[2]
+    ]
+    if within and len(heads) > 1:
+        return "the head's trim has several lines"
     if not heads:
         return "the head's trim is not seen"
     sill = lines["sill"].outermost(-12.0, BORDER_MM)
@@ -170,16 +180,16 @@ def _pairs(side: _Lines) -> list[tuple[float, float]]:
 
 
 def _lines(view: WallView, corners: Array, foot: Array, side: Side, other: Mask) -> _Lines:
-    """Return the steps of colour along one side: what also runs beyond its ends belongs to the wall and is taken off."""
+    """Return the steps of colour along one side; what also runs beyond its ends belongs to the wall: taken off."""
     a, b = corners[list(ENDS[side])]
     normal = np.array(NORMAL[side])
     reach = np.arange(-REACH_MM / PITCH_MM, REACH_MM / PITCH_MM + 1)
-    shown = cv2.GaussianBlur(view.lab, (0, 0), 0.8)
+    shown = np.asarray(cv2.GaussianBlur(view.lab, (0, 0), 0.8), np.float32)
     colour, _ = _sampled(shown, view.valid, a + np.linspace(0.06, 0.94, 96)[:, None] * (b - a), reach, normal)
     step = (colour[:, 2:] - colour[:, :-2]).reshape(12, 8, len(reach) - 2, 3).mean(axis=1)
     mean, error = step.mean(0), np.linalg.norm(step.std(0, ddof=1), axis=1) / np.sqrt(12)
     if side in ("head", "sill"):
-        mean = mean - _wall_steps(shown, view.valid & (other == 0), a, b, reach, normal)
+        mean = mean - _wall_steps(shown, view.valid * (1 - other), a, b, reach, normal)
     size = np.linalg.norm(mean, axis=1)
     peak = (size / np.maximum(error, 0.5) > STEP_T) & (size > STEP_LAB)
     peak[[0, -1]] = False

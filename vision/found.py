@@ -16,10 +16,11 @@ ENDS: Mapping[Side, tuple[int, int]] = {"head": (0, 1), "right": (1, 2), "sill":
 NORMAL: Mapping[Side, tuple[float, float]] = {"head": (0, -1), "right": (1, 0), "sill": (0, 1), "left": (-1, 0)}
 MOVED_MM = 14.0  # the search places a side within about this
 PROJECTING_MM = 70.0  # a sill's front may stand so far below the foot of the jambs in the picture
+DISAGREE = 0.25  # guess: share of the way between search and trace that counts as standard uncertainty
 ANOTHER_LINE = 0.01  # contract, Decision: no side gives less to it
 UNSURE_MM = 7.0  # guess: how far off a line is that the trace took for none
 UNSEEN = "front arris, not seen"  # the trace knows where it must be from the foot of the wall
-COVERED_MM = 10.0  # rivals that spread further than this cannot be left to the uncertainty
+COVERED_MM = 12.0  # rivals that spread further than this cannot be left to the uncertainty
 
 
 def doubt(camera: Camera, corners_px: Array, traces: Mapping[Side, SideTrace | FailedSide]) -> Warning_ | None:
@@ -56,11 +57,13 @@ def spread(trace: SideTrace) -> float:
     return float(np.sqrt(sum(c.weight * c.shift_mm**2 for c in rivals) + missing * UNSURE_MM**2))
 
 
-def widened(line: SideLine, trace: SideTrace | FailedSide) -> SideLine:
-    """Return the side with the spread of its rivals in the uncertainty of the edge's choice."""
+def widened(line: SideLine, trace: SideTrace | FailedSide, camera: Camera, corners_px: Array) -> SideLine:
+    """Return the side with the spread of its rivals and the distance of trace and search in the u of its choice."""
     if isinstance(trace, FailedSide):
         return line
-    return replace(line, u_choice_mm=float(np.hypot(line.u_choice_mm, spread(trace))))
+    moved = min(abs(_moved(camera, corners_px, trace)), MOVED_MM)
+    u = np.sqrt(line.u_choice_mm**2 + spread(trace) ** 2 + (DISAGREE * moved) ** 2)
+    return replace(line, u_choice_mm=float(u))
 
 
 def _moved(camera: Camera, corners_px: Array, trace: SideTrace) -> float:

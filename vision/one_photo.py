@@ -95,7 +95,7 @@ def measure_photo(request: OpeningRequest, photo: PhotoRequest) -> PhotoMeasured
         sides, listed, traced, more = side_lines(camera, traces, request.wall)
         warned += more
         if found_by == "photo":  # nobody chose between rival lines: u covers them
-            sides = {s: widened(sides[s], traces[s]) for s in SIDES}
+            sides = {s: widened(sides[s], traces[s], camera, corners) for s in SIDES}
         result = measure(camera, solved.adjusted.parts, sides, u_common, u_each)
     candidates = candidate_effects(camera, sides, listed)
     warned += geometry_warnings(result.cov_mm2, len(solved.names))

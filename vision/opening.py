@@ -1,7 +1,7 @@
 """Finding the opening when nobody pointed at it: what does not look like the wall, between the references.
 
 The wall's colours are learnt from rings around the references (`wall_mask`), what remains is searched for two straight
-jambs (`outline`), and these are moved to the lines a tape would touch (`arris_snap`); or the search says that it cannot.
+jambs (`outline`), and these are moved to the lines a tape would touch (`arris_snap`); or the search gives up.
 """
 
 from __future__ import annotations
@@ -21,9 +21,7 @@ MINOR = 0.2  # what has less than this share of the largest outline's area is no
 BESIDE_MM = 600.0  # the references hang at the height of the opening, give or take
 
 
-def find_openings(
-    rgb: Pixels, camera: Camera, references_px: Sequence[Array], wall: Wall
-) -> Array | Warning_:
+def find_openings(rgb: Pixels, camera: Camera, references_px: Sequence[Array], wall: Wall) -> Array | Warning_:
     """Return rough corners (4, 2) px of the one opening in view, or the reason why it must be pointed at.
 
     Parameters
@@ -35,11 +33,9 @@ def find_openings(
     """
     outlines_mm = [back_project(camera, o, 0.0) for o in references_px]
     view = view_wall(rgb, camera, np.concatenate(outlines_mm))
-    if view is None:
-        return _give_up("the wall is seen too obliquely")
-    references = [(o - view.origin_mm) / PITCH_MM for o in outlines_mm]
-    other = unlike_wall(view, references)
-    if other is None:
+    references = [] if view is None else [(o - view.origin_mm) / PITCH_MM for o in outlines_mm]
+    other = None if view is None else unlike_wall(view, references)
+    if view is None or other is None:
         return _give_up("too little wall is seen around the references")
     outlines = [o for o in find_outlines(other, view.valid) if _beside(o.corners, references)]
     if not outlines:
@@ -49,10 +45,8 @@ def find_openings(
     if len(listed) > 1:
         places = _places([o.corners for o in listed], view, camera)
         return Warning_("several-openings", f"{places}; give the corners of the one that is meant")
-    if not listed[0].ends_seen:
-        return _give_up("its corners are hidden or outside the photo")
-    if not square(listed[0].corners):
-        return _give_up("its sides do not meet squarely: part of a reveal may look like the wall")
+    if not listed[0].ends_seen or not square(listed[0].corners):
+        return _give_up("its corners are hidden, outside the photo, or part of a reveal looks like the wall")
     centre = camera.centre_mm()
     foot = (centre[:2] - view.origin_mm) / PITCH_MM
     trimmed = wall in {"siding", "panel"}
@@ -68,9 +62,7 @@ def _beside(quad: Array, references: Sequence[Array]) -> bool:
 
 
 def _give_up(reason: str) -> Warning_:
-    return Warning_(
-        "corners-needed", f"the opening was not found by itself ({reason}); give its four corners roughly"
-    )
+    return Warning_("corners-needed", f"the opening was not found by itself ({reason}); give its four corners roughly")
 
 
 def _places(quads: Sequence[Array], view: WallView, camera: Camera) -> str:

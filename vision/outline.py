@@ -36,7 +36,10 @@ class Outline:
 
 def find_outlines(other: Mask, valid: Mask) -> list[Outline]:
     """Return one outline for each region of the mask (H, W) that has two straight jambs; largest first."""
-    clear = cv2.erode(valid, np.ones((2 * int(CLEAR_MM / PITCH_MM) + 1,) * 2, np.uint8))
+    clear = np.pad(valid, 1)  # OpenCV takes what lies outside for valid
+    clear = np.asarray(cv2.erode(clear, np.ones((2 * int(CLEAR_MM / PITCH_MM) + 1,) * 2, np.uint8)), np.uint8)[
+        1:-1, 1:-1
+    ]
     regions, _ = cv2.findContours(other, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     found = []
     for contour in regions:
@@ -47,7 +50,7 @@ def find_outlines(other: Mask, valid: Mask) -> list[Outline]:
         cv2.drawContours(region, [contour], -1, 1, cv2.FILLED, offset=(-x, -y))
         outline = _outline(region, clear[y : y + h, x : x + w])
         if outline is not None:
-            found.append(Outline(outline.corners + [x, y], outline.ends_seen))
+            found.append(Outline(outline.corners + np.array([x, y]), outline.ends_seen))
     return sorted(found, key=lambda o: -area(o.corners))
 
 
@@ -73,7 +76,8 @@ def _outline(region: Mask, clear: Mask) -> Outline | None:
         for right in _upright_lines(stops):
             if np.mean(np.polyval(right, rows) - np.polyval(left, rows)) * PITCH_MM < SMALLEST_MM:
                 continue
-            both = at_left & _along(stops, np.polyval(right, rows))
+            at_right = _along(stops, np.polyval(right, rows))
+            both = at_left & at_right
             core = _longest(both)
             if core is None or (core[1] - core[0]) * PITCH_MM < SMALLEST_MM:
                 continue
@@ -83,11 +87,23 @@ def _outline(region: Mask, clear: Mask) -> Outline | None:
     if best is None:
         return None
     left, right, core = best
-    ends = [_run_over(_along(starts, np.polyval(left, rows)), core)]
-    ends += [_run_over(_along(stops, np.polyval(right, rows)), core)]
-    apart = max(abs(e[i] - core[i]) for e in ends for i in (0, 1)) * PITCH_MM
-    (top_left, bottom_left), (top_right, bottom_right) = ends
-    corners = np.array(
+    own = (
+        _run_over(_along(starts, np.polyval(left, rows)), core),
+        _run_over(_along(stops, np.polyval(right, rows)), core),
+    )
+    apart = max(abs(run[i] - core[i]) for run in own for i in (0, 1)) * PITCH_MM
+    corners = _corners(left, right, own)
+    if not square(corners):  # one jamb runs on into a sill
+        corners = _corners(left, right, ((own[0][0], core[1]), (own[1][0], core[1])))
+    beyond = np.rint(corners + np.array([[0, -2], [0, -2], [0, 2], [0, 2]])).astype(int)
+    at = beyond.clip(0, [region.shape[1] - 1, region.shape[0] - 1])
+    return Outline(corners, apart <= ENDS_APART_MM and bool(clear[at[:, 1], at[:, 0]].all()))
+
+
+def _corners(left: Array, right: Array, runs: tuple[tuple[int, int], tuple[int, int]]) -> Array:
+    """Return the corners (4, 2) where the two jambs' rows begin and end."""
+    (top_left, bottom_left), (top_right, bottom_right) = runs
+    return np.array(
         [
             [np.polyval(left, top_left) - 0.5, top_left - 0.5],
             [np.polyval(right, top_right) + 0.5, top_right - 0.5],
@@ -95,10 +111,6 @@ def _outline(region: Mask, clear: Mask) -> Outline | None:
             [np.polyval(left, bottom_left) - 0.5, bottom_left + 0.5],
         ]
     )
-    beyond = np.rint(corners + [[0, -2], [0, -2], [0, 2], [0, 2]]).astype(int)
-    at = beyond.clip(0, [region.shape[1] - 1, region.shape[0] - 1])
-    seen = bool(clear[at[:, 1], at[:, 0]].all())
-    return Outline(corners, seen and apart <= ENDS_APART_MM)
 
 
 def _upright_lines(border: NDArray[np.bool_]) -> list[Array]:
@@ -127,13 +139,13 @@ def _upright_lines(border: NDArray[np.bool_]) -> list[Array]:
     return lines
 
 
-def _along(border: NDArray[np.bool_], columns: Array) -> NDArray[np.bool_]:
+def _along(border: NDArray[np.bool_], columns: NDArray[np.floating]) -> NDArray[np.bool_]:
     """Return for each row whether the border passes within reach of the column given."""
     reach = round(1.6 * STRAIGHT_MM / PITCH_MM)
     wide = cv2.dilate(border.astype(np.uint8), np.ones((1, 2 * reach + 1), np.uint8))
     at = np.rint(columns).astype(int)
     inside = (at >= 0) & (at < border.shape[1])
-    return inside & (wide[np.arange(len(border)), at.clip(0, border.shape[1] - 1)] > 0)
+    return np.asarray(inside & (wide[np.arange(len(border)), at.clip(0, border.shape[1] - 1)] > 0), bool)
 
 
 def _filled(region: Mask, left: Array, right: Array, core: tuple[int, int]) -> float:

@@ -53,9 +53,9 @@ def view_wall(rgb: Pixels, camera: Camera, references_mm: Array) -> WallView | N
     node_x, node_y = np.arange(nx // COARSE + 2), np.arange(ny // COARSE + 2)
     gx, gy = np.meshgrid(low[0] + PITCH_MM * COARSE * node_x, low[1] + PITCH_MM * COARSE * node_y)
     nodes = project(camera, np.column_stack([gx.ravel(), gy.ravel(), np.zeros(gx.size)]))
-    nodes = np.nan_to_num(nodes, nan=-1e6).clip(-1e6, 1e6).astype(np.float32).reshape(*gx.shape, 2)
+    grid = np.nan_to_num(nodes, nan=-1e6).clip(-1e6, 1e6).astype(np.float32).reshape(*gx.shape, 2)
     fine_x, fine_y = np.meshgrid(np.arange(nx, dtype=np.float32), np.arange(ny, dtype=np.float32))
-    px = cv2.remap(nodes, fine_x / COARSE, fine_y / COARSE, cv2.INTER_LINEAR)
+    px = cv2.remap(grid, fine_x / COARSE, fine_y / COARSE, cv2.INTER_LINEAR)
     h, w = rgb.shape[:2]
     inside = (px > MARGIN_PX).all(axis=2) & (px[..., 0] < w - 1 - MARGIN_PX) & (px[..., 1] < h - 1 - MARGIN_PX)
     rows, columns = np.nonzero(inside.any(axis=1))[0], np.nonzero(inside.any(axis=0))[0]
