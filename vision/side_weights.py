@@ -23,6 +23,7 @@ CLICK_PX_12MP = 16.0  # guess: reach of a careless click on a 12 MP photo; on ot
 SILL_FALL = 0.17  # guess: a sill's top falls by up to 10 degrees
 ANOTHER_LINE = 0.01  # contract, Decision: no side gives less to 'another line'
 UNDERSIDE = 0.2  # guess: odds that a line that far out is not the sill's own lower edge
+FAINT = 0.1  # a line of less weight is no better than unseen
 HORN_PX = 1.5  # guess: how well the foot of a sill's ends tells where its arris is
 HORN_GHOST_WEIGHT = 0.7
 GHOST_WEIGHT = 0.25  # guess: how often a sill's only line is the foot of the wall behind an unseen arris
@@ -148,7 +149,8 @@ def weigh(
     ghost = None
     if len(arris_px):
         shape = np.array([arris_px[0].sum(), arris_px[0][1] - arris_px[0][0], 0.0]) / 2 * mm
-        if support[best] < 0.2 and shape[0] > lines[best].shape[0] + mm:  # an arris lies outside of its own foot
+        outside = shape[0] > lines[best].shape[0] + mm  # an arris lies outside of its own foot
+        if support[best] < 0.2 and (outside or weights[best] < FAINT):
             ghost = Ghost(shape, HORN_GHOST_WEIGHT, HORN_PX * mm, leads=True)
     elif search.foot_px > 1 and at[best] + search.foot_px <= search.outer_px:
         shape = lines[best].shape + np.array([search.foot_px + search.fall_px / 4, 0, 0]) * mm

@@ -19,7 +19,7 @@ from vision.profiles import Strip, cut_strip
 from vision.request import SIDES, Array, Side, Wall
 from vision.side_fit import Line, find_lines
 from vision.side_place import Placed, place_line, stack_profile
-from vision.side_weights import Ghost, SideCandidate, plan_search, thin, weigh
+from vision.side_weights import FAINT, Ghost, SideCandidate, plan_search, thin, weigh
 from vision.sill_horns import find_horns
 
 BOW_MM: Mapping[Wall, float] = {"masonry": 8.0, "render": 6.0, "siding": 2.5, "panel": 2.5}  # guess
@@ -198,7 +198,7 @@ def _result(side: Side, found: _Found, blur_px: float) -> SideTrace:
         u_local_mm=placed.u_local_mm,
         scatter_mm=placed.scatter_mm,
         coverage=placed.coverage,
-        hidden=placed.coverage < HIDDEN_COVERAGE,
+        hidden=bool(placed.coverage < HIDDEN_COVERAGE or found.weights[found.best] < FAINT),
         candidates=_candidates(found, half),
     )
 
