@@ -21,9 +21,10 @@ from vision.wall_mask import PITCH_MM, Mask, WallView
 REACH_MM = 240.0
 REVEAL_MM = 220.0  # no frame stands deeper behind the edge
 TALLER = (0.16, 0.6)  # how much taller the head board may be than the jambs', trim outside or inside the region
-TRIM_MM, TRIM_ALIKE_MM = 45.0, 15.0  # a trim is at least so wide, and alike on all sides
+TRIM_MM, TRIM_ALIKE_MM = 45.0, 9.0  # a trim is at least so wide, and alike on all sides
 STEP_T, STEP_LAB = 5.0, 4.0  # a step along a side: against its scatter, and in Lab units
 PLACE_MM = 7.0  # how well such a step is placed
+VAGUE_MM = 60.0  # a depth less sure than this predicts nothing
 SEEN_MM = 6.0  # a reveal narrower than this in the picture is not told from none
 BORDER_MM = 18.0  # how far a region's border stands from its line
 FAINT = 0.2  # an arris before a frame is seen by at least this share of the step at the frame
@@ -133,6 +134,8 @@ def _jambs(
         depth = (x + y) / (1 / per_mm["left"] + 1 / per_mm["right"])
         return {"left": x, "right": y}, depth
     one: Side = "left" if seen["left"] else "right"
+    if PLACE_MM * per_mm[one] > VAGUE_MM or outer[one] * per_mm[one] > REVEAL_MM:
+        return outer, 0.0  # that jamb stands nearly before the camera: its reveal tells little
     other: Side = "right" if one == "left" else "left"
     depth = outer[one] * per_mm[one]
     ahead = max(lines[other].foot, 0.0) * depth / distance
@@ -159,13 +162,16 @@ def _trimmed(lines: Mapping[Side, _Lines]) -> dict[Side, float] | str:
     heads = [
         e
         for e, wide in _pairs(lines["head"])
-        if (e < -TRIM_MM) == within and -1.5 * TRIM_ALIKE_MM < wide - best[2] < TALLER[within] * best[2]
+        if (e < -TRIM_MM) == within and -2.5 * TRIM_ALIKE_MM < wide - best[2] < TALLER[within] * best[2]
     ]
     if within and len(heads) > 1:
         return "the head's trim has several lines"
     if not heads:
         return "the head's trim is not seen"
-    sill = lines["sill"].outermost(-12.0, BORDER_MM)
+    # a trim all round has its edge above the region's end, a sill stands at that end
+    sill = lines["sill"].nearest(-best[2], 2.5 * TRIM_ALIKE_MM) if within else lines["sill"].outermost(-12.0, BORDER_MM)
+    if within and sill is None:
+        return "trim and sill could be taken for each other"
     return {"left": best[0], "right": best[1], "head": max(heads), "sill": sill if sill is not None else 0.0}
 
 

@@ -14,7 +14,8 @@ from vision.stations import SideLine
 
 ENDS: Mapping[Side, tuple[int, int]] = {"head": (0, 1), "right": (1, 2), "sill": (3, 2), "left": (0, 3)}
 NORMAL: Mapping[Side, tuple[float, float]] = {"head": (0, -1), "right": (1, 0), "sill": (0, 1), "left": (-1, 0)}
-MOVED_MM = 14.0  # the search places a side within about this
+MOVED_MM = 6.5  # the search places a side within about this
+SILL_MOVED_MM = 14.0  # and a sill, which may fall or project
 PROJECTING_MM = 70.0  # a sill's front may stand so far below the foot of the jambs in the picture
 DISAGREE = 0.25  # guess: share of the way between search and trace that counts as standard uncertainty
 ANOTHER_LINE = 0.01  # contract, Decision: no side gives less to it
@@ -42,8 +43,8 @@ def doubt(camera: Camera, corners_px: Array, traces: Mapping[Side, SideTrace | F
         if t.hidden and t.candidates[0].name != UNSEEN:
             return _ask(f"the {side} is partly hidden")
         moved = _moved(camera, corners_px, t)
-        outer = PROJECTING_MM if side == "sill" else MOVED_MM
-        if not -MOVED_MM < moved < outer:
+        inner, outer = (SILL_MOVED_MM, PROJECTING_MM) if side == "sill" else (MOVED_MM, MOVED_MM)
+        if not -inner < moved < outer:
             return _ask(f"the {side} may be one of several lines")
         if spread(t) > COVERED_MM:
             return _ask(f"the {side} may be one of several lines")
@@ -61,7 +62,7 @@ def widened(line: SideLine, trace: SideTrace | FailedSide, camera: Camera, corne
     """Return the side with the spread of its rivals and the distance of trace and search in the u of its choice."""
     if isinstance(trace, FailedSide):
         return line
-    moved = min(abs(_moved(camera, corners_px, trace)), MOVED_MM)
+    moved = min(abs(_moved(camera, corners_px, trace)), SILL_MOVED_MM)
     u = np.sqrt(line.u_choice_mm**2 + spread(trace) ** 2 + (DISAGREE * moved) ** 2)
     return replace(line, u_choice_mm=float(u))
 
