@@ -74,7 +74,7 @@ def camera_blocks(p: CameraPrior) -> list[PriorBlock]:
 
 
 def size_block(reference: Reference, bar: CheckBar) -> PriorBlock:
-    """Return what is known of the references' size: check bars, the prior of the print scale, or a standard's limits."""
+    """Return what is known of the references' size: check bars, the print scale's prior, or a standard's limits."""
     index = np.arange(SIZE.start, SIZE.stop)
     if reference.kind == "sheet":
         value, u = np.zeros(2), np.full(2, U_PRINT_SCALE)
@@ -111,7 +111,10 @@ def reference_blocks(count: int, wall: Wall, *, sheets: bool, stiff: bool) -> li
                 ),
                 PriorBlock(first + np.array([BULGE_X, BULGE_Y]), np.zeros(2), np.full(2, u_bulge), "flatness"),
                 PriorBlock(
-                    first + np.array([BLOOM]), np.zeros(1), np.array([U_BLOOM_PX if sheets else 1e-3]), "reference_image"
+                    first + np.array([BLOOM]),
+                    np.zeros(1),
+                    np.array([U_BLOOM_PX if sheets else 1e-3]),
+                    "reference_image",
                 ),
             ]
         )

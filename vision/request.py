@@ -153,7 +153,7 @@ class PhotoReport:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Estimate:
-    """Measures of one opening: nine values (9,), covariance (9, 9) mm2, budget (9, len(PARTS)) of standard uncertainties."""
+    """Measures of one opening: nine values (9,), their covariance (9, 9) mm2, budget (9, parts) as u in mm."""
 
     values_mm: Array
     cov_mm2: Array

@@ -63,9 +63,7 @@ def solve_sheets(
     edge_blocks = _edge_blocks(grey, sightings, final.state, first)  # again, from where they are expected now
     final = _rescaled(known, edge_blocks, final.state)
     names = tuple(f"sheet {sheet.LETTERS[s.letter]}" for s in sightings)
-    drawn = tuple(
-        _outline(final.state, i, corners - SHEET_MIDDLE_MM, SHEET_HALF_MM) for i in range(len(names))
-    )
+    drawn = tuple(_outline(final.state, i, corners - SHEET_MIDDLE_MM, SHEET_HALF_MM) for i in range(len(names)))
     warned = _misfit(final, known, edge_blocks, names)
     return Solved(final, names, drawn, tuple(warned), _noise(edge_blocks, final))
 
@@ -79,8 +77,7 @@ def solve_rectangles(
     known: list[Block[PhotoState]] = [*camera_blocks(prior), size_block(reference, CheckBar())]
     known += reference_blocks(len(quads), wall, sheets=False, stiff=True)
     seen: list[Block[PhotoState]] = [
-        replace(point_block(i, plane, half, q, max(click_px, 0.05)), robust=False)
-        for i, q in enumerate(quads)
+        replace(point_block(i, plane, half, q, max(click_px, 0.05)), robust=False) for i, q in enumerate(quads)
     ]
     starts = start_states(prior, [plane] * len(quads), quads)
     final = _best(known + seen, starts)
