@@ -27,6 +27,7 @@ PLACE_MM = 7.0  # how well such a step is placed
 VAGUE_MM = 60.0  # a depth less sure than this predicts nothing
 SEEN_MM = 6.0  # a reveal narrower than this in the picture is not told from none
 BORDER_MM = 18.0  # how far a region's border stands from its line
+INSIDE_MM = 130.0  # a frame shows within so much of an edge
 FAINT = 0.2  # an arris before a frame is seen by at least this share of the step at the frame
 SILL_FALL = 0.17  # guess: sills fall outward by up to 10 degrees
 JAMBS: tuple[Side, Side] = ("left", "right")
@@ -87,8 +88,9 @@ def _plain(lines: Mapping[Side, _Lines], distance: float) -> dict[Side, float] |
         side = lines[s]
         reach = max(side.foot, 0.0) * REVEAL_MM / distance + 10.0
         reveals[s] = [float(x) for x in side.at if -12.0 < x < reach]
-        if not reveals[s]:
-            return f"no line runs along the {s} jamb"
+        beyond = ((side.at > reach) & (side.at < reach + BORDER_MM)).any()
+        if not reveals[s] or (beyond and max(reveals[s]) <= SEEN_MM):
+            return f"no line runs along the {s} jamb where it must be"
     jambs = _jambs(reveals, lines, distance)
     if isinstance(jambs, str):
         return jambs
@@ -118,6 +120,8 @@ def _jambs(
     outer = {s: max(reveals[s]) for s in JAMBS}
     seen = {s: [x for x in reveals[s] if x > SEEN_MM] for s in JAMBS}
     if not seen["left"] and not seen["right"]:
+        if min(lines[s].foot for s in JAMBS) > 0 and not _alike_inside(lines["left"], lines["right"]):
+            return "the jambs left and right do not look alike"
         return outer, 0.0
     per_mm = {s: distance / lines[s].foot for s in JAMBS if seen[s]}
     if len(per_mm) == 2:
@@ -142,6 +146,16 @@ def _jambs(
     if ahead > 1.5 * PLACE_MM and lines[other].nearest(-ahead, 0.5 * PLACE_MM + 0.3 * ahead) is None:
         outer[other] = ahead  # that reveal looks like the wall: the trace must find its arris there
     return outer, depth
+
+
+def _alike_inside(left: _Lines, right: _Lines) -> bool:
+    """Return whether some line inside each jamb stands equally deep, as where both regions end at the edges."""
+    depths = []
+    for jamb in (left, right):
+        at = jamb.at[(jamb.at > -INSIDE_MM) & (jamb.at < -SEEN_MM)]
+        depths.append(-at / np.maximum(jamb.foot + at, 1.0))
+    x, y = depths
+    return bool((np.abs(x[:, None] - y) < 0.35 * np.maximum(x[:, None], y)).any())
 
 
 def _trimmed(lines: Mapping[Side, _Lines]) -> dict[Side, float] | str:
