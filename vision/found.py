@@ -9,7 +9,7 @@ import numpy as np
 
 from vision.camera import Camera, back_project
 from vision.request import SIDES, Array, Side, Warning_
-from vision.sides import FailedSide, SideTrace
+from vision.sides import HIDDEN_COVERAGE, FailedSide, SideTrace
 from vision.stations import SideLine
 
 ENDS: Mapping[Side, tuple[int, int]] = {"head": (0, 1), "right": (1, 2), "sill": (3, 2), "left": (0, 3)}
@@ -40,7 +40,7 @@ def doubt(camera: Camera, corners_px: Array, traces: Mapping[Side, SideTrace | F
         t = traces[side]
         if isinstance(t, FailedSide):
             return _ask(f"the {side} is not seen clearly")
-        if t.hidden and t.candidates[0].name != UNSEEN:
+        if t.coverage < HIDDEN_COVERAGE and t.candidates[0].name != UNSEEN:  # a faint line: see `spread`
             return _ask(f"the {side} is partly hidden")
         moved = _moved(camera, corners_px, t)
         inner, outer = (SILL_MOVED_MM, PROJECTING_MM) if side == "sill" else (MOVED_MM, MOVED_MM)
