@@ -183,7 +183,26 @@ def _measure(opening: Opening, progress: Progress | None, estimator: Estimator |
     request = opening_request(opening)
     if not request.photos:
         return NotMeasured("no-photo", messages.no_usable_photo())
-    return _answer(request, progress, estimator)
+    return _as_listed(_answer(request, progress, estimator), opening)
+
+
+def _as_listed(answer: Estimate | NotMeasured, opening: Opening) -> Estimate | NotMeasured:
+    """Name photos in what stood in the way as the job does: a result is the same in any folder."""
+    # As `vision.photo` shows a path.
+    shown = {"".join(c if c.isprintable() else "?" for c in str(p.path)): p.file for p in opening.photos if not p.error}
+
+    def named(text: str) -> str:
+        for path, file in shown.items():
+            text = text.replace(path, file)
+        return text
+
+    reports = tuple(
+        r if r.error is None else replace(r, error=Warning_(r.error.code, named(r.error.message)))
+        for r in answer.photos
+    )
+    if isinstance(answer, NotMeasured):
+        return replace(answer, why=named(answer.why), photos=reports)
+    return replace(answer, photos=reports)
 
 
 def _answer(request: OpeningRequest, progress: Progress | None, estimator: Estimator | None) -> Estimate | NotMeasured:
@@ -283,6 +302,8 @@ def _with_shared_photos(results: tuple[OpeningResult, ...]) -> tuple[OpeningResu
             for j, other in seen:
                 if other.sha256 == photo.sha256 and (i == j or _same_place(other, photo)):
                     found[i].append(messages.same_photo(photo.file, results[j].opening.label, same=i == j))
+                    if i != j:
+                        found[j].append(messages.same_photo(other.file, result.opening.label, same=False))
             seen.append((i, photo))
     return tuple(
         replace(

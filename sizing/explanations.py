@@ -23,6 +23,9 @@ if TYPE_CHECKING:
 # Shown to people: not more than this many, none less likely than this (taste, no effect on verdicts).
 _SHOWN = 4
 _LEAST_SHOWN = 0.02
+# Metres away from the photo the tails of the hypotheses mean nothing: a size put forward lies as near as this
+# to the photo's, or within its U95 (guess, no effect on verdicts).
+_NEAR_MM = 25.4
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,10 +124,7 @@ def explain_reading(
     logs = np.empty(len(hypotheses))
     for k, h in enumerate(hypotheses):
         wide = np.array(
-            [
-                priors.suspect_spread_mm if n in suspects and n != name and n not in h.shift_mm else 0.0
-                for n in names
-            ]
+            [priors.suspect_spread_mm if n in suspects and n != name and n not in h.shift_mm else 0.0 for n in names]
         )
         wide[names.index(name)] = priors.none_spread_mm if h.broad else 0.0
         shift = np.array([h.shift_mm.get(n, 0.0) for n in names])
@@ -157,9 +157,7 @@ def explain(
     """
     readings_mm = {r.name: r.length.mm for r in opening.readings}
     suspects = {n for n, j in judgements.items() if j.verdict == "differs"}
-    u_tape = {
-        r.name: u_reading_mm(r.length.mm, r.tape, r.graduation_mm, opening.wall) for r in opening.readings
-    }
+    u_tape = {r.name: u_reading_mm(r.length.mm, r.tape, r.graduation_mm, opening.wall) for r in opening.readings}
     found: dict[str, tuple[Explanation, ...]] = {}
     for r in opening.readings:
         judgement = judgements[r.name]
@@ -178,8 +176,18 @@ def explain(
                 suspects=suspects,
                 written=r.length.as_written,
             )
-        if judgement.out_of_range and (not ranked or ranked[0].slip == NONE):
-            ranked = explain_wrong_unit(r.length.mm)
+        if judgement.out_of_range and not _fits(ranked, judgement):
+            # Sizes that the photo refutes are not put forward; equal odds: a guess, no effect on verdicts.
+            unfit = (Explanation("wrong-unit", 0.5, None, None), Explanation(NONE, 0.5, None, None))
+            ranked = explain_wrong_unit(r.length.mm) if estimate is None else unfit
         if judgement.verdict == "differs" or (ranked and ranked[0].slip != NONE):
             found[r.name] = tuple(e for e in ranked if e.probability >= _LEAST_SHOWN)[:_SHOWN]
     return found
+
+
+def _fits(ranked: Sequence[Explanation], judgement: Judgement) -> bool:
+    """Return whether the best explanation puts forward a size that the photo bears out."""
+    if not ranked or ranked[0].corrected_mm is None or judgement.photo_mm is None:
+        return False
+    near_mm = max(judgement.U95_mm or 0.0, _NEAR_MM)
+    return abs(ranked[0].corrected_mm - judgement.photo_mm) <= near_mm

@@ -79,6 +79,17 @@ def one_line(text: str) -> str:
     return " ".join("".join(c if c.isprintable() else (" " if c.isspace() else "?") for c in text).split())
 
 
+def file_name(name: str) -> str:
+    r"""Return the name of a file as shown: on one line, at most 80 characters.
+
+    Examples
+    --------
+    >>> file_name("a\nb.jpg")
+    'a b.jpg'
+    """
+    return one_line(name if len(name) <= 80 else name[:77] + "...")
+
+
 def sentence(text: str) -> str:
     """Return text on one line that begins with a capital and ends with a full stop.
 
@@ -139,7 +150,8 @@ def why_verdict(why: str, names: Sequence[str], reason: str) -> str:
     """
     listed = names_of(names)
     sentences = {
-        "reading-differs": f"The photo does not support the tape here: {listed}.",
+        "reading-differs": f"{'No opening has that size' if reason else 'The photo does not support the tape here'}: "
+        f"{listed}.",
         "order-problem": f"The order has a problem: {listed}.",
         "readings-inconsistent": f"No opening can have all these readings; one of these is off: {listed}.",
         "no-photo": reason or "No photo measures this opening.",
@@ -349,7 +361,7 @@ def picture_failed(name: str, reason: str) -> str:
 
 def photos_unusable(files: Sequence[str]) -> str:
     """Return the line of the view on photos that could not be used; what is wrong is said on stderr."""
-    return f"Could not be used: {', '.join(one_line(file) for file in files)} (see above)."
+    return f"Could not be used: {', '.join(file_name(file) for file in files)} (see above)."
 
 
 def job_unreadable(count: int) -> str:

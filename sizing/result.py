@@ -218,7 +218,10 @@ def _kept(opening: Opening, hashes: Sequence[str]) -> Document:
         "superseded": [_said(reading) for reading in opening.superseded],
         "extra": _clean(opening.extra),
         "rule": opening.rule,
-        "obstacles": [{"what": o.what, "photo": o.photo} for o in opening.obstacles],
+        "obstacles": [
+            {"what": o.what, "photo": o.photo, "outline_px": [list(point) for point in o.outline_px]}
+            for o in opening.obstacles
+        ],
         "clearances_mm": {side: _mm(length.mm) for side, length in opening.clearances.items()},
         "documents": [
             {
@@ -234,6 +237,7 @@ def _kept(opening: Opening, hashes: Sequence[str]) -> Document:
         if size is not None:
             sides = {"width_mm": size.width, "height_mm": size.height}
             kept[key] = {name: _mm(length.mm) for name, length in sides.items() if length is not None}
+            kept[key] |= {name: said for name, said in (("by", size.by), ("tape", size.tape)) if said}
     return {key: value for key, value in kept.items() if value}
 
 

@@ -80,8 +80,10 @@ def write_run(target: Path, files: Iterable[tuple[str, Writer]]) -> None:
     try:
         parent.mkdir(parents=True, exist_ok=True)
         fresh = Path(tempfile.mkdtemp(prefix=f".{target.name}-", dir=parent))
+    except (FileExistsError, NotADirectoryError) as error:
+        raise RunFolderError(f"{parent} is not a folder; name one with --out DIR") from error
     except OSError as error:
-        raise RunFolderError(f"{parent}: {error.strerror or error}") from error
+        raise RunFolderError(f"{parent}: {error.strerror or error}; name another folder with --out DIR") from error
     try:
         for name, write in files:
             write(fresh / name)

@@ -167,6 +167,6 @@ def _photo_complaints(where: str, photos: Iterable[PhotoResult]) -> list[str]:
     lines = []
     for photo in photos:
         if photo.error is not None:
-            file, says = messages.one_line(photo.file), messages.one_line(photo.error.message)
+            file, says = messages.file_name(photo.file), messages.one_line(photo.error.message)
             lines.append(lead + (says if file in says else f"{file}: {says}"))
     return lines

@@ -237,3 +237,9 @@ def test_a_length_no_opening_has_is_a_wrong_unit_set_right_by_the_photo():
     found = explain(opening_with(readings), judged(readings), ESTIMATE)
     assert found["width_top"][0].slip == found["height_left"][0].slip == "wrong-unit"
     assert found["width_top"][0].corrected_mm == pytest.approx(SOUND["width_top"])
+
+
+def test_sizes_that_the_photo_refutes_are_not_put_forward():
+    readings = {**SOUND, "width_top": 13_208.0}
+    first = explain(opening_with(readings), judged(readings), ESTIMATE)["width_top"][0]
+    assert (first.slip, first.corrected_mm) == ("wrong-unit", None)

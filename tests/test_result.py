@@ -217,7 +217,7 @@ def test_a_mistake_of_the_program_stops_only_its_opening(job):
 def test_one_photo_at_one_place_for_two_openings_is_said(job):
     result = check_job(job(opening(), opening("W2")), estimator=measured())
     codes = [{w["code"] for w in o["warnings"]} for o in job_document(result)["openings"]]
-    assert "same-photo" in codes[1]
+    assert all("same-photo" in one for one in codes)  # either may have the wrong photo
 
 
 def test_a_rule_or_an_order_is_said_to_be_unchecked(job):
