@@ -23,6 +23,7 @@ CLICK_PX_12MP = 16.0  # guess: reach of a careless click on a 12 MP photo; on ot
 SILL_FALL = 0.17  # guess: a sill's top falls by up to 10 degrees
 ANOTHER_LINE = 0.01  # contract, Decision: no side gives less to 'another line'
 UNDERSIDE = 0.2  # guess: odds that a line that far out is not the sill's own lower edge
+SKY_RATIO, SAME_HUE = 1.03, 0.02  # guess: how much brighter a top is than its front; how alike in hue
 FAINT = 0.1  # a line of less weight is no better than unseen
 HORN_PX = 1.5  # guess: how well the foot of a sill's ends tells where its arris is
 HORN_GHOST_WEIGHT = 0.7
@@ -150,13 +151,26 @@ def weigh(
     if len(arris_px):
         shape = np.array([arris_px[0].sum(), arris_px[0][1] - arris_px[0][0], 0.0]) / 2 * mm
         outside = shape[0] > lines[best].shape[0] + mm  # an arris lies outside of its own foot
-        if support[best] < 0.2 and (outside or weights[best] < FAINT):
+        unsupported = support[best] < 0.2 and not _lit_from_above(lines[best])
+        if unsupported and (outside or weights[best] < FAINT):
             ghost = Ghost(shape, HORN_GHOST_WEIGHT, HORN_PX * mm, leads=True)
-    elif search.foot_px > 1 and at[best] + search.foot_px <= search.outer_px:
+    elif search.foot_px > 1 and at[best] + search.foot_px <= search.outer_px and not _lit_from_above(lines[best]):
         shape = lines[best].shape + np.array([search.foot_px + search.fall_px / 4, 0, 0]) * mm
         ghost = Ghost(shape, GHOST_WEIGHT, search.fall_px / 4 * mm, leads=False)
     keep = 1 - ANOTHER_LINE - (ghost.weight if ghost else 0.0)
     return np.asarray(weights * keep), ghost
+
+
+def _lit_from_above(line: Line) -> bool:
+    """Return whether a line parts one material into a top that the sky lights and a darker front: a sill's arris.
+
+    The foot of a wall, a frame or a shadow on the sill differs in hue or darkens inward instead.
+    """
+    inner, outer = float(line.inner.sum()), float(line.outer.sum())
+    if min(inner, outer) <= 0:
+        return False
+    hue = float(np.abs(line.inner / inner - line.outer / outer).max())
+    return line.coverage > 0.9 and inner > SKY_RATIO * outer and hue < SAME_HUE
 
 
 def _below(lines: list[Line], at: Array, search: Search) -> NDArray[np.bool_]:
