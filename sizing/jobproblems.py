@@ -28,6 +28,12 @@ _MEANT = {
     "model_type": "must be a table",
     "dict_type": "must be a table",
 }
+_LIMITS = {
+    "greater_than": "more than",
+    "greater_than_equal": "at least",
+    "less_than": "less than",
+    "less_than_equal": "at most",
+}
 _LISTS = {
     "opening": "must be a list of tables: write [[opening]] in double brackets",
     "visit": "must be a list of tables: write [[opening.visit]] in double brackets",
@@ -95,9 +101,7 @@ def _across_tables(raw: Mapping[str, Any], file: Path) -> list[Problem]:
     for i, table in enumerate(tables):
         if isinstance(table, dict):
             found = [*_visits_before(table, first), *_photos_unknown(table)]
-            problems += [
-                Problem(f"{file}: {key_path(('opening', i, *loc), raw)}", says) for loc, says in found
-            ]
+            problems += [Problem(f"{file}: {key_path(('opening', i, *loc), raw)}", says) for loc, says in found]
     return problems
 
 
@@ -148,9 +152,9 @@ def _says(error: ErrorDetails, loc: Sequence[str | int]) -> str:
         case "list_type":
             says = _LISTS.get(last, "must be a list in square brackets")
         case "too_long":
-            says = (
-                f"at most {facts['max_length']} {_MANY.get(last, 'numbers')}; found {facts['actual_length']}"
-            )
+            says = f"at most {facts['max_length']} {_MANY.get(last, 'numbers')}; found {facts['actual_length']}"
+        case "greater_than" | "greater_than_equal" | "less_than" | "less_than_equal":
+            says = f"must be {_LIMITS[kind]} {next(iter(facts.values()))}; found {_shown(found)}"
         case "too_short" if last == "opening":
             says = _MISSING["opening"]
         case _:
@@ -175,9 +179,7 @@ def _not_among(found: object, expected: str) -> str:
 def _unknown_key(key: str, loc: Sequence[str | int]) -> str:
     known = sorted(_fields_at([part for part in loc if isinstance(part, str)]))
     near = difflib.get_close_matches(key.lower(), known, 1, cutoff=0.5)
-    return (
-        f"unknown key; did you mean {near[0]!r}?" if near else f"unknown key; known here: {', '.join(known)}"
-    )
+    return f"unknown key; did you mean {near[0]!r}?" if near else f"unknown key; known here: {', '.join(known)}"
 
 
 def _fields_at(names: Sequence[str]) -> set[str]:

@@ -29,9 +29,10 @@ def _length_in(
         unit: Unit = (info.context or {}).get("unit", "in")
         length_mm = parse(value, unit).mm
         if not low_mm <= length_mm <= high_mm:
-            low, high = format_length(low_mm, unit), format_length(high_mm, unit)
-            read = format_length(length_mm, unit)
-            raise ValueError(f"{str(value)!r} is {read}: {what} is {low} to {high}; check the unit")
+            high, read = format_length(high_mm, unit), format_length(length_mm, unit)
+            # Limits too short to be shown in inches are there to refuse zero.
+            low = "more than 0 and at most" if 0 < low_mm < 0.1 else f"{format_length(low_mm, unit)} to"
+            raise ValueError(f"{str(value)!r} is {read}: {what} is {low} {high}; check the unit")
         return value
 
     return PlainValidator(check)

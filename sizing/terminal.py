@@ -51,6 +51,9 @@ def complaints(result: JobResult, *, in_view: bool = False) -> list[str]:
     for opening in result.openings:
         where = f"{result.file}: {messages.one_line(opening.opening.label)}"
         lines += _photo_complaints(where, [p for p in opening.photos if p.unreadable or not in_view])
+        for paper in opening.opening.documents:
+            if paper.error is not None:
+                lines.append(messages.one_line(str(paper.error)))
         if opening.fault is not None:
             lines.append(messages.one_line(f"{where}: {messages.fault(repr(opening.fault))}"))
     return lines
@@ -124,7 +127,10 @@ def _reading_lines(result: ReadingResult, units: Unit) -> list[str]:
         line = messages.reading_unproven(name, judged.reading_mm, photo, units, doubtful=doubtful, slip_mm=slip_mm)
     if result.likely:
         best = result.likely[0]
-        says = messages.slip_says(best.slip, best.shift_mm, best.corrected_mm, best.facts, units)
+        # One size among others as likely is none to put forward.
+        alone = len(result.likely) == 1 or best.probability > result.likely[1].probability
+        corrected_mm = best.corrected_mm if alone else None
+        says = messages.slip_says(best.slip, best.shift_mm, corrected_mm, best.facts, units)
         line += " " + messages.probably(says, best.probability, best.slip)
     return [line]
 

@@ -139,6 +139,15 @@ def test_lengths_no_opening_has_hold_without_a_photo_and_blame_none(check):
     assert one["readings"][0]["likely"][0]["slip"] == "wrong-unit"
 
 
+def test_a_document_that_cannot_be_used_is_one_line_and_stops_nothing(check):
+    documents = 'documents = [{ file = "../order.pdf", kind = "order" }]\n'
+    status, job, lines = check(HEAD + opening(more=documents))
+    assert (status, len(lines)) == (Exit.UNPROVEN, 1)
+    assert "documents[0]" in lines[0]
+    assert "lies outside" in lines[0]
+    assert "error" in job["openings"][0]["documents"][0]
+
+
 def test_what_is_kept_is_shown_whole(check):
     (check.folder / "p.jpg").write_bytes(b"x" * 2000)
     more = (
