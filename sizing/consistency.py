@@ -93,19 +93,12 @@ def _design(shape_mm: Array, rows: list[int]) -> Array:
     for k in range(5):
         step = np.zeros(5)
         step[k] = 1.0
-        columns.append(
-            0.5 * (predict_readings_mm(shape_mm + step) - predict_readings_mm(shape_mm - step))[rows]
-        )
+        columns.append(0.5 * (predict_readings_mm(shape_mm + step) - predict_readings_mm(shape_mm - step))[rows])
     return np.column_stack(columns)
 
 
-def _covariance(
-    names: list[str], lengths_mm: Array, tape: Tape, graduation_mm: float | None, wall: Wall
-) -> Array:
-    extra = [
-        _BOW_U_MM if n.endswith("middle") else _CORNER_U_MM if n.startswith("diagonal") else 0.0
-        for n in names
-    ]
+def _covariance(names: list[str], lengths_mm: Array, tape: Tape, graduation_mm: float | None, wall: Wall) -> Array:
+    extra = [_BOW_U_MM if n.endswith("middle") else _CORNER_U_MM if n.startswith("diagonal") else 0.0 for n in names]
     cov: Array = readings_cov_mm2(lengths_mm, tape, graduation_mm, wall) + np.diag(np.square(extra))
     return cov
 

@@ -212,9 +212,7 @@ def _spoilers(page: Page, top: float) -> None:
             with page.frame((step - 2) / 2 - 12, 1):
                 draw(page)
             verdict(page, step - 4.2, 2.2, good=False)
-            page.paragraph(
-                (step - 2) / 2, 26, label, 6.6, step - 2, bold=True, colour=INK, align="middle", leading=1.2
-            )
+            page.paragraph((step - 2) / 2, 26, label, 6.6, step - 2, bold=True, colour=INK, align="middle", leading=1.2)
 
 
 def _safety(page: Page, top: float) -> None:

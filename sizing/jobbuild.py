@@ -123,9 +123,7 @@ def _opening(
         clearances=MappingProxyType(
             {side: parse_length(value, place.unit) for side, value in table.clearances if value is not None}
         ),
-        documents=tuple(
-            _document(paper, f"{key}.documents[{i}]", place) for i, paper in enumerate(table.documents)
-        ),
+        documents=tuple(_document(paper, f"{key}.documents[{i}]", place) for i, paper in enumerate(table.documents)),
         note=table.note,
         extra=MappingProxyType(table.extra),
     )

@@ -61,17 +61,11 @@ def _job_file(path: Path) -> Path:
         mode = file.stat().st_mode
     except FileNotFoundError:
         name = path / JOB_FILE if path.is_dir() else path
-        raise _refused(
-            "job-missing", name, "no such job: name a job file, or a folder that holds job.toml"
-        ) from None
+        raise _refused("job-missing", name, "no such job: name a job file, or a folder that holds job.toml") from None
     except (OSError, ValueError, RuntimeError) as error:
-        raise _refused(
-            "job-missing", path, f"cannot be read: {getattr(error, 'strerror', None) or error}"
-        ) from None
+        raise _refused("job-missing", path, f"cannot be read: {getattr(error, 'strerror', None) or error}") from None
     if not stat.S_ISREG(mode):
-        raise _refused(
-            "job-missing", file, "no regular file: name a job file, or a folder that holds job.toml"
-        )
+        raise _refused("job-missing", file, "no regular file: name a job file, or a folder that holds job.toml")
     return file
 
 
@@ -92,9 +86,7 @@ def _toml(file: Path, data: bytes) -> dict[str, Any]:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data[: error.start].count(b"\n") + 1
-        raise _refused(
-            "job-not-text", f"{file}: line {line}", "not UTF-8 text: save the file as UTF-8"
-        ) from None
+        raise _refused("job-not-text", f"{file}: line {line}", "not UTF-8 text: save the file as UTF-8") from None
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:

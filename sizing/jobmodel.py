@@ -115,9 +115,7 @@ CheckBarForm = Annotated[
     Annotated[Across, Tag("<text>")] | Annotated[CheckBarTable, Tag("<table>")], Discriminator(_by_type)
 ]
 EdgeOffsetForm = Annotated[
-    Annotated[Offset, Tag("<text>")]
-    | Annotated[QuantityTable, Tag("<value>")]
-    | Annotated[SidesTable, Tag("<sides>")],
+    Annotated[Offset, Tag("<text>")] | Annotated[QuantityTable, Tag("<value>")] | Annotated[SidesTable, Tag("<sides>")],
     Discriminator(_offset_form),
 ]
 
@@ -137,9 +135,7 @@ class PhotoTable(_Table):
     when: Literal["before", "after"] | None = None
 
 
-PhotoForm = Annotated[
-    Annotated[str, Tag("<text>")] | Annotated[PhotoTable, Tag("<table>")], Discriminator(_by_type)
-]
+PhotoForm = Annotated[Annotated[str, Tag("<text>")] | Annotated[PhotoTable, Tag("<table>")], Discriminator(_by_type)]
 
 
 class Widths(_Table):

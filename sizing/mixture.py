@@ -48,9 +48,7 @@ def sides_of(name: str) -> tuple[str, ...]:
 
 def _side_terms(side: str, measure: int, candidates: Sequence[Candidate]) -> list[tuple[float, float, float]]:
     """Return (weight, shift_mm, added variance) of each line that the side may mean."""
-    mine = [
-        (float(c.weight), float(c.shift_nine_mm[measure]), c.shift_mm) for c in candidates if c.side == side
-    ]
+    mine = [(float(c.weight), float(c.shift_nine_mm[measure]), c.shift_mm) for c in candidates if c.side == side]
     total = sum(w for w, _, _ in mine)
     room = 1.0 - OTHER_LINE
     scale = room / total if total > room else 1.0
@@ -96,14 +94,10 @@ def mixture_of(values_mm: Array, cov_mm2: Array, candidates: Sequence[Candidate]
     u2 = max(float(cov_mm2[i, i]), 0.0)
     rows = []
     for combo in product(*(_side_terms(s, i, candidates) for s in sides_of(name))):
-        rows.append(
-            (float(np.prod([w for w, _, _ in combo])), sum(t[1] for t in combo), sum(t[2] for t in combo))
-        )
+        rows.append((float(np.prod([w for w, _, _ in combo])), sum(t[1] for t in combo), sum(t[2] for t in combo)))
     table = np.array([r for r in rows if r[0] > _LIGHTEST], dtype=np.float64)
     value = float(values_mm[i])
-    return Mixture(
-        value, u2**0.5, table[:, 0] / table[:, 0].sum(), value + table[:, 1], np.sqrt(u2 + table[:, 2])
-    )
+    return Mixture(value, u2**0.5, table[:, 0] / table[:, 0].sum(), value + table[:, 1], np.sqrt(u2 + table[:, 2]))
 
 
 def gaussian(value_mm: float, u_mm: float) -> Mixture:

@@ -56,9 +56,7 @@ def blur(page: Page) -> None:
     """Draw a shaken window."""
     for k in range(5):
         tone = 0.82 - 0.12 * min(k, 4 - k)
-        page.box(
-            6 + k * 0.9, 4.5 + k * 0.35, 14.4 + k * 0.9, 15.2 + k * 0.35, stroke=(tone, tone, tone), width=0.6
-        )
+        page.box(6 + k * 0.9, 4.5 + k * 0.35, 14.4 + k * 0.9, 15.2 + k * 0.35, stroke=(tone, tone, tone), width=0.6)
 
 
 def zoom(page: Page) -> None:

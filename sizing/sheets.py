@@ -97,9 +97,7 @@ def _checked(out: Path, page: str, letters: str) -> str:
         problems.append(Problem("page", f"{page!r} is not a paper known here; use letter or a4."))
     chosen = "".join(dict.fromkeys(letters.upper().replace(",", "").replace(" ", "")))
     if not chosen or set(chosen) - set(LETTERS):
-        problems.append(
-            Problem("letters", f"{letters!r} names no sheets; use letters from A to D, as in AB.")
-        )
+        problems.append(Problem("letters", f"{letters!r} names no sheets; use letters from A to D, as in AB."))
     if out.suffix.lower() == ".pdf" or (out.exists() and not out.is_dir()):
         problems.append(Problem(str(out), "is not a folder. Name the folder that the PDF files go into."))
     if problems:
@@ -127,9 +125,7 @@ def _draw_sheet(paper: Page, letter: str, job: str, paper_name: str) -> None:
         _instructions(paper, min(side, 7.5))
     _panel(paper, left, bottom + QUIET_MM + 0.2, height, letter, job)
     if band > height + 6:
-        note = (
-            f"secondtape reference sheet {letter}, {paper_name}. Pattern 180 × 240 mm, centred on the page."
-        )
+        note = f"secondtape reference sheet {letter}, {paper_name}. Pattern 180 × 240 mm, centred on the page."
         paper.text(left, bottom + QUIET_MM + height + 5, note, SMALL_PT, colour=GREY)
 
 
@@ -174,9 +170,7 @@ def _panel(paper: Page, x: float, y: float, height: float, letter: str, job: str
         if label != "sheet":
             paper.shape([(x, y), (x, y + height)], width=0.25, stroke=GREY)
         if label == "sheet":
-            paper.text(
-                x + width / 2 + 2.5, y + height - 1.6, letter, 17, bold=True, colour=BLACK, align="middle"
-            )
+            paper.text(x + width / 2 + 2.5, y + height - 1.6, letter, 17, bold=True, colour=BLACK, align="middle")
         if label == "job" and job.strip():
             words, size = fitted(job, 12.0, width - 3.0)
             paper.text(x + 1.5, y + height - 1.9, words, size)

@@ -144,9 +144,7 @@ def _swaps(name: str, readings_mm: Mapping[str, float], priors: Priors) -> list[
     if partner in readings_mm:
         gap = here - readings_mm[partner]
         alone = {name: gap, partner: -gap}
-        pairs = [
-            (n, readings_mm[n] - readings_mm[t]) for n, t in _TURNED.items() if {n, t} <= set(readings_mm)
-        ]
+        pairs = [(n, readings_mm[n] - readings_mm[t]) for n, t in _TURNED.items() if {n, t} <= set(readings_mm)]
         sets = [(alone, "one")] + ([(dict(pairs), "all")] if len(pairs) > 2 else [])
         found += [
             Hypothesis(
@@ -160,9 +158,7 @@ def _swaps(name: str, readings_mm: Mapping[str, float], priors: Priors) -> list[
     return found
 
 
-def hypotheses_of(
-    name: str, readings_mm: Mapping[str, float], priors: Priors, written: str | None
-) -> list[Hypothesis]:
+def hypotheses_of(name: str, readings_mm: Mapping[str, float], priors: Priors, written: str | None) -> list[Hypothesis]:
     """Return every hypothesis about one reading; the last two together are 'none-of-these'.
 
     For a length that no opening has only a wrong unit is weighed.

@@ -97,9 +97,7 @@ def u_reading_mm(length_mm: float, tape: Tape, graduation_mm: float | None, wall
     ----------
     JCGM 100:2008, type B by rectangular distributions; facts.md section 2.
     """
-    return math.hypot(
-        mpe_mm(length_mm, tape) / math.sqrt(3.0), reading_noise_mm(length_mm, graduation_mm, wall)
-    )
+    return math.hypot(mpe_mm(length_mm, tape) / math.sqrt(3.0), reading_noise_mm(length_mm, graduation_mm, wall))
 
 
 def readings_cov_mm2(lengths_mm: Array, tape: Tape, graduation_mm: float | None, wall: Wall) -> Array:

@@ -85,9 +85,7 @@ def parse_length(value: object, unit: Unit, *, graduation_mm: float | Fraction |
     return length
 
 
-def parse_signed_length(
-    value: object, unit: Unit, *, graduation_mm: float | Fraction | None = None
-) -> Length:
+def parse_signed_length(value: object, unit: Unit, *, graduation_mm: float | Fraction | None = None) -> Length:
     """Return a length that may be negative, as edge offsets are; otherwise as `parse_length`.
 
     Examples
@@ -174,9 +172,7 @@ def _tenths(count: int) -> str:
 
 
 def _quoted(value: object) -> str:
-    text = (
-        value.strip() if isinstance(value, str) else str(value) if _is_number(value) else type(value).__name__
-    )
+    text = value.strip() if isinstance(value, str) else str(value) if _is_number(value) else type(value).__name__
     return repr(text if len(text) <= LONGEST_TEXT else text[: LONGEST_TEXT - 3] + "...")
 
 
@@ -267,9 +263,7 @@ def _number(value: str, number: str, unit_mm: Fraction, *, bare: bool) -> tuple[
     return _refuse(value, number)
 
 
-def _comma(
-    value: str, whole: str, decimals: str, unit_mm: Fraction, *, bare: bool
-) -> tuple[Fraction, Fraction]:
+def _comma(value: str, whole: str, decimals: str, unit_mm: Fraction, *, bare: bool) -> tuple[Fraction, Fraction]:
     thousands = len(decimals) == 3 and len(whole) <= 3 and whole[0] != "0"
     # 1381 m is no length of an opening, so 1,381 m has one reading left.
     if thousands and (bare or int(whole + decimals) * unit_mm <= LONGEST_MM):
@@ -308,6 +302,4 @@ def _refuse(value: str, number: str) -> NoReturn:
 
 
 def _two_ways(value: str, one: str, other: str) -> NoReturn:
-    raise LengthError(
-        f"{_quoted(value)} can be read as {one} or as {other}: write which is meant, with its unit"
-    )
+    raise LengthError(f"{_quoted(value)} can be read as {one} or as {other}: write which is meant, with its unit")

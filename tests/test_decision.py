@@ -150,17 +150,13 @@ def test_the_mixture_is_the_distribution_of_a_monte_carlo_over_edges():
     n = 400_000
     left = rng.choice(3, n, p=[0.70, 0.25, 0.05])
     right = rng.choice(3, n, p=[0.79, 0.20, 0.01])
-    opening = (
-        1381.0 + rng.normal(0.0, 0.9, n) + np.where(left == 1, 9.0, 0.0) + np.where(right == 1, -4.0, 0.0)
-    )
+    opening = 1381.0 + rng.normal(0.0, 0.9, n) + np.where(left == 1, 9.0, 0.0) + np.where(right == 1, -4.0, 0.0)
     opening += np.where(left == 2, rng.normal(0.0, 25.0, n), 0.0)
     opening += np.where(right == 2, rng.normal(0.0, 25.0, n), 0.0)
     mixture = mixture_of(VALUES, cov(), candidates, "width_middle")
     for reading in (1370.0, 1381.0, 1389.0, 1400.0):
         expected = np.mean(np.abs(reading - opening) <= QUARTER)
-        assert judge_reading(reading, mixture, QUARTER, QUARTER).p_within == pytest.approx(
-            expected, abs=0.004
-        )
+        assert judge_reading(reading, mixture, QUARTER, QUARTER).p_within == pytest.approx(expected, abs=0.004)
 
 
 def test_weights_that_leave_nothing_for_another_line_are_scaled_to_99_percent():
@@ -190,9 +186,7 @@ def test_broad_doubt_moves_the_smallest_slip_outward():
     # Oracle: p at the threshold, by scipy, is 0.05.
     mixture = Mixture(0.0, 1.0, np.array([0.5, 0.5]), np.zeros(2), np.array([1.0, 25.0]))
     threshold = smallest_slip(mixture, QUARTER, QUARTER) - 1.6449
-    parts = [
-        stats.norm(threshold, u).cdf(QUARTER) - stats.norm(threshold, u).cdf(-QUARTER) for u in (1.0, 25.0)
-    ]
+    parts = [stats.norm(threshold, u).cdf(QUARTER) - stats.norm(threshold, u).cdf(-QUARTER) for u in (1.0, 25.0)]
     assert 0.5 * sum(parts) == pytest.approx(0.05, abs=1e-4)
 
 

@@ -116,9 +116,7 @@ def test_the_rim_of_the_pattern_and_of_the_page_stay_white(page):
     x0, y0 = (width - 180) / 2, (height - 240) / 2
 
     def ink(left, top, right, bottom):
-        return int(
-            (grey[round(top * ky) : round(bottom * ky), round(left * kx) : round(right * kx)] < 250).sum()
-        )
+        return int((grey[round(top * ky) : round(bottom * ky), round(left * kx) : round(right * kx)] < 250).sum())
 
     assert ink(x0 - 3.9, y0 - 3.9, x0 + 183.9, y0 - 0.2) == 0
     assert ink(x0 - 3.9, y0 + 240.2, x0 + 183.9, y0 + 243.9) == 0

@@ -45,9 +45,7 @@ def test_an_unknown_tape_is_not_better_than_any_known_one(length):
     assert mpe_mm(length, "unknown") >= max(mpe_mm(length, t) for t in TAPES if t != "laser")
 
 
-@pytest.mark.parametrize(
-    ("length", "off", "expected"), [(1000, 10, 0.050), (1000, 50, 1.249), (914.4, 25.4, 0.353)]
-)
+@pytest.mark.parametrize(("length", "off", "expected"), [(1000, 10, 0.050), (1000, 50, 1.249), (914.4, 25.4, 0.353)])
 def test_a_tilted_tape_reads_too_long(length, off, expected):
     # facts.md section 2 and example 21.
     assert tilt_mm(length, off) == pytest.approx(expected, abs=5e-4)

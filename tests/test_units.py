@@ -189,9 +189,7 @@ def test_what_is_no_length_is_refused(value):
         parse_length(value, "in")
 
 
-@pytest.mark.parametrize(
-    "value", ["9" * 61, "9" * 5_000_000, " 1" * 5000, 10**5000, -(10**5000)], ids=range(5)
-)
+@pytest.mark.parametrize("value", ["9" * 61, "9" * 5_000_000, " 1" * 5000, 10**5000, -(10**5000)], ids=range(5))
 def test_a_huge_text_or_number_is_refused_in_few_words(value):
     with pytest.raises(LengthError) as refusal:
         parse_length(value, "in")
@@ -307,9 +305,7 @@ def test_tenths_of_a_mm_survive_writing_and_reading(count):
 @given(st.floats(0, 99_990), st.sampled_from(["in", "mm"]))
 def test_writing_loses_at_most_half_of_the_last_place(mm, unit):
     read = parse_length(format_length(mm, unit), unit)
-    assert abs(read.exact - Fraction(mm)) <= (INCH_MM / 64 if unit == "in" else Fraction(1, 20)) + Fraction(
-        1, 10**9
-    )
+    assert abs(read.exact - Fraction(mm)) <= (INCH_MM / 64 if unit == "in" else Fraction(1, 20)) + Fraction(1, 10**9)
 
 
 @given(
