@@ -183,9 +183,7 @@ def test_the_rectified_view_has_at_most_12_mp_and_places_behind_the_camera_stay_
     assert picture.getpixel((int(at[0]), int(at[1]))) == (238, 238, 238)
 
 
-@pytest.mark.parametrize(
-    ("extent", "pitch"), [((0, 0, 0, 10), None), ((0, 0, np.inf, 9), None), ((0, 0, 9, 9), -1.0)]
-)
+@pytest.mark.parametrize(("extent", "pitch"), [((0, 0, 0, 10), None), ((0, 0, np.inf, 9), None), ((0, 0, 9, 9), -1.0)])
 def test_an_empty_extent_or_scale_is_wrong_use(extent, pitch):
     with pytest.raises(ValueError, match="must be"):
         rectified_view(np.zeros((10, 10, 3), np.uint8), lambda mm: mm, extent, pitch)

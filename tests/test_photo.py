@@ -86,9 +86,7 @@ def test_each_exif_orientation_shows_row_and_column_0_where_the_standard_says(tm
 
 def test_a_photo_stored_4032_by_3024_with_orientation_6_is_shown_3024_by_4032(tmp_path):
     # facts.md check 22
-    path = written(
-        tmp_path / "six.jpg", Image.new("RGB", (4032, 3024), (90, 90, 90)), exif=exif_with(orientation=6)
-    )
+    path = written(tmp_path / "six.jpg", Image.new("RGB", (4032, 3024), (90, 90, 90)), exif=exif_with(orientation=6))
     assert read_photo(path).size_px == (3024, 4032)
 
 
@@ -263,9 +261,7 @@ def test_a_cut_photo_is_refused_and_never_half_decoded(tmp_path, name, part):
 
 
 def test_mutated_photos_give_a_photo_or_our_error_and_no_warning(tmp_path):
-    exif = exif_with(
-        {ExifTags.Base.FocalLengthIn35mmFilm: 26, ExifTags.Base.LensModel: "a lens"}, orientation=6
-    )
+    exif = exif_with({ExifTags.Base.FocalLengthIn35mmFilm: 26, ExifTags.Base.LensModel: "a lens"}, orientation=6)
     rng = np.random.default_rng(20)
     seeds = []
     for name in ("m.jpg", "m.png", "m.tif", "m.webp"):
@@ -330,9 +326,7 @@ def test_absurd_exif_becomes_none_with_a_note_and_0_means_unknown(tmp_path):
     photo = read_photo(written(tmp_path / "p.jpg", exif=exif))
     assert (photo.exif.focal_mm, photo.exif.focal35_mm, photo.exif.taken) == (None, None, None)
     assert any("35 mm equivalent" in note for note in photo.notes)
-    unknown = read_photo(
-        written(tmp_path / "q.jpg", exif=exif_with({ExifTags.Base.FocalLengthIn35mmFilm: 0}))
-    )
+    unknown = read_photo(written(tmp_path / "q.jpg", exif=exif_with({ExifTags.Base.FocalLengthIn35mmFilm: 0})))
     assert (unknown.exif.focal35_mm, unknown.notes) == (None, ())
 
 

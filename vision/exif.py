@@ -78,9 +78,7 @@ def read_exif(image: Image.Image, orientation: int) -> tuple[ExifFacts, tuple[st
         tags: dict[int, object] = base | dict(image.getexif().get_ifd(ExifTags.IFD.Exif))
     except Exception:  # whatever a parser makes of garbage
         return ExifFacts(orientation=orientation), ("the Exif data are damaged and were ignored",)
-    focal35 = _number(
-        tags.get(ExifTags.Base.FocalLengthIn35mmFilm), FOCAL35_RANGE_MM, "35 mm equivalent", notes
-    )
+    focal35 = _number(tags.get(ExifTags.Base.FocalLengthIn35mmFilm), FOCAL35_RANGE_MM, "35 mm equivalent", notes)
     zoom = _number(tags.get(ExifTags.Base.DigitalZoomRatio), ZOOM_RANGE, "digital zoom ratio", notes) or 1.0
     if zoom > 1.0:
         notes.append(f"digital zoom {zoom:.3g} times: the focal length of the Exif data is less certain")
@@ -98,9 +96,7 @@ def read_exif(image: Image.Image, orientation: int) -> tuple[ExifFacts, tuple[st
     return facts, tuple(notes)
 
 
-def focal_prior(
-    exif: ExifFacts, size_px: tuple[int, int], focal35_override: float | None = None
-) -> FocalPrior:
+def focal_prior(exif: ExifFacts, size_px: tuple[int, int], focal35_override: float | None = None) -> FocalPrior:
     """Return the prior of the focal length in pixels of a photo that was not cropped.
 
     Parameters
@@ -169,9 +165,7 @@ def _taken(tags: dict[int, object]) -> str | None:
     if found is None:
         return None
     year, month, day, hour, minute, second = found.groups()
-    if not (
-        "01" <= month <= "12" and "01" <= day <= "31" and hour < "24" and minute < "60" and second <= "60"
-    ):
+    if not ("01" <= month <= "12" and "01" <= day <= "31" and hour < "24" and minute < "60" and second <= "60"):
         return None
     zone = _text(tags.get(ExifTags.Base.OffsetTimeOriginal)) or ""
     return f"{year}-{month}-{day}T{hour}:{minute}:{second}" + (zone if _OFFSET.fullmatch(zone) else "")

@@ -111,10 +111,7 @@ def _best(
         if not inside or any(overlap(box, other, gap_px) for other in taken):
             continue
         covered = (
-            (avoid_px[:, 0] >= left)
-            & (avoid_px[:, 0] < box[2])
-            & (avoid_px[:, 1] >= top)
-            & (avoid_px[:, 1] < box[3])
+            (avoid_px[:, 0] >= left) & (avoid_px[:, 0] < box[2]) & (avoid_px[:, 1] >= top) & (avoid_px[:, 1] < box[3])
         ).sum()
         away = abs(x - middle[0]) / picture_px[0] + abs(y - middle[1]) / picture_px[1]
         cost = float(covered) + 20.0 * float(away)

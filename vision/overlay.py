@@ -29,9 +29,7 @@ Colour = tuple[int, int, int]
 Font = ImageFont.FreeTypeFont | ImageFont.ImageFont
 
 MAX_SIDE_PX, MIN_SIDE_PX = 2400, 1600  # small photos are enlarged, so that text does not hide the opening
-TEXT_PART = (
-    0.0145  # text height over the long side; read on a phone and on a page: common practice, no source
-)
+TEXT_PART = 0.0145  # text height over the long side; read on a phone and on a page: common practice, no source
 JPEG_QUALITY = 88
 
 
@@ -202,9 +200,7 @@ def _dimension(canvas: Pixels, line: Array, look: _Look, stroke: int) -> None:
         _line(canvas, np.vstack([end - across, end + across]), look.colour, stroke)
 
 
-def _with_texts(
-    picture: Image.Image, texts: Sequence[_Text], avoid_px: Array, font_file: Path | None
-) -> Image.Image:
+def _with_texts(picture: Image.Image, texts: Sequence[_Text], avoid_px: Array, font_file: Path | None) -> Image.Image:
     """Draw the labels where they fit, smaller where they must be."""
     size = max(picture.size) * TEXT_PART
     kept = [text for text in texts if _shown(text)]
@@ -268,14 +264,10 @@ def _label(picture: Image.Image, text: _Text, want: Wanted, box: Box, font: Font
         _mark(draw, look, (box[0] + 1.2 * pad, (box[1] + box[3] - mark) / 2), mark, stroke + 1)
     at = (box[0] + 1.5 * pad + mark, box[1] + pad)
     left, top, *_ = draw.multiline_textbbox((0, 0), _shown(text), font=font, spacing=pad)
-    draw.multiline_text(
-        (at[0] - left, at[1] - top), _shown(text), font=font, fill=(255, 255, 255), spacing=pad
-    )
+    draw.multiline_text((at[0] - left, at[1] - top), _shown(text), font=font, fill=(255, 255, 255), spacing=pad)
 
 
-def _mark(
-    draw: ImageDraw.ImageDraw, look: _Look, corner: tuple[float, float], size: float, width: int
-) -> None:
+def _mark(draw: ImageDraw.ImageDraw, look: _Look, corner: tuple[float, float], size: float, width: int) -> None:
     """Draw a tick, a cross or a ring in a square of the given size."""
     unit = np.array(
         {

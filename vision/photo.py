@@ -148,9 +148,7 @@ def _file_bytes(path: Path) -> bytes:
         raise PhotoError(code, f"{name}: {says}") from None
     except (OSError, ValueError, MemoryError) as error:
         why = getattr(error, "strerror", None) or str(error) or type(error).__name__
-        raise PhotoError(
-            "photo-unreadable", f"{name}: cannot be read ({why}); copy the photo again"
-        ) from None
+        raise PhotoError("photo-unreadable", f"{name}: cannot be read ({why}); copy the photo again") from None
     if kind == stat.S_IFDIR:
         raise PhotoError("photo-not-a-file", f"{name}: a folder, not a photo; name the photo file in it")
     if kind != stat.S_IFREG:
@@ -201,9 +199,7 @@ def _opened_heif(data: bytes, path: Path) -> Image.Image:
     try:
         from pillow_heif import HeifImageFile
     except ImportError:
-        says = (
-            f"{_shown(path)}: HEIC needs the extra `heic`: pip install 'secondtape[heic]', or save it as JPEG"
-        )
+        says = f"{_shown(path)}: HEIC needs the extra `heic`: pip install 'secondtape[heic]', or save it as JPEG"
         raise PhotoError("heic-extra-missing", says) from None
     try:
         image: Image.Image = HeifImageFile(io.BytesIO(data))  # type: ignore[no-untyped-call]
