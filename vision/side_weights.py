@@ -23,7 +23,9 @@ CLICK_PX_12MP = 16.0  # guess: reach of a careless click on a 12 MP photo; on ot
 SILL_FALL = 0.17  # guess: a sill's top falls by up to 10 degrees
 ANOTHER_LINE = 0.01  # contract, Decision: no side gives less to 'another line'
 UNDERSIDE = 0.2  # guess: odds that a line that far out is not the sill's own lower edge
-SKY_RATIO, SAME_HUE = 1.03, 0.02  # guess: how much brighter a top is than its front; how alike in hue
+# root of linear light, top to front: an overcast sky gives a level face at most twice the light of an upright one
+# (CIE S 011 sky, 0.4, and what the ground sends back); how alike in hue one material stays is a guess
+SKY_RATIO, SAME_HUE = (1.03, 1.42), 0.02
 FAINT = 0.1  # a line of less weight is no better than unseen
 HORN_PX = 1.5  # guess: how well the foot of a sill's ends tells where its arris is
 HORN_GHOST_WEIGHT = 0.7
@@ -170,7 +172,7 @@ def _lit_from_above(line: Line) -> bool:
     if min(inner, outer) <= 0:
         return False
     hue = float(np.abs(line.inner / inner - line.outer / outer).max())
-    return line.coverage > 0.9 and inner > SKY_RATIO * outer and hue < SAME_HUE
+    return line.coverage > 0.9 and SKY_RATIO[0] < inner / outer < SKY_RATIO[1] and hue < SAME_HUE
 
 
 def _below(lines: list[Line], at: Array, search: Search) -> NDArray[np.bool_]:
