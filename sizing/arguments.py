@@ -11,8 +11,8 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from sizing import messages
 from sizing.errors import InputError, Problem
+from sizing.messages import verdicts as messages
 from sizing.units import Length, LengthError, parse_length, parse_signed_length
 from vision.request import SIDES, Array, CheckBar, OpeningRequest, PhotoRequest, Quantity, Reference
 

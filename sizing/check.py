@@ -174,7 +174,7 @@ def _check_opening(job: Job, opening: Opening, progress: Progress | None, estima
 
 
 def _measure(opening: Opening, progress: Progress | None, estimator: Estimator | None) -> Estimate | NotMeasured:
-    from sizing import messages
+    from sizing.messages import verdicts as messages
 
     if opening.shape != "rectangle":
         return NotMeasured("shape", messages.shape_refused(opening.shape))
@@ -235,7 +235,7 @@ def _judged(job: Job, opening: Opening, answer: Estimate | NotMeasured, fault: E
 def _opening_warnings(
     opening: Opening, answer: Estimate | NotMeasured, missing: Sequence[str], tolerance: Tolerance
 ) -> tuple[Warning_, ...]:
-    from sizing import messages
+    from sizing.messages import verdicts as messages
 
     warnings = list(answer.warnings)
     present = {w.code for w in warnings} | {w.code for photo in answer.photos for w in photo.warnings}
@@ -291,7 +291,7 @@ def _hash(path: Path) -> str:
 
 def _with_shared_photos(results: tuple[OpeningResult, ...]) -> tuple[OpeningResult, ...]:
     """Warn (`same-photo`) where two openings rest on one place of a photo, or one opening twice on one."""
-    from sizing import messages
+    from sizing.messages import verdicts as messages
 
     found: Mapping[int, list[str]] = MappingProxyType({i: [] for i in range(len(results))})
     seen: list[tuple[int, PhotoResult]] = []
@@ -322,6 +322,6 @@ def _same_place(a: PhotoResult, b: PhotoResult) -> bool:
 
 
 def _fault_text(error: Exception) -> str:
-    from sizing import messages
+    from sizing.messages import verdicts as messages
 
     return messages.fault(type(error).__name__)

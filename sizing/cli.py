@@ -127,7 +127,7 @@ def sheet(
     guide: Annotated[bool, typer.Option("--guide/--no-guide", help="Also write the one-page photo guide.")] = True,
 ) -> int:
     """Write the printable reference sheets and the one-page photo guide as PDF."""
-    from sizing.messages import sheets_written
+    from sizing.messages.verdicts import sheets_written
     from sizing.sheets import write_sheets
 
     typed: Any = page.lower()  # checked there

@@ -11,10 +11,10 @@ from typing import Any
 
 import numpy as np
 
-from sizing import messages
 from sizing.check import EstimateResult, JobResult, OpeningResult, PhotoResult
 from sizing.job import Opening, Reading
 from sizing.judging import ReadingResult
+from sizing.messages import verdicts as messages
 from sizing.units import Unit
 from vision.request import NINE, PARTS, SIDES, Array, Candidate, Estimate, NotMeasured, Warning_
 

@@ -8,10 +8,10 @@ from pathlib import Path
 
 import numpy as np
 
-from sizing import messages
 from sizing.check import EstimateResult, JobResult, OpeningResult, PhotoResult
 from sizing.decision import Judgement
 from sizing.judging import ReadingResult
+from sizing.messages import verdicts as messages
 from sizing.units import Unit
 from vision.request import NINE, Estimate, NotMeasured, Warning_
 

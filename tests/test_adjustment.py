@@ -11,8 +11,9 @@ from scipy.optimize import least_squares
 
 from vision import sheet
 from vision.adjustment import HUBER, adjust
-from vision.camera import UNKNOWNS, Camera, project
+from vision.camera import Camera, project
 from vision.observations import (
+    FIRST_REFERENCE,
     PER_REFERENCE,
     EdgeBlock,
     PhotoState,
@@ -304,7 +305,7 @@ def test_the_pose_of_one_sheet_agrees_with_opencv():
     plane = sheet.saddles_mm() - MIDDLE
     world = np.column_stack([plane, np.zeros(6)])
     pixel = project(camera, world) + 0.3 * rng.normal(size=(6, 2))
-    held = np.arange(6, UNKNOWNS + 2 + PER_REFERENCE)
+    held = np.arange(6, FIRST_REFERENCE + PER_REFERENCE)
     fixed = PriorBlock(held, state.vector()[held], np.full(len(held), 1e-9), "gauge")
     seen = replace(point_block(0, plane, HALF, pixel, 1e-3), robust=False)
     ours = adjust([fixed, seen], state).state.camera

@@ -6,8 +6,8 @@ from importlib.resources import files
 
 import pytest
 
-from sizing import messages
-from sizing.messages import about, at_least, name_of, one_line, slip_says, would_have_stopped
+from sizing.messages import verdicts as messages
+from sizing.messages.verdicts import about, at_least, name_of, one_line, slip_says, would_have_stopped
 from sizing.slips import load_priors
 from vision.request import NINE
 
@@ -92,7 +92,8 @@ def test_no_warning_is_without_its_remedy():
 
 
 def test_words_are_plain_ascii_where_terminals_may_be_old():
-    text = (files("sizing") / "messages.py").read_text(encoding="utf-8")
+    words = (files("sizing") / "messages").iterdir()
+    text = "".join(p.read_text(encoding="utf-8") for p in words if p.name.endswith(".py"))
     odd = {c for c in text if ord(c) > 127}
     assert odd <= {"±"}, odd  # only in pictures, whose font has it
     assert json.dumps(messages.CAUTION).isascii()

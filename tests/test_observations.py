@@ -9,6 +9,7 @@ import pytest
 from vision.camera import Camera
 from vision.observations import (
     BLOOM,
+    FIRST_REFERENCE,
     PER_REFERENCE,
     EdgeBlock,
     PhotoState,
@@ -22,7 +23,7 @@ STEPS = np.array(
     [1e-6] * 3
     + [1e-3] * 3
     + [1e-6, 1e-2, 1e-2, 1e-5, 1e-5]
-    + [1e-6] * 2
+    + [1e-6] * 4
     + [1e-3, 1e-3, 1e-6, 1e-3, 1e-6, 1e-6, 1e-3, 1e-3, 1e-3] * 2
 )
 HALF = np.array([108.0, 140.0])
@@ -65,7 +66,7 @@ def test_the_design_matrix_is_the_derivative_of_what_is_computed(block):
 def test_bloom_moves_printed_edges_along_their_normals_only():
     s, block = state(), edges(0)
     change = np.zeros(s.unknowns)
-    change[13 + BLOOM] = 0.3
+    change[FIRST_REFERENCE + BLOOM] = 0.3
     moved = block.linearised(s)[0] - block.linearised(s.moved(change))[0]
     assert moved * block.u_px == pytest.approx(np.full(12, 0.3))
 

@@ -13,7 +13,8 @@ from vision.camera import Camera, back_project, project
 from vision.markers import find_sheets
 from vision.priors import camera_prior
 from vision.request import CheckBar, Quantity, Reference
-from vision.solve import SHEET_HALF_MM, SHEET_MIDDLE_MM, solve_rectangles, solve_sheets
+from vision.solve import SHEET_HALF_MM, SHEET_MIDDLE_MM, solve_sheets
+from vision.solve_pages import solve_rectangles
 
 SIZE = (1200, 900)
 FOCAL = 1000.0
@@ -66,7 +67,7 @@ def solved():
 def u_apart(cov):
     by = np.zeros(len(cov))
     d = np.array([630.0, 70.0]) / TRUE_APART
-    by[13:15], by[22:24] = -d, d
+    by[15:17], by[24:26] = -d, d
     return float(np.sqrt(by @ cov @ by))
 
 

@@ -1,14 +1,15 @@
 """The unknowns of one photo and the observation blocks over them.
 
 Unknowns: the camera's eleven (`vision.camera`), then two for the size of the references (print scale across and
-along, or width and height of a page, as relative corrections), then nine a reference: place x, y (mm) and turn (rad)
+along, or width and height of a page, as relative corrections), two for the wall (direction of its horizontal against
+the frame's x, skew of its vertical against that, rad), then nine a reference: place x, y (mm) and turn (rad)
 in the wall plane, depth z of its middle (mm, into the wall), tilts about both axes (rad), bulge across and along
 (mm, toward the camera), bloom (px, printed black grown into white).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,42 +18,46 @@ from vision.camera import UNKNOWNS, Camera, project_jacobian
 from vision.request import Array
 
 SIZE = slice(UNKNOWNS, UNKNOWNS + 2)
+WALL = slice(UNKNOWNS + 2, UNKNOWNS + 4)
+FIRST_REFERENCE = UNKNOWNS + 4
 PER_REFERENCE = 9
 X, Y, TURN, DEPTH, TILT_X, TILT_Y, BULGE_X, BULGE_Y, BLOOM = range(PER_REFERENCE)
 
 
 def reference_slice(i: int) -> slice:
     """Return where the nine unknowns of reference `i` stand."""
-    first = UNKNOWNS + 2 + PER_REFERENCE * i
+    first = FIRST_REFERENCE + PER_REFERENCE * i
     return slice(first, first + PER_REFERENCE)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PhotoState:
-    """Camera, relative size corrections (2,) and the unknowns of the references (R, 9)."""
+    """Camera, relative size corrections (2,), the unknowns of the references (R, 9), the wall's direction and skew."""
 
     camera: Camera
     size: Array
     references: Array
+    wall: Array = field(default_factory=lambda: np.zeros(2))
 
     @property
     def unknowns(self) -> int:
         """Number of unknowns."""
-        return UNKNOWNS + 2 + self.references.size
+        return FIRST_REFERENCE + self.references.size
 
     def moved(self, increment: Array) -> PhotoState:
         """Return the state after the increment (U,)."""
         return PhotoState(
             self.camera.moved(increment[:UNKNOWNS]),
             self.size + increment[SIZE],
-            self.references + increment[UNKNOWNS + 2 :].reshape(self.references.shape),
+            self.references + increment[FIRST_REFERENCE:].reshape(self.references.shape),
+            self.wall + increment[WALL],
         )
 
     def vector(self) -> Array:
         """Return the values of all unknowns but the camera's rotation and translation, which read 0: (U,)."""
         c = self.camera
         head = [0, 0, 0, 0, 0, 0, np.log(c.focal_px), c.cx, c.cy, c.k1, c.k2]
-        return np.concatenate([head, self.size, self.references.ravel()])
+        return np.concatenate([head, self.size, self.wall, self.references.ravel()])
 
 
 def reference_points(state: PhotoState, i: int, plane_mm: Array, half_mm: Array) -> tuple[Array, Array]:

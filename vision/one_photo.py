@@ -32,7 +32,9 @@ from vision.request import (
     Warning_,
 )
 from vision.sides import trace_sides
-from vision.solve import Solved, solve_rectangles, solve_sheets
+from vision.solve import solve_sheets
+from vision.solve_pages import solve_rectangles
+from vision.solved import Solved
 from vision.stations import ENDS, clicked_sides
 from vision.traced import faces_of, side_lines
 

@@ -19,6 +19,7 @@ from vision.observations import (
     TILT_X,
     TILT_Y,
     TURN,
+    WALL,
     PriorBlock,
     X,
     Y,
@@ -32,6 +33,9 @@ STANDOFF_MM, U_STANDOFF_MM = 0.5, 0.3  # paper stands proud of the wall
 U_DEPTH_MM = {"masonry": 1.5, "render": 3.0, "siding": 1.0, "panel": 1.0}  # design: wall not a plane
 U_TILT_RAD = 0.003  # design
 U_BLOOM_PX = 1.0
+# How far the wall's horizontal may lie from that of the first reference (paper taped on by eye), and its vertical from
+# the right angle to it (masonry to about 3 mm a metre). Guesses: the first is loose, the second limits what lines give.
+U_WALL_TURN_RAD, U_WALL_SKEW_RAD = 0.2, 0.003
 U_GIVEN_MM = 0.1  # a size stated to a tenth of a millimetre
 PAGE_SIZE_MM = {"letter": (215.9, 279.4), "a4": (210.0, 297.0), "id1": (85.60, 53.98)}
 # ISO 216 +-2 mm as rectangular; Letter has no cut tolerance in an opened source: the same; ISO/IEC 7810 +-0.13, 0.06 mm
@@ -96,7 +100,7 @@ def reference_size_mm(reference: Reference) -> tuple[float, float]:
 
 def reference_blocks(count: int, wall: Wall, *, sheets: bool, stiff: bool) -> list[PriorBlock]:
     """Return the priors of all references: depth and tilt, bulge, bloom, and the gauge (the first one's place)."""
-    blocks: list[Sequence[PriorBlock]] = [[_gauge()]]
+    blocks: list[Sequence[PriorBlock]] = [[_gauge(), wall_block()]]
     for i in range(count):
         first = reference_slice(i).start
         u_depth = float(np.hypot(U_DEPTH_MM[wall], U_STANDOFF_MM))
@@ -119,6 +123,12 @@ def reference_blocks(count: int, wall: Wall, *, sheets: bool, stiff: bool) -> li
             ]
         )
     return [b for group in blocks for b in group]
+
+
+def wall_block() -> PriorBlock:
+    """Return what is known of the wall's directions before any line of it is seen."""
+    index = np.arange(WALL.start, WALL.stop)
+    return PriorBlock(index, np.zeros(2), np.array([U_WALL_TURN_RAD, U_WALL_SKEW_RAD]), "wall_plane")
 
 
 def _gauge() -> PriorBlock:

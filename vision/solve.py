@@ -1,9 +1,9 @@
-"""One photo: references found, camera and wall adjusted, with the covariance of all unknowns."""
+"""Sheets seen in a photo -> camera and wall, with the covariance of all unknowns."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -11,9 +11,10 @@ import numpy as np
 from vision import markers, printed_edges, sheet
 from vision.adjustment import Adjusted, Block, adjust
 from vision.camera import project
-from vision.observations import EdgeBlock, PhotoState, PriorBlock, point_block, reference_points
-from vision.priors import CameraPrior, camera_blocks, reference_blocks, reference_size_mm, size_block
-from vision.request import Array, CheckBar, Reference, Wall, Warning_
+from vision.observations import EdgeBlock, PhotoState, point_block, reference_points
+from vision.priors import CameraPrior, camera_blocks, reference_blocks, size_block
+from vision.request import Array, CheckBar, Reference, Wall
+from vision.solved import Solved, best_of, misfit_warnings, outline_px
 from vision.start import start_states
 
 U_SADDLE_PX = 0.12  # design, lesson 1: 0.10 px rms, no bias
@@ -22,17 +23,6 @@ SHEET_HALF_MM = np.array([108.0, 140.0])  # half a page: where the bulge vanishe
 SHEET_MIDDLE_MM = np.array([sheet.WIDTH_MM / 2, sheet.HEIGHT_MM / 2])
 NEIGHBOURS = 2.0  # unit edges of one row err together: this many count as one (from simulation)
 FLOOR_PX = 0.03
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Solved:
-    """Camera and references of one photo: adjustment, names and outlines (4, 2) px of the references, warnings."""
-
-    adjusted: Adjusted[PhotoState]
-    names: tuple[str, ...]
-    outlines_px: tuple[Array, ...]
-    warnings: tuple[Warning_, ...]
-    noise_px: float
 
 
 def solve_sheets(
@@ -57,44 +47,15 @@ def solve_sheets(
         if len(plane[i]):
             first.append(point_block(i, plane[i], SHEET_HALF_MM, s.saddles_px, U_SADDLE_PX))
     starts = start_states(prior, [corners - SHEET_MIDDLE_MM] * len(sightings), outline)
-    best = _best(known + first, starts)
+    best = best_of(known + first, starts)
     edge_blocks = _edge_blocks(grey, sightings, best.state, first)
     final = adjust([*known, *edge_blocks], best.state, iterations=12)
     edge_blocks = _edge_blocks(grey, sightings, final.state, first)  # again, from where they are expected now
     final = _rescaled(known, edge_blocks, final.state)
     names = tuple(f"sheet {sheet.LETTERS[s.letter]}" for s in sightings)
-    drawn = tuple(_outline(final.state, i, corners - SHEET_MIDDLE_MM, SHEET_HALF_MM) for i in range(len(names)))
-    warned = _misfit(final, known, edge_blocks, names)
+    drawn = tuple(outline_px(final.state, i, corners - SHEET_MIDDLE_MM, SHEET_HALF_MM) for i in range(len(names)))
+    warned = misfit_warnings(final, known, edge_blocks, names)
     return Solved(final, names, drawn, tuple(warned), _noise(edge_blocks, final))
-
-
-def solve_rectangles(
-    quads: Sequence[Array], reference: Reference, prior: CameraPrior, wall: Wall, click_px: float
-) -> Solved:
-    """Return the adjusted photo from clicked corners (4, 2) of rectangles of one known size at unknown places."""
-    half = np.array(reference_size_mm(reference)) / 2
-    plane = half * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1.0]])
-    known: list[Block[PhotoState]] = [*camera_blocks(prior), size_block(reference, CheckBar())]
-    known += reference_blocks(len(quads), wall, sheets=False, stiff=True)
-    seen: list[Block[PhotoState]] = [
-        replace(point_block(i, plane, half, q, max(click_px, 0.05)), robust=False) for i, q in enumerate(quads)
-    ]
-    starts = start_states(prior, [plane] * len(quads), quads)
-    final = _best(known + seen, starts)
-    names = tuple(f"rectangle {i + 1}" for i in range(len(quads)))
-    drawn = tuple(_outline(final.state, i, plane, half) for i in range(len(quads)))
-    return Solved(final, names, drawn, tuple(_misfit(final, known, seen, names)), click_px)
-
-
-def _best(blocks: Sequence[Block[PhotoState]], starts: Sequence[PhotoState]) -> Adjusted[PhotoState]:
-    """Return the adjustment of least cost among the starts."""
-    rough = sorted((adjust(blocks, s, iterations=8) for s in starts), key=lambda a: a.cost)
-    near = [a for a in rough if a.cost < 10 * rough[0].cost + 100]  # the other pose of a weak view stays in
-    return min((adjust(blocks, a.state, iterations=60) for a in near), key=lambda a: a.cost)
-
-
-def _outline(state: PhotoState, i: int, plane: Array, half: Array) -> Array:
-    return project(state.camera, reference_points(state, i, plane, half)[0])
 
 
 def _edge_blocks(
@@ -112,7 +73,7 @@ def _edge_blocks(
             return project(state.camera, wall)
 
         crop, shift = _cropped(
-            grey, _outline(state, i, SHEET_HALF_MM * [[-1, -1], [1, -1], [1, 1], [-1, 1]], SHEET_HALF_MM)
+            grey, outline_px(state, i, SHEET_HALF_MM * [[-1, -1], [1, -1], [1, 1], [-1, 1]], SHEET_HALF_MM)
         )
         seen = printed_edges.trace_edges(crop, s.letter, lambda p, m=to_photo, o=shift: m(p) - o)  # type: ignore[misc]
         if len(seen.index) < 40:
@@ -164,38 +125,3 @@ def _rescaled(
 def _noise(seen: Sequence[Block[PhotoState]], final: Adjusted[PhotoState]) -> float:
     sizes = [np.median(b.u_px) for b in seen if isinstance(b, EdgeBlock)]
     return float(np.median(sizes)) if sizes else U_SADDLE_PX
-
-
-def _misfit(
-    final: Adjusted[PhotoState],
-    known: Sequence[Block[PhotoState]],
-    seen: Sequence[Block[PhotoState]],
-    names: Sequence[str],
-) -> list[Warning_]:
-    """Return warnings where references contradict each other or their paper is bent."""
-    warned = []
-    strained = max(
-        (float(np.abs(b.linearised(final.state)[0]).max()) for b in known if isinstance(b, PriorBlock)),
-        default=0.0,
-    )
-    if strained > 4:
-        warned.append(
-            Warning_(
-                "references-disagree",
-                "the references do not fit one flat wall and one camera; the measure may be wrong by more than stated: "
-                "check that all sheets lie flat on one surface and that none was moved or printed at another scale",
-            )
-        )
-    for block in seen:
-        if isinstance(block, EdgeBlock) and len(block.u_px) >= 40:
-            w, _ = block.linearised(final.state)
-            rms_px = float(np.sqrt(np.median((w * block.u_px) ** 2)) * 1.4826)
-            bulge = np.abs(final.state.references[block.reference, 6:8]).max()
-            if rms_px > 0.35 or bulge > 2.0:
-                warned.append(
-                    Warning_(
-                        "reference-bent",
-                        f"{names[block.reference]} is not flat; tape it down and take the photo again",
-                    )
-                )
-    return warned

@@ -32,7 +32,8 @@ from vision.priors import (
     size_block,
 )
 from vision.request import NINE, PARTS, SIDES, CheckBar, Quantity, Reference
-from vision.solve import SHEET_HALF_MM, SHEET_MIDDLE_MM, _best
+from vision.solve import SHEET_HALF_MM, SHEET_MIDDLE_MM
+from vision.solved import best_of
 from vision.start import start_states
 from vision.stations import SideLine, lines_of, nine_of, shifted, stations
 
@@ -168,7 +169,7 @@ def one_case(seed, number, count):
     edges, outlines, saddles, plane = observe(rng, truth)
     known = [*camera_blocks(prior), size_block(Reference("sheet"), bar)]
     known += reference_blocks(count, wall, sheets=True, stiff=False)
-    start = _best(known + saddles, start_states(prior, [plane] * count, outlines))
+    start = best_of(known + saddles, start_states(prior, [plane] * count, outlines))
     solved = adjust(known + edges, start.state, iterations=40)
     sides, nine = draw_sides(rng, truth, corners, declared, depth)
     each = dict.fromkeys(SIDES, 0.0 if common else 1.0)

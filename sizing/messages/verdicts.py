@@ -1,4 +1,4 @@
-"""All words for people: terminal, pictures and result say the same because they say it from here.
+"""Words of checks and estimates: terminal, pictures and result say the same because they say it from here.
 
 Functions take facts (names, codes, millimetres and the job's unit) and return text. Figures of the photo are
 always given as 'about', with their uncertainty, so that none is taken for a reading to order from.

@@ -1,0 +1,1 @@
+"""All words for people, by what they are about; nothing else in `sizing` writes a sentence of its own."""

@@ -1,0 +1,71 @@
+"""What solving the references of a photo gives, and the steps that sheets, pages and cards share."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from vision.adjustment import Adjusted, Block, adjust
+from vision.camera import project
+from vision.observations import EdgeBlock, PhotoState, PriorBlock, reference_points
+from vision.request import Array, Warning_
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Solved:
+    """Camera and references of one photo: adjustment, names and outlines (4, 2) px of the references, warnings."""
+
+    adjusted: Adjusted[PhotoState]
+    names: tuple[str, ...]
+    outlines_px: tuple[Array, ...]
+    warnings: tuple[Warning_, ...]
+    noise_px: float
+
+
+def best_of(blocks: Sequence[Block[PhotoState]], starts: Sequence[PhotoState]) -> Adjusted[PhotoState]:
+    """Return the adjustment of least cost among the starts."""
+    rough = sorted((adjust(blocks, s, iterations=8) for s in starts), key=lambda a: a.cost)
+    near = [a for a in rough if a.cost < 10 * rough[0].cost + 100]  # the other pose of a weak view stays in
+    return min((adjust(blocks, a.state, iterations=60) for a in near), key=lambda a: a.cost)
+
+
+def outline_px(state: PhotoState, i: int, plane: Array, half: Array) -> Array:
+    """Return the corners (N, 2) of reference `i`, given (N, 2) mm from its middle, in px."""
+    return project(state.camera, reference_points(state, i, plane, half)[0])
+
+
+def misfit_warnings(
+    final: Adjusted[PhotoState],
+    known: Sequence[Block[PhotoState]],
+    seen: Sequence[Block[PhotoState]],
+    names: Sequence[str],
+) -> list[Warning_]:
+    """Return warnings where references contradict each other or their paper is bent."""
+    warned = []
+    strained = max(
+        (float(np.abs(b.linearised(final.state)[0]).max()) for b in known if isinstance(b, PriorBlock)),
+        default=0.0,
+    )
+    if strained > 4:
+        warned.append(
+            Warning_(
+                "references-disagree",
+                "the references do not fit one flat wall and one camera; the measure may be wrong by more than stated: "
+                "check that all sheets lie flat on one surface and that none was moved or printed at another scale",
+            )
+        )
+    for block in seen:
+        if isinstance(block, EdgeBlock) and len(block.u_px) >= 40:
+            w, _ = block.linearised(final.state)
+            rms_px = float(np.sqrt(np.median((w * block.u_px) ** 2)) * 1.4826)
+            bulge = np.abs(final.state.references[block.reference, 6:8]).max()
+            if rms_px > 0.35 or bulge > 2.0:
+                warned.append(
+                    Warning_(
+                        "reference-bent",
+                        f"{names[block.reference]} is not flat; tape it down and take the photo again",
+                    )
+                )
+    return warned
