@@ -51,11 +51,11 @@ def solve_sheets(
     edge_blocks = _edge_blocks(grey, sightings, best.state, first)
     final = adjust([*known, *edge_blocks], best.state, iterations=12)
     edge_blocks = _edge_blocks(grey, sightings, final.state, first)  # again, from where they are expected now
-    final = _rescaled(known, edge_blocks, final.state)
+    final, used = _rescaled(known, edge_blocks, final.state)
     names = tuple(f"sheet {sheet.LETTERS[s.letter]}" for s in sightings)
     drawn = tuple(outline_px(final.state, i, corners - SHEET_MIDDLE_MM, SHEET_HALF_MM) for i in range(len(names)))
     warned = misfit_warnings(final, known, edge_blocks, names)
-    return Solved(final, names, drawn, tuple(warned), _noise(edge_blocks, final))
+    return Solved(final, names, drawn, tuple(warned), _noise(edge_blocks, final), (*known, *used))
 
 
 def _edge_blocks(
@@ -97,8 +97,8 @@ def _cropped(grey: cv2.typing.MatLike, outline: Array) -> tuple[Array, Array]:
 
 def _rescaled(
     known: Sequence[Block[PhotoState]], seen: Sequence[Block[PhotoState]], state: PhotoState
-) -> Adjusted[PhotoState]:
-    """Return the adjustment with gross errors left out and each sheet's noise taken from its own residuals."""
+) -> tuple[Adjusted[PhotoState], list[Block[PhotoState]]]:
+    """Return the adjustment with gross errors left out and each sheet's noise from its own residuals, and its blocks."""
     result = adjust([*known, *seen], state, iterations=20)
     blocks: list[Block[PhotoState]] = []
     for block in seen:
@@ -119,7 +119,7 @@ def _rescaled(
                 u_px=u[keep] * np.sqrt(NEIGHBOURS),
             )
         )
-    return adjust([*known, *blocks], result.state, iterations=30)
+    return adjust([*known, *blocks], result.state, iterations=30), blocks
 
 
 def _noise(seen: Sequence[Block[PhotoState]], final: Adjusted[PhotoState]) -> float:

@@ -30,4 +30,4 @@ def solve_rectangles(
     final = best_of(known + seen, starts)
     names = tuple(f"rectangle {i + 1}" for i in range(len(quads)))
     drawn = tuple(outline_px(final.state, i, plane, half) for i in range(len(quads)))
-    return Solved(final, names, drawn, tuple(misfit_warnings(final, known, seen, names)), click_px)
+    return Solved(final, names, drawn, tuple(misfit_warnings(final, known, seen, names)), click_px, (*known, *seen))

@@ -15,13 +15,17 @@ from vision.request import Array, Warning_
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Solved:
-    """Camera and references of one photo: adjustment, names and outlines (4, 2) px of the references, warnings."""
+    """Camera and references of one photo: adjustment, names and outlines (4, 2) px of the references, warnings.
+
+    `blocks` are the observations that the adjustment rests on, for a joint one of several photos.
+    """
 
     adjusted: Adjusted[PhotoState]
     names: tuple[str, ...]
     outlines_px: tuple[Array, ...]
     warnings: tuple[Warning_, ...]
     noise_px: float
+    blocks: tuple[Block[PhotoState], ...] = ()
 
 
 def best_of(blocks: Sequence[Block[PhotoState]], starts: Sequence[PhotoState]) -> Adjusted[PhotoState]:
