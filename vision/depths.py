@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 from vision.request import SIDES, OpeningRequest, Quantity, Side, Wall, Warning_
 
@@ -15,26 +16,31 @@ DEFAULT_OFFSET: Mapping[Wall, Quantity] = {
 }
 
 
-def edge_depths(request: OpeningRequest) -> tuple[dict[Side, float], float, dict[Side, float], list[Warning_]]:
-    """Return edge offsets by side, the common and the single standard uncertainty, and what was assumed."""
+@dataclass(frozen=True, slots=True, eq=False)
+class EdgeDepths:
+    """Depth z of each side (mm, into the wall), its standard uncertainty common to all and of each, warnings."""
+
+    z_mm: Mapping[Side, float]
+    u_common_mm: float
+    u_each_mm: Mapping[Side, float]
+    warnings: tuple[Warning_, ...] = ()
+
+
+def edge_depths(request: OpeningRequest) -> EdgeDepths:
+    """Return how deep the edges lie, as given or assumed by the contract, and what was assumed."""
     given = request.edge_offset
+    default = DEFAULT_OFFSET[request.wall]
     if given is None:
-        q = DEFAULT_OFFSET[request.wall]
-        warned = []
+        warned: tuple[Warning_, ...] = ()
         if request.wall in {"siding", "panel"}:
             says = (
                 "how far the trim stands out was not given: 15 mm +- 10 mm is assumed; "
                 "measure it and enter it as edge offset"
             )
-            warned.append(Warning_("edge-depth-assumed", says))
-        return dict.fromkeys(SIDES, q.value_mm), q.u_mm, dict.fromkeys(SIDES, 0.0), warned
-    default = DEFAULT_OFFSET[request.wall]
+            warned = (Warning_("edge-depth-assumed", says),)
+        return EdgeDepths(dict.fromkeys(SIDES, -default.value_mm), default.u_mm, dict.fromkeys(SIDES, 0.0), warned)
     quantity = {s: given.get(s, default) for s in SIDES}
+    z = {s: -q.value_mm for s, q in quantity.items()}
     if len({(q.value_mm, q.u_mm) for q in quantity.values()}) == 1:
-        return (
-            {s: q.value_mm for s, q in quantity.items()},
-            quantity["head"].u_mm,
-            dict.fromkeys(SIDES, 0.0),
-            [],
-        )
-    return {s: q.value_mm for s, q in quantity.items()}, 0.0, {s: q.u_mm for s, q in quantity.items()}, []
+        return EdgeDepths(z, quantity["head"].u_mm, dict.fromkeys(SIDES, 0.0))
+    return EdgeDepths(z, 0.0, {s: q.u_mm for s, q in quantity.items()})

@@ -1,4 +1,4 @@
-"""One photo of one opening, from the file to its measures."""
+"""One photo of one opening, from the file to its measures: prepared, solved, traced, measured."""
 
 from __future__ import annotations
 
@@ -9,17 +9,13 @@ from typing import Literal
 import cv2
 import numpy as np
 
-from vision import markers
 from vision.advice import geometry_warnings, reference_warnings
 from vision.camera import Camera, back_project, project
 from vision.depths import edge_depths
-from vision.errors import RequestError
-from vision.exif import focal_prior
 from vision.found import doubt, widened
 from vision.measures import Measured, candidate_effects, measure
 from vision.opening import find_openings
-from vision.photo import Photo, read_photo
-from vision.priors import CameraPrior, camera_prior
+from vision.prepared import Prepared, prepare
 from vision.request import (
     SIDES,
     Array,
@@ -35,19 +31,41 @@ from vision.sides import trace_sides
 from vision.solve import solve_sheets
 from vision.solve_pages import solve_rectangles
 from vision.solved import Solved
-from vision.stations import ENDS, clicked_sides
+from vision.stations import ENDS, SideLine, clicked_sides
 from vision.traced import faces_of, side_lines
+
+FoundBy = Literal["photo", "corners", "clicked"]
+Listed = Mapping[Side, tuple[tuple[float, float, str], ...]]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PhotoTraced:
+    """One photo solved and its sides traced: what a measure rests on, and what several photos are joined by.
+
+    `listed` are the candidates of each side (weight, shift outward mm, name); `clicks` the corners (4, 2) px and
+    their standard uncertainty where nothing was traced.
+    """
+
+    solved: Solved
+    sides: Mapping[Side, SideLine]
+    listed: Listed
+    drawn: Mapping[str, Array]
+    corners_px: Array
+    clicks: tuple[Array, float] | None
+    found_by: FoundBy
+    report: PhotoReport
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PhotoMeasured:
-    """Measures of one photo with candidates, faces and report."""
+    """Measures of one photo with candidates, faces and report, and what they rest on."""
 
     measured: Measured
     candidates: tuple[Candidate, ...]
     faces: tuple[Face, ...]
     report: PhotoReport
-    found_by: Literal["photo", "corners", "clicked"]
+    found_by: FoundBy
+    traced: PhotoTraced
 
 
 def measure_photo(request: OpeningRequest, photo: PhotoRequest) -> PhotoMeasured | PhotoReport:
@@ -58,150 +76,80 @@ def measure_photo(request: OpeningRequest, photo: PhotoRequest) -> PhotoMeasured
     PhotoError : the file cannot be read as a photo (`vision.errors`).
     RequestError : corners outside the photo.
     """
-    picture = read_photo(photo.path, photo.turn)
-    scaled = _at_read_size(photo, picture)
-    picture, sightings, warned = _upright(picture, scaled, request)
-    base = PhotoReport(photo.path, picture.sha256, picture.size_px, warnings=tuple(warned))
-    for corners in (scaled.corners_px, *scaled.reference_corners_px):
-        if corners is not None:
-            _inside(corners, picture.size_px)
-    prior = _prior(picture, scaled)
-    solved = _solve(request, scaled, picture, sightings, prior)
+    traced = trace_photo(request, prepare(request, photo))
+    return traced if isinstance(traced, PhotoReport) else measure_traced(request, traced)
+
+
+def trace_photo(request: OpeningRequest, ready: Prepared) -> PhotoTraced | PhotoReport:
+    """Return the photo solved and its sides traced, or its report with the error that stood in the way."""
+    solved = _solve(request, ready)
     if isinstance(solved, Warning_):
-        return replace(base, error=solved)
-    warned += [*solved.warnings, *reference_warnings(request, solved)]
-    base = replace(
-        base, references_px=tuple(zip(solved.names, solved.outlines_px, strict=True)), warnings=tuple(warned)
-    )
-    offsets, u_common, u_each, assumed = edge_depths(request)
-    warned += assumed
-    camera = solved.adjusted.state.camera
-    corners, found_by, click = scaled.corners_px, "corners", scaled.click_px
+        return replace(ready.report, error=solved)
+    warned = [*ready.report.warnings, *solved.warnings, *reference_warnings(request, solved)]
+    found = tuple(zip(solved.names, solved.outlines_px, strict=True))
+    base = replace(ready.report, references_px=found, warnings=tuple(warned))
+    depths = edge_depths(request)
+    warned += depths.warnings
+    camera, asked = solved.adjusted.state.camera, ready.asked
+    corners, found_by = asked.corners_px, "corners"
     if corners is None:
-        found = find_openings(picture.rgb, camera, solved.outlines_px, request.wall)
-        if isinstance(found, Warning_):
-            return replace(base, error=found)
-        corners, found_by = found, "photo"
-    depth = {s: -offsets[s] for s in SIDES}
-    listed: dict[Side, tuple[tuple[float, float, str], ...]] = {}
-    traced: dict[str, Array] = {}
-    if not scaled.trace:
-        sides = clicked_sides(corners, depth)
-        result = measure(camera, solved.adjusted.parts, sides, u_common, u_each, (corners, click))
-        found_by = "clicked"
-    else:
-        traces = trace_sides(picture.rgb, camera, corners, click, depth, request.wall, request.sill_at)
-        unsure = doubt(camera, corners, traces) if found_by == "photo" else None
-        if unsure is not None:
-            return replace(base, corners_px=corners, error=unsure)
-        sides, listed, traced, more = side_lines(camera, traces, request.wall)
-        warned += more
-        if found_by == "photo":  # nobody chose between rival lines: u covers them
-            sides = {s: widened(sides[s], traces[s], camera, corners) for s in SIDES}
-        result = measure(camera, solved.adjusted.parts, sides, u_common, u_each)
-    candidates = candidate_effects(camera, sides, listed)
-    warned += geometry_warnings(result.cov_mm2, len(solved.names))
-    to_photo, extent = _shown(camera, result, depth, solved)
+        searched = find_openings(ready.picture.rgb, camera, solved.outlines_px, request.wall)
+        if isinstance(searched, Warning_):
+            return replace(base, error=searched)
+        corners, found_by = searched, "photo"
+    if not asked.trace:
+        sides = clicked_sides(corners, depths.z_mm)
+        report = replace(base, corners_px=corners, warnings=tuple(warned))
+        return PhotoTraced(solved, sides, {}, {}, corners, (corners, asked.click_px), "clicked", report)
+    traces = trace_sides(ready.picture.rgb, camera, corners, asked.click_px, depths.z_mm, request.wall, request.sill_at)
+    unsure = doubt(camera, corners, traces) if found_by == "photo" else None
+    if unsure is not None:
+        return replace(base, corners_px=corners, error=unsure)
+    sides, listed, drawn, more = side_lines(camera, traces, request.wall)
+    if found_by == "photo":  # nobody chose between rival lines: u covers them
+        sides = {s: widened(sides[s], traces[s], camera, corners) for s in SIDES}
+    report = replace(base, corners_px=corners, warnings=(*warned, *more))
+    return PhotoTraced(solved, sides, listed, drawn, corners, None, found_by, report)  # type: ignore[arg-type]
+
+
+def measure_traced(request: OpeningRequest, traced: PhotoTraced) -> PhotoMeasured:
+    """Return the measures that one photo gives by itself."""
+    solved, depths = traced.solved, edge_depths(request)
+    camera = solved.adjusted.state.camera
+    result = measure(camera, solved.adjusted.parts, traced.sides, depths.u_common_mm, depths.u_each_mm, traced.clicks)
+    candidates = candidate_effects(camera, traced.sides, traced.listed)
+    to_photo, extent = _shown(camera, result, depths.z_mm, solved)
     report = replace(
-        base,
+        traced.report,
         corners_px=result.corners_px,
-        sides_px=traced or {s: corners[list(ENDS[s])] for s in SIDES},
+        sides_px=traced.drawn or {s: traced.corners_px[list(ENDS[s])] for s in SIDES},
         stations_px=result.stations_px,
-        warnings=tuple(warned),
+        warnings=(*traced.report.warnings, *geometry_warnings(result.cov_mm2, len(solved.names))),
         wall_to_photo=to_photo,
         extent_mm=extent,
     )
-    return PhotoMeasured(result, candidates, faces_of(result, candidates, depth), report, found_by)  # type: ignore[arg-type]
+    faces = faces_of(result, candidates, depths.z_mm)
+    return PhotoMeasured(result, candidates, faces, report, traced.found_by, traced)
 
 
-def _at_read_size(photo: PhotoRequest, picture: Photo) -> PhotoRequest:
-    """Return the request with its pixels at the size that was read (photos above 60 MP come at half size)."""
-    if picture.reduced == 1:
-        return photo
-    r = picture.reduced
-
-    def small(p: Array) -> Array:
-        return np.asarray((p + 0.5) / r - 0.5)
-
-    corners = None if photo.corners_px is None else small(photo.corners_px)
-    return replace(
-        photo,
-        corners_px=corners,
-        reference_corners_px=tuple(small(c) for c in photo.reference_corners_px),
-        click_px=photo.click_px / r,
-    )
-
-
-def _upright(
-    picture: Photo, photo: PhotoRequest, request: OpeningRequest
-) -> tuple[Photo, tuple[markers.Sighting, ...], list[Warning_]]:
-    """Return the photo turned by itself when all its sheets lie at one quarter turn and no corner says otherwise."""
-    kind = (photo.reference or request.reference).kind
-    if kind != "sheet":
-        return picture, (), []
-    grey = cv2.cvtColor(picture.rgb, cv2.COLOR_RGB2GRAY)
-    found = markers.find_sheets(grey)
-    quarters = {_quarter(s) for s in found}
-    if photo.corners_px is not None or len(quarters) != 1 or quarters == {0}:
-        return picture, found, []
-    quarter = quarters.pop()
-    turned = np.ascontiguousarray(np.rot90(picture.rgb, quarter))
-    turned.setflags(write=False)
-    h, w = turned.shape[:2]
-    picture = replace(picture, rgb=turned, size_px=(w, h))
-    says = (
-        f"the photo was turned by {90 * quarter} degrees because its sheets lay on their side or head; "
-        "check that it is upright"
-    )
-    return picture, markers.find_sheets(cv2.cvtColor(turned, cv2.COLOR_RGB2GRAY)), [Warning_("turned", says)]
-
-
-def _quarter(s: markers.Sighting) -> int:
-    """Return how many quarter turns counter-clockwise bring the sheet upright."""
-    a, b = markers.apply_homography(s.homography, np.array([[90.0, 120.0], [120.0, 120.0]]))
-    return round(float(np.degrees(np.arctan2(b[1] - a[1], b[0] - a[0]))) / 90) % 4
-
-
-def _inside(corners: Array, size: tuple[int, int]) -> None:
-    finite = np.isfinite(corners).all()
-    if not finite or (corners < -0.5).any() or (corners > np.array(size) - 0.5).any():
-        worst = corners[int(np.argmax(np.abs(corners - np.array(size) / 2).max(1)))]
-        raise RequestError(
-            "corners-outside",
-            f"corner {worst[0]:.0f},{worst[1]:.0f} lies outside the photo of {size[0]} x {size[1]} px; "
-            "give corners in pixels of the upright photo",
-        )
-
-
-def _prior(picture: Photo, photo: PhotoRequest) -> CameraPrior:
-    focal = focal_prior(picture.exif, picture.size_px, photo.focal35_mm)
-    return camera_prior(focal.focal_px, focal.u_log, picture.size_px, known=focal.source != "none")
-
-
-def _solve(
-    request: OpeningRequest,
-    photo: PhotoRequest,
-    picture: Photo,
-    sightings: tuple[markers.Sighting, ...],
-    prior: CameraPrior,
-) -> Solved | Warning_:
-    reference = photo.reference or request.reference
-    if reference.kind == "sheet":
-        if not sightings:
+def _solve(request: OpeningRequest, ready: Prepared) -> Solved | Warning_:
+    kind, asked = ready.reference.kind, ready.asked
+    if kind == "sheet":
+        if not ready.sightings:
             return Warning_(
                 "no-reference",
-                f"no printed sheet was found in {photo.path.name}; tape one sheet left and one right of the opening, "
+                f"no printed sheet was found in {asked.path.name}; tape one sheet left and one right of the opening, "
                 "flat on the wall, and take the photo again from where whole opening and sheets are in view",
             )
-        grey = cv2.cvtColor(picture.rgb, cv2.COLOR_RGB2GRAY)
-        return solve_sheets(grey, sightings, prior, request.check_bar, request.wall)
-    if not photo.reference_corners_px:
+        grey = cv2.cvtColor(ready.picture.rgb, cv2.COLOR_RGB2GRAY)
+        return solve_sheets(grey, ready.sightings, ready.prior, request.check_bar, request.wall)
+    if not asked.reference_corners_px:
         return Warning_(
             "no-reference",
-            f"point out the corners of the {reference.kind} in {photo.path.name} (reference corners); "
+            f"point out the corners of the {kind} in {asked.path.name} (reference corners); "
             "pages and cards are not found without them yet",
         )
-    return solve_rectangles(photo.reference_corners_px, reference, prior, request.wall, photo.click_px)
+    return solve_rectangles(asked.reference_corners_px, ready.reference, ready.prior, request.wall, asked.click_px)
 
 
 def _shown(

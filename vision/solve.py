@@ -98,7 +98,7 @@ def _cropped(grey: cv2.typing.MatLike, outline: Array) -> tuple[Array, Array]:
 def _rescaled(
     known: Sequence[Block[PhotoState]], seen: Sequence[Block[PhotoState]], state: PhotoState
 ) -> tuple[Adjusted[PhotoState], list[Block[PhotoState]]]:
-    """Return the adjustment with gross errors left out and each sheet's noise from its own residuals, and its blocks."""
+    """Return the adjustment with gross errors left out and noise from residuals, and the blocks it rests on."""
     result = adjust([*known, *seen], state, iterations=20)
     blocks: list[Block[PhotoState]] = []
     for block in seen:

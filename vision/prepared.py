@@ -1,0 +1,109 @@
+"""A photo made ready to be measured: read, turned upright by its sheets, its pixels and camera as asked."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+
+from vision import markers
+from vision.errors import RequestError
+from vision.exif import focal_prior
+from vision.photo import Photo, read_photo
+from vision.priors import CameraPrior, camera_prior
+from vision.request import Array, OpeningRequest, PhotoReport, PhotoRequest, Reference, Warning_
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Prepared:
+    """A photo with its request at the size that was read, sheets seen, the camera's prior, report and warnings."""
+
+    asked: PhotoRequest
+    picture: Photo
+    sightings: tuple[markers.Sighting, ...]
+    prior: CameraPrior
+    reference: Reference
+    report: PhotoReport
+
+
+def prepare(request: OpeningRequest, photo: PhotoRequest) -> Prepared:
+    """Return the photo read and upright.
+
+    Raises
+    ------
+    PhotoError : the file cannot be read as a photo (`vision.errors`).
+    RequestError : corners outside the photo.
+    """
+    picture = read_photo(photo.path, photo.turn)
+    scaled = _at_read_size(photo, picture)
+    reference = photo.reference or request.reference
+    picture, sightings, warned = _upright(picture, scaled, reference)
+    for corners in (scaled.corners_px, *scaled.reference_corners_px):
+        if corners is not None:
+            _inside(corners, picture.size_px)
+    report = PhotoReport(photo.path, picture.sha256, picture.size_px, warnings=tuple(warned))
+    return Prepared(scaled, picture, sightings, _prior(picture, scaled), reference, report)
+
+
+def _at_read_size(photo: PhotoRequest, picture: Photo) -> PhotoRequest:
+    """Return the request with its pixels at the size that was read (photos above 60 MP come at half size)."""
+    if picture.reduced == 1:
+        return photo
+    r = picture.reduced
+
+    def small(p: Array) -> Array:
+        return np.asarray((p + 0.5) / r - 0.5)
+
+    corners = None if photo.corners_px is None else small(photo.corners_px)
+    return replace(
+        photo,
+        corners_px=corners,
+        reference_corners_px=tuple(small(c) for c in photo.reference_corners_px),
+        click_px=photo.click_px / r,
+    )
+
+
+def _upright(
+    picture: Photo, photo: PhotoRequest, reference: Reference
+) -> tuple[Photo, tuple[markers.Sighting, ...], list[Warning_]]:
+    """Return the photo turned by itself when all its sheets lie at one quarter turn and no corner says otherwise."""
+    if reference.kind != "sheet":
+        return picture, (), []
+    grey = cv2.cvtColor(picture.rgb, cv2.COLOR_RGB2GRAY)
+    found = markers.find_sheets(grey)
+    quarters = {_quarter(s) for s in found}
+    if photo.corners_px is not None or len(quarters) != 1 or quarters == {0}:
+        return picture, found, []
+    quarter = quarters.pop()
+    turned = np.ascontiguousarray(np.rot90(picture.rgb, quarter))
+    turned.setflags(write=False)
+    h, w = turned.shape[:2]
+    picture = replace(picture, rgb=turned, size_px=(w, h))
+    says = (
+        f"the photo was turned by {90 * quarter} degrees because its sheets lay on their side or head; "
+        "check that it is upright"
+    )
+    return picture, markers.find_sheets(cv2.cvtColor(turned, cv2.COLOR_RGB2GRAY)), [Warning_("turned", says)]
+
+
+def _quarter(s: markers.Sighting) -> int:
+    """Return how many quarter turns counter-clockwise bring the sheet upright."""
+    a, b = markers.apply_homography(s.homography, np.array([[90.0, 120.0], [120.0, 120.0]]))
+    return round(float(np.degrees(np.arctan2(b[1] - a[1], b[0] - a[0]))) / 90) % 4
+
+
+def _inside(corners: Array, size: tuple[int, int]) -> None:
+    finite = np.isfinite(corners).all()
+    if not finite or (corners < -0.5).any() or (corners > np.array(size) - 0.5).any():
+        worst = corners[int(np.argmax(np.abs(corners - np.array(size) / 2).max(1)))]
+        raise RequestError(
+            "corners-outside",
+            f"corner {worst[0]:.0f},{worst[1]:.0f} lies outside the photo of {size[0]} x {size[1]} px; "
+            "give corners in pixels of the upright photo",
+        )
+
+
+def _prior(picture: Photo, photo: PhotoRequest) -> CameraPrior:
+    focal = focal_prior(picture.exif, picture.size_px, photo.focal35_mm)
+    return camera_prior(focal.focal_px, focal.u_log, picture.size_px, known=focal.source != "none")
