@@ -64,9 +64,13 @@ def read_tables(raw: Mapping[str, Any], file: Path) -> tuple[JobFile | None, lis
     try:
         tables = JobFile.model_validate(raw, context={"unit": "mm" if unit == "mm" else "in"})
     except ValidationError as error:
-        found = [_problem(one, raw, file) for one in error.errors(include_url=False)]
-        return None, found + problems
+        return None, model_problems(error, raw, file, JobFile) + problems
     return (None if problems else tables), problems
+
+
+def model_problems(error: ValidationError, raw: object, file: Path, model: type[BaseModel]) -> list[Problem]:
+    """Return every problem that a model found in a file, with the key and the nearest known one."""
+    return [_problem(one, raw, file, model) for one in error.errors(include_url=False)]
 
 
 def key_path(loc: Sequence[str | int], raw: object) -> str:
@@ -129,20 +133,20 @@ def _tables(value: object) -> list[dict[str, Any]]:
     return [one if isinstance(one, dict) else {} for one in value] if isinstance(value, list) else []
 
 
-def _problem(error: ErrorDetails, raw: Mapping[str, Any], file: Path) -> Problem:
+def _problem(error: ErrorDetails, raw: object, file: Path, model: type[BaseModel]) -> Problem:
     *path, last = error["loc"] or ("",)
     # Forms of a value are tags of the model and no keys; a key of the file that looks like one stands last.
     loc = [part for part in path if part not in FORMS]
     if last not in FORMS or error["type"] == "extra_forbidden":
         loc.append(last)
-    return Problem(f"{file}: {key_path(loc, raw) or 'the file'}", _says(error, loc))
+    return Problem(f"{file}: {key_path(loc, raw) or 'the file'}", _says(error, loc, model))
 
 
-def _says(error: ErrorDetails, loc: Sequence[str | int]) -> str:
+def _says(error: ErrorDetails, loc: Sequence[str | int], model: type[BaseModel]) -> str:
     kind, last, found, facts = error["type"], str(loc[-1]), error["input"], error.get("ctx", {})
     match kind:
         case "extra_forbidden":
-            says = _unknown_key(last, loc[:-1])
+            says = _unknown_key(last, loc[:-1], model)
         case "value_error":
             says = str(facts["error"])
         case "missing":
@@ -176,15 +180,15 @@ def _not_among(found: object, expected: str) -> str:
     return f"must be {expected}; found {_shown(found)}" + (f"; did you mean {near[0]!r}?" if near else "")
 
 
-def _unknown_key(key: str, loc: Sequence[str | int]) -> str:
-    known = sorted(_fields_at([part for part in loc if isinstance(part, str)]))
+def _unknown_key(key: str, loc: Sequence[str | int], model: type[BaseModel]) -> str:
+    known = sorted(_fields_at([part for part in loc if isinstance(part, str)], model))
     near = difflib.get_close_matches(key.lower(), known, 1, cutoff=0.5)
     return f"unknown key; did you mean {near[0]!r}?" if near else f"unknown key; known here: {', '.join(known)}"
 
 
-def _fields_at(names: Sequence[str]) -> set[str]:
+def _fields_at(names: Sequence[str], model: type[BaseModel]) -> set[str]:
     """Return the keys known at a place: of every form that the value may take there."""
-    models: list[type[BaseModel]] = [JobFile]
+    models: list[type[BaseModel]] = [model]
     for name in names:
         models = [
             inner

@@ -20,7 +20,7 @@ Written = str | int | float
 Point = tuple[float, float]
 
 
-def _length_in(
+def length_in(
     low_mm: float, high_mm: float, what: str, parse: Callable[[object, Unit], Length] = parse_length
 ) -> PlainValidator:
     """Return a check that a length can be read and lies within two limits; the text itself is kept."""
@@ -72,17 +72,17 @@ def _name(value: str) -> str:
 
 
 Name = Annotated[str, AfterValidator(_name)]
-Reading = Annotated[Written, _length_in(0, 100_000, "a length")]
-ToleranceLength = Annotated[Written, _length_in(0.01, 100, "a tolerance")]
-Graduation = Annotated[Written, _length_in(0.01, 25.4, "a graduation")]
-Uncertainty = Annotated[Written, _length_in(0.001, 100, "an uncertainty")]
-ReferenceLength = Annotated[Written, _length_in(5, 10_000, "the side of a reference")]
-Offset = Annotated[Written, _length_in(-300, 300, "an edge offset", parse_signed_length)]
+Reading = Annotated[Written, length_in(0, 100_000, "a length")]
+ToleranceLength = Annotated[Written, length_in(0.01, 100, "a tolerance")]
+Graduation = Annotated[Written, length_in(0.01, 25.4, "a graduation")]
+Uncertainty = Annotated[Written, length_in(0.001, 100, "an uncertainty")]
+ReferenceLength = Annotated[Written, length_in(5, 10_000, "the side of a reference")]
+Offset = Annotated[Written, length_in(-300, 300, "an edge offset", parse_signed_length)]
 Across = Annotated[
-    Written, _length_in(ACROSS_MM * (1 - _BAR_RANGE), ACROSS_MM * (1 + _BAR_RANGE), "the bar across the page")
+    Written, length_in(ACROSS_MM * (1 - _BAR_RANGE), ACROSS_MM * (1 + _BAR_RANGE), "the bar across the page")
 ]
 Along = Annotated[
-    Written, _length_in(ALONG_MM * (1 - _BAR_RANGE), ALONG_MM * (1 + _BAR_RANGE), "the bar along the page")
+    Written, length_in(ALONG_MM * (1 - _BAR_RANGE), ALONG_MM * (1 + _BAR_RANGE), "the bar along the page")
 ]
 Corners = Annotated[tuple[Point | None, ...], PlainValidator(_points)]
 Quadrilaterals = Annotated[tuple[tuple[Point | None, ...], ...], PlainValidator(_quadrilaterals)]
