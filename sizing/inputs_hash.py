@@ -1,0 +1,142 @@
+"""The hash of one opening's inputs: what a person's decision rests on, so that a changed input makes it stale.
+
+Taken are the values, not their spelling: `54 3/8` and `54.375 in` are one reading, and a photo that was
+renamed is the same photo. What arrives later (`delivered`) is no input of an order, nor is another opening.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import astuple, fields, is_dataclass
+from datetime import date, datetime, time
+from pathlib import Path
+
+import numpy as np
+
+from sizing.job import Job, Opening, PhotoEntry, Reading, Size
+from sizing.units import Length
+
+_FORM = "secondtape/inputs/1"
+
+
+def inputs_sha256(
+    job: Job,
+    opening: Opening,
+    photo_sha256: Sequence[str],
+    document_sha256: Sequence[str] = (),
+    rule_sha256: str = "",
+) -> str:
+    """Return the SHA-256 of what one opening is judged and ordered by, as 64 hex digits.
+
+    Parameters
+    ----------
+    job : Job
+        Its tolerance counts; its units do not, as lengths are taken in mm.
+    opening : Opening
+        Readings in force and superseded, photos with their corners, reference, wall, rule, order, notes.
+    photo_sha256, document_sha256 : sequence of str
+        SHA-256 of each photo and document in the opening's order, empty where a file cannot be read.
+    rule_sha256 : str
+        SHA-256 of the sizing rule's file, empty without one.
+
+    Notes
+    -----
+    JSON with sorted keys and without spaces, floats as their shortest repr, lengths as exact fractions of a
+    mm; hence the same on any machine.
+    """
+    photos = [_photo(p, s) for p, s in zip(opening.photos, _padded(photo_sha256, len(opening.photos)), strict=True)]
+    papers = _padded(document_sha256, len(opening.documents))
+    facts = {
+        "form": _FORM,
+        "label": opening.label,
+        "tolerance_mm": astuple(job.tolerance),
+        "wall": opening.wall,
+        "shape": opening.shape,
+        "sill_at": opening.sill_at,
+        "reference": opening.reference,
+        "check_bar": opening.check_bar,
+        "edge_offset": opening.edge_offset,
+        "photos": photos,
+        "readings": [_reading(r) for r in opening.readings],
+        "superseded": [_reading(r) for r in opening.superseded],
+        "rule": opening.rule,
+        "rule_sha256": rule_sha256,
+        "quantity": opening.quantity,
+        "ordered": _size(opening.ordered),
+        "clearances": opening.clearances,
+        "obstacles": opening.obstacles,
+        "documents": [[d.kind, s or f"missing: {d.file}"] for d, s in zip(opening.documents, papers, strict=True)],
+        "notes": [job.note, opening.note],
+        "extra": [job.extra, opening.extra],
+    }
+    text = json.dumps(_plain(facts), sort_keys=True, separators=(",", ":"), ensure_ascii=True, allow_nan=False)
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _padded(hashes: Sequence[str], count: int) -> list[str]:
+    return [*hashes, *[""] * count][:count]
+
+
+def _reading(reading: Reading) -> list[object]:
+    # Tape and graduation enter the joint tests and the explanations; who read it is shown beside them.
+    return [
+        reading.name,
+        reading.length,
+        reading.tape,
+        reading.graduation_mm,
+        reading.visit,
+        reading.by,
+        reading.on,
+    ]
+
+
+def _size(size: Size | None) -> object:
+    return None if size is None else [size.width, size.height]
+
+
+def _photo(photo: PhotoEntry, sha256: str) -> list[object]:
+    return [
+        sha256 or f"missing: {photo.file}",
+        photo.turn,
+        photo.corners_px,
+        photo.trace,
+        photo.click_px,
+        photo.reference,
+        list(photo.reference_corners_px),
+        photo.focal35_mm,
+        _file_sha256(photo.lens),
+        photo.when,
+    ]
+
+
+def _file_sha256(path: Path | None) -> str | None:
+    if path is None:
+        return None
+    try:
+        return hashlib.sha256(path.read_bytes()).hexdigest()
+    except OSError:
+        return f"missing: {path.name}"
+
+
+def _plain(value: object) -> object:
+    """Return a value as one of JSON; floats that are not finite and dates as text."""
+    plain: object = str(value)
+    if value is None or isinstance(value, bool | str | int):
+        plain = value
+    elif isinstance(value, float):
+        plain = value if np.isfinite(value) else repr(value)
+    elif isinstance(value, Length):
+        plain = str(value.exact)
+    elif isinstance(value, np.ndarray):
+        plain = _plain(value.tolist())
+    elif isinstance(value, datetime | date | time):
+        plain = value.isoformat()
+    elif isinstance(value, Mapping):
+        plain = {str(key): _plain(item) for key, item in value.items()}
+    elif isinstance(value, list | tuple):
+        plain = [_plain(item) for item in value]
+    elif is_dataclass(value) and not isinstance(value, type):
+        plain = {f.name: _plain(getattr(value, f.name)) for f in fields(value)}
+    return plain
