@@ -1,0 +1,162 @@
+"""Pieces of edges that run along one line of the wall: courses, columns of head joints, laps.
+
+A course is one line of one polarity (bright side up or down): its place is free, and its slope has an error of its own,
+because top and bottom of one brick, and all bricks laid to one string, err together.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.linalg
+import scipy.sparse
+from numpy.typing import NDArray
+
+from vision.camera import UNKNOWNS, back_project, project_jacobian
+from vision.observations import WALL, PhotoState
+from vision.request import Array
+
+BIN_MM = 0.5
+SMOOTH_MM = 1.5  # a brick's own roughness
+WITHIN_MM = 5.0  # pieces this near to a course's line are taken for it
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Pieces:
+    """Pieces of edges by direction: middles (N, 2) px, upright (N,) bool, bright (N,) +-1, length and mm/px (N,)."""
+
+    pixel: Array
+    upright: NDArray[np.bool_]
+    bright: Array
+    length_mm: Array
+    scale_mm: Array
+
+    def some(self, keep: Array) -> Pieces:
+        """Return those of a mask or index (M,)."""
+        return Pieces(
+            self.pixel[keep], self.upright[keep], self.bright[keep], self.length_mm[keep], self.scale_mm[keep]
+        )
+
+
+def wall_axes(wall: Array) -> tuple[Array, Array]:
+    """Return unit vectors along the wall's horizontal and vertical (2,) in the plane, from direction and skew (2,)."""
+    a, b = wall[0], wall[0] + wall[1]
+    return np.array([np.cos(a), np.sin(a)]), np.array([-np.sin(b), np.cos(b)])
+
+
+def across_along(state: PhotoState, pixel: Array, upright: NDArray[np.bool_]) -> tuple[Array, Array]:
+    """Return where points (N, 2) px lie across and along their wall direction, mm (N,) each."""
+    q = back_project(state.camera, pixel, 0.0)
+    along = np.where(upright[:, None], *wall_axes(state.wall)[::-1])
+    across = np.stack([-along[:, 1], along[:, 0]], axis=1)
+    return (q * across).sum(1), (q * along).sum(1)
+
+
+def group(state: PhotoState, pieces: Pieces) -> NDArray[np.intp]:
+    """Return the course (N,) of each piece, -1 for none: peaks of the density of places across, by polarity."""
+    label = np.full(len(pieces.pixel), -1)
+    across, _ = across_along(state, pieces.pixel, pieces.upright)
+    kernel = np.exp(-0.5 * (np.arange(-4 * SMOOTH_MM, 4 * SMOOTH_MM + BIN_MM / 2, BIN_MM) / SMOOTH_MM) ** 2)
+    count = 0
+    for upright in (False, True):
+        for bright in (-1, 1):
+            of = np.flatnonzero((pieces.upright == upright) & (pieces.bright == bright) & np.isfinite(across))
+            if len(of) < 3:
+                continue
+            low = across[of].min() - 20
+            size = int((across[of].max() - low) / BIN_MM) + 60
+            if size > 200_000:
+                continue
+            place = np.clip(((across[of] - low) / BIN_MM).astype(int), 0, size - 1)
+            density = np.convolve(np.bincount(place, pieces.length_mm[of], size), kernel, "same")
+            window = int(2 * WITHIN_MM / BIN_MM)
+            free = density.copy()
+            while (peak := int(np.argmax(free))) >= 0 and free[peak] > 0:
+                centre = low + (peak + 0.5) * BIN_MM
+                inside = of[(np.abs(across[of] - centre) <= WITHIN_MM) & (label[of] < 0)]
+                free[max(0, peak - window) : peak + window + 1] = 0
+                if len(inside) >= 3:
+                    label[inside] = count
+                    count += 1
+    return label
+
+
+def reference_scale(state: PhotoState, pixel: Array) -> Array:
+    """Return mm per pixel (N,) in the wall plane at pixels (N, 2): the root of the area of one pixel."""
+    q = back_project(state.camera, pixel, 0.0)
+    _, _, by_point = project_jacobian(state.camera, np.column_stack([q, np.zeros(len(q))]))
+    return np.asarray(1 / np.sqrt(np.maximum(np.abs(np.linalg.det(by_point[:, :, :2])), 1e-12)))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LineBlock:
+    """Points on lines that run with the wall: each line's place is free, its slope known to a standard deviation.
+
+    `whiten` (M, N) takes the points' distances to what is observed: the free places are projected out exactly, and
+    slope errors and point errors are decorrelated, so that M rows of unit variance remain.
+    """
+
+    pixel: Array
+    upright: NDArray[np.bool_]
+    whiten: scipy.sparse.csr_array
+    part: str = "camera"
+    robust: bool = False
+
+    def linearised(self, state: PhotoState) -> tuple[Array, Array]:
+        """Return misclosures (M,) and design matrix (M, U), both of unit variance."""
+        q = back_project(state.camera, self.pixel, 0.0)
+        good = np.isfinite(q).all(1)
+        if not good.all():  # beyond the horizon: this state cannot be
+            return np.full(self.whiten.shape[0], np.inf), np.zeros((self.whiten.shape[0], state.unknowns))
+        _, by_camera, by_point = project_jacobian(state.camera, np.column_stack([q, np.zeros(len(q))]))
+        q_by_camera = -np.linalg.solve(by_point[:, :, :2], by_camera)
+        along = np.where(self.upright[:, None], *wall_axes(state.wall)[::-1])
+        across = np.stack([-along[:, 1], along[:, 0]], axis=1)
+        rows = np.empty((len(q), 1 + UNKNOWNS + 2))
+        rows[:, 0] = (q * across).sum(1)
+        rows[:, 1 : 1 + UNKNOWNS] = np.einsum("ni,nij->nj", across, q_by_camera)
+        rows[:, -2] = -(q * along).sum(1)  # turning the axes by d moves the point by -d along, seen across
+        rows[:, -1] = np.where(self.upright, rows[:, -2], 0.0)
+        seen = np.asarray(self.whiten @ rows)
+        a = np.zeros((len(seen), state.unknowns))
+        a[:, :UNKNOWNS] = seen[:, 1 : 1 + UNKNOWNS]
+        a[:, WALL] = seen[:, -2:]
+        return -seen[:, 0], a
+
+
+def whitening(course: NDArray[np.intp], along_mm: Array, u_mm: Array, u_slope: Array) -> scipy.sparse.csr_array:
+    """Return the matrix (M, N) that projects out each course's place and decorrelates the rest.
+
+    Parameters
+    ----------
+    course : (N,) which course each point is on, 0 .. C-1, all >= 0.
+    along_mm, u_mm : (N,) place along the course and standard deviation across it.
+    u_slope : (C,) standard deviation of each course's slope, rad.
+
+    Notes
+    -----
+    For one course V = diag(u^2) + u_slope^2 s s^T = L L^T. With Q an orthonormal basis of what is orthogonal to
+    L^-1 1, the rows Q^T L^-1 give the generalised least squares with the place as a further unknown (Koch 1999, 3.2.6).
+    """
+    entries, rows, columns = [], [], []
+    total = 0
+    order = np.argsort(course, kind="stable")
+    starts = np.flatnonzero(np.diff(course[order], prepend=-1))
+    for index in np.split(order, starts[1:]):
+        n = len(index)
+        if n < 2:
+            continue
+        s = along_mm[index] - along_mm[index].mean()
+        v = np.diag(u_mm[index] ** 2) + u_slope[course[index[0]]] ** 2 * np.outer(s, s)
+        lower_inverse = scipy.linalg.solve_triangular(np.linalg.cholesky(v), np.eye(n), lower=True)
+        one = lower_inverse.sum(1)
+        basis = scipy.linalg.qr(one[:, None])[0][:, 1:]
+        entries.append((basis.T @ lower_inverse).ravel())
+        rows.append(np.repeat(np.arange(total, total + n - 1), n))
+        columns.append(np.tile(index, n - 1))
+        total += n - 1
+    if not total:
+        return scipy.sparse.csr_array((0, len(course)))
+    data = (np.concatenate(entries), (np.concatenate(rows), np.concatenate(columns)))
+    return scipy.sparse.csr_array(data, shape=(total, len(course)))

@@ -1,0 +1,116 @@
+"""Straight edges seen in a photo: found on a reduced picture, then placed to sub-pixel on the full one.
+
+References: Grompone von Gioi et al. (2012), LSD: a Line Segment Detector, IPOL 2 (through OpenCV).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from vision.request import Array
+
+LONG_SIDE_PX = 2100  # a quarter of a 12 MP photo's pixels: joints stay wider than two pixels
+SHORTEST_PX = 14.0  # in the reduced picture
+REACH_PX, STEP_PX = 3.0, 0.5  # how far across a piece its edge is looked for
+ALONG = 9  # profiles a piece
+LEAST_STEP = 4.0  # grey values across the edge; less is noise
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Segments:
+    """Segments by their ends (N, 2, 2) px; walking from the first end to the second, the bright side is at the left.
+
+    With x right and y down, "left" is the direction (dy, -dx).
+    """
+
+    ends_px: Array
+
+    def __len__(self) -> int:
+        return len(self.ends_px)
+
+    def middle_px(self) -> Array:
+        """Return the middles (N, 2) px."""
+        return np.asarray(self.ends_px.mean(1))
+
+    def length_px(self) -> Array:
+        """Return the lengths (N,) px."""
+        return np.linalg.norm(self.ends_px[:, 1] - self.ends_px[:, 0], axis=1)
+
+    def some(self, keep: Array) -> Segments:
+        """Return those of a mask or index (M,)."""
+        return Segments(self.ends_px[keep])
+
+
+def find_segments(grey: cv2.typing.MatLike) -> Segments:
+    """Return all straight edges of a grey picture (H, W) uint8, in its own pixels."""
+    h, w = grey.shape[:2]
+    reduced = max(1, round(max(h, w) / LONG_SIDE_PX))
+    small = np.asarray(grey)
+    if reduced > 1:
+        small = np.asarray(cv2.resize(small, (w // reduced, h // reduced), interpolation=cv2.INTER_AREA))
+    lines = cv2.createLineSegmentDetector(cv2.LSD_REFINE_NONE).detect(small)[0]
+    ends = np.zeros((0, 2, 2)) if lines is None else np.asarray(lines, float).reshape(-1, 2, 2)
+    long = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1) >= SHORTEST_PX
+    scale = np.array([w / (w // reduced), h / (h // reduced)])
+    return Segments((ends[long] + 0.5) * scale - 0.5)
+
+
+def outside(points: Array, polygons: list[Array]) -> Array:
+    """Return a mask (N,) of points (N, 2) that lie in none of the polygons (M, 2)."""
+    free = np.ones(len(points), bool)
+    for polygon in polygons:
+        ring = polygon.astype(np.float32).reshape(-1, 1, 2)
+        free &= np.array([cv2.pointPolygonTest(ring, (float(x), float(y)), False) < 0 for x, y in points], bool)
+    return free
+
+
+def pieces(segments: Segments, longest_px: Array) -> tuple[Array, Array, Array]:
+    """Return segments cut into equal pieces no longer than (N,) px: middles (M, 2), half vectors (M, 2), owner (M,)."""
+    count = np.maximum(1, np.ceil(segments.length_px() / longest_px)).astype(int)
+    owner = np.repeat(np.arange(len(count)), count)
+    rank = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
+    first, last = segments.ends_px[owner, 0], segments.ends_px[owner, 1]
+    part = ((rank + 0.5) / count[owner])[:, None]
+    return first + part * (last - first), (last - first) / (2 * count[owner][:, None]), owner
+
+
+def place_pieces(grey: cv2.typing.MatLike, middle: Array, half: Array) -> tuple[Array, Array]:
+    """Return pieces moved across onto their edge, middles (M, 2) px, and a mask (M,) of those with a clear edge.
+
+    Profiles across each piece are averaged along it; the edge is the centroid of the grey step that rises toward the
+    bright side, about its steepest place.
+    """
+    if not len(middle):
+        return middle, np.zeros(0, bool)
+    length = np.linalg.norm(half, axis=1, keepdims=True)
+    across = np.stack([half[:, 1], -half[:, 0]], axis=1) / length
+    s = np.arange(-REACH_PX, REACH_PX + STEP_PX / 2, STEP_PX)
+    t = np.linspace(-0.9, 0.9, ALONG)
+    at = middle[:, None, None] + t[None, :, None, None] * half[:, None, None]
+    at = at + s[None, None, :, None] * across[:, None, None]
+    n = len(middle)
+    sampled = np.concatenate(
+        [
+            cv2.remap(
+                np.asarray(grey),
+                part[..., 0].reshape(len(part), -1).astype(np.float32),
+                part[..., 1].reshape(len(part), -1).astype(np.float32),
+                cv2.INTER_LINEAR,
+                borderMode=cv2.BORDER_REPLICATE,
+            )
+            for part in np.array_split(at, n // 30000 + 1)
+        ]
+    )
+    profile = sampled.reshape(n, ALONG, len(s)).astype(float).mean(1)
+    step = np.diff(profile, axis=1)
+    places = (s[1:] + s[:-1]) / 2
+    near = np.abs(places) <= REACH_PX - 1.0
+    peak = np.argmax(np.where(near, step, -np.inf), axis=1)
+    window = np.abs(places[None] - places[peak][:, None]) <= 1.01
+    weight = np.where(window, np.maximum(step, 0.0), 0.0)
+    total = weight.sum(1)
+    shift = (weight * places).sum(1) / np.maximum(total, 1e-9)
+    return middle + shift[:, None] * across, (total >= LEAST_STEP) & (np.abs(shift) < REACH_PX - 1.2)

@@ -1,0 +1,312 @@
+"""The wall's own lines as observations: a vote for its two directions, then courses, then a new adjustment.
+
+The references give a rough wall plane. Seen in it, true horizontals y = const keep straight and their slope is
+a + b y (first order of any projective error), verticals likewise a + b x: two numbers a direction, on which many lines
+at many places must agree. A shadow, a downpipe or a sloping sill is one line at one place and cannot outvote courses.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.stats import chi2
+
+from vision.adjustment import Adjusted, Block, adjust
+from vision.camera import back_project, project
+from vision.courses import LineBlock, Pieces, across_along, group, reference_scale, wall_axes, whitening
+from vision.observations import PhotoState
+from vision.request import Array, Wall, Warning_
+from vision.segments import Segments, find_segments, outside, pieces, place_pieces
+
+TURNS = np.arange(-0.25, 0.2501, 0.002)  # rad: paper taped on by eye
+FANS = np.arange(-0.15, 0.1501, 0.004)  # rad per metre: what a poor reference leaves of perspective
+AGREE_RAD = 0.006  # one brick edge: about 1 mm in 200
+PLACES_MM = 12.0  # lines nearer than this are one place
+MOST_MM = 500.0  # no place votes with more than this length
+LEAST_PLACES = 5
+OVER_CHANCE = 3.0  # votes against what directions at random would give
+REFERENCE_MARGIN = 1.5  # pattern to page and its shadow
+OPENING_MARGIN_MM = {"masonry": 40.0, "render": 40.0, "siding": 130.0, "panel": 130.0}  # trim goes with the opening
+PIECE_MM = {"masonry": 210.0, "render": 210.0, "siding": 150.0, "panel": 150.0}  # about one brick
+U_TRUE_MM = {"masonry": 1.0, "render": 1.0, "siding": 0.5, "panel": 0.5}  # design: 1 mm a brick; a guess for laps
+U_SLOPE_RAD = {"masonry": 1.0e-3, "render": 1.5e-3, "siding": 1.0e-3, "panel": 1.0e-3}  # guesses, of one course
+U_PIECE_PX = 0.15
+GATE = 3.5
+NEIGHBOURS = 1.5  # pieces side by side err together a little: this many count as one (a guess)
+DISAGREE = 1e-4  # probability under which lines and references cannot both be right
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Voted:
+    """Lines that agree on the wall's directions: segments, upright (N,), and turn and skew (2,) of the vote."""
+
+    segments: Segments
+    upright: NDArray[np.bool_]
+    wall: Array
+
+
+def with_lines(
+    grey: cv2.typing.MatLike,
+    blocks: Sequence[Block[PhotoState]],
+    adjusted: Adjusted[PhotoState],
+    outlines_px: Sequence[Array],
+    corners_px: Array | None,
+    wall: Wall,
+    *,
+    segments: Segments | None = None,
+) -> tuple[Adjusted[PhotoState], tuple[Warning_, ...]]:
+    """Return the adjustment with the wall's lines added, or the given one where there are none or they contradict it.
+
+    Parameters
+    ----------
+    grey : (H, W) uint8.
+    blocks : all observations behind `adjusted`, priors too.
+    outlines_px : outlines (4, 2) of the references: nothing inside them is a wall line.
+    corners_px : corners (4, 2) of the opening where known: its own sides are no proof of squareness and are left out;
+        without them no vertical is used on walls with trim.
+    segments : found before, to save the search.
+    """
+    found = find_segments(grey) if segments is None else segments
+    free = _of_the_wall(found, adjusted.state, outlines_px, corners_px, wall)
+    voted = vote(free, adjusted.state, uprights=corners_px is not None or wall in {"masonry", "render"})
+    if voted is None:
+        return adjusted, ()
+    state = replace(adjusted.state, wall=voted.wall)
+    result = adjust([*blocks, segment_block(voted, state, wall)], state, iterations=15)
+    for _ in range(2):
+        lines = line_block(grey, voted, result.state, wall)
+        if lines is None:
+            return adjusted, ()
+        result = adjust([*blocks, lines], result.state, iterations=15)
+    if contradicts(blocks, adjusted, result):
+        return adjusted, (
+            Warning_(
+                "lines-disagree",
+                "the lines of the wall (courses, joints, laps) do not fit the references; they were left out and the "
+                "uncertainty is that of the references alone: check that the references lie flat on this wall, and "
+                "take the photo again with a second one",
+            ),
+        )
+    return result, ()
+
+
+def contradicts(
+    blocks: Sequence[Block[PhotoState]], alone: Adjusted[PhotoState], with_them: Adjusted[PhotoState]
+) -> bool:
+    """Return whether lines strain the other observations beyond chance.
+
+    Notes
+    -----
+    The rise of the others' cost is d^T N d with d the change of the state and N their normal matrix; d has covariance
+    N^-1 - C, C that with lines, so the rise is a sum of squares weighted by the eigenvalues of I - N C, all in [0, 1].
+    """
+    rise = sum(_cost(b, with_them.state) for b in blocks) - sum(_cost(b, alone.state) for b in blocks)
+    scale = np.sqrt(np.diag(alone.covariance))
+    before, after = (np.asarray(c / np.outer(scale, scale)) for c in (alone.covariance, with_them.covariance))
+    gained = np.eye(len(before)) - np.linalg.pinv(before, hermitian=True) @ after
+    weights = np.clip(np.linalg.eigvals(gained).real, 0, 1)
+    # Satterthwaite's chi-square of a weighted sum
+    first, second = float(weights.sum()), float((weights**2).sum())
+    if first <= 0:
+        return False
+    return bool(rise * first / second > chi2.isf(DISAGREE, first**2 / second))
+
+
+def _cost(block: Block[PhotoState], state: PhotoState) -> float:
+    w = np.abs(block.linearised(state)[0])
+    return float(np.where((w <= 2) | (not block.robust), w**2, 4 * w - 4).sum())
+
+
+def _of_the_wall(
+    found: Segments, state: PhotoState, outlines_px: Sequence[Array], corners_px: Array | None, wall: Wall
+) -> Segments:
+    """Return the segments outside references and opening."""
+    keep = [o.mean(0) + REFERENCE_MARGIN * (o - o.mean(0)) for o in outlines_px]
+    if corners_px is not None:
+        q = back_project(state.camera, corners_px, 0.0)
+        middle = q.mean(0)
+        size = np.ptp(q, axis=0) / 2
+        if np.isfinite(size).all():
+            grown = middle + (q - middle) * (1 + OPENING_MARGIN_MM[wall] / np.maximum(size, 100))
+            keep.append(project(state.camera, np.column_stack([grown, np.zeros(4)])))
+        else:
+            keep.append(corners_px)
+    free = outside(found.middle_px(), keep)
+    for end in (0, 1):
+        free &= outside(found.ends_px[:, end], keep)
+    return found.some(free)
+
+
+def vote(segments: Segments, state: PhotoState, *, uprights: bool) -> Voted | None:
+    """Return the segments that agree on the wall's horizontal and vertical, or None where too few do."""
+    ends = back_project(state.camera, segments.ends_px.reshape(-1, 2), 0.0).reshape(-1, 2, 2)
+    seen = np.isfinite(ends).all((1, 2)) & (np.abs(ends).max((1, 2)) < 6000)
+    segments, ends = segments.some(seen), ends[seen]
+    if len(ends) < 20:
+        return None
+    level = _agreeing(ends, None)
+    if level is None:
+        return None
+    lying, turn = level
+    standing, skew = np.zeros(len(ends), bool), 0.0
+    if uprights:
+        # x and y change places; the turn has the other sign, and the skew is held within a few mrad of the horizontal
+        plumb = _agreeing(ends[:, :, ::-1], -turn)
+        if plumb is not None:
+            standing, skew = plumb[0] & ~lying, 0.0
+    keep = lying | standing
+    return Voted(segments.some(keep), standing[keep], np.array([turn, skew]))
+
+
+def _agreeing(ends: Array, near: float | None) -> tuple[NDArray[np.bool_], float] | None:
+    """Return the segments (N,) along the first axis that agree on slope a + b y, and the slope a; None: too few."""
+    d = ends[:, 1] - ends[:, 0]
+    d = d * np.where(d[:, :1] < 0, -1.0, 1.0)
+    length = np.linalg.norm(d, axis=1)
+    slope = np.arctan2(d[:, 1], d[:, 0])
+    x, y = ends.mean(1).T
+    weight = np.minimum(length, MOST_MM)
+    around = np.abs(slope) < TURNS[-1] + FANS[-1] * 0.5
+    if around.sum() < 10:
+        return None
+    s, xs, ys, w = slope[around], x[around], y[around], weight[around]
+    turns = TURNS if near is None else TURNS[np.abs(TURNS - near) <= 0.03]
+    if not len(turns):
+        return None
+    edges = np.append(turns, turns[-1] + 0.002) - 0.001
+    score = np.stack([np.histogram(s - b * ys / 1000, edges, weights=w)[0] for b in FANS])
+    smooth = np.stack([np.convolve(r, [0.5, 1, 1, 1, 0.5], "same") for r in score])
+    best: tuple[float, float, float] = (-1.0, 0.0, 0.0)
+    for flat in np.argsort(smooth, axis=None)[::-1][:60]:
+        i, j = np.unravel_index(flat, smooth.shape)
+        support = _support(s, xs, ys, length[around], turns[j], FANS[i])[0]
+        if support > best[0]:
+            best = (support, float(turns[j]), float(FANS[i]))
+    a, b = best[1:]
+    for _ in range(4):  # to the middle of what agrees
+        r = s - a - b * ys / 1000
+        p = w / (1 + (r / AGREE_RAD) ** 2) ** 2
+        design = np.column_stack([np.ones(len(r)), ys / 1000])
+        da, db = np.linalg.lstsq(design.T @ (p[:, None] * design) + 1e-9 * np.eye(2), design.T @ (p * r), rcond=None)[0]
+        a, b = a + float(da), b + float(db)
+    support, places = _support(s, xs, ys, length[around], a, b)
+    chance = _chance(s, w, ys, a, b)
+    agreed = np.abs(slope - a - b * y / 1000) < 3 * AGREE_RAD
+    if places < LEAST_PLACES or float(w[np.abs(s - a - b * ys / 1000) < AGREE_RAD].sum()) < OVER_CHANCE * chance:
+        return None
+    return agreed, a
+
+
+def _support(s: Array, x: Array, y: Array, length: Array, a: float, b: float) -> tuple[float, int]:
+    """Return the length that agrees with a + b y, limited at each place across, and how many places there are."""
+    agree = np.abs(s - a - b * y / 1000) < AGREE_RAD
+    across = y[agree] - (a + b * y[agree] / 1000) * x[agree]
+    place = np.floor(across / PLACES_MM).astype(int)
+    if not len(place):
+        return 0.0, 0
+    total = np.bincount(place - place.min(), length[agree])
+    return float(np.minimum(total, MOST_MM).sum()), int((total > 60).sum())
+
+
+def _chance(s: Array, w: Array, y: Array, a: float, b: float) -> float:
+    """Return the length that a window as wide as the vote's holds elsewhere."""
+    r = s - a - b * y / 1000
+    far = (np.abs(r) > 5 * AGREE_RAD) & (np.abs(r) < 25 * AGREE_RAD)
+    return float(w[far].sum()) * 2 / 40
+
+
+def segment_block(voted: Voted, state: PhotoState, wall: Wall) -> LineBlock:
+    """Return every segment as one direction of its own, by its ends: no courses are needed for it, but it is coarse."""
+    length = voted.segments.length_px()
+    longest = np.argsort(-length)[:800]
+    pixel = voted.segments.ends_px[longest].reshape(-1, 2)
+    upright = np.repeat(voted.upright[longest], 2)
+    _, along = across_along(state, pixel, upright)
+    scale = reference_scale(state, pixel)
+    u = np.hypot(2 * U_PIECE_PX * scale, U_TRUE_MM[wall])
+    course = np.repeat(np.arange(len(longest)), 2)
+    return LineBlock(
+        pixel, upright, whitening(course, along, u, np.full(len(longest), 2 * U_SLOPE_RAD[wall])), robust=True
+    )
+
+
+def line_block(grey: cv2.typing.MatLike, voted: Voted, state: PhotoState, wall: Wall) -> LineBlock | None:
+    """Return the courses as observations, each point placed to sub-pixel, its noise taken from their scatter."""
+    found = _pieces_of(grey, voted, state, wall)
+    label = group(state, found)
+    keep = label >= 0
+    if keep.sum() < 12:
+        return None
+    found, label = found.some(keep), label[keep]
+    across, along = across_along(state, found.pixel, found.upright)
+    u = np.hypot(U_PIECE_PX * found.scale_mm, U_TRUE_MM[wall])
+    u, u_slope, good = _noise(across, along, u, label, found.upright, wall)
+    if good.sum() < 12:
+        return None
+    found, label, along, u = found.some(good), label[good], along[good], u[good]
+    _, course = np.unique(label, return_inverse=True)
+    slopes = u_slope[np.unique(label)]
+    return LineBlock(found.pixel, found.upright, whitening(course, along, u * np.sqrt(NEIGHBOURS), slopes))
+
+
+def _pieces_of(grey: cv2.typing.MatLike, voted: Voted, state: PhotoState, wall: Wall) -> Pieces:
+    middle = voted.segments.middle_px()
+    scale = reference_scale(state, middle)
+    centre, half, owner = pieces(voted.segments, PIECE_MM[wall] / scale)
+    pixel, clear = place_pieces(grey, centre, half)
+    axis = project_axis(state, pixel, voted.upright[owner])
+    bright = np.sign((half * axis).sum(1))
+    found = Pieces(pixel, voted.upright[owner], bright, 2 * np.linalg.norm(half, axis=1) * scale[owner], scale[owner])
+    return found.some(clear)
+
+
+def project_axis(state: PhotoState, pixel: Array, upright: NDArray[np.bool_]) -> Array:
+    """Return the direction (N, 2) px in the photo of each point's wall direction."""
+    q = back_project(state.camera, pixel, 0.0)
+    along = np.where(upright[:, None], *wall_axes(state.wall)[::-1])
+    moved = project(state.camera, np.column_stack([q + along, np.zeros(len(q))]))
+    return moved - pixel
+
+
+def _noise(
+    across: Array, along: Array, u: Array, label: NDArray[np.intp], upright: NDArray[np.bool_], wall: Wall
+) -> tuple[Array, Array, NDArray[np.bool_]]:
+    """Return u of the points (N,), u of the slopes by course (C,), and which points stay (N,).
+
+    A line is fitted to each course; what the points scatter about it is their noise, and what the slopes scatter
+    beyond it, the slopes' own, never taken below half of what such things are built to.
+    """
+    courses = int(label.max()) + 1
+    good = np.isfinite(across)
+    residual = np.zeros(len(across))
+    slope, u_fit = np.zeros(courses), np.full(courses, np.inf)
+    for _ in range(3):
+        for c in range(courses):
+            of = np.flatnonzero((label == c) & good)
+            if len(of) < 3:
+                good[of] = False
+                u_fit[c] = np.inf
+                continue
+            s = along[of] - np.average(along[of], weights=u[of] ** -2)
+            p = u[of] ** -2
+            moment = float((p * s * s).sum())
+            slope[c] = float((p * s * across[of]).sum()) / max(moment, 1e-12)
+            u_fit[c] = 1 / np.sqrt(max(moment, 1e-12))
+            whole = np.flatnonzero(label == c)
+            off = float(np.average(across[of], weights=p)) - slope[c] * float(np.average(along[of], weights=p))
+            residual[whole] = across[whole] - off - slope[c] * along[whole]
+        for kind in (False, True):
+            of = good & (upright == kind)
+            if of.sum() > 20:
+                spread = 1.4826 * float(np.median(np.abs(residual[of] / u[of]))) * 1.1  # fitted lines take freedom
+                u[upright == kind] *= np.clip(spread, 0.2, 3.0)
+        good &= np.abs(residual) < GATE * u
+    u_slope = np.full(courses, U_SLOPE_RAD[wall])
+    for c in range(courses):  # a line that runs otherwise by far is something else
+        if np.isfinite(u_fit[c]) and abs(slope[c]) > 4 * np.hypot(u_fit[c], 2 * U_SLOPE_RAD[wall]) + 0.002:
+            good[label == c] = False
+    return u, u_slope, good
