@@ -46,8 +46,8 @@ def sides_of(name: str) -> tuple[str, ...]:
     return SIDES
 
 
-def _side_terms(side: str, measure: int, candidates: Sequence[Candidate]) -> list[tuple[float, float, float]]:
-    """Return (weight, shift_mm, added variance) of each line that the side may mean."""
+def side_terms(side: str, measure: int, candidates: Sequence[Candidate]) -> list[tuple[float, float, float]]:
+    """Return (weight, shift_mm, added variance in mm2) of each line that the side may mean, candidates first."""
     mine = [(float(c.weight), float(c.shift_nine_mm[measure]), c.shift_mm) for c in candidates if c.side == side]
     total = sum(w for w, _, _ in mine)
     room = 1.0 - OTHER_LINE
@@ -93,7 +93,7 @@ def mixture_of(values_mm: Array, cov_mm2: Array, candidates: Sequence[Candidate]
     i = NINE.index(name)
     u2 = max(float(cov_mm2[i, i]), 0.0)
     rows = []
-    for combo in product(*(_side_terms(s, i, candidates) for s in sides_of(name))):
+    for combo in product(*(side_terms(s, i, candidates) for s in sides_of(name))):
         rows.append((float(np.prod([w for w, _, _ in combo])), sum(t[1] for t in combo), sum(t[2] for t in combo)))
     table = np.array([r for r in rows if r[0] > _LIGHTEST], dtype=np.float64)
     value = float(values_mm[i])

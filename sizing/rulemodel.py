@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag, ValidationInfo, model_validator
@@ -81,11 +82,11 @@ class _Direction(_Table):
             raise ValueError('step or sizes go with choose = "nearest", "next-up" or "next-down"; give both or neither')
         if self.sizes is not None:
             made = [parse_length(size, unit).exact for size in self.sizes]
-            if any(a >= b for a, b in zip(made, made[1:], strict=False)):
+            if any(a >= b for a, b in pairwise(made)):
                 raise ValueError("sizes must run from small to large, each once")
-        if self.minimum is not None and self.maximum is not None:
-            if parse_length(self.minimum, unit).exact > parse_length(self.maximum, unit).exact:
-                raise ValueError("minimum is above maximum: swap them")
+        least, most = (None if one is None else parse_length(one, unit).exact for one in (self.minimum, self.maximum))
+        if least is not None and most is not None and least > most:
+            raise ValueError("minimum is above maximum: swap them")
         return self
 
 
