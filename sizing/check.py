@@ -13,9 +13,12 @@ from types import MappingProxyType
 
 import numpy as np
 
+from sizing.consistency import CrossCheck, cross_check, warnings_of
 from sizing.decision import OpeningVerdict, Verdict, job_verdict
-from sizing.errors import InputError
+from sizing.decisions import Decision, DecisionLog, bad_line_problems, read_decisions
+from sizing.errors import InputError, Problem
 from sizing.exits import Exit
+from sizing.inputs_hash import inputs_sha256
 from sizing.job import Job, Opening, PhotoEntry, Tolerance, opening_request
 from sizing.judging import ReadingResult, judge_readings
 from vision.errors import VisionError
@@ -55,7 +58,9 @@ class OpeningResult:
     """One opening: what the photo said, what it means for the readings, and the verdict.
 
     `fault` is a mistake of this program met on the way; the opening is then unproven. `document_sha256` is in
-    the order of the opening's documents, empty where one cannot be read.
+    the order of the opening's documents, empty where one cannot be read. `decision` is the one that people took
+    on these inputs (`inputs_sha256`), else the last stale one; it never moves the verdict. `crosscheck` tests all
+    readings together.
     """
 
     opening: Opening
@@ -67,6 +72,9 @@ class OpeningResult:
     warnings: tuple[Warning_, ...] = ()
     fault: Exception | None = None
     document_sha256: tuple[str, ...] = ()
+    inputs_sha256: str = ""
+    decision: Decision | None = None
+    crosscheck: CrossCheck | None = None
 
     @property
     def unreadable(self) -> bool:
@@ -84,6 +92,8 @@ class JobResult:
     job: Job | None = None
     openings: tuple[OpeningResult, ...] = ()
     error: InputError | None = None
+    decisions: DecisionLog | None = None
+    decision_problems: tuple[Problem, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -126,7 +136,10 @@ def check_job(
         return JobResult(name, shown, "unproven", error=error)
     results = tuple(_check_opening(job, opening, progress, estimator) for opening in job.openings)
     results = _with_shared_photos(results)
-    return JobResult(job.id, shown, job_verdict(r.verdict.verdict for r in results), job, results)
+    log, problems = _decisions(job)
+    results = tuple(_decided(job, r, log) for r in results)
+    verdict = job_verdict(r.verdict.verdict for r in results)
+    return JobResult(job.id, shown, verdict, job, results, None, log, problems)
 
 
 def estimate_photos(
@@ -217,7 +230,8 @@ def _answer(request: OpeningRequest, progress: Progress | None, estimator: Estim
 
 
 def _judged(job: Job, opening: Opening, answer: Estimate | NotMeasured, fault: Exception | None) -> OpeningResult:
-    readings, verdict = judge_readings(job, opening, answer)
+    crosscheck = cross_check(opening, answer)
+    readings, verdict = judge_readings(job, opening, answer, crosscheck)
     missing = verdict.facts.get("missing", ())
     return OpeningResult(
         opening,
@@ -226,9 +240,13 @@ def _judged(job: Job, opening: Opening, answer: Estimate | NotMeasured, fault: E
         readings,
         verdict,
         job.tolerance,
-        _opening_warnings(opening, answer, missing, job.tolerance),
+        (
+            *_opening_warnings(opening, answer, missing, job.tolerance),
+            *warnings_of(crosscheck, [r.reading.name for r in readings if r.judgement.verdict == "differs"], job.units),
+        ),
         fault,
         tuple("" if d.error is not None else _hash(d.path) for d in opening.documents),
+        crosscheck=crosscheck,
     )
 
 
@@ -287,6 +305,20 @@ def _hash(path: Path) -> str:
         return hashlib.sha256(path.read_bytes()).hexdigest()
     except OSError:
         return ""
+
+
+def _decisions(job: Job) -> tuple[DecisionLog | None, tuple[Problem, ...]]:
+    try:
+        log = read_decisions(job.folder)
+    except InputError as error:
+        return None, error.problems
+    return log, tuple(bad_line_problems(log))
+
+
+def _decided(job: Job, result: OpeningResult, log: DecisionLog | None) -> OpeningResult:
+    opening = result.opening
+    inputs = inputs_sha256(job, opening, [p.sha256 for p in result.photos], result.document_sha256)
+    return replace(result, inputs_sha256=inputs, decision=log.shown(opening.label, inputs) if log else None)
 
 
 def _with_shared_photos(results: tuple[OpeningResult, ...]) -> tuple[OpeningResult, ...]:

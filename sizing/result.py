@@ -12,6 +12,8 @@ from typing import Any
 import numpy as np
 
 from sizing.check import EstimateResult, JobResult, OpeningResult, PhotoResult
+from sizing.crosscheck_json import joint_test_document, reading_test_document
+from sizing.decisions import shown_document
 from sizing.job import Opening, Reading
 from sizing.judging import ReadingResult
 from sizing.messages import verdicts as messages
@@ -62,6 +64,8 @@ def job_document(result: JobResult) -> Document:
         document |= {key: _clean(value) for key, value in known.items() if value}
     units: Unit = job.units if job is not None else "mm"
     document["openings"] = [_opening(opening, units) for opening in result.openings]
+    if result.decision_problems:
+        document["decision_problems"] = [{"where": p.where, "says": p.says} for p in result.decision_problems]
     return document
 
 
@@ -93,8 +97,10 @@ def _opening(result: OpeningResult, units: Unit) -> Document:
     document |= measured
     document["photos"] = [_photo(photo) for photo in result.photos]
     document["readings"] = [_reading(reading, units) for reading in result.readings]
+    document["joint_test"] = joint_test_document(result.crosscheck)
     document["warnings"] = [_warning(w) for w in result.warnings]
-    document["decision"] = None
+    document["inputs_sha256"] = result.inputs_sha256
+    document["decision"] = shown_document(result.decision, result.inputs_sha256)
     return document | _kept(result.opening, result.document_sha256)
 
 
@@ -183,6 +189,7 @@ def _reading(result: ReadingResult, units: Unit) -> Document:
         "edge_decides": result.edge_decides,
         "risk_if_ordered": _number(judged.risk_if_ordered, _P_DIGITS),
         "risk_if_stopped": _number(judged.risk_if_stopped, _P_DIGITS),
+        **reading_test_document(result.test),
     }
     document["likely"] = [
         {

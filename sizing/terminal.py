@@ -11,6 +11,7 @@ import numpy as np
 from sizing.check import EstimateResult, JobResult, OpeningResult, PhotoResult
 from sizing.decision import Judgement
 from sizing.judging import ReadingResult
+from sizing.messages import record
 from sizing.messages import verdicts as messages
 from sizing.units import Unit
 from vision.request import NINE, Estimate, NotMeasured, Warning_
@@ -47,7 +48,7 @@ def complaints(result: JobResult, *, in_view: bool = False) -> list[str]:
     """
     if result.error is not None:
         return [messages.one_line(str(problem)) for problem in result.error.problems]
-    lines = []
+    lines = [messages.one_line(str(problem)) for problem in result.decision_problems]
     for opening in result.openings:
         where = f"{result.file}: {messages.one_line(opening.opening.label)}"
         lines += _photo_complaints(where, [p for p in opening.photos if p.unreadable or not in_view])
@@ -104,6 +105,8 @@ def _opening_lines(result: OpeningResult, units: Unit, width: int) -> list[str]:
     step = messages.next_step(verdict.verdict, verdict.why, verdict.names, doubtful=doubtful)
     if step:
         lines.append(_INDENT + step)
+    if result.decision is not None:
+        lines.append(_INDENT + record.decided(result.decision, stale=result.decision.stale(result.inputs_sha256)))
     if verdict.verdict == "send":
         lines.append(_INDENT + _caught(result.readings, units))
     lines += [

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from fractions import Fraction
+from typing import TYPE_CHECKING
 
 from sizing.messages.verdicts import one_line
 from sizing.units import INCH_MM, Unit, format_length
+
+if TYPE_CHECKING:
+    from sizing.decisions import Decision
 
 _TEXTS = {
     "by": "the name of who decides (--by)",
@@ -38,6 +43,26 @@ def exact_length(length_mm: float, unit: Unit) -> str:
             return format_length(length_mm, "in")
         return f"{float(exact / INCH_MM):.4f}".rstrip("0").rstrip(".") + " in"
     return f"{length_mm:.3f}".rstrip("0").rstrip(".") + " mm"
+
+
+def decided(decision: Decision, *, stale: bool) -> str:
+    """Return the line of the view on what people decided."""
+    what = {"send": "may be ordered", "hold": "stopped", "override": "ordered against the check"}[decision.decision]
+    line = f"{one_line(decision.by)} decided on {day(decision.time)}: {what} ({one_line(decision.reason)})."
+    if not stale:
+        return line
+    return f"Stale: {line} Readings, photos or order are others since then, so it counts for nothing; decide again."
+
+
+def day(time: datetime) -> str:
+    """Return a time for people, in UTC.
+
+    Examples
+    --------
+    >>> day(datetime.fromisoformat("2026-05-04T12:30:00+00:00"))
+    '2026-05-04 12:30 UTC'
+    """
+    return time.astimezone(UTC).strftime("%Y-%m-%d %H:%M UTC")
 
 
 def text_missing(key: str) -> str:
