@@ -14,6 +14,7 @@ import typer
 from typer.exceptions import TyperException
 
 from sizing.cli_estimate import estimate
+from sizing.cli_lens import lens
 from sizing.exits import Exit
 from sizing.streams import (
     JsonOption,
@@ -111,6 +112,7 @@ def check(
 
 
 app.command()(estimate)
+app.command()(lens)
 
 
 @app.command()

@@ -53,6 +53,8 @@ UPRIGHT = {
     7: Image.Transpose.TRANSVERSE,
     8: Image.Transpose.ROTATE_90,
 }
+# Exif orientation -> degrees clockwise from the stored picture to the upright one; mirrored ones have none.
+TURNED = {1: 0, 3: 180, 6: 90, 8: 270}
 # Pillow counts counter-clockwise, `turn` clockwise.
 TURNS = {90: Image.Transpose.ROTATE_270, 180: Image.Transpose.ROTATE_180, 270: Image.Transpose.ROTATE_90}
 
@@ -63,7 +65,10 @@ _ONE_AT_A_TIME = threading.Lock()
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Photo:
-    """An upright photo: rgb (H, W, 3) uint8 read-only, size_px (W, H) of rgb, reduced 1 or 2, notes."""
+    """An upright photo: rgb (H, W, 3) uint8 read-only, size_px (W, H) of rgb, reduced 1 or 2, notes.
+
+    `turned` is by how many degrees clockwise rgb is turned from the picture as the sensor saw it; None: mirrored.
+    """
 
     path: Path
     sha256: str
@@ -72,6 +77,7 @@ class Photo:
     exif: ExifFacts
     reduced: int
     notes: tuple[str, ...]
+    turned: int | None = 0
 
 
 def read_photo(path: Path, turn: int = 0) -> Photo:
@@ -125,7 +131,9 @@ def read_photo(path: Path, turn: int = 0) -> Photo:
         notes = (*notes, "above 60 MP: read and measured at half size")
     rgb.flags.writeable = False
     size_px = (rgb.shape[1], rgb.shape[0])
-    return Photo(path, hashlib.sha256(data).hexdigest(), rgb, size_px, exif, reduced, notes)
+    held = TURNED.get(stored_orientation)
+    turned = None if held is None else (held + turn) % 360
+    return Photo(path, hashlib.sha256(data).hexdigest(), rgb, size_px, exif, reduced, notes, turned)
 
 
 def _shown(path: Path) -> str:
