@@ -133,16 +133,21 @@ def point_block(reference: int, plane_mm: Array, half_mm: Array, pixel: Array, u
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PriorBlock:
-    """Direct observations of unknowns: index (N,), value (N,), standard deviation (N,)."""
+    """Direct observations of unknowns: index (N,), value (N,), standard deviation (N,); correlation (N, N) or none."""
 
     index: NDArray[np.intp]
     value: Array
     u: Array
     part: str
     robust: bool = False
+    correlation: Array | None = None
 
     def linearised(self, state: PhotoState) -> tuple[Array, Array]:
         """Return misclosures (N,) and design matrix (N, U), both divided by the standard deviations."""
         a = np.zeros((len(self.value), state.unknowns))
         a[np.arange(len(self.index)), self.index] = 1 / self.u
-        return (self.value - state.vector()[self.index]) / self.u, a
+        w = (self.value - state.vector()[self.index]) / self.u
+        if self.correlation is None:
+            return w, a
+        root = np.linalg.cholesky(self.correlation)
+        return np.linalg.solve(root, w), np.linalg.solve(root, a)

@@ -10,6 +10,7 @@ import numpy as np
 from vision import markers
 from vision.errors import RequestError
 from vision.exif import focal_prior
+from vision.lens_use import choose_lens
 from vision.photo import Photo, read_photo
 from vision.priors import CameraPrior, camera_prior
 from vision.request import Array, OpeningRequest, PhotoReport, PhotoRequest, Reference, Warning_
@@ -25,6 +26,15 @@ class Prepared:
     prior: CameraPrior
     reference: Reference
     report: PhotoReport
+
+    @property
+    def camera_key(self) -> tuple[object, ...] | None:
+        """What Exif says of camera, lens, focal length and size: alike for photos by one camera; None: nothing."""
+        e = self.picture.exif
+        if e.make is None and e.model is None:
+            return None
+        size = tuple(sorted(self.picture.size_px))
+        return (e.make, e.model, e.lens, e.focal_mm, e.focal35_mm, e.digital_zoom, self.asked.focal35_mm, size)
 
 
 def prepare(request: OpeningRequest, photo: PhotoRequest) -> Prepared:
@@ -42,8 +52,11 @@ def prepare(request: OpeningRequest, photo: PhotoRequest) -> Prepared:
     for corners in (scaled.corners_px, *scaled.reference_corners_px):
         if corners is not None:
             _inside(corners, picture.size_px)
-    report = PhotoReport(photo.path, picture.sha256, picture.size_px, warnings=tuple(warned))
-    return Prepared(scaled, picture, sightings, _prior(picture, scaled), reference, report)
+    lens = choose_lens(scaled, picture)
+    warned += lens.warnings
+    report = PhotoReport(photo.path, picture.sha256, picture.size_px, warnings=tuple(warned), lenses=lens.uses)
+    prior = lens.prior or _prior(picture, scaled)
+    return Prepared(scaled, picture, sightings, prior, reference, report)
 
 
 def _at_read_size(photo: PhotoRequest, picture: Photo) -> PhotoRequest:
@@ -79,7 +92,8 @@ def _upright(
     turned = np.ascontiguousarray(np.rot90(picture.rgb, quarter))
     turned.setflags(write=False)
     h, w = turned.shape[:2]
-    picture = replace(picture, rgb=turned, size_px=(w, h))
+    whole = None if picture.turned is None else (picture.turned - 90 * quarter) % 360
+    picture = replace(picture, rgb=turned, size_px=(w, h), turned=whole)
     says = (
         f"the photo was turned by {90 * quarter} degrees because its sheets lay on their side or head; "
         "check that it is upright"

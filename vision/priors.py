@@ -25,7 +25,7 @@ from vision.observations import (
     Y,
     reference_slice,
 )
-from vision.request import CheckBar, Reference, Wall
+from vision.request import Array, CheckBar, Reference, Wall
 
 U_PRINT_SCALE = 0.002  # contract: a guess, marked so
 U_BULGE_MM = 0.5  # design: two parameters a sheet
@@ -43,9 +43,12 @@ U_PAGE_MM = {"letter": (1.155, 1.155), "a4": (1.155, 1.155), "id1": (0.075, 0.03
 MAIN_LENS_F35_MM = 21.0  # shorter is an ultra-wide lens
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class CameraPrior:
-    """Prior of the interior: focal length px and u of its logarithm, principal point px and u, u of k1 and k2."""
+    """Prior of the interior: focal length px and u of its logarithm, principal point px and u, u of k1 and k2.
+
+    From a profile it has k1 and k2 and the covariance (5, 5) of (log focal, cx, cy, k1, k2), which then stands.
+    """
 
     focal_px: float
     u_log_focal: float
@@ -54,6 +57,9 @@ class CameraPrior:
     u_centre_px: float
     u_k1: float
     u_k2: float
+    k1: float = 0.0
+    k2: float = 0.0
+    covariance: Array | None = None
 
 
 def camera_prior(focal_px: float, u_log_focal: float, size_px: tuple[int, int], *, known: bool) -> CameraPrior:
@@ -68,6 +74,10 @@ def camera_prior(focal_px: float, u_log_focal: float, size_px: tuple[int, int], 
 
 def camera_blocks(p: CameraPrior) -> list[PriorBlock]:
     """Return the camera's prior as observations."""
+    if p.covariance is not None:
+        u = np.sqrt(np.diag(p.covariance))
+        value = np.array([np.log(p.focal_px), p.cx, p.cy, p.k1, p.k2])
+        return [PriorBlock(np.arange(6, 11), value, u, "camera", correlation=p.covariance / np.outer(u, u))]
     centre = PriorBlock(
         np.array([6, 7, 8]),
         np.array([np.log(p.focal_px), p.cx, p.cy]),
@@ -98,8 +108,13 @@ def reference_size_mm(reference: Reference) -> tuple[float, float]:
     return PAGE_SIZE_MM[reference.kind]
 
 
-def reference_blocks(count: int, wall: Wall, *, sheets: bool, stiff: bool) -> list[PriorBlock]:
-    """Return the priors of all references: depth and tilt, bulge, bloom, and the gauge (the first one's place)."""
+def reference_blocks(
+    count: int, wall: Wall, *, sheets: bool, stiff: bool, u_bloom_px: float = 1e-3
+) -> list[PriorBlock]:
+    """Return the priors of all references: depth and tilt, bulge, bloom, and the gauge (the first one's place).
+
+    `u_bloom_px` is for other references than sheets, whose own edges show how far black has grown.
+    """
     blocks: list[Sequence[PriorBlock]] = [[_gauge(), wall_block()]]
     for i in range(count):
         first = reference_slice(i).start
@@ -117,7 +132,7 @@ def reference_blocks(count: int, wall: Wall, *, sheets: bool, stiff: bool) -> li
                 PriorBlock(
                     first + np.array([BLOOM]),
                     np.zeros(1),
-                    np.array([U_BLOOM_PX if sheets else 1e-3]),
+                    np.array([U_BLOOM_PX if sheets else u_bloom_px]),
                     "reference_image",
                 ),
             ]

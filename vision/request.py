@@ -82,6 +82,8 @@ class PhotoRequest:
     reference: Reference | None = None
     reference_corners_px: tuple[Array, ...] = ()
     focal35_mm: float | None = None
+    lens: Path | None = None  # camera profile that is named
+    lenses: tuple[Path, ...] = ()  # those in reach: the one whose key matches applies
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -134,6 +136,16 @@ class Face:
     depth_mm: float
 
 
+@dataclass(frozen=True, slots=True)
+class LensUse:
+    """A camera profile that was named or fits: file, hash, whether it was applied, else why not."""
+
+    path: Path
+    sha256: str
+    applied: bool
+    why: str = ""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class PhotoReport:
     """What one photo gave: file, hash, size, corners used (4, 2) px, sides as traced, references as found."""
@@ -149,6 +161,7 @@ class PhotoReport:
     error: Warning_ | None = None
     wall_to_photo: Callable[[Array], Array] | None = None  # (N, 2) mm from the top left corner, x along the head
     extent_mm: tuple[float, float, float, float] | None = None  # x0, y0, x1, y1 of the part worth showing
+    lenses: tuple[LensUse, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)

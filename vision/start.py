@@ -24,10 +24,12 @@ def start_states(prior: CameraPrior, plane_mm: Sequence[Array], pixels: Sequence
     states = []
     for seed in order:
         world = np.column_stack([plane_mm[seed], np.zeros(len(plane_mm[seed]))])
-        count, turns, shifts, _ = cv2.solvePnPGeneric(world, pixels[seed], k, None, flags=cv2.SOLVEPNP_IPPE)
+        bent = np.array([prior.k1, prior.k2, 0.0, 0.0])
+        count, turns, shifts, _ = cv2.solvePnPGeneric(world, pixels[seed], k, bent, flags=cv2.SOLVEPNP_IPPE)
         for i in range(count):
             rotation = np.asarray(cv2.Rodrigues(turns[i])[0], float)
-            camera = Camera(rotation, np.asarray(shifts[i], float).ravel(), prior.focal_px, prior.cx, prior.cy)
+            shift = np.asarray(shifts[i], float).ravel()
+            camera = Camera(rotation, shift, prior.focal_px, prior.cx, prior.cy, prior.k1, prior.k2)
             state = _placed(camera, plane_mm, pixels)
             if state is not None:
                 states.append(state)
@@ -41,7 +43,7 @@ def _placed(camera: Camera, plane_mm: Sequence[Array], pixels: Sequence[Array]) 
         wall = back_project(camera, pixel, 0.0)
         if not np.isfinite(wall).all():
             return None
-        places[i] = _rigid(plane, wall)
+        places[i] = rigid_motion(plane, wall)
     # frame of the first reference: X = R0 X' + p0
     x0, y0, turn0 = places[0]
     c, s = np.cos(turn0), np.sin(turn0)
@@ -52,6 +54,8 @@ def _placed(camera: Camera, plane_mm: Sequence[Array], pixels: Sequence[Array]) 
         camera.focal_px,
         camera.cx,
         camera.cy,
+        camera.k1,
+        camera.k2,
     )
     references = np.zeros((len(pixels), PER_REFERENCE))
     references[:, [X, Y]] = (places[:, :2] - [x0, y0]) @ turn[:2, :2]
@@ -60,7 +64,7 @@ def _placed(camera: Camera, plane_mm: Sequence[Array], pixels: Sequence[Array]) 
     return PhotoState(moved, np.zeros(2), references)
 
 
-def _rigid(plane: Array, wall: Array) -> Array:
+def rigid_motion(plane: Array, wall: Array) -> Array:
     """Return x, y, turn of the rigid motion that takes `plane` (N, 2) nearest to `wall` (N, 2) (Umeyama 1991)."""
     a, b = plane - plane.mean(0), wall - wall.mean(0)
     turn = np.arctan2((a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]).sum(), (a * b).sum())
