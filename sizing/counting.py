@@ -8,11 +8,17 @@ is therefore put right beside every choice of the other doubtful ones put right,
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass, field
 from itertools import combinations
 
 import numpy as np
 
-from vision.request import Array
+from sizing.decision import Judgement
+from sizing.job import READINGS, Opening
+from sizing.made_sizes import columns, photo_draws, sized
+from sizing.orderinputs import allowance, ordered_exact, read_mm
+from sizing.rules import DIRECTIONS, STATIONS, Direction, Rule
+from vision.request import Array, Estimate
 
 # Contract, Decision.
 P_CHANGES = 0.01
@@ -20,6 +26,67 @@ P_SAME = 0.95
 
 # From stations (N, k) mm to what is ordered (N, m): sizes in mm, limits broken as 0 or 1; NaN where unknown.
 Outcome = Callable[[Array], Array]
+_DIAGONALS = ("diagonal_down", "diagonal_up")
+_TAPER: Mapping[Direction, str] = {"width": "taper_width", "height": "taper_height"}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Counting:
+    """Which readings count for the order; those without an entry do.
+
+    `chances`: that a reading which the photo does not support would change it; `same`: that an absent one
+    would not.
+    """
+
+    chances: Mapping[str, float] = field(default_factory=dict)
+    same: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def counts(self) -> dict[str, bool]:
+        """Return False for the readings that cannot change the order (contract, *Decision*)."""
+        return {name: chance >= P_CHANGES for name, chance in self.chances.items()}
+
+    @property
+    def harmless(self) -> tuple[str, ...]:
+        """Return the absent readings that do not matter to the order."""
+        return tuple(name for name, same in self.same.items() if same >= P_SAME)
+
+
+def which_count(rule: Rule, opening: Opening, estimate: Estimate, judgements: Mapping[str, Judgement]) -> Counting:
+    """Return which readings can change what is ordered, were the opening as the photo sees it.
+
+    Parameters
+    ----------
+    rule : the opening's.
+    opening : its readings, clearances, and the order; a direction that is not ordered has all its readings count.
+    estimate : what the photo says.
+    judgements : by name; those that do not agree are put right.
+
+    Notes
+    -----
+    What is ordered is the made size and whether a limit of the rule is broken: a reading that hides a taper
+    counts too.
+    """
+    drawn = photo_draws(estimate.values_mm, estimate.cov_mm2, estimate.candidates)
+    read = read_mm(opening)
+    groups: list[tuple[tuple[str, ...], Outcome]] = [
+        (STATIONS[d], _outcome(rule, d, float(allowance(rule, d, opening))))
+        for d in DIRECTIONS
+        if ordered_exact(opening, d)
+    ]
+    if len(groups) == len(DIRECTIONS):
+        groups.append((_DIAGONALS, _square_outcome(rule)))
+    chances: dict[str, float] = {}
+    same: dict[str, float] = {}
+    for names, outcome in groups:
+        at = [READINGS.index(name) for name in names]
+        doubtful = [i for i, n in enumerate(names) if n in judgements and judgements[n].verdict != "agrees"]
+        values = drawn.values_mm[:, at]
+        found = p_changes(outcome, read[at], values, drawn.weights, doubtful)
+        chances |= {names[i]: float(found[i]) for i in doubtful}
+        if names != _DIAGONALS:
+            same |= {names[i]: p for i, p in p_same_with(outcome, read[at], values, drawn.weights).items()}
+    return Counting(chances, same)
 
 
 def p_changes(outcome: Outcome, read_mm: Array, drawn_mm: Array, weights: Array, doubtful: Collection[int]) -> Array:
@@ -64,3 +131,27 @@ def _differing(a: Array, b: Array, weights: Array) -> float:
     # Two unknowns are alike; 0.01 mm is what a result is good to (contract, Commands).
     alike = (np.abs(a - b) < 0.01) | (np.isnan(a) & np.isnan(b))
     return float(weights[~alike.all(axis=1)].sum())
+
+
+def _outcome(rule: Rule, direction: Direction, allowance_mm: float) -> Outcome:
+    limit = rule.limits.get(_TAPER[direction])
+
+    def ordered(stations: Array) -> Array:
+        values = np.full((stations.shape[0], len(READINGS)), np.nan)
+        values[:, columns(direction)] = stations
+        sizes = sized(rule, direction, values, allowance_mm)
+        taper = np.abs(stations[:, 0] - stations[:, 2])
+        broken = taper > float(limit) + 1e-6 if limit is not None else np.zeros(taper.shape, bool)
+        return np.column_stack([sizes, broken])
+
+    return ordered
+
+
+def _square_outcome(rule: Rule) -> Outcome:
+    limit = rule.limits.get("out_of_square")
+
+    def ordered(diagonals: Array) -> Array:
+        off = np.abs(diagonals[:, 0] - diagonals[:, 1])
+        return (off > float(limit) + 1e-6 if limit is not None else np.zeros(off.shape, bool))[:, None].astype(float)
+
+    return ordered

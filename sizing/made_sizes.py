@@ -150,7 +150,7 @@ def size_shares(rule: Rule, draws: Draws, allowances_mm: tuple[float, float], le
     A direction in which any size is made is counted by 1/16 in, or 1 mm by a metric rule.
     """
     table = np.column_stack(
-        [_counted(rule, d, sized(rule, d, draws.values_mm, a)) for d, a in zip(DIRECTIONS, allowances_mm, strict=True)]
+        [counted(rule, d, sized(rule, d, draws.values_mm, a)) for d, a in zip(DIRECTIONS, allowances_mm, strict=True)]
     )
     # One value for 'none', so that NaN counts as equal to NaN.
     keys = np.round(np.where(np.isfinite(table), table, -1.0), 4)
@@ -158,9 +158,7 @@ def size_shares(rule: Rule, draws: Draws, allowances_mm: tuple[float, float], le
     shares = np.bincount(inverse.ravel(), weights=draws.weights)
     order = sorted(range(len(pairs)), key=lambda i: (-round(float(shares[i]), 9), *pairs[i]))
     return [
-        SizeShare(*(None if size < 0 else float(size) for size in pairs[i]), float(shares[i]))
-        for i in order
-        if shares[i] >= least
+        SizeShare(_or_none(pairs[i][0]), _or_none(pairs[i][1]), float(shares[i])) for i in order if shares[i] >= least
     ]
 
 
@@ -169,7 +167,12 @@ def share_of(sizes_mm: Array, weights: Array, size_mm: float) -> float:
     return float(weights[np.abs(sizes_mm - size_mm) < 0.01].sum())
 
 
-def _counted(rule: Rule, direction: Direction, sizes_mm: Array) -> Array:
+def _or_none(size_mm: float) -> float | None:
+    return None if size_mm < 0 else float(size_mm)
+
+
+def counted(rule: Rule, direction: Direction, sizes_mm: Array) -> Array:
+    """Return sizes (N,) by which probabilities are counted: made ones, else by 1/16 in, or 1 mm by a metric rule."""
     if not rule.of(direction).made.any_size:
         return sizes_mm
     step = 25.4 / 16 if rule.units == "in" else 1.0
@@ -230,4 +233,4 @@ def _drawn(terms: Sequence[tuple[float, Array, Array]]) -> Draws:
 def _root(cov_mm2: Array) -> Array:
     """Return the lower triangle L with L L^T = cov; unlike a root by eigenvectors it is the same everywhere."""
     even = 0.5 * (cov_mm2 + cov_mm2.T)
-    return np.linalg.cholesky(even + np.eye(_EIGHT) * (1e-9 + 1e-10 * float(np.trace(even))))
+    return np.asarray(np.linalg.cholesky(even + np.eye(_EIGHT) * (1e-9 + 1e-10 * float(np.trace(even)))), np.float64)
