@@ -149,7 +149,7 @@ def whitening(course: NDArray[np.intp], along_mm: Array, u_mm: Array, u_slope: A
             continue
         s = along_mm[index] - along_mm[index].mean()
         v = np.diag(u_mm[index] ** 2) + u_slope[course[index[0]]] ** 2 * np.outer(s, s)
-        lower_inverse = scipy.linalg.solve_triangular(np.linalg.cholesky(v), np.eye(n), lower=True)
+        lower_inverse = np.linalg.inv(np.linalg.cholesky(v))
         one = lower_inverse.sum(1)
         basis = scipy.linalg.qr(one[:, None])[0][:, 1:]
         entries.append((basis.T @ lower_inverse).ravel())

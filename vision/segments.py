@@ -9,12 +9,14 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from vision.request import Array
 
 LONG_SIDE_PX = 2100  # a quarter of a 12 MP photo's pixels: joints stay wider than two pixels
 SHORTEST_PX = 14.0  # in the reduced picture
 REACH_PX, STEP_PX = 3.0, 0.5  # how far across a piece its edge is looked for
+SAMPLES = 25  # places along a segment that are asked whether they are wall
 ALONG = 9  # profiles a piece
 LEAST_STEP = 4.0  # grey values across the edge; less is noise
 
@@ -37,9 +39,9 @@ class Segments:
 
     def length_px(self) -> Array:
         """Return the lengths (N,) px."""
-        return np.linalg.norm(self.ends_px[:, 1] - self.ends_px[:, 0], axis=1)
+        return np.asarray(np.linalg.norm(self.ends_px[:, 1] - self.ends_px[:, 0], axis=1))
 
-    def some(self, keep: Array) -> Segments:
+    def some(self, keep: NDArray[np.bool_] | NDArray[np.intp]) -> Segments:
         """Return those of a mask or index (M,)."""
         return Segments(self.ends_px[keep])
 
@@ -58,16 +60,40 @@ def find_segments(grey: cv2.typing.MatLike) -> Segments:
     return Segments((ends[long] + 0.5) * scale - 0.5)
 
 
-def outside(points: Array, polygons: list[Array]) -> Array:
-    """Return a mask (N,) of points (N, 2) that lie in none of the polygons (M, 2)."""
-    free = np.ones(len(points), bool)
+def clipped(segments: Segments, polygons: list[Array]) -> Segments:
+    """Return the longest part of each segment that lies in none of the polygons (M, 2) px; too short ones go."""
+    if not len(segments):
+        return segments
+    t = np.linspace(0, 1, SAMPLES)
+    first, step = segments.ends_px[:, 0], segments.ends_px[:, 1] - segments.ends_px[:, 0]
+    points = first[:, None] + t[None, :, None] * step[:, None]
+    free = np.ones(points.shape[:2], bool)
     for polygon in polygons:
-        ring = polygon.astype(np.float32).reshape(-1, 1, 2)
-        free &= np.array([cv2.pointPolygonTest(ring, (float(x), float(y)), False) < 0 for x, y in points], bool)
-    return free
+        free &= ~_inside(points, polygon)
+    run = np.zeros(free.shape, int)  # length of the free run that ends at each sample
+    for k in range(SAMPLES):
+        run[:, k] = np.where(free[:, k], (run[:, k - 1] if k else 0) + 1, 0)
+    last = run.argmax(1)
+    begin = last - run.max(1) + 1
+    part = np.stack([t[np.clip(begin, 0, SAMPLES - 1)], t[last]], axis=1)
+    ends = first[:, None] + part[:, :, None] * step[:, None]
+    keep = (run.max(1) >= 2) & (np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1) >= SHORTEST_PX)
+    return Segments(ends[keep])
 
 
-def pieces(segments: Segments, longest_px: Array) -> tuple[Array, Array, Array]:
+def _inside(points: Array, polygon: Array) -> NDArray[np.bool_]:
+    """Return whether points (..., 2) lie inside a polygon (M, 2): the parity of the sides crossed to the right."""
+    odd = np.zeros(points.shape[:-1], bool)
+    x, y = points[..., 0], points[..., 1]
+    for (ax, ay), (bx, by) in zip(polygon, np.roll(polygon, -1, axis=0), strict=True):
+        if ay == by:
+            continue
+        crosses = (ay > y) != (by > y)
+        odd ^= crosses & (x < ax + (y - ay) * (bx - ax) / (by - ay))
+    return odd
+
+
+def pieces(segments: Segments, longest_px: Array) -> tuple[Array, Array, NDArray[np.intp]]:
     """Return segments cut into equal pieces no longer than (N,) px: middles (M, 2), half vectors (M, 2), owner (M,)."""
     count = np.maximum(1, np.ceil(segments.length_px() / longest_px)).astype(int)
     owner = np.repeat(np.arange(len(count)), count)

@@ -20,14 +20,14 @@ from vision.camera import back_project, project
 from vision.courses import LineBlock, Pieces, across_along, group, reference_scale, wall_axes, whitening
 from vision.observations import PhotoState
 from vision.request import Array, Wall, Warning_
-from vision.segments import Segments, find_segments, outside, pieces, place_pieces
+from vision.segments import Segments, clipped, find_segments, pieces, place_pieces
 
 TURNS = np.arange(-0.25, 0.2501, 0.002)  # rad: paper taped on by eye
 FANS = np.arange(-0.15, 0.1501, 0.004)  # rad per metre: what a poor reference leaves of perspective
 AGREE_RAD = 0.006  # one brick edge: about 1 mm in 200
 PLACES_MM = 12.0  # lines nearer than this are one place
 MOST_MM = 500.0  # no place votes with more than this length
-LEAST_PLACES = 5
+LEAST_PLACES, LEAST_SEGMENTS = 5, 8
 OVER_CHANCE = 3.0  # votes against what directions at random would give
 REFERENCE_MARGIN = 1.5  # pattern to page and its shadow
 OPENING_MARGIN_MM = {"masonry": 40.0, "render": 40.0, "siding": 130.0, "panel": 130.0}  # trim goes with the opening
@@ -135,10 +135,7 @@ def _of_the_wall(
             keep.append(project(state.camera, np.column_stack([grown, np.zeros(4)])))
         else:
             keep.append(corners_px)
-    free = outside(found.middle_px(), keep)
-    for end in (0, 1):
-        free &= outside(found.ends_px[:, end], keep)
-    return found.some(free)
+    return clipped(found, keep)
 
 
 def vote(segments: Segments, state: PhotoState, *, uprights: bool) -> Voted | None:
@@ -146,7 +143,7 @@ def vote(segments: Segments, state: PhotoState, *, uprights: bool) -> Voted | No
     ends = back_project(state.camera, segments.ends_px.reshape(-1, 2), 0.0).reshape(-1, 2, 2)
     seen = np.isfinite(ends).all((1, 2)) & (np.abs(ends).max((1, 2)) < 6000)
     segments, ends = segments.some(seen), ends[seen]
-    if len(ends) < 20:
+    if len(ends) < LEAST_SEGMENTS:
         return None
     level = _agreeing(ends, None)
     if level is None:
@@ -171,7 +168,7 @@ def _agreeing(ends: Array, near: float | None) -> tuple[NDArray[np.bool_], float
     x, y = ends.mean(1).T
     weight = np.minimum(length, MOST_MM)
     around = np.abs(slope) < TURNS[-1] + FANS[-1] * 0.5
-    if around.sum() < 10:
+    if around.sum() < LEAST_SEGMENTS:
         return None
     s, xs, ys, w = slope[around], x[around], y[around], weight[around]
     turns = TURNS if near is None else TURNS[np.abs(TURNS - near) <= 0.03]
