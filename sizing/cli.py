@@ -15,6 +15,7 @@ from typer.exceptions import TyperException
 
 from sizing.cli_estimate import estimate
 from sizing.cli_lens import lens
+from sizing.cli_release import decide, release
 from sizing.exits import Exit
 from sizing.streams import (
     JsonOption,
@@ -112,6 +113,8 @@ def check(
 
 
 app.command()(estimate)
+app.command()(release)
+app.command()(decide)
 app.command()(lens)
 
 

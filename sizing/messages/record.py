@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from fractions import Fraction
-from typing import TYPE_CHECKING
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
-from sizing.messages.verdicts import one_line
+from sizing.messages.verdicts import VERDICTS, one_line
 from sizing.units import INCH_MM, Unit, format_length
 
 if TYPE_CHECKING:
@@ -63,6 +65,166 @@ def day(time: datetime) -> str:
     '2026-05-04 12:30 UTC'
     """
     return time.astimezone(UTC).strftime("%Y-%m-%d %H:%M UTC")
+
+
+_NOT_RELEASED = {
+    "decisions-unreadable": "The file of decisions cannot be read, and it may hold a decision to stop. Put it right.",
+    "decision-unreadable": "A later line of the decisions cannot be read, and it may be one to stop. Decide again.",
+    "held": "A person stopped it ({remark}). Decide again when that is settled.",
+    "no-size": "There is no ordered size. Give [opening.ordered] width and height, or a sizing rule.",
+    "other-size": "The decision was taken on another ordered size than the present one. Decide again.",
+    "fault": "This program made a mistake here. Please report it; until then only an override can release it.",
+    "send-against-check": "Somebody decided to send it ({remark}), but the check does not support that: {why} Measure "
+    "again, or override with name, reason and the risk accepted.",
+    "verdict-hold": "The check stops it: {why} Measure again, or override with name, reason and the risk accepted.",
+    "verdict-unproven": "The check cannot tell: {why} Take a better photo, or override with name, reason and the risk "
+    "accepted.",
+    "not-asked": "It was not asked for.",
+}
+
+
+def not_released(code: str, why: str, remark: str, *, stale: bool) -> str:
+    """Return why an opening is not released, with what to do; `stale`: an earlier decision no longer counts."""
+    says = _NOT_RELEASED[code].format(why=one_line(why), remark=one_line(remark))
+    if stale and code.startswith("verdict"):
+        says += " The last decision is stale: the inputs are others since."
+    return says
+
+
+def release_title(job: str) -> str:
+    """Return the title of a release."""
+    return f"Release for making: {one_line(job)}"
+
+
+def release_number() -> str:
+    """Return the label of a release's number."""
+    return "release"
+
+
+def release_subtitle(released_at: str, program: str) -> str:
+    """Return when and by what program a release was made."""
+    return (
+        f"Made {day(datetime.fromisoformat(released_at))} by {program}. Only what stands under 'Released' may be made."
+    )
+
+
+def released_heading(count: int) -> str:
+    """Return the heading of what is released."""
+    return f"Released: {count} opening{'' if count == 1 else 's'}"
+
+
+def not_released_heading(count: int) -> str:
+    """Return the heading of what is not released."""
+    return f"NOT released, do not make: {count} opening{'' if count == 1 else 's'}"
+
+
+def released_by(line: Mapping[str, Any]) -> str:
+    """Return by whom, when and on what grounds an opening was released."""
+    verdict = f"The check: {VERDICTS[line['verdict']]}. "
+    also = f" Also in release {', '.join(line['also_in'])}: make it once." if line["also_in"] else ""
+    if line["released_by"] == "check":
+        return verdict + "Released by the check; nobody decided otherwise." + also
+    when = day(datetime.fromisoformat(line["decided_at"]))
+    by, reason = one_line(line["decided_by"]), one_line(line["reason"])
+    if line["released_by"] == "decision":
+        return f"{verdict}Decided by {by} on {when}: {reason}." + also
+    risk = one_line(line["risk_accepted"])
+    return f"{verdict}{line['why']} Overridden by {by} on {when}: {reason}. Risk accepted: {risk}." + also
+
+
+def quantity_of(quantity: int) -> str:
+    """Return how many are to be made."""
+    return f"make {quantity}"
+
+
+def rule_label() -> str:
+    """Return the label of the sizing rule."""
+    return "sizing rule"
+
+
+def no_rule() -> str:
+    """Return what stands in place of a rule."""
+    return "none named"
+
+
+def override_mark() -> str:
+    """Return the mark of an override."""
+    return "OVERRIDE"
+
+
+def inputs_line(sha256: str) -> str:
+    """Return the line with the hash of the inputs."""
+    return f"inputs SHA-256 {sha256}"
+
+
+def page_of(number: int, of: int) -> str:
+    """Return the number of a page."""
+    return f"page {number} of {of}"
+
+
+def release_summary(document: Mapping[str, Any], folder: Path | None, *, before: bool) -> str:
+    """Return a release as text for people; `before`: the same release had been written already."""
+    lines = [f"{one_line(document['job'])}: {len(document['released'])} released"]
+    for line in document["released"]:
+        size = f"{line['width']} x {line['height']}"
+        lines += [
+            f"  {one_line(line['opening'])}  {quantity_of(line['quantity'])}: {size}",
+            f"      {released_by(line)}",
+        ]
+    asked = [rest for rest in document["not_released"] if rest["code"] != "not-asked"]
+    if asked:
+        lines.append(f"  {not_released_heading(len(asked))}")
+        lines += [f"  {one_line(rest['opening'])}  {rest['says']}" for rest in asked]
+    if folder is not None:
+        done = "Had been released before; the files stand as they are in" if before else "Written to"
+        lines.append(f"  {done} {folder}")
+    elif not document["released"]:
+        lines.append("  Nothing may be ordered, so no files were written.")
+    return "\n".join([*lines, f"  {document['note']}", ""])
+
+
+def unknown_opening(label: str, known: Sequence[str]) -> str:
+    """Return that a job has no such opening."""
+    listed = ", ".join(one_line(k) for k in known)
+    return f"--opening: no opening is labelled '{one_line(label)}'; the job has {listed}."
+
+
+def one_job_for_openings() -> str:
+    """Return that openings can be named for one job only."""
+    return "--opening: name one JOB with it, as labels are those of one job."
+
+
+def bad_page(page: str) -> str:
+    """Return that a paper is not known."""
+    return f"--page: '{one_line(page)}' is not known; use letter or a4."
+
+
+def not_written(reason: str) -> str:
+    """Return that a release could not be written; then it is none."""
+    return f"{one_line(reason)}. Nothing was released."
+
+
+def other_content(folder: Path) -> str:
+    """Return that a folder of this release holds something else."""
+    return f"{folder} holds something else than this release; name another folder with --out DIR"
+
+
+def one_choice() -> str:
+    """Return that a decision is one of three."""
+    return "Choose one of --send, --hold and --override."
+
+
+def send_unsupported(label: str, verdict: str, why: str) -> str:
+    """Return that a decision to send cannot be recorded against the check."""
+    return (
+        f"{one_line(label)}: {VERDICTS[verdict]}. {one_line(why)} A decision to send would count for nothing: measure "
+        "again, or use --override with --accept-risk TEXT. Nothing was recorded."
+    )
+
+
+def recorded(decision: Decision, file: Path, line: int) -> str:
+    """Return that a decision was recorded."""
+    return f"{one_line(decision.opening)}: {decided(decision, stale=False)} Recorded as line {line} of {file}."
 
 
 def text_missing(key: str) -> str:

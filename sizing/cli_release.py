@@ -1,0 +1,166 @@
+"""The commands `release` and `decide`: hand over what may be ordered, and record what a person decided."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from sizing.exits import Exit
+from sizing.streams import JsonOption, QuietOption, complain, progress_shown, refuse, require_libraries, say
+
+_OutsideOption = Annotated[
+    bool, typer.Option("--allow-outside", help="Let paths in a job file leave the job's folder.")
+]
+
+
+def release(
+    jobs: Annotated[list[Path], typer.Argument(metavar="JOB...", help="Job files, or folders holding job.toml.")],
+    openings: Annotated[
+        list[str] | None,
+        typer.Option("--opening", metavar="LABEL", help="Only this opening; may be given more than once."),
+    ] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="DIR", help="Write the release here, not into the job's folder."),
+    ] = None,
+    page: Annotated[str, typer.Option("--page", metavar="PAPER", help="letter or a4.")] = "letter",
+    as_json: JsonOption = False,
+    allow_outside: _OutsideOption = False,
+    quiet: QuietOption = False,
+) -> int:
+    """Hand over what may be ordered, and only that: PDF, CSV and JSON for the works.
+
+    Released is what the check supports and nobody stopped, or what a person overrode on these very inputs with
+    name, reason and the risk accepted. Ends with 0 all asked for is released, 1 something is not, 4 a job could
+    not be read, 2 bad usage.
+    """
+    from sizing.messages import record as messages
+
+    paper: Any = page.lower()
+    if paper not in ("letter", "a4"):
+        return refuse(messages.bad_page(page))
+    if openings and len(jobs) != 1:
+        return refuse(messages.one_job_for_openings())
+    require_libraries()
+    from sizing.check import check_job
+    from sizing.result import as_text
+    from sizing.terminal import complaints
+
+    status, documents = Exit.DONE, []
+    for path in jobs:
+        result = check_job(path, allow_outside=allow_outside, progress=progress_shown(quiet))
+        for line in complaints(result):
+            complain(line)
+        if result.job is None:
+            status = Exit.UNREADABLE if status == Exit.DONE else status
+            continue
+        known = [opening.label for opening in result.job.openings]
+        for label in openings or ():
+            if label not in known:
+                return refuse(messages.unknown_opening(label, known))
+        document, text, complete = _released(result, openings, out, paper)
+        if not complete:
+            status = Exit.HOLD
+        documents.append(document)
+        if not as_json:
+            say(text)
+    if as_json:
+        from sizing.release import SCHEMA
+
+        say(as_text({"schema": SCHEMA, "jobs": documents}))
+    return status
+
+
+def _released(
+    result: Any,  # noqa: ANN401 -- JobResult, which is heavy to import
+    openings: list[str] | None,
+    out: Path | None,
+    paper: Any,  # noqa: ANN401 -- checked above
+) -> tuple[dict[str, Any], str, bool]:
+    """Return document, words and whether all asked for is released; what cannot be written is not released."""
+    from datetime import UTC, datetime
+
+    from sizing.handover import hand_over
+    from sizing.messages import record as messages
+    from sizing.release import plan_release, release_document
+    from sizing.runfolder import RunFolderError
+    from sizing.versions import program_version
+
+    plan = plan_release(result, openings)
+    now = datetime.now(UTC).isoformat(timespec="seconds")
+    program = f"secondtape {program_version()}"
+    try:
+        document, folder, before = hand_over(
+            plan, result.job.folder, out=out, released_at=now, program=program, paper=paper
+        )
+    except RunFolderError as error:
+        complain(messages.not_written(str(error)))
+        document = release_document(plan, now, program) | {"released": [], "error": messages.not_written(str(error))}
+        return document, messages.release_summary(document, None, before=False), False
+    return document, messages.release_summary(document, folder, before=before), plan.complete
+
+
+def decide(
+    job: Annotated[Path, typer.Argument(metavar="JOB", help="A job file, or a folder holding job.toml.")],
+    opening: Annotated[str, typer.Option("--opening", metavar="LABEL", help="The opening decided on.")],
+    by: Annotated[str, typer.Option("--by", metavar="NAME", help="Who decides.")],
+    reason: Annotated[str, typer.Option("--reason", metavar="TEXT", help="Why.")],
+    send: Annotated[bool, typer.Option("--send", help="It may be ordered, as the check says.")] = False,
+    hold: Annotated[bool, typer.Option("--hold", help="It must not be ordered, whatever the check says.")] = False,
+    override: Annotated[bool, typer.Option("--override", help="It is ordered against the check.")] = False,
+    accept_risk: Annotated[
+        str, typer.Option("--accept-risk", metavar="TEXT", help="The risk that an override accepts, in words.")
+    ] = "",
+    allow_outside: _OutsideOption = False,
+    quiet: QuietOption = False,
+) -> int:
+    """Record a decision on one opening in decisions.jsonl beside the job file.
+
+    It counts while readings, photos and order are the present ones. Ends with 0 recorded, 1 not recorded because
+    the check does not support sending, 4 the job could not be read, 2 bad usage.
+    """
+    from sizing.messages import record as messages
+
+    if send + hold + override != 1:
+        return refuse(messages.one_choice())
+    require_libraries()
+    from datetime import UTC, datetime
+
+    from sizing.check import check_job
+    from sizing.decisions import FILE, Decision, append_decision
+    from sizing.messages.verdicts import why_verdict
+    from sizing.release import order_size_mm
+    from sizing.terminal import complaints
+
+    result = check_job(job, allow_outside=allow_outside, progress=progress_shown(quiet))
+    for line in complaints(result):
+        complain(line)
+    if result.job is None:
+        return Exit.UNREADABLE
+    mine = {o.opening.label: o for o in result.openings}
+    if opening not in mine:
+        return refuse(messages.unknown_opening(opening, list(mine)))
+    found = mine[opening]
+    verdict = found.verdict
+    if send and verdict.verdict != "send":
+        why = why_verdict(verdict.why, verdict.names, getattr(found.answer, "why", ""))
+        complain(messages.send_unsupported(opening, verdict.verdict, why))
+        return Exit.HOLD
+    width_mm, height_mm = order_size_mm(found)
+    decision = Decision(
+        time=datetime.now(UTC),
+        by=by,
+        opening=opening,
+        decision="send" if send else "hold" if hold else "override",
+        reason=reason,
+        inputs_sha256=found.inputs_sha256,
+        width_mm=width_mm,
+        height_mm=height_mm,
+        risk_accepted=accept_risk,
+        verdict=verdict.verdict,
+    )
+    number = append_decision(result.job.folder, decision)
+    say(messages.recorded(decision, result.job.folder / FILE, number))
+    return Exit.DONE

@@ -1,0 +1,249 @@
+"""Facts about what is handed over. Oracle: contract.md, *Decision*, and the words of `release`; real files."""
+
+import csv
+import io
+import json
+from datetime import UTC, datetime
+
+import numpy as np
+import pypdfium2
+import pytest
+
+from sizing.check import check_job
+from sizing.cli import run
+from sizing.decisions import FILE, Decision, append_decision
+from sizing.exits import Exit
+from sizing.release import COLUMNS, plan_release, release_csv, release_document
+from sizing.release_pdf import release_pdf
+from vision.request import PARTS, Estimate, PhotoReport
+
+# An opening of 54 3/8 by 60 1/8 in, square; as measured by a photo.
+VALUES = np.array([1381.125] * 3 + [1527.175] * 3 + [2058.98] * 2 + [0.0])
+HEAD = '[job]\nid = "harbor-114"\nunits = "in"\ntape = "class-2"\n'
+ORDERED = 'ordered = { width = "55 3/8", height = "62 1/8" }\n'
+
+
+def opening(label="W1", middle="54 3/8", more=ORDERED, photos='["w1.jpg"]'):
+    return f"""
+[[opening]]
+label = "{label}"
+wall = "masonry"
+photos = {photos}
+{more}
+width = {{ top = "54 3/8", middle = "{middle}", bottom = "54 3/8" }}
+height = {{ left = "60 1/8", middle = "60 1/8", right = "60 1/8" }}
+"""
+
+
+def measured(request, progress):
+    report = PhotoReport(request.photos[0].path, "ab" * 32, (4032, 3024))
+    return Estimate(
+        VALUES, np.eye(9) * 0.81, np.zeros((9, len(PARTS))), np.zeros(9), {}, (), (), (report,), (), "corners"
+    )
+
+
+@pytest.fixture
+def checked(tmp_path):
+    (tmp_path / "w1.jpg").write_bytes(b"x" * 2000)
+
+    def check(*openings):
+        if openings:
+            (tmp_path / "job.toml").write_text(HEAD + "".join(openings), encoding="utf-8")
+        return check_job(tmp_path, estimator=measured)
+
+    return check
+
+
+def decide(result, choice, label="W1", **more):
+    found = next(o for o in result.openings if o.opening.label == label)
+    risk = "may be an inch too wide" if choice == "override" else ""
+    facts = {"by": "desk", "reason": "seen on site", "risk_accepted": risk, "inputs_sha256": found.inputs_sha256}
+    when = datetime(2026, 5, 4, 12, tzinfo=UTC)
+    append_decision(result.job.folder, Decision(when, opening=label, decision=choice, **(facts | more)))
+
+
+def codes(release):
+    return {rest.opening: rest.code for rest in release.rest}
+
+
+def test_what_the_check_sends_is_released_and_the_rest_is_listed_with_its_reason(checked):
+    release = plan_release(checked(opening(), opening("W2", middle="55 3/8"), opening("W3", photos="[]")))
+    assert [line.opening for line in release.lines] == ["W1"]
+    assert release.lines[0].width_mm == 1406.525  # 55 3/8 in, exactly
+    assert release.lines[0].height_mm == 1577.975
+    assert release.lines[0].released_by == "check"
+    assert codes(release) == {"W2": "verdict-hold", "W3": "verdict-unproven"}
+    assert all("override" in rest.says for rest in release.rest)
+    assert not release.complete
+
+
+def test_a_person_may_stop_what_the_check_sends(checked):
+    decide(checked(opening()), "hold", reason="customer rang")
+    release = plan_release(checked())
+    assert codes(release) == {"W1": "held"}
+    assert "customer rang" in release.rest[0].says
+
+
+def test_an_override_releases_what_the_check_stops_with_name_reason_and_risk(checked):
+    decide(checked(opening(middle="55 3/8")), "override")
+    line = plan_release(checked()).lines[0]
+    assert (line.verdict, line.released_by, line.decided_by) == ("hold", "override", "desk")
+    assert (line.decided_at, line.reason) == ("2026-05-04T12:00:00Z", "seen on site")
+    assert line.risk_accepted == "may be an inch too wide"
+
+
+def test_a_decision_to_send_against_the_check_releases_nothing(checked):
+    decide(checked(opening(middle="55 3/8")), "send")
+    assert codes(plan_release(checked())) == {"W1": "send-against-check"}
+
+
+def test_a_decision_to_send_with_the_check_is_released_with_its_author(checked):
+    decide(checked(opening()), "send")
+    line = plan_release(checked()).lines[0]
+    assert (line.released_by, line.decided_by) == ("decision", "desk")
+
+
+def test_an_override_of_other_inputs_counts_for_nothing(checked):
+    decide(checked(opening(middle="55 3/8")), "override")
+    release = plan_release(checked(opening(middle="55 1/4")))
+    assert codes(release) == {"W1": "verdict-hold"}
+    assert "stale" in release.rest[0].says
+
+
+def test_a_stale_decision_to_stop_stops_nothing(checked):
+    decide(checked(opening()), "hold", inputs_sha256="ab" * 32)
+    assert plan_release(checked()).complete
+
+
+def test_the_ordered_size_changed_after_the_decision_is_not_released(checked):
+    decide(checked(opening(middle="55 3/8")), "override", width_mm=1400.0)
+    assert codes(plan_release(checked())) == {"W1": "other-size"}
+
+
+def test_a_later_line_that_nobody_can_read_holds_the_release_until_decided_again(checked):
+    result = checked(opening())
+    decide(result, "send")
+    with (result.job.folder / FILE).open("a") as file:
+        file.write('{"decision": "hold"\n')
+    assert codes(plan_release(checked())) == {"W1": "decision-unreadable"}
+    decide(result, "send")
+    assert plan_release(checked()).complete
+
+
+def test_without_an_ordered_size_nothing_is_released_even_by_override(checked):
+    result = checked(opening(more=""), opening("W2", more='ordered = { width = "55" }'))
+    decide(result, "override")
+    assert codes(plan_release(checked())) == {"W1": "no-size", "W2": "no-size"}
+
+
+def test_only_openings_asked_for_are_released_and_judged(checked):
+    release = plan_release(checked(opening(), opening("W2"), opening("W3", middle="55 3/8")), ["W2"])
+    assert [line.opening for line in release.lines] == ["W2"]
+    assert codes(release) == {"W1": "not-asked", "W3": "not-asked"}
+    assert release.complete
+
+
+def test_the_csv_holds_what_the_works_need_and_no_formula(checked):
+    nasty = "=HYPERLINK(1)"
+    result = checked(opening(nasty, middle="55 3/8", more=ORDERED + "quantity = 2\n"))
+    decide(result, "override", label=nasty, reason="+1;=2\n@3", by="-dash")
+    release = plan_release(checked())
+    rows = list(csv.reader(io.StringIO(release_csv(release))))
+    assert tuple(rows[0]) == COLUMNS
+    row = dict(zip(*rows, strict=True))
+    assert (row["width"], row["height"], row["quantity"]) == ("55 3/8 in", "62 1/8 in", "2")
+    assert (row["width_mm"], row["height_mm"]) == ("1406.525", "1577.975")
+    assert row["inputs_sha256"] == release.lines[0].inputs_sha256
+    # OWASP, CSV injection: no cell begins with = + - @, also not behind another separator.
+    for delimiter in ",;\t":
+        for cell in csv.reader(io.StringIO(release_csv(release)), delimiter=delimiter):
+            assert not any(c.strip('" ').startswith(("=", "+", "-", "@")) for c in cell)
+
+
+def test_the_same_content_has_the_same_number_and_other_content_another(checked):
+    one = plan_release(checked(opening()))
+    assert plan_release(checked()).number == one.number
+    assert plan_release(checked(opening(more=ORDERED + "quantity = 2\n"))).number != one.number
+
+
+def pdf_text(data):
+    return " ".join(page.get_textpage().get_text_range() for page in pypdfium2.PdfDocument(data))
+
+
+@pytest.mark.parametrize("paper", ["letter", "a4"])
+def test_the_pages_say_every_opening_released_or_not(checked, paper):
+    many = [opening(f"N{i}", middle="54 3/8" if i % 3 else "55 3/8") for i in range(1, 25)]
+    release = plan_release(checked(*many))
+    document = release_document(release, "2026-05-04T12:30:00+00:00", "secondtape 0.1.0")
+    text = " ".join(pdf_text(release_pdf(document, paper)).split())
+    assert all(f"N{i} " in text for i in range(1, 25))
+    assert "Released: 16 openings" in text
+    assert "NOT released, do not make: 8 openings" in text
+    assert all(line.inputs_sha256 in text for line in release.lines)
+    assert "55 3/8 in" in text
+    assert "1406.525 mm" in text
+    assert "local codes" in text
+    assert release_pdf(document, paper) == release_pdf(document, paper)
+
+
+def plain_job(tmp_path, *labels):
+    (tmp_path / "job.toml").write_text(HEAD + "".join(opening(x, photos="[]") for x in labels))
+    return str(tmp_path)
+
+
+def decided(folder, label="W1", *more):
+    return run(["decide", folder, "--opening", label, "--by", "desk", "--reason", "measured twice", *more])
+
+
+def test_a_job_is_decided_and_released_from_the_command_line(tmp_path, capsys):
+    job = plain_job(tmp_path, "W1", "W2")
+    assert run(["release", job]) == Exit.HOLD
+    assert "NOT released" in capsys.readouterr().out
+    assert not (tmp_path / "secondtape").exists()
+    assert decided(job, "W1", "--override", "--accept-risk", "no photo") == Exit.DONE
+    assert run(["release", job]) == Exit.HOLD  # W2 is still asked for
+    assert run(["release", job, "--opening", "W1"]) == Exit.DONE
+    folders = sorted((tmp_path / "secondtape").iterdir())
+    assert len(folders) == 2
+    assert all(sorted(p.suffix for p in f.iterdir()) == [".csv", ".json", ".pdf"] for f in folders)
+    capsys.readouterr()
+    before = {p: p.read_bytes() for f in folders for p in f.iterdir()}
+    assert run(["release", job, "--opening", "W1", "--json"]) == Exit.DONE
+    document = json.loads(capsys.readouterr().out)["jobs"][0]
+    assert document["released"][0]["opening"] == "W1"
+    assert document["released"][0]["also_in"]  # W1 stands in the first release too
+    assert {p: p.read_bytes() for f in folders for p in f.iterdir()} == before
+
+
+def test_a_release_goes_where_it_is_told_or_there_is_none(tmp_path, capsys):
+    job = plain_job(tmp_path, "W1")
+    decided(job, "W1", "--override", "--accept-risk", "no photo")
+    assert run(["release", job, "--out", str(tmp_path / "works")]) == Exit.DONE
+    assert len(list((tmp_path / "works").rglob("release.csv"))) == 1
+    (tmp_path / "file").write_text("")
+    assert run(["release", job, "--out", str(tmp_path / "file")]) == Exit.HOLD
+    assert "Nothing was released" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("words", "status"),
+    [
+        (["release", "JOB", "--opening", "W9"], Exit.USAGE),
+        (["release", "JOB", "JOB", "--opening", "W1"], Exit.USAGE),
+        (["release", "JOB", "--page", "a5"], Exit.USAGE),
+        (["release", "nowhere"], Exit.UNREADABLE),
+        (["decide", "JOB", "--opening", "W1", "--by", "a", "--reason", "b"], Exit.USAGE),
+        (["decide", "JOB", "--opening", "W1", "--by", "a", "--reason", "b", "--send", "--hold"], Exit.USAGE),
+        (["decide", "JOB", "--opening", "W1", "--by", "a", "--reason", "b", "--override"], Exit.USAGE),
+        (["decide", "JOB", "--opening", "W1", "--by", "", "--reason", "b", "--hold"], Exit.USAGE),
+        (["decide", "JOB", "--opening", "W1", "--by", "a", "--reason", "b", "--send"], Exit.HOLD),
+        (["decide", "nowhere", "--opening", "W1", "--by", "a", "--reason", "b", "--hold"], Exit.UNREADABLE),
+    ],
+)
+def test_what_cannot_be_done_ends_with_one_clear_line_and_its_status(tmp_path, capsys, words, status):
+    job = plain_job(tmp_path, "W1")
+    assert run([job if w == "JOB" else w for w in words]) == status
+    err = capsys.readouterr().err
+    assert len(err.strip().splitlines()) == 1
+    assert "Traceback" not in err
+    assert not (tmp_path / FILE).exists()
