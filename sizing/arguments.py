@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 from sizing.errors import InputError, Problem
+from sizing.lenses import named_profile
 from sizing.messages import verdicts as messages
 from sizing.units import Length, LengthError, parse_length, parse_signed_length
 from vision.request import SIDES, Array, CheckBar, OpeningRequest, PhotoRequest, Quantity, Reference
@@ -70,6 +71,7 @@ def opening_request(options: EstimateOptions) -> OpeningRequest:
     marked = [read("--reference-corners", parse_corners, text) for text in options.reference_corners]
     offset = read("--edge-offset", parse_edge_offset, options.edge_offset)
     bar = read("--check-bar", parse_check_bar, options.check_bar)
+    lens = read("--lens", named_profile, options.lens)
     problems += _choices(options) + _unsupported(options)
     if problems:
         raise InputError("bad-option", problems)
@@ -81,6 +83,7 @@ def opening_request(options: EstimateOptions) -> OpeningRequest:
             click_px=options.click,
             reference_corners_px=tuple(px for px in marked if px is not None) if i == 0 else (),
             focal35_mm=options.focal35,
+            lens=lens,
         )
         for i, path in enumerate(options.photos)
     ]
@@ -119,9 +122,6 @@ def _choices(options: EstimateOptions) -> list[Problem]:
 
 def _unsupported(options: EstimateOptions) -> list[Problem]:
     problems = []
-    if options.lens is not None:
-        instead = "leave it out; --focal35 MM helps where the photo does not say its focal length."
-        problems.append(Problem("--lens", messages.not_yet("A camera profile", instead)))
     if options.rule is not None:
         problems.append(Problem("--rule", messages.not_yet("A sizing rule", "leave it out and size by hand.")))
     return problems

@@ -266,8 +266,6 @@ def _opening_warnings(
         warnings.append(Warning_("readings-missing", messages.readings_missing(missing)))
     if opening.rule is not None or opening.ordered is not None:
         warnings.append(Warning_("order-not-checked", messages.order_not_checked(opening.rule)))
-    if any(photo.lens is not None for photo in opening.photos):
-        warnings.append(Warning_("lens-not-used", messages.lens_not_used()))
     return tuple(warnings)
 
 

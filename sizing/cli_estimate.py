@@ -71,7 +71,14 @@ def estimate(
             help="The printed 150 mm bar as measured, or across=149.5mm,along=199.4mm.",
         ),
     ] = None,
-    lens: Annotated[str | None, typer.Option("--lens", metavar="FILE", help="Camera profile (not yet).")] = None,
+    lens: Annotated[
+        str | None,
+        typer.Option(
+            "--lens",
+            metavar="FILE",
+            help="Camera profile, made by `secondtape lens`; it applies to photos of that camera.",
+        ),
+    ] = None,
     focal35: Annotated[
         float | None,
         typer.Option("--focal35", metavar="MM", help="Focal length in 35 mm terms, where the photo does not say it."),

@@ -108,6 +108,7 @@ def _photo(photo: PhotoEntry, sha256: str) -> list[object]:
         photo.focal35_mm,
         _file_sha256(photo.lens),
         photo.when,
+        *([[_file_sha256(path) for path in photo.lenses]] if photo.lenses else []),
     ]
 
 

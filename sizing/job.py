@@ -127,6 +127,7 @@ class PhotoEntry:
     reference_corners_px: tuple[Array, ...] = ()
     focal35_mm: float | None = None
     lens: Path | None = None
+    lenses: tuple[Path, ...] = ()
     when: Literal["before", "after"] | None = None
     error: Problem | None = None
 
@@ -163,7 +164,10 @@ class Opening:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Job:
-    """A job file, read and checked; `file` is the job file itself, `sha256` of its bytes."""
+    """A job file, read and checked; `file` is the job file itself, `sha256` of its bytes.
+
+    `tolerance_given` holds the fields of `tolerance` that the file itself says; a rule may say the others.
+    """
 
     id: str
     file: Path
@@ -177,6 +181,7 @@ class Job:
     graduation_mm: float = 1.5875
     seen_from: SeenFrom = "outside"
     tolerance: Tolerance = field(default_factory=Tolerance)
+    tolerance_given: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
     note: str = ""
     extra: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
 
@@ -192,6 +197,8 @@ def photo_request(photo: PhotoEntry) -> PhotoRequest:
         reference=photo.reference,
         reference_corners_px=photo.reference_corners_px,
         focal35_mm=photo.focal35_mm,
+        lens=photo.lens,
+        lenses=photo.lenses,
     )
 
 

@@ -12,6 +12,7 @@ from sizing.errors import Problem
 from sizing.job import READINGS, Document, Job, Obstacle, Opening, PhotoEntry, Reading, Size, Tolerance, Visit
 from sizing.jobfiles import corner_array, corner_fault, inside
 from sizing.jobvalues import Written
+from sizing.lenses import profiles_in_reach
 from sizing.units import (
     GRADUATION_MM,
     READING_FROM_MM,
@@ -71,7 +72,8 @@ def build_job(tables: form.JobFile, place: Place, sha256: str) -> tuple[Job, lis
         tape=first.tape,
         graduation_mm=first.graduation_mm,
         seen_from=first.seen_from,
-        tolerance=_tolerance(head.tolerance, place.unit),
+        tolerance=Tolerance(**(given := _tolerance_given(head.tolerance, place.unit))),
+        tolerance_given=MappingProxyType(given),
         note=head.note,
         extra=MappingProxyType(head.extra),
     )
@@ -82,15 +84,14 @@ def _optional_mm(written: Written | None, unit: Unit) -> float | None:
     return None if written is None else parse_length(written, unit).mm
 
 
-def _tolerance(written: Written | form.ToleranceTable | None, unit: Unit) -> Tolerance:
+def _tolerance_given(written: Written | form.ToleranceTable | None, unit: Unit) -> dict[str, float]:
     if written is None:
-        return Tolerance()
+        return {}
     if isinstance(written, form.ToleranceTable):
-        given = {f"{key}_mm": parse_length(value, unit).mm for key, value in written if value is not None}
-        return replace(Tolerance(), **given)
+        return {f"{key}_mm": parse_length(value, unit).mm for key, value in written if value is not None}
     # One tolerance is that of widths and heights; diagonals keep theirs (contract, *Decision*).
     mm = parse_length(written, unit).mm
-    return Tolerance(mm, mm, mm, mm)
+    return dict.fromkeys(("width_under_mm", "width_over_mm", "height_under_mm", "height_over_mm"), mm)
 
 
 def _opening(
@@ -263,6 +264,7 @@ def _photo(written: str | form.PhotoTable, key: str, place: Place) -> PhotoEntry
         reference_corners_px=tuple(corner_array(quad) for quad in quads) if usable else (),
         focal35_mm=table.focal35,
         lens=lens,
+        lenses=() if table.lens is not None else profiles_in_reach(place.folder),
         when=table.when,
         error=errors[0] if errors else None,
     )
