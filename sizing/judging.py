@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from sizing.consistency import inconsistent_group
+from sizing.consistency import CrossCheck, inconsistent_group
 from sizing.decision import (
     Judgement,
     OpeningVerdict,
@@ -17,6 +17,7 @@ from sizing.decision import (
 )
 from sizing.explanations import Explanation, explain
 from sizing.job import Job, Opening, Reading, Tolerance
+from sizing.snooping import ReadingTest
 from sizing.tape import u_reading_mm
 from vision.request import Estimate, NotMeasured
 
@@ -25,7 +26,8 @@ from vision.request import Estimate, NotMeasured
 class ReadingResult:
     """One reading with the photo's verdict on it; `holds` when it stops the order, `likely` ranked causes.
 
-    `edge_decides`: were the traced edges beyond doubt the verdict would be another; a person must point.
+    `edge_decides`: were the traced edges beyond doubt the verdict would be another; a person must point. `test` is the
+    reading's w-test among all readings and measures, None where it took no part.
     """
 
     reading: Reading
@@ -33,10 +35,11 @@ class ReadingResult:
     holds: bool
     likely: tuple[Explanation, ...] = ()
     edge_decides: bool = False
+    test: ReadingTest | None = None
 
 
 def judge_readings(
-    job: Job, opening: Opening, answer: Estimate | NotMeasured
+    job: Job, opening: Opening, answer: Estimate | NotMeasured, check: CrossCheck | None
 ) -> tuple[tuple[ReadingResult, ...], OpeningVerdict]:
     """Return each reading judged, in the order of the form, and the verdict of the opening.
 
@@ -48,6 +51,8 @@ def judge_readings(
         Its readings in force.
     answer : Estimate or NotMeasured
         What the photo said.
+    check : CrossCheck or None
+        Tests of all readings together (`consistency.cross_check`).
     """
     readings = {reading.name: reading for reading in opening.readings}
     measured = answer if isinstance(answer, Estimate) else None
@@ -56,7 +61,7 @@ def judge_readings(
         judgements,
         missing=missing_readings(judgements),
         has_photo=measured is not None,
-        inconsistent=() if measured is not None else inconsistent_group(opening),
+        inconsistent=() if measured is not None else inconsistent_group(check),
     )
     likely = explain(opening, judgements, measured)
     results = tuple(
@@ -66,6 +71,7 @@ def judge_readings(
             judgements[name].verdict == "differs" or (verdict.why == "readings-inconsistent" and name in verdict.names),
             likely.get(name, ()),
             _edge_decides(judgements[name], measured, job.tolerance, name),
+            None if check is None else check.snooped.tests.get(name),
         )
         for name, reading in readings.items()
     )

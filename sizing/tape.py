@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Literal
 
 import numpy as np
@@ -27,6 +28,8 @@ _PLACING_MM: dict[Wall, float] = {"masonry": 0.8, "render": 0.8, "siding": 0.4, 
 DEFAULT_GRADUATION_MM = _INCH_MM / 16
 # Guess: the far end is held off the true line by up to this; the reading is then too long by h^2 / (2 L).
 _END_OFF_MM = 25.0
+# Guess: a blade held level sags in its middle by up to this part of its length (5 mm in 1 m).
+_SAG_PART = 0.005
 
 
 def mpe_mm(length_mm: float, tape: Tape) -> float:
@@ -71,6 +74,23 @@ def tilt_mm(length_mm: float, end_off_mm: float = _END_OFF_MM) -> float:
     return math.hypot(length_mm, end_off_mm) - length_mm
 
 
+def sag_mm(length_mm: float, sag_mm_at_middle: float | None = None) -> float:
+    """Return by how much a tape that sags reads too long, 8 s^2 / (3 L), mm (facts.md section 2).
+
+    Without a sag the largest that is assumed counts.
+    """
+    s = _SAG_PART * length_mm if sag_mm_at_middle is None else sag_mm_at_middle
+    return 8.0 * s * s / (3.0 * length_mm)
+
+
+def too_long_mm(length_mm: float) -> float:
+    """Return by how much a sound reading is too long on the average, by tilt and sag, mm.
+
+    Offset and sag are taken as rectangular from none to the largest assumed: the mean of a square is a third.
+    """
+    return (tilt_mm(length_mm) + sag_mm(length_mm)) / 3.0
+
+
 def reading_noise_mm(length_mm: float, graduation_mm: float | None, wall: Wall) -> float:
     """Return the standard uncertainty of one reading apart from the tape itself: mark, placing, tilt; mm."""
     mark = (DEFAULT_GRADUATION_MM if graduation_mm is None else graduation_mm) / math.sqrt(12.0)
@@ -100,12 +120,21 @@ def u_reading_mm(length_mm: float, tape: Tape, graduation_mm: float | None, wall
     return math.hypot(mpe_mm(length_mm, tape) / math.sqrt(3.0), reading_noise_mm(length_mm, graduation_mm, wall))
 
 
-def readings_cov_mm2(lengths_mm: Array, tape: Tape, graduation_mm: float | None, wall: Wall) -> Array:
-    """Return the (n, n) covariance in mm2 of sound readings by one tape, whose zero and scale are common."""
+def tape_parts_mm(lengths_mm: Array, tape: Tape) -> tuple[float, Array]:
+    """Return the standard uncertainty of a tape's zero, mm, and that of its scale at each length (n,), mm."""
     full = np.array([mpe_mm(float(v), tape) for v in lengths_mm])
     zero = min((mpe_mm(1.0, tape), *full.tolist())) / math.sqrt(3.0)
     # What the length adds to the permitted error is laid to the scale of the blade.
-    scale = full / math.sqrt(3.0) - zero
-    own = np.array([reading_noise_mm(float(v), graduation_mm, wall) for v in lengths_mm])
+    return zero, full / math.sqrt(3.0) - zero
+
+
+def readings_cov_mm2(lengths_mm: Array, tape: Tape, graduation_mm: float | Sequence[float] | None, wall: Wall) -> Array:
+    """Return the (n, n) covariance in mm2 of sound readings by one tape, whose zero and scale are common.
+
+    `graduation_mm` is one for all, or one for each reading; None is 1/16 in.
+    """
+    zero, scale = tape_parts_mm(lengths_mm, tape)
+    marks = list(graduation_mm) if isinstance(graduation_mm, Sequence) else [graduation_mm] * len(lengths_mm)
+    own = np.array([reading_noise_mm(float(v), g, wall) for v, g in zip(lengths_mm, marks, strict=True)])
     cov: Array = zero**2 + np.outer(scale, scale) + np.diag(own**2)
     return cov

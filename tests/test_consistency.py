@@ -1,123 +1,141 @@
-"""Facts about readings against each other. Oracles: design.md (pairs), plane geometry, simulation."""
-
-import math
-from types import SimpleNamespace
+"""Facts about the cross-check of one opening. Oracles: design.md (pairs), contract (Decision), simulation."""
 
 import numpy as np
 import pytest
 
-from sizing.consistency import check_readings, inconsistent_group, predict_readings_mm
-from sizing.tape import readings_cov_mm2
-from vision.request import NINE
+from sizing.adjustment import BOW_U_MM, CORNER_U_MM, STATIONS, bow_effects, predict_readings_mm
+from sizing.consistency import (
+    cov_of_readings_mm2,
+    cross_check,
+    expected_lengths_mm,
+    inconsistent_group,
+    sound_readings,
+    warnings_of,
+)
+from sizing.job import Opening, Reading
+from sizing.tape import readings_cov_mm2, too_long_mm
+from sizing.units import parse_length
+from vision.request import Candidate, Estimate
 
-NAMES = NINE[:8]
 INCH = 25.4
 SHAPE = np.array([1380.0, 1384.0, 1520.0, 1523.0, 10.0])
+SOUND = predict_readings_mm(SHAPE)
 
 
-def readings(shape=SHAPE, **off):
-    sound = dict(zip(NAMES, predict_readings_mm(shape).tolist(), strict=True))
-    return {n: v + off.get(n, 0.0) for n, v in sound.items()}
+def opening(off=None, names=STATIONS, tape="class-2", **more):
+    rows = []
+    for name, value in zip(STATIONS, SOUND, strict=True):
+        if name in names:
+            mm = value + too_long_mm(value) + (off or {}).get(name, 0.0)
+            rows.append(Reading(name, parse_length(f"{mm:.4f} mm", "mm"), name, tape=tape, **more))
+    return Opening("W1", readings=tuple(rows))
 
 
-def test_a_rectangle_has_equal_readings_and_the_diagonal_of_pythagoras():
-    found = predict_readings_mm(np.array([900.0, 900.0, 1200.0, 1200.0, 0.0]))
-    assert found == pytest.approx([900.0] * 3 + [1200.0] * 3 + [1500.0] * 2)
+def estimate(shift=0.0, candidates=(), u=1.0):
+    values = np.append(SOUND + shift, 0.0)
+    values[8] = values[6] - values[7]
+    t = np.vstack([np.eye(8), np.eye(8)[6] - np.eye(8)[7]])
+    cov = t @ (u**2 * np.eye(8) + 0.001**2 * np.outer(SOUND, SOUND)) @ t.T
+    return Estimate(values, cov, np.zeros((9, 11)), np.zeros(9), {}, tuple(candidates), (), (), (), "photo")
 
 
-def test_diagonals_of_a_leaning_opening_differ_by_four_w_lean():
-    # facts.md section 4: d1^2 - d2^2 = 4 W H sin(theta), H sin(theta) the lean; to the right `up` is longer.
-    found = predict_readings_mm(np.array([914.4, 914.4, 1524.0, 1524.0, 13.3]))
-    assert found[7] ** 2 - found[6] ** 2 == pytest.approx(4 * 914.4 * 13.3, rel=1e-6)
+def test_a_sound_tapered_opening_is_consistent_without_a_photo():
+    check = cross_check(opening())
+    assert (check.snooped.dof, check.snooped.rejected, check.with_photo) == (3, False, False)
+    assert inconsistent_group(check) == ()
+    assert warnings_of(check, (), "in") == ()
 
 
-def test_a_tapered_leaning_opening_is_consistent():
-    found = check_readings(readings(), "class-2", None, "masonry")
-    assert (found.tested, found.dof, found.inconsistent, found.group) == (True, 3, False, ())
-    assert found.p > 0.999
+def test_a_slip_without_a_photo_names_the_pair_that_cannot_be_told_apart():
+    assert inconsistent_group(cross_check(opening({"width_top": INCH}))) == ("width_top", "width_bottom")
 
 
-@pytest.mark.parametrize(
-    ("slipped", "group"),
-    [
-        ("width_top", ("width_top", "width_bottom")),
-        ("width_bottom", ("width_top", "width_bottom")),
-        ("width_middle", ("width_middle",)),
-        ("height_right", ("height_left", "height_right")),
-        ("diagonal_down", ("diagonal_down", "diagonal_up")),
-    ],
-)
-def test_a_burned_inch_is_found_and_the_pair_that_cannot_be_told_apart_is_named(slipped, group):
-    # design.md, The cross-check: without a photo top and bottom width are such a pair (correlation 1.00).
-    found = check_readings(readings(**{slipped: INCH}), "class-2", None, "masonry")
-    assert found.inconsistent
-    assert found.group == group
+def test_nothing_is_tested_without_readings_or_without_room_for_stations():
+    assert cross_check(Opening("W1")) is None
+    assert inconsistent_group(None) == ()
+    assert warnings_of(None, (), "in") == ()
+    small = Opening("W2", readings=(Reading("width_top", parse_length("120 mm", "mm"), "width_top"),))
+    assert cross_check(small) is None
 
 
-def test_without_diagonals_a_slipped_width_names_all_three_widths():
-    given = {n: v for n, v in readings(width_top=INCH).items() if not n.startswith("diagonal")}
-    found = check_readings(given, "class-2", None, "masonry")
-    assert found.group == ("width_top", "width_middle", "width_bottom")
+def test_a_length_that_no_opening_has_takes_no_part():
+    wrong = opening({"width_top": 10_000.0})
+    assert [r.name for r in sound_readings(wrong)] == list(STATIONS[1:])
+    assert not cross_check(wrong, estimate()).snooped.rejected
 
 
-@pytest.mark.parametrize(
-    "given",
-    [
-        {},
-        {"width_top": 1381.0, "height_left": 1524.0},
-        {"diagonal_up": 2050.0},
-        {"width_top": 120.0, "width_middle": 150.0, "width_bottom": 120.0},
-    ],
-)
-def test_readings_without_a_condition_between_them_are_not_tested(given):
-    found = check_readings(given, "class-2", None, "masonry")
-    assert (found.tested, found.inconsistent) == (False, False)
+def test_readings_by_two_crews_share_no_zero():
+    mixed = opening(names=STATIONS[:3])
+    other = opening(names=STATIONS[3:6], by="crew 5")
+    both = Opening("W1", readings=(*mixed.readings, *other.readings))
+    cov = cov_of_readings_mm2(list(both.readings), both)
+    assert np.all(cov[:3, 3:] == 0.0)
+    assert np.all(cov[:3, :3] > 0.0)
 
 
-def test_sound_readings_fail_at_the_level_of_the_test():
-    # Simulation from the tape model with straight sides and sharp corners: the test is then on the safe side.
+def test_each_reading_carries_the_mark_it_was_read_to():
+    fine, coarse = opening(names=["width_top"], graduation_mm=1.0), opening(names=["width_top"], graduation_mm=12.7)
+    u2 = [cov_of_readings_mm2(list(o.readings), o)[0, 0] for o in (fine, coarse)]
+    assert u2[1] - u2[0] == pytest.approx((12.7**2 - 1.0) / 12)
+
+
+def test_what_tilt_and_sag_add_is_taken_off_before_the_comparison():
+    assert expected_lengths_mm(list(opening().readings))["width_top"] == pytest.approx(SOUND[0], abs=2e-3)
+
+
+@pytest.mark.parametrize("name", ["width_top", "height_middle", "diagonal_up"])
+def test_with_a_photo_the_reading_itself_is_named(name):
+    check = cross_check(opening({name: INCH}), estimate())
+    assert [o.group for o in check.snooped.outliers] == [(name,)]
+    assert check.with_photo
+    # Of a reading that the photo calls wrong already nothing more is said.
+    assert warnings_of(check, (name,), "in") == ()
+    assert [w.code for w in warnings_of(check, (), "in")] == ["joint-test"]
+
+
+def lower_sill(weight=0.2, shift=20.0):
+    nine = np.zeros(9)
+    nine[3:6] = shift
+    nine[6:8] = shift * SHAPE[2] / SOUND[6]
+    return Candidate("sill", weight, shift, nine, "foot")
+
+
+def test_readings_that_fit_another_edge_of_the_photo_point_to_that_edge():
+    lower = dict(zip(STATIONS, lower_sill().shift_nine_mm, strict=False))
+    check = cross_check(opening(lower), estimate(0.0, [lower_sill()]))
+    assert (check.edge.side, check.snooped.rejected, check.snooped.outliers) == ("sill", False, ())
+    (warning,) = warnings_of(check, (), "mm")
+    assert "sill" in warning.message
+    assert "20.0 mm" in warning.message
+
+
+def test_an_edge_that_does_not_fit_either_is_not_named():
+    check = cross_check(opening({"width_top": INCH}), estimate(0.0, [lower_sill()]))
+    assert check.edge is None
+    assert check.snooped.outliers[0].group == ("width_top",)
+
+
+def test_an_edge_is_not_named_where_the_photo_fits_as_traced():
+    assert cross_check(opening(), estimate(0.0, [lower_sill()])).edge is None
+
+
+def test_a_photo_whose_measures_contradict_each_other_is_said_not_to_fit():
+    shift = np.array([9.0, -9.0, 9.0, -9.0, 9.0, -9.0, 0.0, 0.0])
+    check = cross_check(opening(names=["width_top", "height_left"]), estimate(shift, u=0.2))
+    assert check.snooped.rejected
+    assert [w.code for w in warnings_of(check, (), "in")] == ["joint-test"]
+
+
+@pytest.mark.slow
+def test_sound_openings_without_a_photo_are_held_in_one_of_a_thousand():
+    # Simulation of the tape model of design.md, bows and corners included; contract: level 0.001.
     rng = np.random.default_rng(5)
-    sound = np.array(list(readings().values()))
-    factor = np.linalg.cholesky(readings_cov_mm2(sound, "class-2", None, "masonry"))
-    failed = 0
-    for _ in range(400):
-        y = dict(zip(NAMES, sound + factor @ rng.normal(size=8), strict=True))
-        failed += check_readings(y, "class-2", None, "masonry").inconsistent
-    assert failed <= 3  # P(more than 3 of 400 at 0.001) = 0.0008, binomial
-
-
-def test_chi_square_has_the_mean_of_its_conditions_when_bow_and_corners_vary_as_assumed():
-    rng = np.random.default_rng(6)
-    sound = np.array(list(readings().values()))
-    extra = np.array([0.0, 2.0, 0.0, 0.0, 2.0, 0.0, 2.0, 2.0])
-    factor = np.linalg.cholesky(readings_cov_mm2(sound, "class-2", None, "masonry") + np.diag(extra**2))
-    chi2 = [
-        check_readings(
-            dict(zip(NAMES, sound + factor @ rng.normal(size=8), strict=True)), "class-2", None, "masonry"
-        ).chi2
-        for _ in range(400)
-    ]
-    # Mean 3, sd of the mean sqrt(6 / 400) = 0.12.
-    assert np.mean(chi2) == pytest.approx(3.0, abs=4 * math.sqrt(6 / 400))
-
-
-def opening_read(graduation):
-    rows = [
-        SimpleNamespace(
-            name=n,
-            length=SimpleNamespace(mm=v),
-            tape="class-1",
-            graduation_mm=graduation if n == "width_top" else 1.0,
-        )
-        for n, v in readings(width_top=16.0).items()
-    ]
-    return SimpleNamespace(readings=rows, wall="masonry")
-
-
-def test_an_opening_is_tested_by_its_coarsest_tape():
-    assert inconsistent_group(opening_read(1.0)) == ("width_top", "width_bottom")
-    assert inconsistent_group(opening_read(INCH / 2)) == ()
-
-
-def test_an_opening_without_readings_is_not_inconsistent():
-    assert inconsistent_group(SimpleNamespace(readings=[], wall="masonry")) == ()
+    bows = bow_effects(SHAPE)
+    cov = readings_cov_mm2(SOUND, "class-2", [INCH / 16] * 8, "masonry") + 2 * BOW_U_MM**2 * bows @ bows.T
+    cov[6:, 6:] += CORNER_U_MM**2 * np.eye(2)
+    factor = np.linalg.cholesky(cov)
+    trials, held = 6000, 0
+    for _ in range(trials):
+        off = dict(zip(STATIONS, factor @ rng.normal(size=8), strict=True))
+        held += bool(inconsistent_group(cross_check(opening(off, graduation_mm=INCH / 16))))
+    assert held <= 16  # P(more of 6000 at 0.001) = 2e-4, Poisson

@@ -1,0 +1,230 @@
+"""Readings and photo's measures of one opening adjusted together, with their full covariance.
+
+The opening is four lines with a bow each. Five sizes fix the lines; the bows are random with a known spread and
+stand in the covariance, shared by all that touch the side in its middle, tape and photo alike.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import chdtrc
+
+from vision.request import NINE, Array
+
+# The ninth measure is the difference of two others: eight carry all (rank 8).
+STATIONS = NINE[:8]
+# Contract, Measures: stations 2 in inside the corners.
+INSET_MM = 50.8
+# design.md, The cross-check: one bow a side (a guess). Larger: slips of the middle reading are missed.
+BOW_U_MM = 3.0
+# Guess: how far into the corner a diagonal is held. Larger: slips of a diagonal are missed.
+CORNER_U_MM = 2.0
+# A smaller opening has no room for its stations.
+LEAST_MM = 4.0 * INSET_MM
+# Keeps a covariance of nearly perfect correlation invertible: 0.01 mm, below every other part.
+_FLOOR_MM2 = 1e-4
+_RANK = 1e-6
+_STEPS = 12
+_STILL_MM = 1e-3
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Observations:
+    """What is known of one opening: readings first, then the photo's measures.
+
+    `names` (n,) of the stations, `values_mm` (n,), `cov_mm2` (n, n) with the bows in it; `readings` is how many
+    of them are readings; `start_mm` (5,) is the shape to start from.
+    """
+
+    names: tuple[str, ...]
+    values_mm: Array
+    cov_mm2: Array
+    readings: int
+    start_mm: Array
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Adjusted:
+    """An adjustment: shape (5,) mm, chi-square of the residuals, degrees of freedom, and what tests need.
+
+    `normal` (n, n) is P Q_v P, `weighted` (n,) is P v, with P the inverse covariance, v = observed less adjusted;
+    `redundancy` (n,) is the diagonal of Q_v P and sums to `dof`.
+    """
+
+    shape_mm: Array
+    chi2: float
+    dof: int
+    p: float
+    residuals_mm: Array
+    weighted: Array
+    normal: Array
+    redundancy: Array
+
+
+def predict_readings_mm(shape_mm: Array) -> Array:
+    """Return the eight readings (..., 8) of an opening of four straight sides.
+
+    Parameters
+    ----------
+    shape_mm : (..., 5) mm: head and sill (across), left and right jamb (along the vertical), lean of the head to
+        the right; head and sill slope by the same amount in opposite directions.
+
+    Returns
+    -------
+    ndarray
+        In the order of `STATIONS`.
+    """
+    head, sill, left, right, lean = np.moveaxis(np.asarray(shape_mm, dtype=np.float64), -1, 0)
+    # Points of the plane as complex numbers, x + i y, y down.
+    drop = 0.25j * (right - left)
+    top_left, top_right = 0.5 * (lean - head) + drop, 0.5 * (lean + head) - drop
+    bottom_left = -0.5 * (lean + sill) + drop + 1j * left
+    bottom_right = 0.5 * (sill - lean) - drop + 1j * right
+
+    def near(a: Array, b: Array) -> Array:
+        """Return the point of a-b that lies the inset from a."""
+        point: Array = a + (b - a) * (INSET_MM / np.abs(b - a))
+        return point
+
+    ends = (
+        (near(top_left, bottom_left), near(top_right, bottom_right)),
+        (0.5 * (top_left + bottom_left), 0.5 * (top_right + bottom_right)),
+        (near(bottom_left, top_left), near(bottom_right, top_right)),
+        (near(top_left, top_right), near(bottom_left, bottom_right)),
+        (0.5 * (top_left + top_right), 0.5 * (bottom_left + bottom_right)),
+        (near(top_right, top_left), near(bottom_right, bottom_left)),
+        (top_left, bottom_right),
+        (bottom_left, top_right),
+    )
+    return np.stack([np.abs(b - a) for a, b in ends], axis=-1)
+
+
+def bow_effects(shape_mm: Array) -> Array:
+    """Return the effect (8, 2) of the bows on the eight stations: of the jambs on widths, of head and sill on heights.
+
+    A bow is a parabola, nil at the corners, one in the middle; both bows of a pair act alike, so their sum counts.
+    """
+    effects = np.zeros((8, 2))
+    for column, size in enumerate((0.5 * (shape_mm[2] + shape_mm[3]), 0.5 * (shape_mm[0] + shape_mm[1]))):
+        t = INSET_MM / float(size)
+        beside = 4.0 * t * (1.0 - t)
+        effects[3 * column : 3 * column + 3, column] = (beside, 1.0, beside)
+    return effects
+
+
+def observations(
+    readings_mm: Mapping[str, float],
+    cov_readings_mm2: Array,
+    measures_mm: Array | None = None,
+    cov_measures_mm2: Array | None = None,
+) -> Observations | None:
+    """Return readings and measures of one opening as observations with their joint covariance.
+
+    Parameters
+    ----------
+    readings_mm : readings by name of station, mm.
+    cov_readings_mm2 : (n, n) their covariance in that order, the tape's common parts in it, mm2.
+    measures_mm, cov_measures_mm2 : the photo's nine (9,) and (9, 9), or the first eight; None without a photo.
+
+    Returns
+    -------
+    Observations or None
+        None when no opening of that size has room for its stations, or nothing is given.
+
+    Notes
+    -----
+    The ninth measure is left out: the covariance of the nine has rank 8. A diagonal of the tape has besides the
+    uncertainty of how far into the corner it is held.
+    """
+    start = _start(readings_mm, measures_mm)
+    if start is None:
+        return None
+    names = tuple(readings_mm)
+    n, m = len(names), 0 if measures_mm is None else len(STATIONS)
+    values = np.array([readings_mm[k] for k in names], dtype=np.float64)
+    cov = np.zeros((n + m, n + m))
+    corner = [CORNER_U_MM if k.startswith("diagonal") else 0.0 for k in names]
+    cov[:n, :n] = cov_readings_mm2 + np.diag(np.square(corner))
+    if measures_mm is not None and cov_measures_mm2 is not None:
+        values = np.concatenate([values, measures_mm[:m]])
+        cov[n:, n:] = cov_measures_mm2[:m, :m]
+        names = (*names, *STATIONS)
+    bows = bow_effects(start)[_rows(names)]
+    cov += 2.0 * BOW_U_MM**2 * bows @ bows.T + _FLOOR_MM2 * np.eye(n + m)
+    return Observations(names, values, cov, n, start)
+
+
+def adjust(observed: Observations, slips: Sequence[int] = ()) -> Adjusted:
+    """Return the least-squares adjustment of one opening; each of `slips` is taken as off by an unknown amount.
+
+    Parameters
+    ----------
+    observed : readings and measures with their covariance.
+    slips : rows of `observed` whose value carries nothing.
+
+    Notes
+    -----
+    Gauss-Newton with correlated observations. What the data leave open (no height given) drops out by rank. The
+    shape converges from any start within a few hundred mm; a step is cut where a side would vanish.
+
+    References
+    ----------
+    Generalised least squares, e.g. Teunissen, Adjustment theory: Q_v = C - A (A' P A)^-1 A', P = C^-1. Notation:
+    Baarda 1968.
+    """
+    rows = _rows(observed.names)
+    factor = np.linalg.cholesky(observed.cov_mm2)
+    extra = np.eye(len(rows))[:, list(slips)]
+    shape = observed.start_mm
+    for _ in range(_STEPS):
+        design = np.hstack([_jacobian(shape)[rows], extra])
+        v = observed.values_mm - predict_readings_mm(shape)[rows]
+        left, sizes, right = np.linalg.svd(np.linalg.solve(factor, design), full_matrices=False)
+        rank = int(np.count_nonzero(sizes > _RANK * sizes[0]))
+        left = left[:, :rank]
+        white = np.linalg.solve(factor, v)
+        step = (right[:rank].T @ ((left.T @ white) / sizes[:rank]))[:5]
+        if np.abs(step).max() < _STILL_MM:
+            break
+        shape = shape + step
+        shape[:4] = np.maximum(shape[:4], LEAST_MM)
+    null = np.eye(len(rows)) - left @ left.T
+    back = np.linalg.solve(factor.T, null)
+    normal = back @ back.T
+    residual = null @ white
+    chi2, dof = float(residual @ residual), len(rows) - rank
+    p = float(chdtrc(dof, chi2)) if dof else 1.0
+    redundancy = np.einsum("ij,ji->i", observed.cov_mm2, normal)
+    return Adjusted(shape, chi2, dof, p, factor @ residual, back @ residual, normal, redundancy)
+
+
+def _rows(names: Sequence[str]) -> list[int]:
+    return [STATIONS.index(name) for name in names]
+
+
+def _jacobian(shape_mm: Array) -> Array:
+    """Return the Jacobian (8, 5) of the eight readings by central differences of 1 mm."""
+    moved = predict_readings_mm(shape_mm + np.vstack([np.eye(5), -np.eye(5)]))
+    half: Array = 0.5 * (moved[:5] - moved[5:]).T
+    return half
+
+
+def _start(readings_mm: Mapping[str, float], measures_mm: Array | None) -> Array | None:
+    """Return the shape to start from: the photo's, else a rectangle of the median width and height."""
+    if measures_mm is not None:
+        top, _, bottom, left, _, right, down, up = (float(v) for v in measures_mm[:8])
+        lean = (up * up - down * down) / (2.0 * (top + bottom))
+        shape = np.array([top, bottom, left, right, lean])
+    elif not readings_mm:
+        return None
+    else:
+        # A direction without readings: any size does, its column then drops out by rank.
+        width, height = (
+            float(np.median([v for n, v in readings_mm.items() if n.startswith(kind)] or [1000.0]))
+            for kind in ("width", "height")
+        )
+        shape = np.array([width, width, height, height, 0.0])
+    return shape if float(shape[:4].min()) >= LEAST_MM else None

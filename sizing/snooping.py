@@ -1,0 +1,222 @@
+"""Which readings are outliers: Baarda's data snooping among correlated observations.
+
+Finds what does not fit, says how small a slip it would find, and names readings that cannot be told apart as one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import ndtri
+
+from sizing.adjustment import Adjusted, Observations, adjust
+from vision.request import Array
+
+# design.md, The cross-check; contract, Decision: level of the tests, divided among the readings tested.
+LEVEL = 0.001
+# design.md, The cross-check: with this probability a slip of `mdb_mm` is found.
+POWER = 0.95
+# design.md, The cross-check: test statistics that correlate above this cannot be told apart.
+SAME = 0.95
+# Less than this of a slip shows in the residuals: rounding, not a test.
+_UNSEEN = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingTest:
+    """The w-test of one reading.
+
+    `w` and `mdb_mm` (least slip found with probability 0.95) are None where nothing controls the reading;
+    `redundancy` 0..1 is how much of a slip the others control; `group` names it with those that cannot be told
+    apart from it, empty when it stands alone. `found` is an outlier.
+    """
+
+    w: float | None
+    mdb_mm: float | None
+    redundancy: float
+    group: tuple[str, ...] = ()
+    found: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Outlier:
+    """An outlier found: its group (alone, or all that it cannot be told apart from), w, slip and its u in mm."""
+
+    group: tuple[str, ...]
+    w: float
+    slip_mm: float
+    u_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Snooped:
+    """Joint test of all observations and the tests of single readings.
+
+    `p_rest` is that of the joint test once the outliers found are taken out; `worst` is the group of the largest
+    w-statistic, whether it is an outlier or not.
+    """
+
+    chi2: float
+    dof: int
+    p: float
+    p_rest: float
+    tests: Mapping[str, ReadingTest]
+    outliers: tuple[Outlier, ...]
+    worst: tuple[str, ...]
+
+    @property
+    def rejected(self) -> bool:
+        """Whether the joint test fails at its level."""
+        return self.dof > 0 and self.p < LEVEL
+
+
+def critical_w(tested: int) -> float:
+    """Return the two-sided critical value of w at the level divided among the readings tested.
+
+    Examples
+    --------
+    >>> round(critical_w(1), 2)
+    3.29
+    """
+    return float(-ndtri(0.5 * LEVEL / max(tested, 1)))
+
+
+def noncentrality(tested: int, power: float = POWER) -> float:
+    """Return delta0, by how many of its standard deviations a slip must shift w to be found with that power.
+
+    Examples
+    --------
+    >>> round(noncentrality(1, power=0.80), 2)
+    4.13
+
+    References
+    ----------
+    Baarda 1968: delta0 = 4.13 at level 0.001 and power 0.80 (from memory); the far tail is left out.
+    """
+    return critical_w(tested) + float(ndtri(power))
+
+
+def w_statistics(weighted: Array, normal: Array, hypotheses: Array) -> tuple[Array, Array]:
+    """Return w (k,) of the hypotheses and by how much each raises w per unit of slip (k,); 0 where unseen.
+
+    Parameters
+    ----------
+    weighted, normal : P v (n,) and P Q_v P (n, n) of an adjustment.
+    hypotheses : (n, k), each column the effect of a slip of one unit on the observations.
+
+    References
+    ----------
+    Baarda 1968; Teunissen, Testing theory: w = c' P v / sqrt(c' P Q_v P c).
+    """
+    square = np.einsum("ik,ij,jk->k", hypotheses, normal, hypotheses)
+    seen = square > _UNSEEN * max(float(square.max(initial=0.0)), 1e-12)
+    gain = np.sqrt(np.where(seen, square, 0.0))
+    w = np.where(seen, hypotheses.T @ weighted / np.where(seen, gain, 1.0), 0.0)
+    return w, gain
+
+
+def alike(normal: Array, gain: Array, hypotheses: Array) -> Array:
+    """Return which test statistics correlate above 0.95, (k, k) bool; those unseen with none but themselves."""
+    scale = np.where(gain > 0.0, gain, np.inf)
+    rho = hypotheses.T @ normal @ hypotheses / np.outer(scale, scale)
+    same: Array = (np.abs(rho) > SAME) | np.eye(len(gain), dtype=bool)
+    return same
+
+
+def snoop(observed: Observations) -> Snooped:
+    """Return the joint test and the w-test of every reading, iterated until none is an outlier.
+
+    Parameters
+    ----------
+    observed : readings and measures with their covariance; the readings are tested, the measures not.
+
+    Notes
+    -----
+    The reading of the largest |w| above the critical value is freed (an unknown slip of its own) and all is adjusted
+    anew; those that cannot be told apart from it are not tested any more. At the end slips that have become
+    insignificant beside the others are taken back. Level 0.001 divided among the readings tested (Bonferroni).
+
+    The redundancy of a reading is c' P Q_v P c / c' P c: the redundancy number where nothing is correlated, and
+    between 0 and 1 also where it is.
+
+    References
+    ----------
+    Baarda 1968, A testing procedure for use in geodetic networks; reliability of correlated observations: Wang and
+    Chen 1994 (from memory); contract and design.md, *The cross-check*.
+    """
+    n = observed.readings
+    units = np.eye(len(observed.names))[:, :n]
+    first = adjust(observed)
+    w, gain = w_statistics(first.weighted, first.normal, units)
+    same = alike(first.normal, gain, units)
+    reliability = gain**2 / np.diag(np.linalg.inv(observed.cov_mm2))[:n]
+    seen = gain > 0.0
+    tested = int(np.count_nonzero(seen))
+    freed: list[int] = []
+    closed = ~seen
+    current, w_now = first, w
+    while not closed.all():
+        k = int(np.argmax(np.where(closed, -1.0, np.abs(w_now))))
+        if abs(w_now[k]) <= critical_w(int(np.count_nonzero(~closed))):
+            break
+        freed.append(k)
+        closed = closed | same[k]
+        current = adjust(observed, freed)
+        w_now, gain_now = w_statistics(current.weighted, current.normal, units)
+        closed = closed | (gain_now <= 0.0)
+    freed = _still_needed(observed, freed, units, tested)
+    last = adjust(observed, freed) if freed else first
+    outliers, shown = _outliers(observed, freed, units, same)
+    w_last, _ = w_statistics(last.weighted, last.normal, units)
+    w_shown = np.array([shown.get(i, w_last[i]) for i in range(n)])
+    in_outlier = {name for o in outliers for name in o.group}
+    tests = {
+        observed.names[i]: ReadingTest(
+            float(w_shown[i]) if seen[i] else None,
+            float(noncentrality(tested) / gain[i]) if seen[i] else None,
+            float(reliability[i]),
+            _named(observed, same[i]) if np.count_nonzero(same[i]) > 1 else (),
+            observed.names[i] in in_outlier,
+        )
+        for i in range(n)
+    }
+    worst = _named(observed, same[int(np.argmax(np.abs(w)))]) if tested else ()
+    return Snooped(first.chi2, first.dof, first.p, last.p, tests, outliers, worst)
+
+
+def _named(observed: Observations, chosen: Array) -> tuple[str, ...]:
+    return tuple(name for name, yes in zip(observed.names, chosen, strict=False) if yes)
+
+
+def _without(observed: Observations, freed: list[int], k: int) -> Adjusted:
+    return adjust(observed, [i for i in freed if i != k])
+
+
+def _still_needed(observed: Observations, freed: list[int], units: Array, tested: int) -> list[int]:
+    """Return the slips that stay significant beside all the others found; the weakest goes first."""
+    while len(freed) > 1:
+        beside = []
+        for k in freed:
+            other = _without(observed, freed, k)
+            beside.append(abs(float(w_statistics(other.weighted, other.normal, units)[0][k])))
+        weakest = int(np.argmin(beside))
+        if beside[weakest] > critical_w(tested):
+            break
+        freed = [k for k in freed if k != freed[weakest]]
+    return freed
+
+
+def _outliers(
+    observed: Observations, freed: list[int], units: Array, same: Array
+) -> tuple[tuple[Outlier, ...], dict[int, float]]:
+    """Return the outliers with their slips, each beside all the others, and w of all readings in their groups."""
+    found: list[Outlier] = []
+    shown: dict[int, float] = {}
+    for k in freed:
+        other = _without(observed, freed, k)
+        w, gain = w_statistics(other.weighted, other.normal, units)
+        found.append(Outlier(_named(observed, same[k]), float(w[k]), float(w[k] / gain[k]), float(1.0 / gain[k])))
+        shown |= {int(i): float(w[i]) for i in np.flatnonzero(same[k])}
+    return tuple(found), shown
