@@ -5,29 +5,115 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+import cv2
 import numpy as np
+from numpy.typing import NDArray
 
-from vision.adjustment import Block
+from vision.adjustment import Adjusted, Block, adjust
 from vision.observations import PhotoState, point_block
+from vision.page_sides import TracedQuad, trace_quad
 from vision.priors import CameraPrior, camera_blocks, reference_blocks, reference_size_mm, size_block
 from vision.request import Array, CheckBar, Reference, Wall
+from vision.side_block import side_block
 from vision.solved import Solved, best_of, misfit_warnings, outline_px
 from vision.start import start_states
 
+# Design, lesson 2: on a plain page bloom cannot be told from size.
+U_BLOOM_PX = 0.1
+# Left out at each end of a side: a card's corner of at most 3.48 mm (ISO/IEC 7810) and the blur about it; a page's
+# corners curl, and a given rectangle's are as cut (guesses).
+CORNER_MM = {"letter": 20.0, "a4": 20.0, "id1": 4.2, "given": 3.0}
+SEEN = 0.35  # of every side, or the corners stand as clicked
+CLICK_REACH = 5.0  # clicks wander that many of their standard deviations: 15 px at 12 MP
+SHORT_TO_LONG = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1.0]])
+
 
 def solve_rectangles(
-    quads: Sequence[Array], reference: Reference, prior: CameraPrior, wall: Wall, click_px: float
+    quads: Sequence[Array],
+    reference: Reference,
+    prior: CameraPrior,
+    wall: Wall,
+    click_px: float,
+    rgb: NDArray[np.uint8] | None = None,
 ) -> Solved:
-    """Return the adjusted photo from clicked corners (4, 2) of rectangles of one known size at unknown places."""
-    half = np.array(reference_size_mm(reference)) / 2
-    plane = half * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1.0]])
-    known: list[Block[PhotoState]] = [*camera_blocks(prior), size_block(reference, CheckBar())]
-    known += reference_blocks(len(quads), wall, sheets=False, stiff=True)
-    seen: list[Block[PhotoState]] = [
-        replace(point_block(i, plane, half, q, max(click_px, 0.05)), robust=False) for i, q in enumerate(quads)
-    ]
-    starts = start_states(prior, [plane] * len(quads), quads)
-    final = best_of(known + seen, starts)
+    """Return the adjusted photo from rectangles of one known size at unknown places.
+
+    Parameters
+    ----------
+    quads : corners (4, 2) px of each, rough where `rgb` is given, else as clicked with `click_px` a coordinate.
+    rgb : the photo (H, W, 3); their sides are traced in it where they show.
+    """
+    size = np.array(reference_size_mm(reference))
+    quads, half = _oriented(quads, size / 2, prior)
+    plane = half * SHORT_TO_LONG
+    given = Reference("given", 2 * half[0], 2 * half[1])
+    sizes = size_block(reference, CheckBar())
+    if half[0] != size[0] / 2:
+        sizes = replace(sizes, u=sizes.u[::-1])
+    paper = reference.kind in ("letter", "a4")
+    known: list[Block[PhotoState]] = [*camera_blocks(prior), sizes]
+    known += reference_blocks(
+        len(quads), wall, sheets=False, stiff=not paper, u_bloom_px=U_BLOOM_PX if rgb is not None else 1e-3
+    )
+    traced = [traced_rectangle(rgb, q, given, reference.kind, click_px) for q in quads]
+    corners = [q if t is None else t.corners_px for q, t in zip(quads, traced, strict=True)]
+    seen: list[Block[PhotoState]] = []
+    for i, (q, t) in enumerate(zip(quads, traced, strict=True)):
+        if t is None:
+            seen.append(replace(point_block(i, plane, half, q, max(click_px, 0.05)), robust=False))
+        else:
+            seen.append(side_block(i, t, plane, half, reference.kind))
+    final = best_of(known + seen, start_states(prior, [plane] * len(quads), corners))
     names = tuple(f"rectangle {i + 1}" for i in range(len(quads)))
     drawn = tuple(outline_px(final.state, i, plane, half) for i in range(len(quads)))
-    return Solved(final, names, drawn, tuple(misfit_warnings(final, known, seen, names)), click_px, (*known, *seen))
+    noise = [float(np.median([s.scatter_px for s in t.sides])) for t in traced if t is not None]
+    return Solved(
+        final,
+        names,
+        drawn,
+        tuple(misfit_warnings(final, known, seen, names)),
+        float(np.median(noise)) if noise else click_px,
+    )
+
+
+def traced_rectangle(
+    rgb: NDArray[np.uint8] | None, quad: Array, size: Reference, kind: str, click_px: float
+) -> TracedQuad | None:
+    """Return the traced sides of one rectangle where all four show, else None: the click stands."""
+    if rgb is None:
+        return None
+    width, height = reference_size_mm(size)
+    out = CORNER_MM[kind]
+    reach = max(CLICK_REACH * click_px * max(rgb.shape) / 4032, 4.0)
+    traced = trace_quad(rgb, quad, reach, (min(out / width, 0.2), min(out / height, 0.2)))
+    return traced if traced is not None and traced.weakest >= SEEN else None
+
+
+def _oriented(quads: Sequence[Array], half: Array, prior: CameraPrior) -> tuple[list[Array], Array]:
+    """Return the corners in the order of the plane's, and half its width and height as the first one lies.
+
+    A page may be taped on its side. The frame of the wall stays upright: it follows the first one.
+    """
+    lying = [_lies(q, half, prior) for q in quads]
+    laid = half[::-1] if lying[0] else half
+    return [np.roll(q, -1, axis=0) if down != lying[0] else q for q, down in zip(quads, lying, strict=True)], laid
+
+
+def _lies(quad: Array, half: Array, prior: CameraPrior) -> bool:
+    """Return whether a rectangle fits much better turned by a quarter."""
+    return pose_misfit(quad, half, prior) > 1.5 * pose_misfit(quad, half[::-1], prior) + 0.002
+
+
+def pose_misfit(quad: Array, half: Array, prior: CameraPrior) -> float:
+    """Return how badly (share of its size) a quadrilateral fits as a rectangle of that size seen by the camera."""
+    k = np.array([[prior.focal_px, 0, prior.cx], [0, prior.focal_px, prior.cy], [0, 0, 1.0]])
+    world = np.column_stack([half * SHORT_TO_LONG, np.zeros(4)])
+    try:
+        count, turns, shifts, errors = cv2.solvePnPGeneric(
+            world, np.asarray(quad, float), k, None, flags=cv2.SOLVEPNP_IPPE
+        )
+    except cv2.error:
+        return np.inf
+    if not count:
+        return np.inf
+    return float(np.min(errors)) / float(np.sqrt(max(abs(cv2.contourArea(quad.astype(np.float32))), 1.0)))

@@ -1,0 +1,361 @@
+"""The four sides of a page, card or given rectangle in a photo, traced as lines at sub-pixel precision.
+
+Twice coarsely, then finely: a line of consistent colour steps with the reference's own colours inside, then one edge
+position a station, by least squares of a blurred step in linear light. Corners are left out (a card's are rounded, a
+page's curl), and so is what does not lie on the line: tape, fingers, joints of the wall.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from vision.profiles import LINEAR
+from vision.request import Array
+
+BLOCKS = 24  # pieces of a side in the coarse search
+STEP_PX = 0.25
+REACH_PX = 3.5  # of the fine profiles on either side, at the least; more where the photo is blurred
+BLURS_PX = np.array([0.45, 0.6, 0.8, 1.0, 1.25, 1.55, 1.9, 2.4, 3.0, 3.8])
+BINS = 12  # observations a side
+MIN_SIDE_PX = 18.0
+CODE_NOISE = 0.006  # of square-root light: what JPEG and rounding leave
+PALETTE = 10
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TracedSide:
+    """One side: edge points (N, 2) px, outward normals (N, 2), u px of each on its own, share of the side that was seen.
+
+    `along` (N,) runs from 0 to 1 along the side, clockwise; `scatter_px` is that of single edge positions.
+    """
+
+    pixel: Array
+    normal: Array
+    u_px: Array
+    along: Array
+    seen: float
+    scatter_px: float
+    contrast: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TracedQuad:
+    """Four traced sides (head, right, foot, left), their crossings (4, 2) px and the blur px of the photo there."""
+
+    corners_px: Array
+    sides: tuple[TracedSide, TracedSide, TracedSide, TracedSide]
+    blur_px: float
+
+    @property
+    def weakest(self) -> float:
+        """Share seen of the side that is seen least."""
+        return min(s.seen for s in self.sides)
+
+
+def trace_quad(
+    rgb: NDArray[np.uint8], quad: Array, reach_px: float, left_out: tuple[float, float]
+) -> TracedQuad | None:
+    """Return the traced sides of a rectangle whose rough corners are given, None where there are none.
+
+    Parameters
+    ----------
+    rgb : (H, W, 3) uint8, sRGB.
+    quad : (4, 2) px, top left first, clockwise.
+    reach_px : how far off the corners may be.
+    left_out : share of the width and of the height left out at each end of a side (corners).
+    """
+    lengths = np.linalg.norm(np.roll(quad, -1, axis=0) - quad, axis=1)
+    if not np.isfinite(quad).all() or lengths.min() < MIN_SIDE_PX:
+        return None
+    reach = float(min(reach_px, 0.3 * lengths.min()))
+    crop, low = _cropped(rgb, quad, reach + 12)
+    if crop is None:
+        return None
+    corners = quad - low
+    palette = _palette(crop, corners)
+    for r in [r for r in (reach, max(0.4 * reach, 3.0)) if r <= reach] if reach > 3 else [reach]:
+        moved = _coarse(crop, corners, r, left_out, palette)
+        if moved is None:
+            return None
+        corners = moved
+    return _fine(crop, corners, low, left_out)
+
+
+def crossings(lines: Array) -> Array:
+    """Return the corners (4, 2) of four lines (4, 3), a x + b y = c, in the order head, right, foot, left."""
+    made = np.empty((4, 2))
+    for i in range(4):
+        pair = lines[[i - 1, i]]
+        made[i] = np.linalg.solve(pair[:, :2], pair[:, 2]) if abs(np.linalg.det(pair[:, :2])) > 1e-6 else np.nan
+    return made
+
+
+def _cropped(rgb: NDArray[np.uint8], quad: Array, margin: float) -> tuple[NDArray[np.float32] | None, Array]:
+    """Return the part of the picture about a quad in linear light (h, w, 3) and its top left pixel."""
+    size = np.array(rgb.shape[1::-1])
+    low = np.clip(np.floor(quad.min(0) - margin), 0, size).astype(int)
+    high = np.clip(np.ceil(quad.max(0) + margin) + 1, 0, size).astype(int)
+    if np.any(high - low < 12):
+        return None, low.astype(float)
+    return LINEAR[rgb[low[1] : high[1], low[0] : high[0]]], low.astype(float)
+
+
+def _sampled(picture: NDArray[np.float32], px: Array) -> Array:
+    """Return colours (..., 3) at pixels (..., 2), bilinear; outside is NaN."""
+    shape = px.shape[:-1]
+    flat = px.reshape(shape[0], -1, 2).astype(np.float32)
+    seen = cv2.remap(picture, flat[..., 0], flat[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    colour: Array = np.asarray(seen, float).reshape(*shape, 3)
+    size = np.array(picture.shape[1::-1])
+    colour[((px < 0) | (px > size - 1)).any(-1)] = np.nan
+    return colour
+
+
+def _palette(crop: NDArray[np.float32], quad: Array) -> Array:
+    """Return the colours (K, 3), square root of light, of the middle of the reference."""
+    h = cv2.getPerspectiveTransform(np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32), quad.astype(np.float32))
+    s = np.linspace(0.2, 0.8, 24)
+    grid = np.stack(np.meshgrid(s, s), -1).reshape(-1, 1, 2)
+    inside = np.asarray(cv2.perspectiveTransform(grid, np.asarray(h, float)), float).reshape(24, 24, 2)
+    colours = np.sqrt(np.maximum(_sampled(crop, inside).reshape(-1, 3), 0)).astype(np.float32)
+    colours = colours[np.isfinite(colours).all(1)]
+    if len(colours) < PALETTE:
+        return np.zeros((1, 3))
+    cv2.setRNGSeed(1)
+    criteria = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 12, 0.002)
+    _, label, centres = cv2.kmeans(colours, PALETTE, None, criteria, 1, cv2.KMEANS_PP_CENTERS)  # type: ignore[call-overload]
+    share = np.bincount(np.asarray(label).ravel(), minlength=PALETTE) / len(colours)
+    return np.asarray(centres, float)[share > 0.02]
+
+
+def _side_points(quad: Array, i: int, along: Array, across: Array) -> tuple[Array, Array]:
+    """Return pixels (A, V, 2) on the grid along and across (outward, px) side `i`, and the normal (2,)."""
+    a, b = quad[i], quad[(i + 1) % 4]
+    d = (b - a) / np.linalg.norm(b - a)
+    normal = np.array([d[1], -d[0]])  # clockwise on a y-down picture: outward is to the left of the way
+    base = a + along[:, None] * (b - a)
+    return base[:, None, :] + across[None, :, None] * normal, normal
+
+
+def _coarse(
+    crop: NDArray[np.float32], quad: Array, reach: float, left_out: tuple[float, float], palette: Array
+) -> Array | None:
+    """Return the corners after one search for the line of each side within `reach` px."""
+    window = 3.0
+    across = np.arange(-reach - window, reach + window + 0.25, 0.5)
+    lines = np.empty((4, 3))
+    for i in range(4):
+        a, b = quad[i], quad[(i + 1) % 4]
+        length = float(np.linalg.norm(b - a))
+        ends = max(left_out[i % 2], 3.0 / length)
+        stations = np.linspace(ends, 1 - ends, BLOCKS * int(np.clip(length / BLOCKS / 1.5, 2, 10)))
+        px, normal = _side_points(quad, i, stations, across)
+        root = np.sqrt(np.maximum(_sampled(crop, px), 0))
+        root = root.reshape(BLOCKS, -1, len(across), 3).mean(1)
+        best = _best_line(root, across, reach, window, palette)
+        if best is None:
+            return None
+        first, last = best
+        line_a, line_b = a + first * normal, b + last * normal
+        d = (line_b - line_a) / np.linalg.norm(line_b - line_a)
+        n = np.array([d[1], -d[0]])
+        lines[i] = [*n, n @ line_a]
+    moved = crossings(lines)
+    return moved if np.isfinite(moved).all() else None
+
+
+def _best_line(root: Array, across: Array, reach: float, window: float, palette: Array) -> tuple[float, float] | None:
+    """Return how far out (px) the line stands at both ends: the most consistent step with the reference inside."""
+    w = round(window / 0.5)
+    like = np.sqrt(((root[:, :, None] - palette) ** 2).sum(-1)).min(-1)
+    like = np.exp(-0.5 * (like / 0.06) ** 2)
+    total = np.cumsum(np.concatenate([np.zeros_like(root[:, :1]), root], axis=1), axis=1)
+    total_like = np.cumsum(np.concatenate([np.zeros_like(like[:, :1]), like], axis=1), axis=1)
+    n = len(across)
+    at = np.arange(w, n - w)
+    step = (total[:, at] - total[:, at - w]) / w - (total[:, at + w] - total[:, at]) / w
+    inside = (total_like[:, at] - total_like[:, at - w]) / w
+    outside = (total_like[:, at + w] - total_like[:, at]) / w
+    size = np.linalg.norm(step, axis=2)
+    if not np.isfinite(size).any():
+        return None
+    size = np.nan_to_num(size)
+    cap = max(float(np.median(size.max(1))), 2 * CODE_NOISE)
+    score = np.minimum(size, cap) * (0.1 + np.nan_to_num(inside)) * (1.1 - np.nan_to_num(outside))
+    score = cv2.GaussianBlur(score, (0, 0), sigmaX=1.0, sigmaY=0.01)
+    where = across[at] - 0.25
+    ends = np.arange(-reach, reach + 0.1, 0.5)
+    t = (np.arange(BLOCKS) + 0.5) / BLOCKS
+    v = ends[:, None, None] * (1 - t) + ends[None, :, None] * t  # (E, E, B)
+    index = np.clip(np.rint((v - where[0]) / 0.5).astype(int), 0, len(where) - 1)
+    rated = np.asarray(score)[np.arange(BLOCKS), index].mean(-1)
+    rated = rated * (1 - 0.1 * (np.abs(v).mean(-1) / reach) ** 2)  # of equals the nearer
+    k = np.unravel_index(int(np.argmax(rated)), rated.shape)
+    return float(ends[k[0]]), float(ends[k[1]])
+
+
+def _fine(crop: NDArray[np.float32], quad: Array, low: Array, left_out: tuple[float, float]) -> TracedQuad | None:
+    """Return the sides at sub-pixel precision about lines good to a pixel."""
+    blur = 1.0
+    for _ in range(2):
+        profiles = [_profiles(crop, quad, i, left_out[i % 2], max(REACH_PX, 2.6 * blur + 1)) for i in range(4)]
+        across = profiles[0][2]
+        blur = _blur([p for _, p, _, _ in profiles], across)
+    sides, lines = [], np.empty((4, 3))
+    for i, (along, profile, across, normal) in enumerate(profiles):
+        shift, contrast = _positions(profile, across, blur)
+        side = _fitted(quad, i, along, shift, contrast, normal)
+        if side is None:
+            return None
+        traced, lines[i] = side
+        sides.append(traced)
+    corners = crossings(lines)
+    if not np.isfinite(corners).all():
+        return None
+    moved = [TracedSide(s.pixel + low, s.normal, s.u_px, s.along, s.seen, s.scatter_px, s.contrast) for s in sides]
+    return TracedQuad(corners + low, (moved[0], moved[1], moved[2], moved[3]), blur)
+
+
+def _profiles(
+    crop: NDArray[np.float32], quad: Array, i: int, left_out: float, reach: float
+) -> tuple[Array, Array, Array, Array]:
+    """Return places along (A,), profiles (A, V) of light across side `i`, across (V,) px and the normal (2,).
+
+    The colours are laid along the side's own contrast, so that a card as bright as the wall still has an edge.
+    """
+    length = float(np.linalg.norm(quad[(i + 1) % 4] - quad[i]))
+    across = np.arange(-np.ceil(reach / STEP_PX), np.ceil(reach / STEP_PX) + 1) * STEP_PX
+    ends = max(left_out, 4.0 / length)
+    count = max(int((1 - 2 * ends) * length / 2.0), 6)
+    along = ends + (np.arange(count) + 0.5) / count * (1 - 2 * ends)
+    part = np.array([-0.33, 0.0, 0.33]) / count * (1 - 2 * ends)
+    px, normal = _side_points(quad, i, (along[:, None] + part).ravel(), across)
+    colour = _sampled(crop, px).reshape(count, 3, len(across), 3).mean(1)
+    plateau = max(int(0.3 * len(across)), 2)
+    inside, outside = np.nanmean(colour[:, :plateau], axis=1), np.nanmean(colour[:, -plateau:], axis=1)
+    steps = inside - outside
+    middle = np.nanmedian(steps, axis=0)
+    if not np.isfinite(middle).all():
+        middle = np.ones(3)
+    direction = middle / max(float(np.linalg.norm(middle)), 1e-9)
+    return along, colour @ direction, across, normal
+
+
+def _steps(across: Array, shifts: Array, blur: float) -> Array:
+    """Return orthonormal pairs (S, V, 2) that span level and blurred step at each shift (S,)."""
+    step = ndtr((shifts[:, None] - across) / blur)
+    flat = np.full_like(step, 1 / np.sqrt(len(across)))
+    step = step - step.mean(1, keepdims=True)
+    step = step / np.linalg.norm(step, axis=1, keepdims=True)
+    return np.stack([flat, step], axis=-1)
+
+
+def _blur(profiles: list[Array], across: Array) -> float:
+    """Return the blur (sd, px) that fits the profiles of all sides best."""
+    shifts = np.arange(-1.5, 1.51, 0.1)
+    loss = np.zeros(len(BLURS_PX))
+    for p in profiles:
+        good = p[np.isfinite(p).all(1)]
+        if not len(good):
+            continue
+        centred = good - good.mean(1, keepdims=True)
+        total = (centred**2).sum(1)
+        for k, b in enumerate(BLURS_PX):
+            gain = (centred @ _steps(across, shifts, float(b))[..., 1].T) ** 2
+            loss[k] += np.median((total - gain.max(1)) / np.maximum(total, 1e-12))
+    return float(BLURS_PX[int(np.argmin(loss))])
+
+
+def _positions(profile: Array, across: Array, blur: float) -> tuple[Array, Array]:
+    """Return the step's place (A,) px outward and its height (A,); NaN where no step stands inside the reach."""
+    half = min(float(across[-1]) - blur, 2.5)
+    shifts = np.arange(-half, half + 0.01, 0.1)
+    centred = np.nan_to_num(profile - profile.mean(1, keepdims=True))
+    seen = centred @ _steps(across, shifts, blur)[..., 1].T
+    seen = np.maximum(seen, 0.0)  # the sign of the side's own contrast only
+    best = np.argmax(seen, axis=1)
+    inner = (best > 0) & (best < len(shifts) - 1) & np.isfinite(profile).all(1)
+    k = np.clip(best, 1, len(shifts) - 2)
+    rows = np.arange(len(seen))
+    before, here, after = (seen[rows, k + o] ** 2 for o in (-1, 0, 1))
+    bend = before - 2 * here + after
+    with np.errstate(divide="ignore", invalid="ignore"):
+        offset = np.where(bend < 0, 0.5 * (before - after) / bend, np.nan)
+    share = here / np.maximum((centred**2).sum(1), 1e-12)
+    step = ndtr(-across / blur)
+    height = seen[rows, k] / np.linalg.norm(step - step.mean())
+    good = inner & (np.abs(offset) <= 1) & (share > 0.5)
+    return np.where(good, shifts[k] + np.clip(offset, -1, 1) * 0.1, np.nan), np.where(good, height, 0.0)
+
+
+def _fitted(
+    quad: Array, i: int, along: Array, shift: Array, height: Array, normal: Array
+) -> tuple[TracedSide, Array] | None:
+    """Return the side's points, those off the line left out, averaged in bins; and its line a x + b y = c."""
+    good = np.isfinite(shift)
+    if good.sum() < 6:
+        return None
+    good &= height > 0.35 * np.median(height[good])
+    t = 2 * along - 1
+    keep = _consensus(t, shift, good)
+    if keep.sum() < 6:
+        return None
+    degree = 2 if keep.sum() > 20 else 1  # a side of a far page is bent a little by the lens
+    coefficients = np.zeros(3)
+    for _ in range(4):
+        coefficients = np.zeros(3)
+        coefficients[: degree + 1] = np.polynomial.polynomial.polyfit(t[keep], shift[keep], degree)
+        rest = shift - np.polynomial.polynomial.polyval(t, coefficients)
+        spread = max(1.4826 * float(np.median(np.abs(rest[keep]))), 0.02)
+        keep = good & (np.abs(np.nan_to_num(rest, nan=9.0)) < max(3.5 * spread, 0.1))
+        if keep.sum() < 6:
+            return None
+    edges = np.linspace(0, len(t), min(BINS, max(int(keep.sum()) // 3, 2)) + 1).astype(int)
+    a, b = quad[i], quad[(i + 1) % 4]
+    points, u, where = [], [], []
+    for first, last in pairwise(edges):
+        k = np.flatnonzero(keep[first:last]) + first
+        if not len(k):
+            continue
+        s = float(along[k].mean())
+        level = float(np.mean(rest[k]) + np.polynomial.polynomial.polyval(2 * s - 1, coefficients))
+        points.append(a + s * (b - a) + level * normal)
+        u.append(max(spread / np.sqrt(len(k)), 0.02))
+        where.append(s)
+    ends = np.polynomial.polynomial.polyfit(t[keep], shift[keep], 1)
+    p, q = a + (ends[0] - ends[1]) * normal, b + (ends[0] + ends[1]) * normal
+    d = (q - p) / np.linalg.norm(q - p)
+    n = np.array([d[1], -d[0]])
+    count = len(points)
+    side = TracedSide(
+        np.array(points),
+        np.tile(n, (count, 1)),
+        np.array(u),
+        np.array(where),
+        float(keep.mean()),
+        spread,
+        float(np.median(height[keep])),
+    )
+    return side, np.array([*n, n @ p])
+
+
+def _consensus(t: Array, shift: Array, good: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Return which positions lie on the line that most of them share (Fischler and Bolles 1981), all pairs of bins."""
+    index = np.flatnonzero(good)
+    picks = index[np.linspace(0, len(index) - 1, min(len(index), 24)).astype(int)]
+    best, votes = good, -1.0
+    for j, a in enumerate(picks):
+        for b in picks[j + 1 :]:
+            if t[b] - t[a] < 0.5:
+                continue
+            slope = (shift[b] - shift[a]) / (t[b] - t[a])
+            near = good & (np.abs(np.nan_to_num(shift, nan=99.0) - shift[a] - slope * (t - t[a])) < 0.35)
+            if near.sum() > votes:
+                best, votes = near, float(near.sum())
+    return best
