@@ -91,9 +91,26 @@ def measure(
         parts["edge_trace"] += clicks[1] ** 2 * by_click @ by_click.T
     parts["station"] = np.diag(u_station**2)
     values = nine(camera, depth)
+    return assembled(camera, lines, sides, local, values, parts, u_station)
+
+
+def assembled(
+    camera: Camera,
+    lines: Mapping[Side, Line],
+    sides: Mapping[Side, SideLine],
+    local: Mapping[str, tuple[float, float]],
+    values: Array,
+    parts: Mapping[str, Array],
+    u_station: Array,
+) -> Measured:
+    """Return the measures from values (9,) and their covariance (9, 9) mm2 by budget part.
+
+    `lines`, `sides` and `local` are what the values were taken from, `camera` shows them in the photo.
+    """
     total = np.asarray(sum(parts.values()))
     total = _exact_difference((total + total.T) / 2)
-    budget = np.sqrt(np.stack([np.maximum(np.diag(parts[p]), 0) for p in PARTS], axis=1))
+    none = np.zeros((9, 9))
+    budget = np.sqrt(np.stack([np.maximum(np.diag(parts.get(p, none)), 0) for p in PARTS], axis=1))
     return Measured(
         values,
         total,
@@ -142,9 +159,17 @@ def candidate_effects(
     listed: Mapping[Side, tuple[tuple[float, float, str], ...]],
 ) -> tuple[Candidate, ...]:
     """Return candidates with their effect on the nine; `listed` gives (weight, shift outward mm, name) by side."""
-    depth = {s: sides[s].depth_mm for s in SIDES}
-    lines = lines_of(camera, sides, depth)
+    lines = lines_of(camera, sides, {s: sides[s].depth_mm for s in SIDES})
     local, _ = local_edges(lines, sides)
+    return effects_on(lines, local, listed)
+
+
+def effects_on(
+    lines: Mapping[Side, Line],
+    local: Mapping[str, tuple[float, float]],
+    listed: Mapping[Side, tuple[tuple[float, float, str], ...]],
+) -> tuple[Candidate, ...]:
+    """Return candidates with their effect on the nine between `lines` with their local departures."""
     at = nine_of(lines, local)
     found = []
     for side in SIDES:

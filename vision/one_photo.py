@@ -43,7 +43,7 @@ class PhotoTraced:
     """One photo solved and its sides traced: what a measure rests on, and what several photos are joined by.
 
     `listed` are the candidates of each side (weight, shift outward mm, name); `clicks` the corners (4, 2) px and
-    their standard uncertainty where nothing was traced.
+    their standard uncertainty where nothing was traced; `camera_key` is one for photos by one camera, None: unknown.
     """
 
     solved: Solved
@@ -54,6 +54,7 @@ class PhotoTraced:
     clicks: tuple[Array, float] | None
     found_by: FoundBy
     report: PhotoReport
+    camera_key: tuple[object, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -100,7 +101,8 @@ def trace_photo(request: OpeningRequest, ready: Prepared) -> PhotoTraced | Photo
     if not asked.trace:
         sides = clicked_sides(corners, depths.z_mm)
         report = replace(base, corners_px=corners, warnings=tuple(warned))
-        return PhotoTraced(solved, sides, {}, {}, corners, (corners, asked.click_px), "clicked", report)
+        clicks = (corners, asked.click_px)
+        return PhotoTraced(solved, sides, {}, {}, corners, clicks, "clicked", report, ready.camera_key)
     traces = trace_sides(ready.picture.rgb, camera, corners, asked.click_px, depths.z_mm, request.wall, request.sill_at)
     unsure = doubt(camera, corners, traces) if found_by == "photo" else None
     if unsure is not None:
@@ -109,7 +111,8 @@ def trace_photo(request: OpeningRequest, ready: Prepared) -> PhotoTraced | Photo
     if found_by == "photo":  # nobody chose between rival lines: u covers them
         sides = {s: widened(sides[s], traces[s], camera, corners) for s in SIDES}
     report = replace(base, corners_px=corners, warnings=(*warned, *more))
-    return PhotoTraced(solved, sides, listed, drawn, corners, None, found_by, report)  # type: ignore[arg-type]
+    by: FoundBy = "photo" if asked.corners_px is None else "corners"
+    return PhotoTraced(solved, sides, listed, drawn, corners, None, by, report, ready.camera_key)
 
 
 def measure_traced(request: OpeningRequest, traced: PhotoTraced) -> PhotoMeasured:

@@ -1,0 +1,227 @@
+"""The unknowns of several photos of one opening, and the observation blocks that tie the photos together.
+
+Every photo keeps its own unknowns (`vision.observations`); what two photos share stands in one column. To these come
+the place of each further photo's wall frame in the first one's (x, y mm, turn rad), one interior for each camera that
+took several of them (log focal, cx, cy, k1, k2), and the four sides of the opening (offset outward mm and slope rad
+against a first line, depth z mm), all in the first photo's frame.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.adjustment import Block
+from vision.camera import UNKNOWNS, back_project, project_jacobian
+from vision.observations import TURN, PhotoState, reference_slice
+from vision.request import Array
+from vision.stations import Line
+from vision.uncertainty import jacobian
+
+Columns = NDArray[np.intp]
+INTERIOR = np.arange(6, UNKNOWNS)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Layout:
+    """Where unknowns stand: of each photo (U_k,), frames of photos after the first (P - 1, 3), interiors, sides."""
+
+    photos: tuple[Columns, ...]
+    frames: Columns
+    interiors: Columns
+    sides: Columns
+    unknowns: int
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class JointState:
+    """Photos' states, frames (P, 3) with the first zero, interiors (G, 5), sides (4, 3) in the order of `SIDES`."""
+
+    photos: tuple[PhotoState, ...]
+    frames: Array
+    interiors: Array
+    sides: Array
+    layout: Layout
+
+    def moved(self, increment: Array) -> JointState:
+        """Return the state after the increment (U,)."""
+        at = self.layout
+        frames = self.frames.copy()
+        frames[1:] += increment[at.frames]
+        return replace(
+            self,
+            photos=tuple(p.moved(increment[c]) for p, c in zip(self.photos, at.photos, strict=True)),
+            frames=frames,
+            interiors=self.interiors + increment[at.interiors],
+            sides=self.sides + increment[at.sides],
+        )
+
+
+def in_first_frame(frame: Array, points: Array) -> Array:
+    """Return points (N, 2) mm of a photo's wall frame in the first photo's; `frame` is x, y, turn."""
+    c, s = np.cos(frame[2]), np.sin(frame[2])
+    return np.asarray(points @ np.array([[c, s], [-s, c]]) + frame[:2])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class InPhoto:
+    """A block of one photo among the unknowns of all."""
+
+    photo: int
+    block: Block[PhotoState]
+
+    @property
+    def part(self) -> str:
+        """Budget part of the observations."""
+        return self.block.part
+
+    @property
+    def robust(self) -> bool:
+        """Whether single observations may be wrong."""
+        return self.block.robust
+
+    def linearised(self, state: JointState) -> tuple[Array, Array]:
+        """Return misclosures (n,) and design matrix (n, U), both divided by the standard deviations."""
+        w, own = self.block.linearised(state.photos[self.photo])
+        a = np.zeros((len(w), state.layout.unknowns))
+        a[:, state.layout.photos[self.photo]] = own
+        return w, a
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Condition:
+    """A few observations of which only the misclosure is written: `of(state)` (n,), standard deviations (n,).
+
+    `columns` (m,) are the unknowns it depends on and `steps` (m,) their steps for the derivatives.
+    """
+
+    of: Callable[[JointState], Array]
+    columns: Columns
+    steps: Array
+    whiten: Array  # (n, n): inverse of a square root of the covariance
+    part: str
+    robust: bool = False
+
+    def linearised(self, state: JointState) -> tuple[Array, Array]:
+        """Return misclosures (n,) and design matrix (n, U), both whitened."""
+
+        def moved(x: Array) -> Array:
+            increment = np.zeros(state.layout.unknowns)
+            increment[self.columns] = x
+            return self.of(state.moved(increment))
+
+        w = self.whiten @ self.of(state)
+        a = np.zeros((len(w), state.layout.unknowns))
+        a[:, self.columns] = -self.whiten @ jacobian(moved, np.zeros(len(self.columns)), self.steps)
+        return w, a
+
+
+def whitening(cov: Array) -> Array:
+    """Return the inverse of a square root of a covariance (n, n)."""
+    return np.asarray(np.linalg.inv(np.linalg.cholesky(cov)))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SideSeen:
+    """Side number `side` as seen in a photo: both ends (2, 2) px lie on it, at its depth.
+
+    `whiten` (2, 2) is for the ends' outward distances from the side, mm; `first` is the side's first line.
+    """
+
+    photo: int
+    side: int
+    first: Line
+    ends_px: Array
+    whiten: Array
+    part: str = "edge_trace"
+    robust: bool = False
+
+    def linearised(self, state: JointState) -> tuple[Array, Array]:
+        """Return misclosures (2,) and design matrix (2, U), both whitened.
+
+        Notes
+        -----
+        The ends are carried to the side's depth; how that moves with camera and depth follows from the projection by
+        the implicit function theorem.
+        """
+        offset, slope, depth = state.sides[self.side]
+        camera, frame = state.photos[self.photo].camera, state.frames[self.photo]
+        wall = back_project(camera, self.ends_px, depth)
+        _, by_camera, by_point = project_jacobian(camera, np.column_stack([wall, np.full(2, depth)]))
+        across = np.linalg.inv(by_point[:, :, :2])
+        turn = np.array([[np.cos(frame[2]), -np.sin(frame[2])], [np.sin(frame[2]), np.cos(frame[2])]])
+        turned = wall @ turn.T
+        middle = self.first.origin + self.first.direction * self.first.length / 2
+        n, d = self.first.normal, self.first.direction
+        from_middle = turned + frame[:2] - middle
+        distance = from_middle @ n - offset - slope * (from_middle @ d)
+        sideways = n - slope * d  # gradient of the distance by the place of the end
+        by_wall = sideways @ turn
+        at = state.layout
+        by = np.zeros((2, at.unknowns))
+        by[:, at.photos[self.photo][:UNKNOWNS]] = -np.einsum("i,nij,njk->nk", by_wall, across, by_camera)
+        by_depth = -np.einsum("i,nij,nj->n", by_wall, across, by_point[:, :, 2])
+        if self.photo:
+            by[:, at.frames[self.photo - 1]] = np.column_stack(
+                [np.tile(sideways, (2, 1)), turned @ np.array([[0, 1], [-1, 0]]) @ sideways]
+            )
+        by[:, at.sides[self.side]] = np.column_stack([-np.ones(2), -from_middle @ d, by_depth])
+        return self.whiten @ distance, -self.whiten @ by
+
+
+def same_place(layout: Layout, here: tuple[int, int], there: tuple[int, int], u: Array) -> Condition:
+    """Return that two references (photo, number) are one that was not moved: x, y mm and turn rad, `u` (3,)."""
+
+    def placed(state: JointState, photo: int, i: int) -> Array:
+        x, y, turn = state.photos[photo].references[i, : TURN + 1]
+        at = in_first_frame(state.frames[photo], np.array([[x, y]]))[0]
+        return np.array([*at, turn + state.frames[photo, 2]])
+
+    columns = [layout.photos[p][reference_slice(i)][: TURN + 1] for p, i in (here, there)]
+    columns += [layout.frames[p - 1] for p, _ in (here, there) if p]
+    steps = np.tile([1e-3, 1e-3, 1e-6], len(columns))
+    return Condition(
+        lambda s: placed(s, *here) - placed(s, *there),
+        np.concatenate(columns),
+        steps,
+        np.diag(1 / u),
+        "reference_image",
+    )
+
+
+def one_direction(layout: Layout, photo: int, wall_column: int) -> Condition:
+    """Return that the wall's horizontal is one: photo's direction against the first one's."""
+
+    def difference(state: JointState) -> Array:
+        return np.array([state.photos[photo].wall[0] + state.frames[photo, 2] - state.photos[0].wall[0]])
+
+    columns = np.array([layout.photos[photo][wall_column], layout.frames[photo - 1][2], layout.photos[0][wall_column]])
+    return Condition(difference, columns, np.full(3, 1e-6), np.array([[1e5]]), "wall_plane")
+
+
+def one_camera(layout: Layout, photo: int, group: int, u: Array) -> Condition:
+    """Return that a photo's interior is that of its camera, but for focus and the lens's movement: `u` (5,)."""
+
+    def difference(state: JointState) -> Array:
+        c = state.photos[photo].camera
+        return np.asarray(np.array([np.log(c.focal_px), c.cx, c.cy, c.k1, c.k2]) - state.interiors[group])
+
+    steps = np.array([1e-6, 1e-2, 1e-2, 1e-5, 1e-5])
+    columns = np.concatenate([layout.photos[photo][INTERIOR], layout.interiors[group]])
+    return Condition(difference, columns, np.tile(steps, 2), np.diag(1 / u), "camera")
+
+
+def interior_known(layout: Layout, group: int, value: Array, u: Array) -> Condition:
+    """Return what is known of a camera before looking: log focal, cx, cy, k1, k2 (5,) with `u` (5,)."""
+    steps = np.array([1e-6, 1e-2, 1e-2, 1e-5, 1e-5])
+    return Condition(lambda s: value - s.interiors[group], layout.interiors[group], steps, np.diag(1 / u), "camera")
+
+
+def depths_known(layout: Layout, z_mm: Array, cov_mm2: Array) -> Condition:
+    """Return the sides' depths (4,) as declared or assumed, with their covariance."""
+    return Condition(
+        lambda s: z_mm - s.sides[:, 2], layout.sides[:, 2], np.full(4, 1e-2), whitening(cov_mm2), "edge_depth"
+    )
