@@ -7,18 +7,24 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import product
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.linalg import solve_triangular
 
 from sizing.decision import LONGEST_MM, SHORTEST_MM, Judgement
-from sizing.slips import NONE, RATIOS, Priors, hypotheses_of, load_priors
-from sizing.tape import u_reading_mm
-from vision.request import NINE, Array, Candidate, Estimate
+from sizing.hypotheses import Hypothesis, Other, Scene, weighable
+from sizing.hypotheses_form import of_boxes, of_copies
+from sizing.hypotheses_reading import RATIOS, of_habit, of_readings
+from sizing.hypotheses_scene import of_everything, of_lines, of_other_openings
+from sizing.posterior import Flags, posterior_of
+from sizing.slips import NONE, Priors, Scale, load_priors
+from sizing.tape import readings_cov_mm2
+from sizing.units import INCH_MM
+from vision.request import NINE, SIDES, Array, Candidate, Estimate
 
 if TYPE_CHECKING:
-    from sizing.job import Opening
+    from sizing.job import Opening, Reading
 
 # Shown to people: not more than this many, none less likely than this (taste, no effect on verdicts).
 _SHOWN = 4
@@ -26,13 +32,20 @@ _LEAST_SHOWN = 0.02
 # Metres away from the photo the tails of the hypotheses mean nothing: a size put forward lies as near as this
 # to the photo's, or within its U95 (guess, no effect on verdicts).
 _NEAR_MM = 25.4
+# Combinations of candidate edges that are weighed, and the least weight beside the likeliest.
+_EDGES = 12
+_LIGHTEST_EDGE = 0.003
+# A length written in steps that are no part of an inch was read from a metric scale: 1/64 in.
+_STEP_MM = float(INCH_MM) / 64
 
 
 @dataclass(frozen=True, slots=True)
 class Explanation:
     """One explanation of a reading: code, posterior probability, the reading set right, facts for words.
 
-    `corrected_mm` and `shift_mm` are None for 'none-of-these' and where no size follows.
+    `corrected_mm` and `shift_mm` are None for 'none-of-these' and where no size follows. `likelihood_ratio`: how
+    many times better it predicts readings and photo than 'something else' does (1 for 'none-of-these'); how common
+    a slip is has no part in it.
     """
 
     slip: str
@@ -40,6 +53,7 @@ class Explanation:
     corrected_mm: float | None
     shift_mm: float | None
     facts: Mapping[str, str] = field(default_factory=dict)
+    likelihood_ratio: float | None = None
 
 
 def explain_wrong_unit(reading_mm: float) -> tuple[Explanation, ...]:
@@ -53,94 +67,124 @@ def explain_wrong_unit(reading_mm: float) -> tuple[Explanation, ...]:
     return tuple(Explanation("wrong-unit", 1.0 / len(sizes), v, reading_mm - v) for v in sizes)
 
 
-def _log_normal(residual: Array, cov: Array) -> Array:
-    """Return the log densities, up to one constant, of residuals (m, n) under a covariance (n, n)."""
-    factor = np.linalg.cholesky(cov)
-    white = solve_triangular(factor, residual.T, lower=True)
-    log_density: Array = -0.5 * np.sum(white**2, axis=0) - np.sum(np.log(np.diag(factor)))
-    return log_density
-
-
 def _edge_scenarios(candidates: Sequence[Candidate], names: Sequence[str]) -> tuple[Array, Array]:
-    """Return log weights (m,) and shifts (m, n): the edges as traced, or one candidate in place."""
+    """Return log weights (J,) and shifts (J, n) of the lines that the sides may be: as traced, or others."""
     rows = [NINE.index(n) for n in names]
-    shifts = [np.zeros(len(rows))]
-    odds = [1.0]
-    for c in candidates:
-        rivals = sum(o.weight for o in candidates if o.side == c.side and abs(o.shift_mm) > 1e-9)
-        rest = max(1.0 - rivals, 0.05)
-        if abs(c.shift_mm) > 1e-9 and c.weight > 0.0:
-            shifts.append(np.asarray(c.shift_nine_mm, dtype=np.float64)[rows])
-            odds.append(c.weight / rest)
-    return np.log(np.array(odds) / sum(odds)), np.array(shifts)
+    sides: list[list[tuple[float, Array]]] = []
+    for side in SIDES:
+        rivals = [c for c in candidates if c.side == side and abs(c.shift_mm) > 1e-9 and c.weight > 0.0]
+        if rivals:
+            rest = max(1.0 - sum(c.weight for c in rivals), 0.05)
+            shifts = [np.asarray(c.shift_nine_mm, dtype=np.float64)[rows] for c in rivals]
+            sides.append([(rest, np.zeros(len(rows))), *zip((c.weight for c in rivals), shifts, strict=True)])
+    combos = [
+        (float(np.prod([w for w, _ in combo])), sum((s for _, s in combo), np.zeros(len(rows))))
+        for combo in product(*sides)
+    ]
+    combos.sort(key=lambda c: -c[0])
+    kept = [c for c in combos[:_EDGES] if c[0] > _LIGHTEST_EDGE * combos[0][0]]
+    weights = np.array([w for w, _ in kept])
+    return np.log(weights / weights.sum()), np.array([s for _, s in kept])
 
 
-def explain_reading(
-    name: str,
-    readings_mm: Mapping[str, float],
-    values_mm: Array,
-    cov_mm2: Array,
-    u_tape_mm: Mapping[str, float],
+def hypotheses_of(scene: Scene, priors: Priors) -> list[Hypothesis]:
+    """Return every hypothesis about the readings of one opening."""
+    found = of_readings(scene, priors) + of_habit(scene, priors) + of_boxes(scene, priors) + of_copies(scene, priors)
+    found += of_lines(scene, priors) + of_other_openings(scene, priors) + of_everything(scene, priors)
+    return [h for h in found if h.odds > 0.0]
+
+
+def explain_readings(
+    scene: Scene,
+    photo_cov_mm2: Array,
+    tape_cov_mm2: Array,
     priors: Priors,
     *,
     candidates: Sequence[Candidate] = (),
-    suspects: Collection[str] = (),
-    written: str | None = None,
-) -> tuple[Explanation, ...]:
-    """Return the explanations of one reading, best first, their probabilities summing to 1.
+    wanted: Collection[str] | None = None,
+) -> dict[str, tuple[Explanation, ...]]:
+    """Return the explanations of each reading, best first, their probabilities summing to 1.
 
     Parameters
     ----------
-    name : the reading to explain.
-    readings_mm : all readings of the opening by name, mm.
-    values_mm, cov_mm2 : the photo's nine measures (9,) mm and their covariance (9, 9) mm2.
-    u_tape_mm : standard uncertainty of each reading as read without slip, mm, positive.
+    scene : readings, measures and what else is seen, of n readings.
+    photo_cov_mm2 : (n, n) covariance of the photo's measures of these readings, mm2.
+    tape_cov_mm2 : (n, n) covariance of sound readings, common zero and scale included, mm2.
     priors : see `load_priors`.
     candidates : competing edges; every hypothesis is summed over them.
-    suspects : other readings that differ; they may be off by anything unless the hypothesis explains them.
-    written : the reading as written, for swapped digits.
+    wanted : readings to explain; all by default.
 
     Returns
     -------
-    tuple of Explanation
-        'none-of-these' holds both 'no slip at all' and 'something else'.
-
-    Raises
-    ------
-    KeyError
-        If `name` is not among the readings.
+    dict
+        By name. 'none-of-these' holds 'this reading did not slip' and 'something else'.
 
     Notes
     -----
-    Bayes' theorem over discrete hypotheses; the likelihood is the joint Gaussian of all differences, reading
-    minus measure, so an error that the photo's measures share is taken out by the sound readings.
+    All readings are weighed together: an error that the photo's measures share is taken out by the sound ones,
+    and slips of several readings are found as a set.
     """
-    names = [n for n in NINE if n in readings_mm]
-    rows = [NINE.index(n) for n in names]
-    difference = np.array([readings_mm[n] for n in names]) - values_mm[rows]
-    cov = cov_mm2[np.ix_(rows, rows)] + np.diag([u_tape_mm[n] ** 2 for n in names])
+    names = scene.names
+    hypotheses = hypotheses_of(scene, priors)
+    what = weighable(hypotheses, names)
+    difference = np.array([scene.readings_mm[n] - scene.photo_mm[n] for n in names])
+    cov = photo_cov_mm2 + tape_cov_mm2
     log_edges, edges = _edge_scenarios(candidates, names)
-    hypotheses = hypotheses_of(name, readings_mm, priors, written)
-    logs = np.empty(len(hypotheses))
+    posterior = posterior_of(difference, cov, what, log_edges, edges)
+    common = np.array([h.common for h in hypotheses])
+    best = [k for k in posterior.members[int(posterior.weights.argmax())] if k >= 0 and not common[k]]
+    hook_mm = _common_shift_mm(difference, cov, ~what.touches[best].any(axis=0), priors)
+    found: dict[str, tuple[Explanation, ...]] = {}
+    for i, name in enumerate(names):
+        if wanted is None or name in wanted:
+            shares = posterior.of_reading(what.touches[:, i], common)
+            found[name] = _ranked(name, scene, hypotheses, shares, hook_mm)
+    return found
+
+
+def _common_shift_mm(difference: Array, cov: Array, sound: Flags, priors: Priors) -> float:
+    """Return the best value of one shift of all readings from the `sound` ones, mm (prior mean 0)."""
+    if not sound.any():
+        return 0.0
+    pulled = np.linalg.solve(cov[np.ix_(sound, sound)], np.ones(int(sound.sum())))
+    return float(pulled @ difference[sound] / (pulled.sum() + priors.one_shift_spread_mm**-2))
+
+
+def _ranked(
+    name: str, scene: Scene, hypotheses: Sequence[Hypothesis], shares: Array, hook_mm: float
+) -> tuple[Explanation, ...]:
+    here = scene.readings_mm[name]
+    groups: dict[tuple[str, float], list[tuple[float, Hypothesis]]] = {}
+    none, else_share, else_odds = float(shares[-1]), 0.0, 0.0
     for k, h in enumerate(hypotheses):
-        wide = np.array(
-            [priors.suspect_spread_mm if n in suspects and n != name and n not in h.shift_mm else 0.0 for n in names]
-        )
-        wide[names.index(name)] = priors.none_spread_mm if h.broad else 0.0
-        shift = np.array([h.shift_mm.get(n, 0.0) for n in names])
-        terms = log_edges + _log_normal(difference - shift - edges, cov + np.diag(wide**2))
-        logs[k] = np.log(h.prior) + np.logaddexp.reduce(terms)
-    posterior = np.exp(logs - np.logaddexp.reduce(logs))
-    ranked = [
-        Explanation(h.slip, float(p), readings_mm[name] - h.shift_mm[name], h.shift_mm[name], h.facts)
-        for h, p in zip(hypotheses[:-2], posterior[:-2], strict=True)
-    ]
-    ranked.append(Explanation(NONE, float(posterior[-2:].sum()), None, None))
+        if name not in h.shift_mm:
+            continue
+        if h.none:
+            else_share += float(shares[k])
+            else_odds += h.odds
+        elif shares[k] > 0.0:
+            groups.setdefault((h.slip, round(h.shift_mm[name], 2)), []).append((float(shares[k]), h))
+    none += else_share
+
+    def ratio(share: float, odds: float) -> float | None:
+        return share / else_share * else_odds / odds if else_share > 0.0 else None
+
+    ranked = [Explanation(NONE, none, None, None, {}, 1.0)]
+    for (slip, shift), members in groups.items():
+        share = sum(p for p, _ in members)
+        best = max(members, key=lambda m: m[0])[1]
+        moved = hook_mm if best.common else best.shift_mm[name]
+        size = here - moved if best.sized else None
+        odds = sum(h.odds for h in hypotheses if h.slip == slip and round(h.shift_mm.get(name, 1e9), 2) == shift)
+        ranked.append(Explanation(slip, share, size, moved if best.sized else None, best.facts, ratio(share, odds)))
     return tuple(sorted(ranked, key=lambda e: -e.probability))
 
 
 def explain(
-    opening: Opening, judgements: Mapping[str, Judgement], estimate: Estimate | None
+    opening: Opening,
+    judgements: Mapping[str, Judgement],
+    estimate: Estimate | None,
+    others: Sequence[Other] = (),
 ) -> dict[str, tuple[Explanation, ...]]:
     """Return the likely explanations of each reading that needs one, by name, best first.
 
@@ -149,40 +193,71 @@ def explain(
     opening : its readings are those in force.
     judgements : verdict of each reading, by name.
     estimate : what the photo says; without it only lengths that no opening has are explained.
+    others : the other openings of the job, as their photos measure them.
 
     Returns
     -------
     dict
         Of readings that differ, and of unproven ones where a slip is likelier than none; at most four each.
     """
-    readings_mm = {r.name: r.length.mm for r in opening.readings}
-    suspects = {n for n, j in judgements.items() if j.verdict == "differs"}
-    u_tape = {r.name: u_reading_mm(r.length.mm, r.tape, r.graduation_mm, opening.wall) for r in opening.readings}
+    wanted = {n for n, j in judgements.items() if j.verdict != "agrees"}
+    if not wanted:
+        return {}
+    ranked: dict[str, tuple[Explanation, ...]] = {}
+    if estimate is not None:
+        scene, rows = _scene_of(opening, estimate, others)
+        photo_cov = estimate.cov_mm2[np.ix_(rows, rows)]
+        tape_cov = tape_cov_of([r for n in scene.names for r in opening.readings if r.name == n], scene, opening)
+        ranked = explain_readings(
+            scene, photo_cov, tape_cov, load_priors(), candidates=estimate.candidates, wanted=wanted
+        )
     found: dict[str, tuple[Explanation, ...]] = {}
     for r in opening.readings:
-        judgement = judgements[r.name]
-        if judgement.verdict == "agrees":
+        judgement, mine = judgements[r.name], ranked.get(r.name, ())
+        if r.name not in wanted:
             continue
-        ranked: tuple[Explanation, ...] = ()
-        if estimate is not None:
-            ranked = explain_reading(
-                r.name,
-                readings_mm,
-                estimate.values_mm,
-                estimate.cov_mm2,
-                u_tape,
-                load_priors(),
-                candidates=estimate.candidates,
-                suspects=suspects,
-                written=r.length.as_written,
-            )
-        if judgement.out_of_range and not _fits(ranked, judgement):
+        if judgement.out_of_range and not _fits(mine, judgement):
             # Sizes that the photo refutes are not put forward; equal odds: a guess, no effect on verdicts.
             unfit = (Explanation("wrong-unit", 0.5, None, None), Explanation(NONE, 0.5, None, None))
-            ranked = explain_wrong_unit(r.length.mm) if estimate is None else unfit
-        if judgement.verdict == "differs" or (ranked and ranked[0].slip != NONE):
-            found[r.name] = tuple(e for e in ranked if e.probability >= _LEAST_SHOWN)[:_SHOWN]
+            mine = explain_wrong_unit(r.length.mm) if estimate is None else unfit
+        if judgement.verdict == "differs" or (mine and mine[0].slip != NONE):
+            found[r.name] = tuple(e for e in mine if e.probability >= _LEAST_SHOWN)[:_SHOWN]
     return found
+
+
+def _scene_of(opening: Opening, estimate: Estimate, others: Sequence[Other]) -> tuple[Scene, list[int]]:
+    readings = {r.name: r for r in opening.readings}
+    scene = Scene(
+        {n: r.length.mm for n, r in readings.items()},
+        dict(zip(NINE, estimate.values_mm.tolist(), strict=True)),
+        {n: r.length.as_written for n, r in readings.items()},
+        {n: _scale_of(r) for n, r in readings.items()},
+        max(r.graduation_mm for r in readings.values()),
+        estimate.faces,
+        tuple(others),
+    )
+    return scene, [NINE.index(n) for n in scene.names]
+
+
+def _scale_of(reading: Reading) -> Scale:
+    parts = reading.length.step_mm / _STEP_MM
+    return "in" if abs(parts - round(parts)) < 1e-6 and parts > 0.5 else "mm"
+
+
+def tape_cov_of(readings: Sequence[Reading], scene: Scene, opening: Opening) -> Array:
+    """Return the (n, n) covariance of sound readings in mm2; zero and scale are common to those of one visit.
+
+    The photo's lengths stand for the readings', which may have slipped.
+    """
+    cov = np.zeros((len(readings), len(readings)))
+    groups: dict[tuple[str, int, float], list[int]] = {}
+    for i, r in enumerate(readings):
+        groups.setdefault((r.tape, r.visit, r.graduation_mm), []).append(i)
+    for rows in groups.values():
+        lengths = np.array([scene.photo_mm[readings[i].name] for i in rows])
+        first = readings[rows[0]]
+        cov[np.ix_(rows, rows)] = readings_cov_mm2(lengths, first.tape, first.graduation_mm, opening.wall)
+    return cov
 
 
 def _fits(ranked: Sequence[Explanation], judgement: Judgement) -> bool:

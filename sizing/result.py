@@ -17,8 +17,11 @@ from sizing.decisions import shown_document
 from sizing.job import Opening, Reading
 from sizing.judging import ReadingResult
 from sizing.messages import verdicts as messages
-from sizing.units import Unit
-from vision.request import NINE, PARTS, SIDES, Array, Candidate, Estimate, NotMeasured, Warning_
+from sizing.messages.slips import slip_says
+from sizing.orderjson import estimate_order_document, not_held_document, order_document
+from sizing.remeasure import again, request
+from sizing.units import Unit, format_length
+from vision.request import NINE, PARTS, SIDES, Array, Candidate, Estimate, LensUse, NotMeasured, Warning_
 
 SCHEMA = "secondtape/1"
 Document = dict[str, Any]
@@ -76,6 +79,8 @@ def estimate_document(result: EstimateResult) -> Document:
     opening["photos"] = [_photo(photo) for photo in result.photos]
     opening["warnings"] = [_warning(w) for w in result.answer.warnings]
     opening["decision"] = None
+    if result.order is not None:
+        opening["order"] = estimate_order_document(result.order)
     return {"schema": SCHEMA, "openings": [opening]}
 
 
@@ -97,6 +102,13 @@ def _opening(result: OpeningResult, units: Unit) -> Document:
     document |= measured
     document["photos"] = [_photo(photo) for photo in result.photos]
     document["readings"] = [_reading(reading, units) for reading in result.readings]
+    document["remeasure"] = [
+        {"name": a.name, "read": format_length(a.read_mm, units), "look_out": a.look_out}
+        for a in again(result.readings)
+    ]
+    document["request"] = request(result.opening.label, result.readings, units)
+    if result.order is not None:
+        document["order"] = order_document(result.order, units)
     document["joint_test"] = joint_test_document(result.crosscheck)
     document["warnings"] = [_warning(w) for w in result.warnings]
     document["inputs_sha256"] = result.inputs_sha256
@@ -167,11 +179,18 @@ def _photo(photo: PhotoResult) -> Document:
         document["size_px"] = list(report.size_px)
         if report.corners_px is not None:
             document["corners_px"] = _points(report.corners_px)
+        if report.lenses:
+            document["lenses"] = [_lens(use) for use in report.lenses]
         document["references"] = [{"name": name, "corners_px": _points(px)} for name, px in report.references_px]
     document["warnings"] = [_warning(w) for w in report.warnings] if report is not None else []
     if photo.error is not None:
         document["error"] = _warning(photo.error)
     return document
+
+
+def _lens(use: LensUse) -> Document:
+    document: Document = {"file": use.path.name, "sha256": use.sha256, "applied": use.applied}
+    return document | ({"why": use.why} if use.why else {})
 
 
 def _reading(result: ReadingResult, units: Unit) -> Document:
@@ -187,6 +206,7 @@ def _reading(result: ReadingResult, units: Unit) -> Document:
         "verdict": judged.verdict,
         "holds": result.holds,
         "edge_decides": result.edge_decides,
+        **not_held_document(result.reading.name, judged.verdict, result.p_changes),
         "risk_if_ordered": _number(judged.risk_if_ordered, _P_DIGITS),
         "risk_if_stopped": _number(judged.risk_if_stopped, _P_DIGITS),
         **reading_test_document(result.test),
@@ -195,8 +215,9 @@ def _reading(result: ReadingResult, units: Unit) -> Document:
         {
             "slip": e.slip,
             "probability": _number(e.probability, _P_DIGITS),
+            "likelihood_ratio": _significant(e.likelihood_ratio),
             "corrected_mm": _mm(e.corrected_mm),
-            "says": messages.slip_says(e.slip, e.shift_mm, e.corrected_mm, e.facts, units),
+            "says": slip_says(e.slip, e.shift_mm, e.corrected_mm, e.facts, units),
             **({"facts": dict(e.facts)} if e.facts else {}),
         }
         for e in result.likely
@@ -265,6 +286,11 @@ def _number(value: float | None, digits: int) -> float | None:
     if value is None or not math.isfinite(value):
         return None
     return round(float(value), digits) + 0.0
+
+
+def _significant(value: float | None) -> float | None:
+    """Return the value to three digits; None where there is none, or it is not finite."""
+    return None if value is None or not math.isfinite(value) else float(f"{value:.3g}")
 
 
 def _clean(value: object) -> Any:  # noqa: ANN401 -- a value of JSON

@@ -13,6 +13,10 @@ from sizing.decision import Judgement
 from sizing.judging import ReadingResult
 from sizing.messages import record
 from sizing.messages import verdicts as messages
+from sizing.messages.remeasure import in_view
+from sizing.messages.slips import probably, slip_says
+from sizing.orderview import caution_line, estimate_order_lines, order_lines
+from sizing.remeasure import again
 from sizing.units import Unit
 from vision.request import NINE, Estimate, NotMeasured, Warning_
 
@@ -38,6 +42,7 @@ def job_text(result: JobResult, saved: Path | None = None) -> str:
     if saved is not None:
         lines.append("  " + messages.written_to(saved))
     lines.append("  " + messages.CAUTION)
+    lines += ["  " + line for line in caution_line(opening.order for opening in result.openings)]
     return "\n".join([*lines, ""])
 
 
@@ -69,7 +74,7 @@ def estimate_text(result: EstimateResult, units: Unit, saved: Path | None = None
         lines = [messages.estimate_heading(answer.found_by), *_measure_lines(answer, units)]
     lines += _warning_lines(_all_warnings(answer.warnings, result.photos))
     if isinstance(answer, Estimate):
-        lines.append(messages.estimate_note())
+        lines += [*estimate_order_lines(result.order, units), messages.estimate_note()]
     if saved is not None:
         lines.append(messages.written_to(saved))
     return "\n".join(lines)
@@ -92,7 +97,7 @@ def _opening_lines(result: OpeningResult, units: Unit, width: int) -> list[str]:
     warnings = [w for w in _all_warnings(result.warnings, result.photos) if w.code not in _SAID_ALREADY]
     for reading in result.readings:
         lines += [_INDENT + line for line in _reading_lines(reading, units)]
-    if verdict.why in ("readings-inconsistent", "readings-missing", "order-problem"):
+    if verdict.why in ("readings-inconsistent", "readings-missing"):
         lines.append(_INDENT + messages.why_verdict(verdict.why, verdict.names, ""))
     unusable = [photo for photo in result.photos if photo.unreadable]
     if isinstance(result.answer, NotMeasured) and result.answer.code not in {p.error.code for p in unusable if p.error}:
@@ -102,9 +107,13 @@ def _opening_lines(result: OpeningResult, units: Unit, width: int) -> list[str]:
     doubtful = any(r.edge_decides for r in result.readings) or (
         verdict.verdict == "hold" and any(w.code in _DOUBTFUL_EDGE for w in warnings)
     )
+    lines += [_INDENT + line for line in order_lines(result.order, result.readings, units)]
     step = messages.next_step(verdict.verdict, verdict.why, verdict.names, doubtful=doubtful)
     if step:
         lines.append(_INDENT + step)
+    if verdict.verdict == "hold":
+        tell = in_view([a.look_out for a in again(result.readings)])
+        lines += [_INDENT + tell] if tell else []
     if result.decision is not None:
         lines.append(_INDENT + record.decided(result.decision, stale=result.decision.stale(result.inputs_sha256)))
     if verdict.verdict == "send":
@@ -133,8 +142,8 @@ def _reading_lines(result: ReadingResult, units: Unit) -> list[str]:
         # One size among others as likely is none to put forward.
         alone = len(result.likely) == 1 or best.probability > result.likely[1].probability
         corrected_mm = best.corrected_mm if alone else None
-        says = messages.slip_says(best.slip, best.shift_mm, corrected_mm, best.facts, units)
-        line += " " + messages.probably(says, best.probability, best.slip)
+        says = slip_says(best.slip, best.shift_mm, corrected_mm, best.facts, units)
+        line += " " + probably(says, best.probability, best.slip)
     return [line]
 
 

@@ -7,7 +7,8 @@ from importlib.resources import files
 import pytest
 
 from sizing.messages import verdicts as messages
-from sizing.messages.verdicts import about, at_least, name_of, one_line, slip_says, would_have_stopped
+from sizing.messages.slips import slip_says
+from sizing.messages.verdicts import about, at_least, name_of, one_line, would_have_stopped
 from sizing.slips import load_priors
 from vision.request import NINE
 
@@ -59,6 +60,8 @@ def test_the_smallest_slip_is_a_sentence():
 def test_every_slip_that_is_weighed_has_words():
     codes = {slip.code for slip in load_priors().slips}
     codes |= {"digits-swapped", "stations-swapped", "width-height-swapped", "wrong-unit", "none-of-these"}
+    codes |= {"six-nine", "feet-and-inches", "wrong-side", "seen-from-inside", "copied", "another-line"}
+    codes |= {"another-opening", "one-ratio", "one-shift"}
     plain = {slip_says("x-y", 1.0, 1.0, {}, "in")}
     for code in codes:
         said = slip_says(code, 25.4, 1381.1, {"with": "width_top", "meant": "45"}, "in")

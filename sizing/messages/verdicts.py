@@ -234,50 +234,6 @@ def would_have_stopped(slip_mm: float, unit: Unit, *, diagonals_mm: float | None
     return text + "."
 
 
-def slip_says(
-    slip: str, shift_mm: float | None, corrected_mm: float | None, facts: Mapping[str, str], unit: Unit
-) -> str:
-    """Return one explanation in plain words: what the reading would be off by, and how that happens.
-
-    Examples
-    --------
-    >>> slip_says("burned-inch", 25.4, 1381.1, {}, "in")
-    'an inch too long: the tape was started at its 1 in mark and the inch was not taken off'
-    """
-    long = "too long" if (shift_mm or 0.0) > 0 else "too short"
-    other = name_of(facts.get("with", ""))
-    words = {
-        "burned-inch": f"an inch {long}: "
-        + (
-            "the tape was started at its 1 in mark and the inch was not taken off"
-            if (shift_mm or 0.0) > 0
-            else "the inch at the tape's start was taken off twice, or without need"
-        ),
-        "foot": f"a foot {long}: a foot mark was miscounted",
-        "ten-inches": f"ten inches {long}: the tens were misread",
-        "half": f"half an inch {long}: the wrong half-inch mark was read",
-        "three-quarters": f"three quarters of an inch {long}: the fraction was counted from the wrong side",
-        "quarter": f"a quarter of an inch {long}: the wrong quarter mark was read",
-        "eighth": f"an eighth of an inch {long}: the neighbouring mark was read",
-        "digits-swapped": f"two digits swapped in writing: {facts.get('meant', 'another number')} was meant",
-        "stations-swapped": f"written into the wrong box: swapped with {other}",
-        "width-height-swapped": "width and height swapped"
-        + (" on the whole form" if facts.get("extent") == "all" else f": this number belongs to {other}"),
-        "wrong-unit": "written in another unit than the job's"
-        + (f": {format_length(corrected_mm, unit)} would be an opening's size" if corrected_mm is not None else ""),
-        "none-of-these": "none of the usual slips fits well",
-    }
-    return words.get(slip, slip.replace("-", " "))
-
-
-def probably(says: str, probability: float, slip: str) -> str:
-    """Return an explanation as a sentence that carries how sure it is."""
-    if slip == "none-of-these":
-        return says[0].upper() + says[1:] + "."
-    lead = "Probably" if probability >= 0.8 else "Perhaps"  # guess: words, not a level
-    return f"{lead} {says}."
-
-
 def picture_label(name: str, tape_mm: float | None, photo_mm: float, U95_mm: float, unit: Unit) -> str:
     """Return the label of a measure in a picture, its lines parted by '|'.
 
@@ -322,11 +278,6 @@ def order_not_checked(rule: str | None) -> str:
     """Return the warning that sizing rules and ordered sizes are not looked at."""
     named = f"The sizing rule '{one_line(rule)}'" if rule is not None else "The ordered size"
     return f"{named} is kept, but this version does not check orders: compare the ordered size by hand."
-
-
-def lens_not_used() -> str:
-    """Return the warning that a camera profile is not used."""
-    return "A camera profile is named, but this version does not use profiles: the measures stand without it."
 
 
 def same_photo(file: str, label: str, *, same: bool) -> str:

@@ -1,0 +1,73 @@
+"""Words for the crew that measures again: what was read and what to look out for, never the number to find."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from sizing.messages.verdicts import name_of, one_line
+from sizing.units import Unit, format_length
+
+_HOOK = "Start at the tape's end hook, not at a printed mark, and add or take off nothing."
+_MARK = "Read the whole number first, then the fraction, counted up from the whole mark below; have it read back."
+_WRITE = "Say the number aloud as it is written, digit by digit, and have it read back."
+_BOX = "Check the name of the box before writing: top, middle and bottom; left, middle and right."
+# What to look out for by the suspected slip; absent: `_CARE`.
+_LOOK_OUT: Mapping[str, str] = {
+    "burned-inch": _HOOK,
+    "inch-added": _HOOK,
+    "ten-inches": _HOOK + " Read the tens again at the far end.",
+    "hundred-mm": _HOOK + " Read the hundreds again at the far end.",
+    "ten-mm": _HOOK + " Read the tens again at the far end.",
+    "foot": "Count whole inches along the blade, not feet from a foot mark.",
+    "half": _MARK,
+    "quarter": _MARK,
+    "eighth": _MARK,
+    "sixteenth": _MARK,
+    "wrong-side": _MARK,
+    "feet-and-inches": "Write inches only, or feet and inches with their marks.",
+    "digits-swapped": _WRITE,
+    "six-nine": "Hold the tape the right way up; " + _WRITE[0].lower() + _WRITE[1:],
+    "stations-swapped": _BOX,
+    "width-height-swapped": "Widths run across, heights run up: check the name of the box before writing.",
+    "seen-from-inside": "Stand outside: left and right are as seen from outside.",
+    "case-length": "Bend the blade into the corner or use two tapes; if the case counts, add the length printed on it.",
+    "wrong-unit": "Read one scale of the tape only, and write the unit beside the number.",
+    "copied": "Measure at each place of its own, and write each number at once; do not copy.",
+    "another-line": "Measure between the front edges of the wall's opening, not to trim, frame or another line of "
+    "the sill.",
+    "another-opening": "Make sure which opening this is: compare with the photo and the label.",
+    "one-shift": "Check the tape's end hook for bends and play; take another tape.",
+    "one-ratio": "Measure the sheet's bars or the reference card too, and write down what it measures.",
+}
+_CARE = "Lay the blade straight between the front edges, at the marked height, and read it twice."
+LADDER = "Above reach: a ladder on firm ground with somebody at its foot, or leave it. Glass: no pressure on panes."
+
+
+def look_out(slip: str | None) -> str:
+    """Return what to look out for when a reading is taken again, by the slip that is suspected.
+
+    Examples
+    --------
+    >>> look_out("six-nine")
+    'Hold the tape the right way up; say the number aloud as it is written, digit by digit, and have it read back.'
+    """
+    return _LOOK_OUT.get(slip or "", _CARE)
+
+
+def item(name: str, read_mm: float, watch: str, unit: Unit) -> str:
+    """Return the line of one reading."""
+    return f"{name_of(name)}: {format_length(read_mm, unit)} was read. {watch}"
+
+
+def request(label: str, items: Sequence[str], *, high: bool = True) -> str:
+    """Return the text for the crew on one opening; nothing where nothing is to be measured again."""
+    if not items:
+        return ""
+    lines = [f"Please measure again at {one_line(label)}, without looking at the numbers below while you read:"]
+    lines += [f"- {line}" for line in items]
+    return "\n".join([*lines, *([LADDER] if high else [])])
+
+
+def in_view(lines: Sequence[str]) -> str:
+    """Return the short line of the view on what to tell the crew."""
+    return f"For the crew: {' '.join(dict.fromkeys(lines))}" if lines else ""

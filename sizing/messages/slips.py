@@ -1,0 +1,88 @@
+"""Words of slips: what probably happened to a reading, in one sentence."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from sizing.messages.verdicts import name_of, one_line
+from sizing.units import Unit, format_length
+
+# Guess: words, not a level.
+_PROBABLY = 0.8
+# Slips that are one sentence whichever way the reading is off; the way is put in front, and the size.
+_MARKS = {
+    "ten-inches": "ten inches {way}: the tape was started at its 10 in mark, or the tens were misread",
+    "hundred-mm": "100 mm {way}: the tape was started at its 100 mm mark, or the hundreds were misread",
+    "ten-mm": "10 mm {way}: the tape was started at its 10 mm mark, or the tens were misread",
+    "inch-added": "two inches {way}: the inch at the tape's start was added in place of taken off",
+    "foot": "a foot {way}: a foot mark was miscounted",
+    "half": "half an inch {way}: the wrong half-inch mark was read",
+    "quarter": "a quarter of an inch {way}: the wrong quarter mark was read",
+    "eighth": "an eighth of an inch {way}: the neighbouring mark was read",
+    "sixteenth": "a sixteenth of an inch {way}: the neighbouring mark was read",
+    "wrong-side": "{way}: the fraction was counted from the wrong side of its inch mark",
+    "feet-and-inches": "{way}: feet and inches were written as one number",
+    "case-length": "{way}: the length of the tape's case was left out",
+    "digits-swapped": "two digits swapped in writing: {meant} was meant",
+    "six-nine": "a 6 and a 9 taken for each other: {meant} was meant",
+    "seen-from-inside": "taken from inside: left and right stand in each other's boxes",
+    "one-ratio": "all readings are off by one ratio: suspect the reference in the photo, its declared size or "
+    "the print, before the tape",
+    "one-shift": "all readings are off by one shift: the tape's end hook may be bent or stretched",
+}
+
+
+def slip_says(
+    slip: str, shift_mm: float | None, corrected_mm: float | None, facts: Mapping[str, str], unit: Unit
+) -> str:
+    """Return one explanation in plain words: what happened, and which reading would then fit.
+
+    Examples
+    --------
+    >>> slip_says("burned-inch", 25.4, 1381.1, {}, "in")
+    'an inch too long: the tape was started at its 1 in mark and the inch was not taken off; 54 3/8 in would fit'
+    """
+    said = _cause(slip, shift_mm, facts)
+    if slip == "wrong-unit":
+        fits = f": {format_length(corrected_mm, unit)} would be an opening's size" if corrected_mm is not None else ""
+        return said + fits
+    return said if corrected_mm is None else f"{said}; {format_length(corrected_mm, unit)} would fit"
+
+
+def _cause(slip: str, shift_mm: float | None, facts: Mapping[str, str]) -> str:
+    long = (shift_mm or 0.0) > 0
+    way = "too long" if long else "too short"
+    extent = {"all": ", on every reading", "axis": ", on every reading of this direction"}.get(
+        facts.get("extent", ""), ""
+    )
+    between = [name_of(name) for name in facts.get("between", "").split()]
+    if slip in _MARKS:
+        return _MARKS[slip].format(way=way, meant=facts.get("meant", "another number")) + extent
+    turned = f": {' and '.join(between)}" if between else ""
+    words = {
+        "burned-inch": f"an inch {way}: "
+        + (
+            "the tape was started at its 1 in mark and the inch was not taken off"
+            if long
+            else "the inch at the tape's start was taken off twice, or without need"
+        )
+        + extent,
+        "stations-swapped": f"written into the wrong box: swapped{turned}",
+        "width-height-swapped": "width and height swapped"
+        + (" on the whole form" if facts.get("extent") == "all" else turned),
+        "wrong-unit": "written in another unit than the job's",
+        "copied": f"not measured but copied from {name_of(facts.get('from', 'another reading'))}: it was written in "
+        "every box of this direction",
+        "another-line": f"measured to another line: {one_line(facts.get('lines', 'trim, frame or sill'))}",
+        "another-opening": f"a reading of another opening of this job: {one_line(facts.get('opening', ''))}",
+        "none-of-these": "none of the usual slips fits well",
+    }
+    return words.get(slip, slip.replace("-", " "))
+
+
+def probably(says: str, probability: float, slip: str) -> str:
+    """Return an explanation as a sentence that carries how sure it is."""
+    if slip == "none-of-these":
+        return says[0].upper() + says[1:] + "."
+    lead = "Probably" if probability >= _PROBABLY else "Perhaps"
+    return f"{lead} {says}."

@@ -1,0 +1,53 @@
+"""The request to measure again: which readings, what was read, what to look out for; never the number to find."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from sizing.judging import ReadingResult
+from sizing.messages import remeasure as messages
+from sizing.slips import NONE
+from sizing.units import Unit
+
+# A slip is named to the crew when it is likelier than not; below, the usual care is asked for (guess).
+_NAMED = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Again:
+    """One reading to take again: its name, what was read in mm, and what to look out for."""
+
+    name: str
+    read_mm: float
+    look_out: str
+
+
+def again(readings: Sequence[ReadingResult]) -> tuple[Again, ...]:
+    """Return the readings of one opening to take again, in the order of the form.
+
+    Parameters
+    ----------
+    readings : all readings of the opening as judged.
+
+    Returns
+    -------
+    tuple of Again
+        Those that hold the order, and those that the photo can neither support nor refute; what cannot change
+        the order (`holds` is false on a reading that differs) is left out. The photo's figures and the sizes
+        that would fit are not in it: who knows the number finds it.
+    """
+    found = []
+    for result in readings:
+        verdict = result.judgement.verdict
+        if result.holds or (verdict == "unproven" and result.judgement.photo_mm is not None):
+            best = result.likely[0] if result.likely else None
+            named = best is not None and best.slip != NONE and best.probability >= _NAMED
+            watch = messages.look_out(best.slip if best is not None and named else None)
+            found.append(Again(result.reading.name, result.reading.length.mm, watch))
+    return tuple(found)
+
+
+def request(label: str, readings: Sequence[ReadingResult], unit: Unit) -> str:
+    """Return the text for the crew on one opening, empty where nothing is to be measured again."""
+    return messages.request(label, [messages.item(a.name, a.read_mm, a.look_out, unit) for a in again(readings)])
