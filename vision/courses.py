@@ -32,7 +32,7 @@ class Pieces:
     length_mm: Array
     scale_mm: Array
 
-    def some(self, keep: Array) -> Pieces:
+    def some(self, keep: NDArray[np.bool_] | NDArray[np.intp]) -> Pieces:
         """Return those of a mask or index (M,)."""
         return Pieces(
             self.pixel[keep], self.upright[keep], self.bright[keep], self.length_mm[keep], self.scale_mm[keep]

@@ -33,6 +33,7 @@ from vision.solve_pages import solve_rectangles
 from vision.solved import Solved
 from vision.stations import ENDS, SideLine, clicked_sides
 from vision.traced import faces_of, side_lines
+from vision.wall_lines import lined
 
 FoundBy = Literal["photo", "corners", "clicked"]
 Listed = Mapping[Side, tuple[tuple[float, float, str], ...]]
@@ -91,13 +92,18 @@ def trace_photo(request: OpeningRequest, ready: Prepared) -> PhotoTraced | Photo
     base = replace(ready.report, references_px=found, warnings=tuple(warned))
     depths = edge_depths(request)
     warned += depths.warnings
-    camera, asked = solved.adjusted.state.camera, ready.asked
+    grey, asked = cv2.cvtColor(ready.picture.rgb, cv2.COLOR_RGB2GRAY), ready.asked
     corners, found_by = asked.corners_px, "corners"
     if corners is None:
-        searched = find_openings(ready.picture.rgb, camera, solved.outlines_px, request.wall)
+        near = lined(grey, solved, None, request.wall).adjusted.state.camera
+        searched = find_openings(ready.picture.rgb, near, solved.outlines_px, request.wall)
         if isinstance(searched, Warning_):
             return replace(base, error=searched)
         corners, found_by = searched, "photo"
+    alone = len(solved.warnings)
+    solved = lined(grey, solved, corners, request.wall)
+    warned += solved.warnings[alone:]
+    camera = solved.adjusted.state.camera
     if not asked.trace:
         sides = clicked_sides(corners, depths.z_mm)
         report = replace(base, corners_px=corners, warnings=tuple(warned))

@@ -103,7 +103,7 @@ def pieces(segments: Segments, longest_px: Array) -> tuple[Array, Array, NDArray
     return first + part * (last - first), (last - first) / (2 * count[owner][:, None]), owner
 
 
-def place_pieces(grey: cv2.typing.MatLike, middle: Array, half: Array) -> tuple[Array, Array]:
+def place_pieces(grey: cv2.typing.MatLike, middle: Array, half: Array) -> tuple[Array, NDArray[np.bool_]]:
     """Return pieces moved across onto their edge, middles (M, 2) px, and a mask (M,) of those with a clear edge.
 
     Profiles across each piece are averaged along it; the edge is the centroid of the grey step that rises toward the

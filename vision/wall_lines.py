@@ -1,14 +1,9 @@
-"""The wall's own lines as observations: a vote for its two directions, then courses, then a new adjustment.
-
-The references give a rough wall plane. Seen in it, true horizontals y = const keep straight and their slope is
-a + b y (first order of any projective error), verticals likewise a + b x: two numbers a direction, on which many lines
-at many places must agree. A shadow, a downpipe or a sloping sill is one line at one place and cannot outvote courses.
-"""
+"""The wall's own lines as observations: voted, grouped into courses, added to what the references say."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -18,17 +13,12 @@ from scipy.stats import chi2
 from vision.adjustment import Adjusted, Block, adjust
 from vision.camera import back_project, project
 from vision.courses import LineBlock, Pieces, across_along, group, reference_scale, wall_axes, whitening
+from vision.line_vote import Voted, vote
 from vision.observations import PhotoState
 from vision.request import Array, Wall, Warning_
 from vision.segments import Segments, clipped, find_segments, pieces, place_pieces
+from vision.solved import Solved
 
-TURNS = np.arange(-0.25, 0.2501, 0.002)  # rad: paper taped on by eye
-FANS = np.arange(-0.15, 0.1501, 0.004)  # rad per metre: what a poor reference leaves of perspective
-AGREE_RAD = 0.006  # one brick edge: about 1 mm in 200
-PLACES_MM = 12.0  # lines nearer than this are one place
-MOST_MM = 500.0  # no place votes with more than this length
-LEAST_PLACES, LEAST_SEGMENTS = 5, 8
-OVER_CHANCE = 3.0  # votes against what directions at random would give
 REFERENCE_MARGIN = 1.5  # pattern to page and its shadow
 OPENING_MARGIN_MM = {"masonry": 40.0, "render": 40.0, "siding": 130.0, "panel": 130.0}  # trim goes with the opening
 PIECE_MM = {"masonry": 210.0, "render": 210.0, "siding": 150.0, "panel": 150.0}  # about one brick
@@ -37,16 +27,13 @@ U_SLOPE_RAD = {"masonry": 1.0e-3, "render": 1.5e-3, "siding": 1.0e-3, "panel": 1
 U_PIECE_PX = 0.15
 GATE = 3.5
 NEIGHBOURS = 1.5  # pieces side by side err together a little: this many count as one (a guess)
+ROUNDS = 2  # courses are grouped again once the camera is better
+DISAGREE_SAYS = (
+    "the lines of the wall (courses, joints, laps) do not fit the references; they were left out and the uncertainty "
+    "is that of the references alone: check that the references lie flat on this wall, and take the photo again with "
+    "a second one"
+)
 DISAGREE = 1e-4  # probability under which lines and references cannot both be right
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Voted:
-    """Lines that agree on the wall's directions: segments, upright (N,), and turn and skew (2,) of the vote."""
-
-    segments: Segments
-    upright: NDArray[np.bool_]
-    wall: Array
 
 
 def with_lines(
@@ -70,28 +57,44 @@ def with_lines(
         without them no vertical is used on walls with trim.
     segments : found before, to save the search.
     """
+    result, _, warned = _added(grey, blocks, adjusted, outlines_px, corners_px, wall, segments)
+    return result, warned
+
+
+def lined(grey: cv2.typing.MatLike, solved: Solved, corners_px: Array | None, wall: Wall) -> Solved:
+    """Return a solved photo with the wall's lines among its blocks; the same where there are none or they disagree."""
+    if not solved.blocks:
+        return solved
+    result, lines, warned = _added(grey, solved.blocks, solved.adjusted, solved.outlines_px, corners_px, wall, None)
+    blocks = solved.blocks if lines is None else (*solved.blocks, lines)
+    return replace(solved, adjusted=result, blocks=blocks, warnings=(*solved.warnings, *warned))
+
+
+def _added(
+    grey: cv2.typing.MatLike,
+    blocks: Sequence[Block[PhotoState]],
+    adjusted: Adjusted[PhotoState],
+    outlines_px: Sequence[Array],
+    corners_px: Array | None,
+    wall: Wall,
+    segments: Segments | None,
+) -> tuple[Adjusted[PhotoState], LineBlock | None, tuple[Warning_, ...]]:
     found = find_segments(grey) if segments is None else segments
     free = _of_the_wall(found, adjusted.state, outlines_px, corners_px, wall)
     voted = vote(free, adjusted.state, uprights=corners_px is not None or wall in {"masonry", "render"})
     if voted is None:
-        return adjusted, ()
+        return adjusted, None, ()
     state = replace(adjusted.state, wall=voted.wall)
     result = adjust([*blocks, segment_block(voted, state, wall)], state, iterations=15)
-    for _ in range(2):
+    lines = None
+    for _ in range(ROUNDS):
         lines = line_block(grey, voted, result.state, wall)
         if lines is None:
-            return adjusted, ()
+            return adjusted, None, ()
         result = adjust([*blocks, lines], result.state, iterations=15)
     if contradicts(blocks, adjusted, result):
-        return adjusted, (
-            Warning_(
-                "lines-disagree",
-                "the lines of the wall (courses, joints, laps) do not fit the references; they were left out and the "
-                "uncertainty is that of the references alone: check that the references lie flat on this wall, and "
-                "take the photo again with a second one",
-            ),
-        )
-    return result, ()
+        return adjusted, None, (Warning_("lines-disagree", DISAGREE_SAYS),)
+    return result, lines, ()
 
 
 def contradicts(
@@ -136,84 +139,6 @@ def _of_the_wall(
         else:
             keep.append(corners_px)
     return clipped(found, keep)
-
-
-def vote(segments: Segments, state: PhotoState, *, uprights: bool) -> Voted | None:
-    """Return the segments that agree on the wall's horizontal and vertical, or None where too few do."""
-    ends = back_project(state.camera, segments.ends_px.reshape(-1, 2), 0.0).reshape(-1, 2, 2)
-    seen = np.isfinite(ends).all((1, 2)) & (np.abs(ends).max((1, 2)) < 6000)
-    segments, ends = segments.some(seen), ends[seen]
-    if len(ends) < LEAST_SEGMENTS:
-        return None
-    level = _agreeing(ends, None)
-    if level is None:
-        return None
-    lying, turn = level
-    standing, skew = np.zeros(len(ends), bool), 0.0
-    if uprights:
-        # x and y change places; the turn has the other sign, and the skew is held within a few mrad of the horizontal
-        plumb = _agreeing(ends[:, :, ::-1], -turn)
-        if plumb is not None:
-            standing, skew = plumb[0] & ~lying, 0.0
-    keep = lying | standing
-    return Voted(segments.some(keep), standing[keep], np.array([turn, skew]))
-
-
-def _agreeing(ends: Array, near: float | None) -> tuple[NDArray[np.bool_], float] | None:
-    """Return the segments (N,) along the first axis that agree on slope a + b y, and the slope a; None: too few."""
-    d = ends[:, 1] - ends[:, 0]
-    d = d * np.where(d[:, :1] < 0, -1.0, 1.0)
-    length = np.linalg.norm(d, axis=1)
-    slope = np.arctan2(d[:, 1], d[:, 0])
-    x, y = ends.mean(1).T
-    weight = np.minimum(length, MOST_MM)
-    around = np.abs(slope) < TURNS[-1] + FANS[-1] * 0.5
-    if around.sum() < LEAST_SEGMENTS:
-        return None
-    s, xs, ys, w = slope[around], x[around], y[around], weight[around]
-    turns = TURNS if near is None else TURNS[np.abs(TURNS - near) <= 0.03]
-    if not len(turns):
-        return None
-    edges = np.append(turns, turns[-1] + 0.002) - 0.001
-    score = np.stack([np.histogram(s - b * ys / 1000, edges, weights=w)[0] for b in FANS])
-    smooth = np.stack([np.convolve(r, [0.5, 1, 1, 1, 0.5], "same") for r in score])
-    best: tuple[float, float, float] = (-1.0, 0.0, 0.0)
-    for flat in np.argsort(smooth, axis=None)[::-1][:60]:
-        i, j = np.unravel_index(flat, smooth.shape)
-        support = _support(s, xs, ys, length[around], turns[j], FANS[i])[0]
-        if support > best[0]:
-            best = (support, float(turns[j]), float(FANS[i]))
-    a, b = best[1:]
-    for _ in range(4):  # to the middle of what agrees
-        r = s - a - b * ys / 1000
-        p = w / (1 + (r / AGREE_RAD) ** 2) ** 2
-        design = np.column_stack([np.ones(len(r)), ys / 1000])
-        da, db = np.linalg.lstsq(design.T @ (p[:, None] * design) + 1e-9 * np.eye(2), design.T @ (p * r), rcond=None)[0]
-        a, b = a + float(da), b + float(db)
-    support, places = _support(s, xs, ys, length[around], a, b)
-    chance = _chance(s, w, ys, a, b)
-    agreed = np.abs(slope - a - b * y / 1000) < 3 * AGREE_RAD
-    if places < LEAST_PLACES or float(w[np.abs(s - a - b * ys / 1000) < AGREE_RAD].sum()) < OVER_CHANCE * chance:
-        return None
-    return agreed, a
-
-
-def _support(s: Array, x: Array, y: Array, length: Array, a: float, b: float) -> tuple[float, int]:
-    """Return the length that agrees with a + b y, limited at each place across, and how many places there are."""
-    agree = np.abs(s - a - b * y / 1000) < AGREE_RAD
-    across = y[agree] - (a + b * y[agree] / 1000) * x[agree]
-    place = np.floor(across / PLACES_MM).astype(int)
-    if not len(place):
-        return 0.0, 0
-    total = np.bincount(place - place.min(), length[agree])
-    return float(np.minimum(total, MOST_MM).sum()), int((total > 60).sum())
-
-
-def _chance(s: Array, w: Array, y: Array, a: float, b: float) -> float:
-    """Return the length that a window as wide as the vote's holds elsewhere."""
-    r = s - a - b * y / 1000
-    far = (np.abs(r) > 5 * AGREE_RAD) & (np.abs(r) < 25 * AGREE_RAD)
-    return float(w[far].sum()) * 2 / 40
 
 
 def segment_block(voted: Voted, state: PhotoState, wall: Wall) -> LineBlock:
