@@ -13,6 +13,7 @@ from types import MappingProxyType
 
 import numpy as np
 
+from sizing.among_openings import explained_among
 from sizing.consistency import CrossCheck, cross_check, warnings_of
 from sizing.decision import OpeningVerdict, Verdict, job_verdict
 from sizing.decisions import Decision, DecisionLog, bad_line_problems, read_decisions
@@ -21,6 +22,9 @@ from sizing.exits import Exit
 from sizing.inputs_hash import inputs_sha256
 from sizing.job import Job, Opening, PhotoEntry, Tolerance, opening_request
 from sizing.judging import ReadingResult, judge_readings
+from sizing.order import Order, order_of_photo
+from sizing.ordering import RuleFound, rule_of
+from sizing.rules import Rule
 from vision.errors import VisionError
 from vision.request import NINE, Estimate, NotMeasured, OpeningRequest, PhotoReport, Warning_
 
@@ -60,7 +64,7 @@ class OpeningResult:
     `fault` is a mistake of this program met on the way; the opening is then unproven. `document_sha256` is in
     the order of the opening's documents, empty where one cannot be read. `decision` is the one that people took
     on these inputs (`inputs_sha256`), else the last stale one; it never moves the verdict. `crosscheck` tests all
-    readings together.
+    readings together. `order` is there with a rule or an order.
     """
 
     opening: Opening
@@ -75,6 +79,7 @@ class OpeningResult:
     inputs_sha256: str = ""
     decision: Decision | None = None
     crosscheck: CrossCheck | None = None
+    order: Order | None = None
 
     @property
     def unreadable(self) -> bool:
@@ -103,6 +108,7 @@ class EstimateResult:
     request: OpeningRequest
     answer: Estimate | NotMeasured
     photos: tuple[PhotoResult, ...]
+    order: Order | None = None
 
 
 def check_job(
@@ -134,8 +140,8 @@ def check_job(
         job = load_job(file, allow_outside=allow_outside)
     except InputError as error:
         return JobResult(name, shown, "unproven", error=error)
-    results = tuple(_check_opening(job, opening, progress, estimator) for opening in job.openings)
-    results = _with_shared_photos(results)
+    results = tuple(_check_opening(job, o, progress, estimator, allow_outside=allow_outside) for o in job.openings)
+    results = _with_shared_photos(explained_among(results))
     log, problems = _decisions(job)
     results = tuple(_decided(job, r, log) for r in results)
     verdict = job_verdict(r.verdict.verdict for r in results)
@@ -143,13 +149,18 @@ def check_job(
 
 
 def estimate_photos(
-    request: OpeningRequest, *, progress: Progress | None = None, estimator: Estimator | None = None
+    request: OpeningRequest,
+    *,
+    progress: Progress | None = None,
+    estimator: Estimator | None = None,
+    rule: Rule | None = None,
 ) -> EstimateResult:
-    """Return what the photos of one opening give on their own."""
+    """Return what the photos of one opening give on their own; with a rule also the sizes it would make of them."""
     answer = _answer(request, progress, estimator)
     reports = _by_path(answer.photos)
     photos = tuple(_photo_result(str(p.path), reports, p.path) for p in request.photos)
-    return EstimateResult(request, answer, photos)
+    order = order_of_photo(rule, answer) if rule is not None and isinstance(answer, Estimate) else None
+    return EstimateResult(request, answer, photos, order)
 
 
 def exit_of(jobs: Sequence[JobResult]) -> Exit:
@@ -168,7 +179,9 @@ def estimate_exit(result: EstimateResult) -> Exit:
     return Exit.DONE if isinstance(result.answer, Estimate) else Exit.UNPROVEN
 
 
-def _check_opening(job: Job, opening: Opening, progress: Progress | None, estimator: Estimator | None) -> OpeningResult:
+def _check_opening(
+    job: Job, opening: Opening, progress: Progress | None, estimator: Estimator | None, *, allow_outside: bool
+) -> OpeningResult:
     if progress:
         progress(f"{job.id} {opening.label}")
     fault: Exception | None = None
@@ -177,7 +190,7 @@ def _check_opening(job: Job, opening: Opening, progress: Progress | None, estima
     except Exception as error:
         answer, fault = NotMeasured("fault", _fault_text(error)), error
     try:
-        return _judged(job, opening, answer, fault)
+        return _judged(job, opening, answer, fault, rule_of(job, opening, allow_outside=allow_outside))
     except Exception as error:
         empty = NotMeasured("fault", _fault_text(error), answer.photos)
         verdict = OpeningVerdict("unproven", "fault")
@@ -229,9 +242,12 @@ def _answer(request: OpeningRequest, progress: Progress | None, estimator: Estim
         return NotMeasured(getattr(error, "code", "not-measured"), str(error))
 
 
-def _judged(job: Job, opening: Opening, answer: Estimate | NotMeasured, fault: Exception | None) -> OpeningResult:
+def _judged(
+    job: Job, opening: Opening, answer: Estimate | NotMeasured, fault: Exception | None, rule: RuleFound
+) -> OpeningResult:
     crosscheck = cross_check(opening, answer)
-    readings, verdict = judge_readings(job, opening, answer, crosscheck)
+    judged = judge_readings(job, opening, answer, crosscheck, rule)
+    readings, verdict = judged.readings, judged.verdict
     missing = verdict.facts.get("missing", ())
     return OpeningResult(
         opening,
@@ -239,14 +255,15 @@ def _judged(job: Job, opening: Opening, answer: Estimate | NotMeasured, fault: E
         _photo_results(opening, answer),
         readings,
         verdict,
-        job.tolerance,
+        judged.tolerance,
         (
-            *_opening_warnings(opening, answer, missing, job.tolerance),
+            *_opening_warnings(opening, answer, missing, judged.tolerance),
             *warnings_of(crosscheck, [r.reading.name for r in readings if r.judgement.verdict == "differs"], job.units),
         ),
         fault,
         tuple("" if d.error is not None else _hash(d.path) for d in opening.documents),
         crosscheck=crosscheck,
+        order=judged.order,
     )
 
 
@@ -254,6 +271,7 @@ def _opening_warnings(
     opening: Opening, answer: Estimate | NotMeasured, missing: Sequence[str], tolerance: Tolerance
 ) -> tuple[Warning_, ...]:
     from sizing.messages import verdicts as messages
+    from sizing.messages.order import order_not_checked
 
     warnings = list(answer.warnings)
     present = {w.code for w in warnings} | {w.code for photo in answer.photos for w in photo.warnings}
@@ -264,8 +282,8 @@ def _opening_warnings(
             warnings.append(Warning_("weak-geometry", messages.weak_geometry(weak)))
     if missing:
         warnings.append(Warning_("readings-missing", messages.readings_missing(missing)))
-    if opening.rule is not None or opening.ordered is not None:
-        warnings.append(Warning_("order-not-checked", messages.order_not_checked(opening.rule)))
+    if opening.rule is None and opening.ordered is not None:
+        warnings.append(Warning_("order-not-checked", order_not_checked()))
     return tuple(warnings)
 
 
@@ -315,7 +333,13 @@ def _decisions(job: Job) -> tuple[DecisionLog | None, tuple[Problem, ...]]:
 
 def _decided(job: Job, result: OpeningResult, log: DecisionLog | None) -> OpeningResult:
     opening = result.opening
-    inputs = inputs_sha256(job, opening, [p.sha256 for p in result.photos], result.document_sha256)
+    inputs = inputs_sha256(
+        job,
+        opening,
+        [p.sha256 for p in result.photos],
+        result.document_sha256,
+        "" if result.order is None or result.order.rule is None else result.order.rule.sha256,
+    )
     return replace(result, inputs_sha256=inputs, decision=log.shown(opening.label, inputs) if log else None)
 
 

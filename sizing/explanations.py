@@ -133,7 +133,7 @@ def explain_readings(
     posterior = posterior_of(difference, cov, what, log_edges, edges)
     common = np.array([h.common for h in hypotheses])
     best = [k for k in posterior.members[int(posterior.weights.argmax())] if k >= 0 and not common[k]]
-    hook_mm = _common_shift_mm(difference, cov, ~what.touches[best].any(axis=0), priors)
+    hook_mm = _common_shift_mm(difference, cov, np.logical_not(what.touches[best].any(axis=0)), priors)
     found: dict[str, tuple[Explanation, ...]] = {}
     for i, name in enumerate(names):
         if wanted is None or name in wanted:

@@ -46,7 +46,9 @@ class Posterior:
         own = np.where(np.append(touches & ~common, np.False_)[self.members], self.members, -1).max(axis=1, initial=-1)
         shared = np.where(np.append(touches & common, np.False_)[self.members], self.members, -1)
         index = np.where(own < 0, shared.max(axis=1, initial=-1), own)
-        slots: Array = np.bincount(np.where(index < 0, count, index), weights=self.weights, minlength=count + 1)
+        slots: Array = np.bincount(np.where(index < 0, count, index), weights=self.weights, minlength=count + 1).astype(
+            np.float64
+        )
         return slots
 
 

@@ -10,6 +10,8 @@ from sizing.messages import remeasure as messages
 from sizing.slips import NONE
 from sizing.units import Unit
 
+# Contract, Decision: below this a reading cannot change the order.
+_CHANGES = 0.01
 # A slip is named to the crew when it is likelier than not; below, the usual care is asked for (guess).
 _NAMED = 0.5
 
@@ -34,13 +36,13 @@ def again(readings: Sequence[ReadingResult]) -> tuple[Again, ...]:
     -------
     tuple of Again
         Those that hold the order, and those that the photo can neither support nor refute; what cannot change
-        the order (`holds` is false on a reading that differs) is left out. The photo's figures and the sizes
+        the order is left out. The photo's figures and the sizes
         that would fit are not in it: who knows the number finds it.
     """
     found = []
     for result in readings:
-        verdict = result.judgement.verdict
-        if result.holds or (verdict == "unproven" and result.judgement.photo_mm is not None):
+        doubtful = result.judgement.verdict == "unproven" and result.judgement.photo_mm is not None
+        if result.holds or (doubtful and (result.p_changes is None or result.p_changes >= _CHANGES)):
             best = result.likely[0] if result.likely else None
             named = best is not None and best.slip != NONE and best.probability >= _NAMED
             watch = messages.look_out(best.slip if best is not None and named else None)

@@ -61,8 +61,9 @@ def read_priors(table: Mapping[str, Any]) -> Priors:
     slips: list[Slip] = []
     for row in table["slip"]:
         signs = (1.0, -1.0) if row.get("both_ways", False) else (1.0,)
-        odds = [row.get(key, 0.0) / len(signs) for key in ("prior", "axis", "all")]
-        slips += [Slip(row["code"], sign * row["shift_mm"], *odds, row.get("scale", "in")) for sign in signs]
+        one, axis, whole = (row.get(key, 0.0) / len(signs) for key in ("prior", "axis", "all"))
+        scale: Scale = row.get("scale", "in")
+        slips += [Slip(row["code"], sign * row["shift_mm"], one, axis, whole, scale) for sign in signs]
     simple = (
         "digits_swapped six_nine feet_and_inches wrong_side wrong_unit another_reading stations_swapped "
         "width_height_swapped seen_from_inside copied another_opening one_ratio one_shift none_of_these"
