@@ -13,9 +13,11 @@ from typing import Annotated, Any
 import typer
 from typer.exceptions import TyperException
 
+from sizing.cli_against import compared_with, typed_order_readable
 from sizing.cli_estimate import estimate
 from sizing.cli_lens import lens
 from sizing.cli_release import decide, release
+from sizing.cli_rules import rules
 from sizing.exits import Exit
 from sizing.streams import (
     JsonOption,
@@ -76,6 +78,10 @@ def check(
     allow_outside: Annotated[
         bool, typer.Option("--allow-outside", help="Let paths in a job file leave the job's folder.")
     ] = False,
+    against: Annotated[
+        Path | None,
+        typer.Option("--against", metavar="ORDER.csv", help="An order typed elsewhere: hold what differs from it."),
+    ] = None,
     quiet: QuietOption = False,
 ) -> int:
     """Cross-check job files: the tape's readings against the photos.
@@ -91,6 +97,8 @@ def check(
     from sizing.saving import save_run
     from sizing.terminal import complaints, job_text
 
+    if against is not None and not typed_order_readable(against):
+        return Exit.UNREADABLE
     done = []
     documents = []
     for path in jobs:
@@ -101,10 +109,13 @@ def check(
         saved, warnings = save_run(result, document, out=out, pictures=not no_pictures)
         for line in warnings:
             complain(line)
+        differences: list[str] = []
+        if against is not None:
+            result, document, differences = compared_with(result, document, against)
         if as_jsonl:
             say(as_text(check_document([document], line=True)))
         elif not as_json:
-            say(job_text(result, saved))
+            say("\n".join([job_text(result, saved), *differences]))
         done.append(result)
         documents.append(document)
     if as_json:
@@ -113,6 +124,7 @@ def check(
 
 
 app.command()(estimate)
+app.add_typer(rules)
 app.command()(release)
 app.command()(decide)
 app.command()(lens)
