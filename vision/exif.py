@@ -20,6 +20,11 @@ U_LOG_KNOWN = 0.03
 PHONE_FOCAL35_MM, U_LOG_UNKNOWN = 28.0, 0.35
 # From fisheye to long telephoto; outside is a typing slip or garbage.
 FOCAL35_RANGE_MM, FOCAL_RANGE_MM, ZOOM_RANGE = (5.0, 1200.0), (0.5, 1200.0), (1.0, 200.0)
+ISO_RANGE, EXPOSURE_RANGE_S = (1.0, 1e7), (1e-6, 3600.0)
+# Sensors of phones are 4:3, of larger cameras 3:2; other pictures are cut from them in the camera, about the middle.
+SENSOR_SHAPES = (4 / 3, 3 / 2)
+SHAPE_TOLERANCE = 0.015  # so small a cut moves the middle by less than the principal point's own prior
+PANORAMA_RENDERED = 6  # value of CustomRendered that phones write for panoramas (from memory; no standard)
 
 _TAKEN = re.compile(r"(\d{4})[:-](\d\d)[:-](\d\d)[ T](\d\d):(\d\d):(\d\d)")
 _OFFSET = re.compile(r"[+-]\d\d:\d\d")
@@ -30,7 +35,7 @@ class ExifFacts:
     """What the camera wrote, checked; orientation as stored (1 where none or invalid), taken as ISO 8601.
 
     `coded_px` is the size (width, height) that the camera says it wrote, before any turn; another size than
-    that of the file points to cropping or resizing.
+    that of the file points to cropping or resizing. `panorama`: the camera says that it joined several views.
     """
 
     make: str | None = None
@@ -42,6 +47,9 @@ class ExifFacts:
     orientation: int = 1
     taken: str | None = None
     coded_px: tuple[int, int] | None = None
+    iso: float | None = None
+    exposure_s: float | None = None
+    panorama: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +100,9 @@ def read_exif(image: Image.Image, orientation: int) -> tuple[ExifFacts, tuple[st
         orientation=orientation,
         taken=_taken(tags),
         coded_px=_coded_px(tags),
+        iso=_number(_first(tags.get(ExifTags.Base.ISOSpeedRatings)), ISO_RANGE, "ISO speed", notes),
+        exposure_s=_number(tags.get(ExifTags.Base.ExposureTime), EXPOSURE_RANGE_S, "exposure time", notes),
+        panorama=_is_panorama(image, tags),
     )
     return facts, tuple(notes)
 
@@ -116,7 +127,8 @@ def focal_prior(exif: ExifFacts, size_px: tuple[int, int], focal35_override: flo
     Notes
     -----
     Whether the 35 mm equivalent already holds the digital zoom differs between makers: with a zoom z the
-    prior sits half-way, at f35 * sqrt(z), and spans both readings.
+    prior sits half-way, at f35 * sqrt(z), and spans both readings. A picture of another shape than a sensor's was cut
+    from one: whether the 35 mm equivalent is of the whole sensor or of the cut differs too, with the same answer.
 
     Examples
     --------
@@ -128,9 +140,33 @@ def focal_prior(exif: ExifFacts, size_px: tuple[int, int], focal35_override: flo
         return FocalPrior(focal35_override * px_per_mm, U_LOG_KNOWN, "given")
     if exif.focal35_mm is not None:
         half_log_zoom = math.log(exif.digital_zoom) / 2
-        focal35_mm = exif.focal35_mm * math.exp(half_log_zoom)
-        return FocalPrior(focal35_mm * px_per_mm, math.hypot(U_LOG_KNOWN, half_log_zoom), "exif")
+        half_log_cut = math.log(_whole_sensor(size_px)) / 2
+        focal35_mm = exif.focal35_mm * math.exp(half_log_zoom + half_log_cut)
+        u_log = math.hypot(U_LOG_KNOWN, half_log_zoom, half_log_cut)
+        return FocalPrior(focal35_mm * px_per_mm, u_log, "exif")
     return FocalPrior(PHONE_FOCAL35_MM * px_per_mm, U_LOG_UNKNOWN, "none")
+
+
+def _whole_sensor(size_px: tuple[int, int]) -> float:
+    """Return the diagonal of the 4:3 sensor that the picture was cut from, over the picture's own; 1: not cut."""
+    long, short = max(size_px), min(size_px)
+    shape = long / short
+    if any(abs(math.log(shape / s)) < SHAPE_TOLERANCE for s in SENSOR_SHAPES):
+        return 1.0
+    sensor = math.hypot(long, long * 3 / 4) if shape > 4 / 3 else math.hypot(short, short * 4 / 3)
+    return sensor / math.hypot(long, short)
+
+
+def _first(value: object) -> object:
+    return value[0] if isinstance(value, tuple) and value else value
+
+
+def _is_panorama(image: Image.Image, tags: dict[int, object]) -> bool:
+    """Return whether the file says that it is a panorama: XMP of photo spheres, or CustomRendered."""
+    xmp = image.info.get("xmp", b"")
+    text = xmp if isinstance(xmp, bytes) else str(xmp).encode("utf-8", "replace")
+    joined = b"GPano:ProjectionType" in text or b"GPano:UsePanoramaViewer" in text
+    return joined or tags.get(ExifTags.Base.CustomRendered) == PANORAMA_RENDERED
 
 
 def _number(value: object, allowed: tuple[float, float], what: str, notes: list[str]) -> float | None:
