@@ -116,11 +116,15 @@ def plan_release(result: JobResult, labels: Sequence[str] | None = None) -> Rele
 
 
 def order_size_mm(result: OpeningResult) -> tuple[float | None, float | None]:
-    """Return width and height that are about to be ordered, mm; None where there is none."""
-    size = result.opening.ordered
-    if size is None:
-        return None, None
-    return size.width.mm if size.width else None, size.height.mm if size.height else None
+    """Return width and height that are about to be ordered, mm: as given, else by the rule; None without either."""
+    size, order = result.opening.ordered, result.order
+    given = (size.width, size.height) if size is not None else (None, None)
+    by_rule = [order.by_rule_mm.get(name) if order is not None else None for name in ("width", "height")]
+    width_mm, height_mm = (
+        typed.mm if typed is not None else None if ruled is None else float(ruled)
+        for typed, ruled in zip(given, by_rule, strict=True)
+    )
+    return width_mm, height_mm
 
 
 def _judge(result: OpeningResult, log: DecisionLog | None, *, asked: bool) -> Released | NotReleased:
@@ -141,7 +145,7 @@ def _judge(result: OpeningResult, log: DecisionLog | None, *, asked: bool) -> Re
         opening=label,
         quantity=result.opening.quantity,
         rule=result.opening.rule or "",
-        rule_sha256="",
+        rule_sha256=result.order.rule.sha256 if result.order and result.order.rule else "",
         width_mm=round(width_mm, 3),
         height_mm=round(height_mm, 3),
         verdict=verdict,
