@@ -14,6 +14,8 @@ import numpy as np
 from sizing.errors import InputError, Problem
 from sizing.lenses import named_profile
 from sizing.messages import verdicts as messages
+from sizing.rulefile import find_rule
+from sizing.rules import Rule
 from sizing.units import Length, LengthError, parse_length, parse_signed_length
 from vision.request import SIDES, Array, CheckBar, OpeningRequest, PhotoRequest, Quantity, Reference
 
@@ -72,7 +74,7 @@ def opening_request(options: EstimateOptions) -> OpeningRequest:
     offset = read("--edge-offset", parse_edge_offset, options.edge_offset)
     bar = read("--check-bar", parse_check_bar, options.check_bar)
     lens = read("--lens", named_profile, options.lens)
-    problems += _choices(options) + _unsupported(options)
+    problems += _choices(options) + _rule_problems(options)
     if problems:
         raise InputError("bad-option", problems)
     photos = [
@@ -120,11 +122,23 @@ def _choices(options: EstimateOptions) -> list[Problem]:
     return problems
 
 
-def _unsupported(options: EstimateOptions) -> list[Problem]:
-    problems = []
-    if options.rule is not None:
-        problems.append(Problem("--rule", messages.not_yet("A sizing rule", "leave it out and size by hand.")))
-    return problems
+def _rule_problems(options: EstimateOptions) -> list[Problem]:
+    try:
+        rule_named(options.rule)
+    except InputError as error:
+        return [p if p.where != "rule" else Problem("--rule", p.says) for p in error.problems]
+    return []
+
+
+def rule_named(name: str | None) -> Rule | None:
+    """Return the sizing rule that `--rule` names, by id or file, looked for from this folder; None without one.
+
+    Raises
+    ------
+    InputError
+        It is not there, is there twice, or cannot be used.
+    """
+    return None if name is None else find_rule(name, Path())
 
 
 def parse_reference(text: str) -> Reference:

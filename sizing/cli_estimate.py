@@ -83,7 +83,14 @@ def estimate(
         float | None,
         typer.Option("--focal35", metavar="MM", help="Focal length in 35 mm terms, where the photo does not say it."),
     ] = None,
-    rule: Annotated[str | None, typer.Option("--rule", metavar="RULE", help="Sizing rule (not yet).")] = None,
+    rule: Annotated[
+        str | None,
+        typer.Option(
+            "--rule",
+            metavar="RULE",
+            help="Sizing rule, by id or file: which sizes it would make of the photo's figures, for a pre-quote.",
+        ),
+    ] = None,
     sill_at: Annotated[
         str,
         typer.Option("--sill-at", metavar="LINE", help="The sill's line that heights end on: front, wall or frame."),
@@ -100,7 +107,7 @@ def estimate(
     Ends with 0 measured, 3 could not be measured (says why and what photo to take), 4 a photo could not be
     read, 2 bad usage.
     """
-    from sizing.arguments import EstimateOptions, opening_request
+    from sizing.arguments import EstimateOptions, opening_request, rule_named
     from sizing.errors import InputError
 
     options = EstimateOptions(
@@ -121,6 +128,7 @@ def estimate(
     )
     try:
         request = opening_request(options)
+        sizing_rule = rule_named(options.rule)
     except InputError as error:
         return refuse_all(error)
     require_libraries()
@@ -130,7 +138,7 @@ def estimate(
     from sizing.terminal import estimate_complaints, estimate_text
 
     shown: Any = units  # checked with the other options
-    result = estimate_photos(request, progress=progress_shown(quiet))
+    result = estimate_photos(request, progress=progress_shown(quiet), rule=sizing_rule)
     document = estimate_document(result)
     saved, warnings = save_estimate(result, document, out=out, units=shown)
     for line in warnings:

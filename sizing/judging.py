@@ -17,6 +17,8 @@ from sizing.decision import (
 )
 from sizing.explanations import Explanation, explain
 from sizing.job import Job, Opening, Reading, Tolerance
+from sizing.order import Order
+from sizing.ordering import RuleFound, order_of, tolerance_of
 from sizing.snooping import ReadingTest
 from sizing.tape import u_reading_mm
 from vision.request import Estimate, NotMeasured
@@ -27,7 +29,8 @@ class ReadingResult:
     """One reading with the photo's verdict on it; `holds` when it stops the order, `likely` ranked causes.
 
     `edge_decides`: were the traced edges beyond doubt the verdict would be another; a person must point. `test` is the
-    reading's w-test among all readings and measures, None where it took no part.
+    reading's w-test among all readings and measures, None where it took no part. `p_changes`: probability that putting
+    it right would change the order, None where that was not asked (no rule or order, or the reading agrees).
     """
 
     reading: Reading
@@ -36,12 +39,23 @@ class ReadingResult:
     likely: tuple[Explanation, ...] = ()
     edge_decides: bool = False
     test: ReadingTest | None = None
+    p_changes: float | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Judged:
+    """The readings of one opening judged, its verdict, its order if any, and the tolerance in force."""
+
+    readings: tuple[ReadingResult, ...]
+    verdict: OpeningVerdict
+    order: Order | None
+    tolerance: Tolerance
 
 
 def judge_readings(
-    job: Job, opening: Opening, answer: Estimate | NotMeasured, check: CrossCheck | None
-) -> tuple[tuple[ReadingResult, ...], OpeningVerdict]:
-    """Return each reading judged, in the order of the form, and the verdict of the opening.
+    job: Job, opening: Opening, answer: Estimate | NotMeasured, check: CrossCheck | None, rule: RuleFound = None
+) -> Judged:
+    """Return each reading judged, in the order of the form, the verdict of the opening, and its order.
 
     Parameters
     ----------
@@ -53,13 +67,20 @@ def judge_readings(
         What the photo said.
     check : CrossCheck or None
         Tests of all readings together (`consistency.cross_check`).
+    rule : Rule, InputError or None
+        The sizing rule that the opening names, or why it cannot be used.
     """
+    tolerance = tolerance_of(job, rule)
     readings = {reading.name: reading for reading in opening.readings}
     measured = answer if isinstance(answer, Estimate) else None
-    judgements = {name: _judge(reading, opening, measured, job.tolerance) for name, reading in readings.items()}
+    judgements = {name: _judge(reading, opening, measured, tolerance) for name, reading in readings.items()}
+    counting, order = order_of(opening, rule, measured, judgements, tolerance)
+    counts = counting.counts
     verdict = judge_opening(
         judgements,
-        missing=missing_readings(judgements),
+        counts=counts,
+        missing=missing_readings(judgements, counting.harmless),
+        order_problems=() if order is None else tuple(problem.code for problem in order.problems),
         has_photo=measured is not None,
         inconsistent=() if measured is not None else inconsistent_group(check),
     )
@@ -68,14 +89,16 @@ def judge_readings(
         ReadingResult(
             reading,
             judgements[name],
-            judgements[name].verdict == "differs" or (verdict.why == "readings-inconsistent" and name in verdict.names),
+            (judgements[name].verdict == "differs" and counts.get(name, True))
+            or (verdict.why == "readings-inconsistent" and name in verdict.names),
             likely.get(name, ()),
-            _edge_decides(judgements[name], measured, job.tolerance, name),
+            _edge_decides(judgements[name], measured, tolerance, name),
             None if check is None else check.snooped.tests.get(name),
+            counting.chances.get(name),
         )
         for name, reading in readings.items()
     )
-    return results, verdict
+    return Judged(results, verdict, order, tolerance)
 
 
 def _judge(reading: Reading, opening: Opening, measured: Estimate | None, tolerance: Tolerance) -> Judgement:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from fractions import Fraction
 from typing import Any
 
+from sizing.counting import P_CHANGES
 from sizing.messages import order as words
 from sizing.order import Order, SizeEvidence
 from sizing.orderproblems import OrderNote
@@ -64,6 +65,15 @@ def estimate_order_document(order: Order) -> Document:
         "confirm": [{"what": c, "says": words.confirm_says(c)} for c in (rule.confirm if rule is not None else ())],
         "cautions": list(words.CAUTIONS),
     }
+
+
+def not_held_document(name: str, verdict: str, chance: float | None) -> Document:
+    """Return, for a reading that the photo does not support, whether it counts for the order and why not."""
+    if chance is None or verdict == "agrees":
+        return {}
+    counts = chance >= P_CHANGES
+    document: Document = {"counts": counts, "p_changes_order": round(chance, _P_DIGITS)}
+    return document if counts else document | {"why_not_counted": words.not_held(name)}
 
 
 def sizes_document(order: Order) -> Document:

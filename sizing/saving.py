@@ -35,6 +35,7 @@ def save_run(
     if result.job is None:
         return None, []
     hashes = [photo.sha256 for opening in result.openings for photo in opening.photos]
+    hashes += [o.order.rule.sha256 for o in result.openings if o.order is not None and o.order.rule is not None]
     target = target_folder(result.job.folder, out, run_id(result.job.sha256, hashes, program_version()))
     warnings: list[str] = []
     whole = {"schema": SCHEMA, "jobs": [document]}

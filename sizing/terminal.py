@@ -15,7 +15,7 @@ from sizing.messages import record
 from sizing.messages import verdicts as messages
 from sizing.messages.remeasure import in_view
 from sizing.messages.slips import probably, slip_says
-from sizing.orderview import caution_line, estimate_order_lines, order_lines
+from sizing.orderview import caution_lines, estimate_order_lines, order_lines
 from sizing.remeasure import again
 from sizing.units import Unit
 from vision.request import NINE, Estimate, NotMeasured, Warning_
@@ -42,7 +42,7 @@ def job_text(result: JobResult, saved: Path | None = None) -> str:
     if saved is not None:
         lines.append("  " + messages.written_to(saved))
     lines.append("  " + messages.CAUTION)
-    lines += ["  " + line for line in caution_line(opening.order for opening in result.openings)]
+    lines += ["  " + line for line in caution_lines(opening.order for opening in result.openings)]
     return "\n".join([*lines, ""])
 
 

@@ -100,13 +100,13 @@ def order_line(
     Examples
     --------
     >>> order_line(Fraction(14097, 10), Fraction(1600), "louvered-outside", 0.987, "in")
-    'By the rule louvered-outside: 55 1/2 in wide, 63 in high (photo and tape together: 98 % sure of this size).'
+    'By the rule louvered-outside: 55 1/2 in wide, 63 in high (photo and tape together: 99 % sure of this size).'
     """
     sizes = [
         "no width yet" if width_mm is None else f"{format_length(width_mm, unit)} wide",
         "no height yet" if height_mm is None else f"{format_length(height_mm, unit)} high",
     ]
-    sure = "" if probability is None else f" (photo and tape together: {int(100 * probability)} % sure of this size)"
+    sure = "" if probability is None else f" (photo and tape together: {_percent(probability)} sure of this size)"
     return f"By the rule {one_line(rule)}: {', '.join(sizes)}{sure}."
 
 
@@ -123,12 +123,22 @@ def panels_line(panels_mm: Sequence[Fraction], unit: Unit) -> str:
     return f"In {len(panels_mm)} panels: {', '.join(format_length(w, unit) for w in panels_mm)}."
 
 
-def not_held(name: str, p_changes: float) -> str:
+def problem(says: str) -> str:
+    """Return the line of a problem of the order."""
+    return f"Order: {says}"
+
+
+def remark(says: str) -> str:
+    """Return the line of a remark on the order, which stops nothing."""
+    return f"Order, to note: {says}"
+
+
+def not_held(name: str) -> str:
     """Return why a reading that the photo does not support stops nothing.
 
     Examples
     --------
-    >>> not_held("width_top", 0.004)
+    >>> not_held("width_top")
     'width, top: does not change the size to order (probability below 0.01), so it does not stop it.'
     """
     return f"{name_of(name)}: does not change the size to order (probability below 0.01), so it does not stop it."
@@ -166,8 +176,13 @@ def share_line(width_mm: float | None, height_mm: float | None, probability: flo
     '  55 1/2 in wide, none high: 98 %'
     """
     wide, high = (("none" if v is None else format_length(v, unit)) for v in (width_mm, height_mm))
-    percent = f"{100 * probability:.0f} %" if probability >= 0.01 else "under 1 %"
-    return f"  {wide} wide, {high} high: {percent}"
+    return f"  {wide} wide, {high} high: {_percent(probability)}"
+
+
+def _percent(probability: float) -> str:
+    if probability > 0.99:
+        return "over 99 %"
+    return "under 1 %" if probability < 0.01 else f"{100 * probability:.0f} %"
 
 
 def shares_heading(rule: str) -> str:

@@ -1,0 +1,52 @@
+"""The sizing rule and the order of one opening of a job: found, and put before the readings' verdicts."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from sizing.counting import Counting, which_count
+from sizing.decision import Judgement
+from sizing.errors import InputError
+from sizing.job import Job, Opening, Tolerance
+from sizing.order import Order, make_order, order_without_rule
+from sizing.rulefile import find_rule
+from sizing.rules import Rule, tolerance_in_force
+from vision.request import Estimate
+
+RuleFound = Rule | InputError | None
+
+
+def rule_of(job: Job, opening: Opening, *, allow_outside: bool = False) -> RuleFound:
+    """Return the rule that an opening names, why it cannot be used, or None where it names none."""
+    if opening.rule is None:
+        return None
+    try:
+        return find_rule(opening.rule, job.folder, allow_outside=allow_outside)
+    except InputError as error:
+        return error
+
+
+def tolerance_of(job: Job, rule: RuleFound) -> Tolerance:
+    """Return the tolerance in force: the job's own words, else the rule's, else the default."""
+    return tolerance_in_force(job.tolerance, job.tolerance_given, rule if isinstance(rule, Rule) else None)
+
+
+def order_of(
+    opening: Opening,
+    rule: RuleFound,
+    estimate: Estimate | None,
+    judgements: Mapping[str, Judgement],
+    tolerance: Tolerance,
+) -> tuple[Counting, Order | None]:
+    """Return which readings count, and the order; None where there is neither rule nor order.
+
+    Without a photo that measures, and without an order, every reading counts (contract, *Decision*).
+    """
+    if not isinstance(rule, Rule):
+        if rule is None and opening.ordered is None:
+            return Counting(), None
+        return Counting(), order_without_rule(opening, rule)
+    counting = Counting()
+    if estimate is not None and opening.ordered is not None:
+        counting = which_count(rule, opening, estimate, judgements)
+    return counting, make_order(rule, opening, estimate, judgements, counting, tolerance)
