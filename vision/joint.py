@@ -53,7 +53,9 @@ Pair = tuple[tuple[int, int], tuple[int, int]]
 class Joint:
     """Photos adjusted together: the adjustment, photos used in their order, first lines and traces of the sides.
 
-    `shared` are pairs ((photo, reference), (photo, reference)) that stayed in one place.
+    `shared` are pairs ((photo, reference), (photo, reference)) that stayed in one place; `seen` the observations of
+    the sides. Photos are counted as in `used` there. `strain` is how much worse the photos fit together than each
+    alone, a chi-square of `conditions` degrees of freedom.
     """
 
     adjusted: Adjusted[JointState]
@@ -61,6 +63,9 @@ class Joint:
     lines: Mapping[Side, Line]
     sides: Mapping[Side, SideLine]
     shared: tuple[Pair, ...]
+    seen: tuple[SideSeen, ...]
+    strain: float
+    conditions: int
 
 
 def join(photos: Sequence[PhotoTraced], depths: EdgeDepths) -> Joint | None:
@@ -101,7 +106,17 @@ def join(photos: Sequence[PhotoTraced], depths: EdgeDepths) -> Joint | None:
             )
             if one_by_one and one_by_one != shared:
                 best, kept = _adjusted(joined, placed, lines, depths, one_by_one), one_by_one
-    return Joint(best, used, lines, sides, kept)
+    alone = sum(p.solved.adjusted.cost for p in joined)
+    seen = tuple(_sides_seen(joined, lines, depths))
+    strain = max(0.0, best.cost - alone)
+    return Joint(best, used, lines, sides, kept, seen, strain, _conditions(joined, seen, kept))
+
+
+def _conditions(photos: Sequence[PhotoTraced], seen: Sequence[SideSeen], shared: Sequence[Pair]) -> int:
+    """Return how many conditions joining adds: sides seen twice, sheets that stayed, one size, one skew, one camera."""
+    more = len(photos) - 1
+    cameras = sum(5 * (len(g) - 1) for g in _groups(photos))
+    return 2 * len(seen) - 8 - 3 * more + 8 * len(shared) + 4 * more + cameras
 
 
 def _frames(photos: Sequence[PhotoTraced], depths: EdgeDepths) -> list[Array | None]:
@@ -192,17 +207,22 @@ def _adjusted(
     blocks: list[Block[JointState]] = []
     for k, photo in enumerate(photos):
         blocks += _own_blocks(photo, k, state.layout, photos)
-        for i, side in enumerate(SIDES):
-            if side in photo.sides:
-                ends = photo.sides[side]
-                cov = _cov_ends(photo, ends, depths.z_mm[side])
-                blocks.append(SideSeen(k, i, lines[side], ends.ends_px, whitening(cov)))
+    blocks += _sides_seen(photos, lines, depths)
     blocks += [same_place(state.layout, here, there, U_PLACE) for here, there in shared]
     blocks += [one_direction(state.layout, k, WALL.start) for k in range(1, len(photos))]
     z = np.array([depths.z_mm[s] for s in SIDES])
     each = np.diag([depths.u_each_mm[s] ** 2 + U_SIDE_DEPTH_MM**2 for s in SIDES])
     blocks.append(depths_known(state.layout, z, depths.u_common_mm**2 + each))
     return adjust(blocks, state, iterations=15)
+
+
+def _sides_seen(photos: Sequence[PhotoTraced], lines: Mapping[Side, Line], depths: EdgeDepths) -> Iterator[SideSeen]:
+    for k, photo in enumerate(photos):
+        for i, side in enumerate(SIDES):
+            if side in photo.sides:
+                ends = photo.sides[side]
+                cov = _cov_ends(photo, ends, depths.z_mm[side])
+                yield SideSeen(k, i, lines[side], ends.ends_px, whitening(cov))
 
 
 def _groups(photos: Sequence[PhotoTraced]) -> list[list[int]]:
