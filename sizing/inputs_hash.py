@@ -27,6 +27,7 @@ def inputs_sha256(
     photo_sha256: Sequence[str],
     document_sha256: Sequence[str] = (),
     rule_sha256: str = "",
+    lens_sha256: Sequence[str] = (),
 ) -> str:
     """Return the SHA-256 of what one opening is judged and ordered by, as 64 hex digits.
 
@@ -40,6 +41,8 @@ def inputs_sha256(
         SHA-256 of each photo and document in the opening's order, empty where a file cannot be read.
     rule_sha256 : str
         SHA-256 of the sizing rule's file, empty without one.
+    lens_sha256 : sequence of str
+        SHA-256 of each camera profile that applied.
 
     Notes
     -----
@@ -52,6 +55,7 @@ def inputs_sha256(
         "form": _FORM,
         "label": opening.label,
         "tolerance_mm": astuple(job.tolerance),
+        "tolerance_given": sorted(job.tolerance_given),
         "wall": opening.wall,
         "shape": opening.shape,
         "sill_at": opening.sill_at,
@@ -63,6 +67,7 @@ def inputs_sha256(
         "superseded": [_reading(r) for r in opening.superseded],
         "rule": opening.rule,
         "rule_sha256": rule_sha256,
+        "lenses": sorted(set(lens_sha256)),
         "quantity": opening.quantity,
         "ordered": _size(opening.ordered),
         "clearances": opening.clearances,
