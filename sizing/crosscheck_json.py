@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
 from sizing.consistency import CrossCheck
+from sizing.job_tests import CommonTest
+from sizing.messages import crosscheck as messages
 from sizing.snooping import ReadingTest
+from sizing.units import Unit
 
 Document = dict[str, Any]
 
@@ -42,6 +46,37 @@ def joint_test_document(check: CrossCheck | None) -> Document | None:
     if check.edge is not None:
         document["fits_edge"] = {"side": check.edge.side, "shift_mm": _number(check.edge.shift_mm, 2)}
     return document
+
+
+def job_tests_document(tests: Sequence[CommonTest], units: Unit) -> list[Document]:
+    """Return `job_tests`: ratios (less 1) of prints and tapes, shifts of tapes in mm, and what they point to."""
+    return [
+        {
+            "test": t.kind,
+            "of": t.of,
+            "openings": list(t.labels),
+            **_sized(t),
+            "w": _number(t.w, 2),
+            "critical_w": _number(t.critical, 2),
+            "found": t.found,
+            "group": [f"{kind} {of}" for kind, of in t.group],
+            "says": messages.common_part(t, units),
+        }
+        for t in tests
+    ]
+
+
+def _sized(test: CommonTest) -> Document:
+    """Return value, U95, what was expected and the least value found, each with the unit in its name."""
+    unit, digits = ("mm", 2) if test.kind == "tape_zero" else ("ratio", 5)
+    known = math.isfinite(test.u)
+    figures = {
+        "value": test.value if known else None,
+        "U95": 2.0 * test.u,
+        "expected_U95": 2.0 * test.allowed_u,
+        "detectable": test.least,
+    }
+    return {f"{name}_{unit}": _number(value, digits) for name, value in figures.items()}
 
 
 def _number(value: float | None, digits: int) -> float | None:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sizing.messages.verdicts import name_of, names_of
-from sizing.units import Unit, format_length
+from sizing.job_tests import CommonTest
+from sizing.messages.verdicts import name_of, names_of, one_line
+from sizing.units import Unit, format_length, format_uncertainty
 
 
 def outliers_found(groups: Sequence[Sequence[str]], *, with_photo: bool) -> str:
@@ -38,6 +39,51 @@ def fits_other_edge(side: str, shift_mm: float, units: Unit) -> str:
         f"The readings fit the photo only if its {name_of(side)} is another line, about {length} further {way}. "
         "Look at the picture and point to the edge that the tape touched."
     )
+
+
+def common_part(test: CommonTest, units: Unit) -> str:
+    """Return what the test of one common part of a job says, and what to do.
+
+    Examples
+    --------
+    >>> quiet = CommonTest("tape_zero", "class-2", 0.2, 0.6, 0.4, 0.3, 3.6, 4.0, False, ("W1", "W2"))
+    >>> common_part(quiet, "mm")
+    'Tape class-2: nothing found; a shift of 4.0 mm or more would have been seen.'
+    """
+    who = f"Print {test.of}" if test.kind == "print_scale" else f"Tape {one_line(test.of)}"
+    if not test.found:
+        if not test.least < 1e6:
+            return f"{who}: cannot be told from what was found already."
+        least = format_length(test.least, units) if test.kind == "tape_zero" else _percent(test.least)
+        kind = "shift" if test.kind == "tape_zero" else "ratio"
+        return f"{who}: nothing found; a {kind} of {least} or more would have been seen."
+    where = ", ".join(one_line(label) for label in test.labels)
+    more = "more" if test.value > 0 else "less"
+    if test.kind == "tape_zero":
+        size, spread = format_length(abs(test.value), units), format_uncertainty(2.0 * test.u, units)
+        what = f"the tape reads about {size} (+-{spread}) {more} than the photos at every length"
+    else:
+        what = f"the tape reads {_percent(abs(test.value))} (+-{_percent(2.0 * test.u)}) {more} than the photos"
+    causes = list(dict.fromkeys(_CAUSES[kind] for kind, _ in test.group or ((test.kind, test.of),)))
+    others = f" ({'; '.join(causes[1:])} would look the same)" if len(causes) > 1 else ""
+    kinds = [kind for kind, _ in test.group] or [test.kind]
+    return f"{where}: {what}. Suspect {causes[0]}{others}. {_REMEDIES[kinds[0]]} No reading is changed by this."
+
+
+_CAUSES = {
+    "print_scale": "the print or the declared size of the reference",
+    "tape_zero": "the hook, bent or packed, or a tape not started at its end",
+    "tape_scale": "the blade of the tape, worn or stretched",
+}
+_REMEDIES = {
+    "print_scale": "Measure the printed bars (150 mm across, 200 mm along) or the reference and enter what you find.",
+    "tape_zero": "Check the hook against a known length.",
+    "tape_scale": "Check the tape against another over its whole length.",
+}
+
+
+def _percent(ratio: float) -> str:
+    return f"{100.0 * ratio:.2f} %"
 
 
 def _group(names: Sequence[str]) -> str:

@@ -1,0 +1,161 @@
+"""Facts about what the openings of a job have in common. Oracles: simulation with known causes, statsmodels GLS."""
+
+import numpy as np
+import pytest
+
+from sizing.adjustment import CORNER_U_MM, STATIONS, predict_readings_mm
+from sizing.crosscheck_json import job_tests_document
+from sizing.job import Opening, Reading
+from sizing.job_tests import job_tests
+from sizing.snooping import critical_w
+from sizing.tape import reading_noise_mm, too_long_mm
+from sizing.units import parse_length
+from vision.request import PARTS, CheckBar, Estimate, Quantity
+
+U_PRINT = 0.002
+PRINT = PARTS.index("print_scale")
+
+
+def shapes(n, rng):
+    return [
+        np.array([w, w + rng.normal(0, 3), h, h + rng.normal(0, 3), rng.normal(0, 4)])
+        for w, h in zip(rng.uniform(800, 1800, n), rng.uniform(900, 2100, n), strict=True)
+    ]
+
+
+def pair(label, shape, rng=None, *, ratio=0.0, shift=0.0, off=None, tape="class-2", by=None, bar=None):
+    """Return an opening read `shift` too long, and its photo whose print is `ratio` larger than declared."""
+    lengths = predict_readings_mm(shape)
+    draw = (lambda u: rng.normal(0.0, u, 8)) if rng is not None else (lambda _: np.zeros(8))
+    eight = np.eye(8) + (U_PRINT**2 / 2) * np.outer(lengths, lengths)
+    photo = lengths * (1.0 - ratio) + draw(1.0)
+    noise = np.sqrt(0.9**2 + np.array([0.0] * 6 + [CORNER_U_MM**2] * 2))
+    read = lengths + [too_long_mm(v) for v in lengths] + shift + draw(1.0) * noise
+    t = np.vstack([np.eye(8), np.eye(8)[6] - np.eye(8)[7]])
+    budget = np.zeros((9, len(PARTS)))
+    budget[:8, PRINT] = U_PRINT * lengths
+    values = t @ photo
+    readings = tuple(
+        Reading(n, parse_length(f"{v + (off or {}).get(n, 0.0):.4f} mm", "mm"), n, tape=tape, by=by)
+        for n, v in zip(STATIONS, read, strict=True)
+    )
+    bars = CheckBar() if bar is None else CheckBar(across=Quantity(bar, 0.3))
+    answer = Estimate(values, t @ eight @ t.T, budget, np.zeros(9), {}, (), (), (), (), "photo")
+    return Opening(label, readings=readings, check_bar=bars), answer, None
+
+
+def a_job(n=8, seed=1, **more):
+    rng = np.random.default_rng(seed)
+    return [pair(f"W{i}", shape, rng, **more) for i, shape in enumerate(shapes(n, rng))]
+
+
+def found(tests):
+    return {(t.kind, t.of) for t in tests if t.found}
+
+
+def test_a_sound_job_reports_its_print_and_its_tape_and_finds_nothing():
+    tests = job_tests(a_job())
+    assert [(t.kind, t.of) for t in tests] == [
+        ("print_scale", "sheet"),
+        ("tape_zero", "class-2"),
+        ("tape_scale", "class-2"),
+    ]
+    assert found(tests) == set()
+    assert all(t.labels == tuple(f"W{i}" for i in range(8)) for t in tests)
+
+
+@pytest.mark.parametrize("ratio", [0.03, -0.015])
+def test_a_print_at_another_scale_is_a_ratio_and_points_to_the_print(ratio):
+    tests = job_tests(a_job(ratio=ratio))
+    assert found(tests) == {("print_scale", "sheet")}
+    test = tests[0]
+    # Measures are short by the ratio of the tape's lengths: tape / photo - 1 = ratio / (1 - ratio).
+    assert test.value == pytest.approx(ratio / (1.0 - ratio), abs=4 * test.u)
+    # One tape and one print cannot be told apart by ratio: both are named, the print as the more plausible.
+    assert test.group == (("print_scale", "sheet"), ("tape_scale", "class-2"))
+
+
+@pytest.mark.parametrize("shift", [25.4, -8.0])
+def test_a_shift_at_every_length_points_to_the_hook(shift):
+    tests = job_tests(a_job(shift=shift))
+    assert found(tests) == {("tape_zero", "class-2")}
+    assert tests[1].value == pytest.approx(shift, abs=4 * tests[1].u)
+    assert tests[1].group == (("tape_zero", "class-2"),)
+
+
+def test_slips_of_single_readings_are_no_common_part():
+    rng = np.random.default_rng(3)
+    job = [
+        pair(f"W{i}", s, rng, off={"width_top": 25.4} if i % 2 else {"height_left": -12.7})
+        for i, s in enumerate(shapes(10, rng))
+    ]
+    assert found(job_tests(job)) == set()
+
+
+def test_a_bent_hook_of_one_crew_is_laid_to_that_crews_tape():
+    rng = np.random.default_rng(4)
+    made = shapes(8, rng)
+    job = [pair(f"W{i}", s, rng, by="crew 2", shift=9.0) for i, s in enumerate(made[:4])]
+    job += [pair(f"V{i}", s, rng, by="crew 5") for i, s in enumerate(made[4:])]
+    assert found(job_tests(job)) == {("tape_zero", "class-2 (crew 2)")}
+
+
+def test_two_print_runs_are_told_apart_by_their_bars():
+    rng = np.random.default_rng(5)
+    made = shapes(8, rng)
+    job = [pair(f"W{i}", s, rng, ratio=0.02) for i, s in enumerate(made[:4])]
+    job += [pair(f"V{i}", s, rng, bar=150.0) for i, s in enumerate(made[4:])]
+    (name,) = found(job_tests(job))
+    assert name == ("print_scale", "sheet")
+
+
+@pytest.mark.parametrize("job", [[], a_job(1), [(Opening("W1"), a_job(1)[0][1], None)] * 2])
+def test_what_fewer_than_two_openings_share_is_not_tested(job):
+    assert job_tests(job) == ()
+
+
+def test_w_of_a_common_part_is_the_t_value_of_its_column_in_statsmodels_gls():
+    # Both openings stacked, every common part at its prior in the covariance, that under test as a column.
+    api = pytest.importorskip("statsmodels.api", reason="statsmodels is the independent implementation here")
+    job = a_job(3, seed=9, ratio=0.001, shift=1.0)
+    tests = job_tests(job)
+    lengths = np.concatenate([a.values_mm[:8] for _, a, _ in job])
+    y = np.concatenate(
+        [[r.length.mm - too_long_mm(r.length.mm) for r in o.readings] - a.values_mm[:8] for o, a, _ in job]
+    )
+    own = []
+    for opening, answer, _ in job:
+        noise = [reading_noise_mm(r.length.mm, r.graduation_mm, "masonry") ** 2 for r in opening.readings]
+        print_part = tests[0].allowed_u ** 2 * np.outer(answer.values_mm[:8], answer.values_mm[:8])
+        own.append(np.diag(noise + np.array([0.0] * 6 + [CORNER_U_MM**2] * 2)) + answer.cov_mm2[:8, :8] - print_part)
+    cov = np.zeros((24, 24))
+    for i, block in enumerate(own):
+        cov[8 * i : 8 * i + 8, 8 * i : 8 * i + 8] = block
+    columns = [lengths, np.ones(24), lengths]
+    for column, test in zip(columns, tests, strict=True):
+        cov += test.allowed_u**2 * np.outer(column, column)
+    for column, test in zip(columns, tests, strict=True):
+        fit = api.GLS(y, column, sigma=cov).fit()
+        u = float(np.sqrt(fit.normalized_cov_params[0, 0]))
+        assert test.w == pytest.approx(float(fit.params[0]) / u, rel=0.01, abs=5e-3)
+
+
+@pytest.mark.slow
+def test_sound_jobs_of_twelve_openings_raise_an_alarm_in_at_most_the_level():
+    alarms = sum(bool(found(job_tests(a_job(12, seed=s)))) for s in range(2000))
+    assert alarms <= 8  # P(more of 2000 at 0.001) = 2e-4, Poisson
+
+
+def test_the_document_names_units_and_points_to_the_cause():
+    ratio, zero, scale = job_tests_document(job_tests(a_job(ratio=0.03)), "in")
+    assert ratio["found"]
+    assert "print" in ratio["says"]
+    assert ratio["value_ratio"] == pytest.approx(0.031, abs=0.002)
+    assert zero["value_mm"] is not None
+    # What the print explains whole has no figure of its own.
+    assert scale["value_ratio"] is None
+    assert scale["detectable_ratio"] is None
+    (_, hook, _) = job_tests_document(job_tests(a_job(shift=-25.4)), "in")
+    assert "less than the photos" in hook["says"]
+    assert "hook" in hook["says"]
+    assert critical_w(3) == pytest.approx(hook["critical_w"], abs=0.005)
