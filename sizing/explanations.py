@@ -32,6 +32,8 @@ _LEAST_SHOWN = 0.02
 # Metres away from the photo the tails of the hypotheses mean nothing: a size put forward lies as near as this
 # to the photo's, or within its U95 (guess, no effect on verdicts).
 _NEAR_MM = 25.4
+# Explanations less likely than this are left out.
+_LEAST_SHARE = 1e-9
 # Combinations of candidate edges that are weighed, and the least weight beside the likeliest.
 _EDGES = 12
 _LIGHTEST_EDGE = 0.003
@@ -155,6 +157,7 @@ def _ranked(
 ) -> tuple[Explanation, ...]:
     here = scene.readings_mm[name]
     groups: dict[tuple[str, float], list[tuple[float, Hypothesis]]] = {}
+    mine = [h for h in hypotheses if name in h.shift_mm]
     none, else_share, else_odds = float(shares[-1]), 0.0, 0.0
     for k, h in enumerate(hypotheses):
         if name not in h.shift_mm:
@@ -162,7 +165,7 @@ def _ranked(
         if h.none:
             else_share += float(shares[k])
             else_odds += h.odds
-        elif shares[k] > 0.0:
+        elif shares[k] > _LEAST_SHARE:
             groups.setdefault((h.slip, round(h.shift_mm[name], 2)), []).append((float(shares[k]), h))
     none += else_share
 
@@ -175,7 +178,7 @@ def _ranked(
         best = max(members, key=lambda m: m[0])[1]
         moved = hook_mm if best.common else best.shift_mm[name]
         size = here - moved if best.sized else None
-        odds = sum(h.odds for h in hypotheses if h.slip == slip and round(h.shift_mm.get(name, 1e9), 2) == shift)
+        odds = sum(h.odds for h in mine if h.slip == slip and round(h.shift_mm[name], 2) == shift)
         ranked.append(Explanation(slip, share, size, moved if best.sized else None, best.facts, ratio(share, odds)))
     return tuple(sorted(ranked, key=lambda e: -e.probability))
 

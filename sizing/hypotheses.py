@@ -83,7 +83,8 @@ class Weighable:
     """Hypotheses as arrays over n readings: shifts (H, n), log odds (H,), masks (H,) of what each takes up.
 
     `first_mode` (H, n) is the only mode of most; `modes` (n, r) of those with several stand by index. `vague` (H,):
-    'something else' of several readings, which fits nearly anything.
+    'something else' of several readings, which fits nearly anything. `by_mask` (H,) sorts by mask, `mask_starts`
+    are the first of each in that order.
     """
 
     shift_mm: Array
@@ -93,6 +94,8 @@ class Weighable:
     first_mode: Array
     modes: Mapping[int, Array]
     vague: np.ndarray[tuple[int], np.dtype[np.bool_]]
+    by_mask: np.ndarray[tuple[int], np.dtype[np.int64]]
+    mask_starts: np.ndarray[tuple[int], np.dtype[np.int64]]
 
 
 def weighable(hypotheses: list[Hypothesis], names: tuple[str, ...]) -> Weighable:
@@ -121,4 +124,7 @@ def weighable(hypotheses: list[Hypothesis], names: tuple[str, ...]) -> Weighable
             modes[k] = mode
     odds = np.array([h.odds for h in hypotheses])
     vague = np.array([h.none and len(h.shift_mm) > 1 for h in hypotheses])
-    return Weighable(shift, np.log(odds) + [h.log_factor for h in hypotheses], masks, touches, first, modes, vague)
+    log_odds = np.log(odds) + [h.log_factor for h in hypotheses]
+    by_mask = np.argsort(masks, kind="stable")
+    starts = np.flatnonzero(np.diff(masks[by_mask], prepend=-1))
+    return Weighable(shift, log_odds, masks, touches, first, modes, vague, by_mask, starts)

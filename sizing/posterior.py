@@ -21,6 +21,8 @@ Tags = np.ndarray[tuple[int], np.dtype[np.uint64]]
 # Sets that are carried on to one slip more: the best, and the best of each choice of readings. Fewer: rare sets are
 # missed.
 _BEST, _KEPT = 8, 16
+# A set this near (log) to a perfect fit without odds leaves nothing to explain: four slips or so.
+_CLEAR = 30.0
 # Sets lighter than the best by this (log) are dropped: a thousandth of a per mille in all.
 _LIGHTEST = 16.0
 # A further slip is looked for while the best set of the last round is within this (log) of the best of all.
@@ -94,9 +96,10 @@ def posterior_of(difference_mm: Array, cov_mm2: Array, what: Weighable, log_edge
         np.zeros(1, dtype=np.uint64),
     )
     q = np.einsum("jn,nm,jm->j", start.residual[0], np.linalg.inv(cov_mm2), start.residual[0])
-    empty = np.logaddexp.reduce(log_edges - 0.5 * q) - 0.5 * np.linalg.slogdet(cov_mm2)[1]
+    perfect = -0.5 * float(np.linalg.slogdet(cov_mm2)[1])
+    empty = float(np.logaddexp.reduce(log_edges - 0.5 * q)) + perfect
     rounds: list[tuple[Table, Array]] = [(start.members, np.array([empty]))]
-    best = heaviest = float(empty)
+    best = heaviest = empty
     sets = start
     for _ in range(n + 1):
         members, logs, keys, parents = _extended(sets, what, log_edges, tags)
@@ -109,7 +112,8 @@ def posterior_of(difference_mm: Array, cov_mm2: Array, what: Weighable, log_edge
         best = max(best, top)
         if top < best - _HOPE:
             break
-        order = _to_carry(np.where(sharp, logs, -np.inf), sets.masks[parents] | what.masks[members[:, -1]])
+        masks = sets.masks[parents] | what.masks[members[:, -1]]
+        order = _to_carry(np.where(sharp, logs, -np.inf), masks, clear=top > perfect - _CLEAR)
         sets = _carried(sets, what, members[order], parents[order], keys[order])
     depth = max(m.shape[1] for m, _ in rounds)
     members = np.concatenate(
@@ -148,11 +152,10 @@ def _extended(
     free = (sets.masks[:, None] & what.masks) == 0
     logs = np.where(free, logs, -np.inf)
     keep = free & (logs > logs[:, ~what.vague].max(initial=-np.inf) - _LIGHTEST)
-    for mask in np.unique(what.masks):
-        group = np.flatnonzero(what.masks == mask)
-        best = group[logs[:, group].argmax(axis=1)]
-        rows = np.arange(len(logs))
-        keep[rows, best] |= free[rows, best]
+    # Of each choice of readings the best, however light: it may be half of a set that fits.
+    top = np.maximum.reduceat(logs[:, what.by_mask], what.mask_starts, axis=1)
+    widths = np.diff(np.append(what.mask_starts, len(what.masks)))
+    keep[:, what.by_mask] |= free[:, what.by_mask] & (logs[:, what.by_mask] == np.repeat(top, widths, axis=1))
     rows, columns = np.nonzero(keep)
     keys = sets.keys[rows] + tags[columns]
     _, first = np.unique(keys, return_index=True)
@@ -161,10 +164,12 @@ def _extended(
     return members, logs[rows, columns], keys[first], rows
 
 
-def _to_carry(logs: Array, masks: Index) -> Index:
-    """Return the rows of the best sets, and of the best of each choice of readings, best first."""
+def _to_carry(logs: Array, masks: Index, *, clear: bool) -> Index:
+    """Return the rows of the best sets, and unless the case is clear of the best of each choice of readings."""
     order = np.argsort(-logs, kind="stable")
     order = order[np.isfinite(logs[order])]
+    if clear:
+        return order[:_BEST][logs[order[:_BEST]] > logs[order[0]] - _LIGHTEST]
     _, first = np.unique(masks[order], return_index=True)
     chosen = np.union1d(np.arange(min(_BEST, len(order))), first)[:_KEPT]
     rows: Index = order[chosen]
