@@ -15,6 +15,7 @@ from vision.depths import edge_depths
 from vision.found import doubt, widened
 from vision.measures import Measured, candidate_effects, measure
 from vision.opening import find_openings
+from vision.page_photo import solve_page_photo
 from vision.prepared import Prepared, prepare
 from vision.request import (
     SIDES,
@@ -29,7 +30,6 @@ from vision.request import (
 )
 from vision.sides import trace_sides
 from vision.solve import solve_sheets
-from vision.solve_pages import solve_rectangles
 from vision.solved import Solved
 from vision.stations import ENDS, SideLine, clicked_sides
 from vision.traced import faces_of, side_lines
@@ -142,8 +142,8 @@ def measure_traced(request: OpeningRequest, traced: PhotoTraced) -> PhotoMeasure
 
 
 def _solve(request: OpeningRequest, ready: Prepared) -> Solved | Warning_:
-    kind, asked = ready.reference.kind, ready.asked
-    if kind == "sheet":
+    asked = ready.asked
+    if ready.reference.kind == "sheet":
         if not ready.sightings:
             return Warning_(
                 "no-reference",
@@ -152,13 +152,7 @@ def _solve(request: OpeningRequest, ready: Prepared) -> Solved | Warning_:
             )
         grey = cv2.cvtColor(ready.picture.rgb, cv2.COLOR_RGB2GRAY)
         return solve_sheets(grey, ready.sightings, ready.prior, request.check_bar, request.wall)
-    if not asked.reference_corners_px:
-        return Warning_(
-            "no-reference",
-            f"point out the corners of the {kind} in {asked.path.name} (reference corners); "
-            "pages and cards are not found without them yet",
-        )
-    return solve_rectangles(asked.reference_corners_px, ready.reference, ready.prior, request.wall, asked.click_px)
+    return solve_page_photo(ready.picture.rgb, asked, ready.reference, ready.prior, request.wall)
 
 
 def _shown(

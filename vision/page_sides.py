@@ -30,7 +30,7 @@ PALETTE = 10
 
 @dataclass(frozen=True, slots=True, eq=False)
 class TracedSide:
-    """One side: edge points (N, 2) px, outward normals (N, 2), u px of each on its own, share of the side that was seen.
+    """One side: edge points (N, 2) px, outward normals (N, 2), own u px of each, share of the side seen.
 
     `along` (N,) runs from 0 to 1 along the side, clockwise; `scatter_px` is that of single edge positions.
     """

@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.adjustment import Adjusted, Block, adjust
+from vision.adjustment import Block
 from vision.observations import PhotoState, point_block
 from vision.page_sides import TracedQuad, trace_quad
 from vision.priors import CameraPrior, camera_blocks, reference_blocks, reference_size_mm, size_block
@@ -25,6 +25,7 @@ U_BLOOM_PX = 0.1
 CORNER_MM = {"letter": 20.0, "a4": 20.0, "id1": 4.2, "given": 3.0}
 SEEN = 0.35  # of every side, or the corners stand as clicked
 CLICK_REACH = 5.0  # clicks wander that many of their standard deviations: 15 px at 12 MP
+ONE_WALL = 0.12  # of its size: how far a second page may be off where the pose of the first puts it (a guess)
 SHORT_TO_LONG = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1.0]])
 
 
@@ -33,16 +34,20 @@ def solve_rectangles(
     reference: Reference,
     prior: CameraPrior,
     wall: Wall,
-    click_px: float,
+    click_px: float | Sequence[float],
     rgb: NDArray[np.uint8] | None = None,
+    corners_px: Array | None = None,
 ) -> Solved:
     """Return the adjusted photo from rectangles of one known size at unknown places.
 
     Parameters
     ----------
     quads : corners (4, 2) px of each, rough where `rgb` is given, else as clicked with `click_px` a coordinate.
+    click_px : standard uncertainty of the corners, one or by rectangle.
     rgb : the photo (H, W, 3); their sides are traced in it where they show.
+    corners_px : rough corners (4, 2) of the opening where known.
     """
+    clicks = [click_px] * len(quads) if isinstance(click_px, int | float) else list(click_px)
     size = np.array(reference_size_mm(reference))
     quads, half = _oriented(quads, size / 2, prior)
     plane = half * SHORT_TO_LONG
@@ -55,12 +60,12 @@ def solve_rectangles(
     known += reference_blocks(
         len(quads), wall, sheets=False, stiff=not paper, u_bloom_px=U_BLOOM_PX if rgb is not None else 1e-3
     )
-    traced = [traced_rectangle(rgb, q, given, reference.kind, click_px) for q in quads]
+    traced = [traced_rectangle(rgb, q, given, reference.kind, c) for q, c in zip(quads, clicks, strict=True)]
     corners = [q if t is None else t.corners_px for q, t in zip(quads, traced, strict=True)]
     seen: list[Block[PhotoState]] = []
     for i, (q, t) in enumerate(zip(quads, traced, strict=True)):
         if t is None:
-            seen.append(replace(point_block(i, plane, half, q, max(click_px, 0.05)), robust=False))
+            seen.append(replace(point_block(i, plane, half, q, max(clicks[i], 0.05)), robust=False))
         else:
             seen.append(side_block(i, t, plane, half, reference.kind))
     final = best_of(known + seen, start_states(prior, [plane] * len(quads), corners))
@@ -72,7 +77,7 @@ def solve_rectangles(
         names,
         drawn,
         tuple(misfit_warnings(final, known, seen, names)),
-        float(np.median(noise)) if noise else click_px,
+        float(np.median(noise)) if noise else float(np.median(clicks)),
     )
 
 
@@ -109,11 +114,22 @@ def pose_misfit(quad: Array, half: Array, prior: CameraPrior) -> float:
     k = np.array([[prior.focal_px, 0, prior.cx], [0, prior.focal_px, prior.cy], [0, 0, 1.0]])
     world = np.column_stack([half * SHORT_TO_LONG, np.zeros(4)])
     try:
-        count, turns, shifts, errors = cv2.solvePnPGeneric(
-            world, np.asarray(quad, float), k, None, flags=cv2.SOLVEPNP_IPPE
-        )
+        count, _, _, errors = cv2.solvePnPGeneric(world, np.asarray(quad, float), k, None, flags=cv2.SOLVEPNP_IPPE)
     except cv2.error:
         return np.inf
     if not count:
         return np.inf
     return float(np.min(errors)) / float(np.sqrt(max(abs(cv2.contourArea(quad.astype(np.float32))), 1.0)))
+
+
+def fits_one_wall(quads: Sequence[Array], reference: Reference, prior: CameraPrior) -> bool:
+    """Return whether rectangles of one size could lie on one wall: like sizes in the plane of the first."""
+    oriented, half = _oriented(quads, np.array(reference_size_mm(reference)) / 2, prior)
+    plane = half * SHORT_TO_LONG
+    states = start_states(prior, [plane] * len(oriented), oriented)
+    worst = []
+    for state in states:
+        seen = [outline_px(state, i, plane, half) for i in range(len(oriented))]
+        size = [np.sqrt(abs(cv2.contourArea(q.astype(np.float32)))) for q in oriented]
+        worst.append(max(float(np.abs(s - q).max() / d) for s, q, d in zip(seen, oriented, size, strict=True)))
+    return bool(worst) and min(worst) < ONE_WALL

@@ -1,0 +1,83 @@
+"""The pages, cards or rectangles of one photo: pointed out, found by themselves, or both; then solved."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.page_find import FoundQuad, find_quads
+from vision.priors import CameraPrior, reference_size_mm
+from vision.request import Array, PhotoRequest, Reference, Wall, Warning_
+from vision.solve_pages import CORNER_MM, fits_one_wall, solve_rectangles
+from vision.solved import Solved
+
+NAMES = {"letter": "Letter page", "a4": "A4 page", "id1": "card", "given": "rectangle of the given size"}
+SURE = 0.35  # rating of a candidate that may stand alone
+CLEAR = 0.75  # a rival this near to the best could be the reference as well
+FOUND_PX = 1.0  # click of a traced outline that is then traced again
+
+
+def solve_page_photo(
+    rgb: NDArray[np.uint8], asked: PhotoRequest, reference: Reference, prior: CameraPrior, wall: Wall
+) -> Solved | Warning_:
+    """Return the photo adjusted from its pages or cards, or a warning that says why there is none to go by.
+
+    Those pointed out are used as they are, traced unless the photo says `trace = false`. Others of the kind are
+    looked for, and join when they fit the same wall at the same size.
+    """
+    seen = rgb if asked.trace else None
+    given = list(asked.reference_corners_px)
+    if given and not asked.trace:
+        return solve_rectangles(given, reference, prior, wall, asked.click_px)
+    found = find_quads(
+        rgb,
+        reference_size_mm(reference),
+        prior,
+        plain=reference.kind in ("letter", "a4"),
+        corner_mm=CORNER_MM[reference.kind],
+        opening_px=asked.corners_px,
+        known_px=given,
+    )
+    if given:
+        quads, click = given, asked.click_px
+    else:
+        best = _clear(found, reference, prior, asked.path.name)
+        if isinstance(best, Warning_):
+            return best
+        quads, click = [best.corners_px], FOUND_PX
+        found = [f for f in found if f is not best]
+    clicks = [click] * len(quads)
+    for f in found[:6]:
+        if f.rating > SURE and fits_one_wall([*quads, f.corners_px], reference, prior):
+            quads, clicks = [*quads, f.corners_px], [*clicks, FOUND_PX]
+    return solve_rectangles(quads, reference, prior, wall, clicks, seen, asked.corners_px)
+
+
+def _clear(found: list[FoundQuad], reference: Reference, prior: CameraPrior, name: str) -> FoundQuad | Warning_:
+    """Return the one candidate to begin with, or why nobody but a person can say which."""
+    what = NAMES[reference.kind]
+    if not found or found[0].rating < SURE:
+        return Warning_(
+            "no-reference",
+            f"no {what} was found in {name}; point out its corners (reference corners), or take a photo in which it "
+            "lies flat on the wall beside the opening, whole and not cut by a shadow",
+        )
+    best = found[0]
+    rivals = [
+        f
+        for f in found[1:]
+        if f.rating > CLEAR * best.rating and not fits_one_wall([best.corners_px, f.corners_px], reference, prior)
+    ]
+    if rivals:
+        places = " and at ".join(_at(f.corners_px) for f in [best, *rivals[:2]])
+        return Warning_(
+            "no-reference",
+            f"several things in {name} look like a {what}, at {places} px; point out the corners of the real one "
+            "(reference corners)",
+        )
+    return best
+
+
+def _at(quad: Array) -> str:
+    x, y = quad.mean(0)
+    return f"{x:.0f},{y:.0f}"
