@@ -1,0 +1,328 @@
+"""Decisions and explanations on simulated openings with known slips, over qualities of photos.
+
+Usage: python tests/bench/simulate_slips.py [--openings 20000] [--seed 1] [--out FOLDER]
+Prints a table; with --out writes it as slips.md and slips.json. One core, about ten milliseconds an opening. The photos'
+covariances are plausible, not measured; the slips' rates are the guesses of `sizing/data/slips.toml`.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import sys
+from collections import defaultdict
+from pathlib import Path
+
+# ruff: noqa: E402
+for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+    os.environ.setdefault(_name, "1")
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+
+import numpy as np
+from slips_drawn import (
+    INCH,
+    NAMES,
+    QUALITIES,
+    Drawn,
+    do_slip,
+    draw_photo,
+    rates,
+    sound,
+    text,
+    unknown_slip,
+)
+
+from sizing.explanations import explain_readings
+from sizing.hypotheses import Other, Scene
+from sizing.mixture import Mixture, mixture_of, probability_within, smallest_slip
+from sizing.slips import NONE, load_priors
+from sizing.tape import readings_cov_mm2
+from vision.request import NINE, Candidate, Face
+
+TOLERANCE = {n: 12.7 if n.startswith("diagonal") else 6.35 for n in NAMES}
+# Openings that share a photo's covariance, so that the smallest slip is worked out once.
+SHARED = 50
+# What is drawn of each hundred openings: sound; slips at the file's rates, three times and a third of them, each kind
+# at a rate of its own between; slips that are in no list.
+SHARES = {"sound": 30, "rates": 34, "rates x 3": 12, "rates / 3": 12, "rates mixed": 8, "unknown": 4}
+BINS = (0.0, 0.5, 0.7, 0.85, 0.95, 0.99, 1.0001)
+
+
+def candidates_of(photo):
+    """Return the sill's rival line as the photo reports it."""
+    if photo.sill is None:
+        return ()
+    weight, shift = photo.sill
+    nine = shift * np.array([0, 0, 0, 1, 1, 1, 0.8, 0.8, 0])
+    return (
+        Candidate("sill", 1 - weight, 0.0, np.zeros(9)),
+        Candidate("sill", weight, shift, nine),
+    )
+
+
+class Photos:
+    """One photo's knowledge with what follows from it: mixtures about zero and smallest slips by reading."""
+
+    def __init__(self, rng, quality):
+        self.photo = draw_photo(rng, quality)
+        self.candidates = candidates_of(self.photo)
+        self.mixtures = {n: mixture_of(np.zeros(9), self.photo.cov, self.candidates, n) for n in NAMES}
+        self.slip = {n: smallest_slip(m, TOLERANCE[n], TOLERANCE[n]) for n, m in self.mixtures.items()}
+        self.graduation = 1.0 if self.photo.metric else INCH / 16
+        self.tape_cov = readings_cov_mm2(self.photo.truth[:8], "class-2", self.graduation, "masonry")
+        own = np.eye(8) * (self.graduation**2 / 12)
+        self.drawn_tape_cov = self.tape_cov - own + 1e-9 * np.eye(8)
+        self.line_mm = float(rng.uniform(15, 90))
+        self.others = [draw_photo(rng, "two sheets") for _ in range(3)]
+
+    def p_within(self, differences):
+        """Return p (n, 8) of differences reading minus photo (n, 8), mm."""
+        columns = [
+            probability_within(differences[:, i], self.mixtures[n], TOLERANCE[n], TOLERANCE[n])
+            for i, n in enumerate(NAMES)
+        ]
+        return np.stack(columns, axis=1)
+
+
+def slipped(rng, priors, case, what):
+    """Return an opening with one slip or more, at the rates of the case."""
+    values, marks = sound(rng, what.photo, what.drawn_tape_cov)
+    drawn = Drawn(values, dict(zip(NAMES, marks.tolist(), strict=True)))
+    if case == "sound":
+        return drawn
+    if case == "unknown":
+        return unknown_slip(rng, drawn, together=rng.random() < 0.5)
+    scale = {"rates x 3": 3.0, "rates / 3": 1 / 3}.get(case, 1.0)
+    names = {k[0] for _, k in rates(priors, what.photo.metric, {})}
+    mixed = {n: float(3.0 ** rng.uniform(-1, 1)) for n in sorted(names)} if case == "rates mixed" else {}
+    table = rates(priors, what.photo.metric, mixed)
+    weights = np.array([w for w, _ in table])
+    # Marks too small to be told are left out of the first draw: nothing would be seen of most openings.
+    seen = weights * [k[0] not in ("eighth", "sixteenth") for _, k in table]
+    first = True
+    for _ in range(1 + int(rng.poisson(scale * weights.sum()))):
+        chosen = seen if first else weights
+        while True:
+            kind = table[int(rng.choice(len(table), p=chosen / chosen.sum()))][1]
+            more = do_slip(rng, kind, drawn, what.photo, what.others, what.line_mm)
+            if more is not None or not first:
+                break
+        drawn, first = (more or drawn), False
+    return drawn
+
+
+def explained(drawn, what, priors, wanted):
+    """Return the explanations of the readings wanted."""
+    values = dict(zip(NINE, drawn.values.tolist(), strict=True))
+    face = Face("left jamb, line", {n: values[n] + what.line_mm for n in NAMES[:3]}, 1.0, 0.0)
+    metric = what.photo.metric
+    scene = Scene(
+        drawn.readings,
+        values,
+        {n: text(v, metric) for n, v in drawn.readings.items()},
+        dict.fromkeys(NAMES, "mm" if metric else "in"),
+        what.graduation,
+        (face,),
+        tuple(Other(f"W{k}", o.truth, np.eye(9)) for k, o in enumerate(what.others)),
+    )
+    return explain_readings(
+        scene, what.photo.cov[:8, :8], what.tape_cov, priors, candidates=what.candidates, wanted=wanted
+    )
+
+
+class Tally:
+    """Counts by key: how many, and how many of these."""
+
+    def __init__(self):
+        self.of = defaultdict(lambda: [0, 0])
+
+    def add(self, key, *right):
+        """Count outcomes under a key."""
+        for r in np.ravel(right):
+            self.of[key][0] += 1
+            self.of[key][1] += bool(r)
+
+    def share(self, key):
+        """Return the share and how many it rests on; None without any."""
+        n, k = self.of[key]
+        return (k / n if n else None), n
+
+
+def judge_decisions(tally, drawn, what, case):
+    """Count the verdicts of one opening; return its differences, p and verdicts."""
+    readings = np.array([drawn.readings[n] for n in NAMES])
+    difference = readings - drawn.values[:8]
+    p = what.p_within(difference[None])[0]
+    slip = np.array([what.slip[n] for n in NAMES])
+    error = readings - what.photo.truth[:8]
+    strange = (readings < 100.0) | (readings > 8000.0)
+    blind = ~np.isfinite(slip)
+    differs = strange | ((p <= 0.05) & ~blind)
+    if case == "sound":
+        held = bool(differs.any())
+        tally.add("a sound opening is held", held)
+        tally.add(("held", what.photo.quality), held)
+        tally.add(("sent", what.photo.quality), bool((p >= 0.95).all()))
+        exact_checks(tally, drawn, what)
+    elif case != "unknown" and not any(code == "one-ratio" for code, _ in drawn.slips.values()):
+        large = [i for i, n in enumerate(NAMES) if n in drawn.slips and abs(error[i]) >= slip[i]]
+        tally.add("a slip of at least the smallest slip differs", differs[large])
+        tally.add(("let through", what.photo.quality), (p >= 0.95)[large])
+    return difference, slip, differs, p
+
+
+def exact_checks(tally, drawn, what):
+    """Count readings that are off by exactly the tolerance, one u more, and the smallest slip."""
+    noise = what.photo.truth[:8] - drawn.values[:8]
+    T = np.array([TOLERANCE[n] for n in NAMES])
+    u = np.array([what.mixtures[n].u_mm for n in NAMES])
+    slip = np.array([what.slip[n] for n in NAMES])
+    for sign in (1.0, -1.0):
+        p = what.p_within(np.stack([noise + sign * T, noise + sign * (T + u), noise + sign * slip]))
+        tally.add("off by the tolerance agrees", p[0] >= 0.95)
+        tally.add("off by the tolerance and one u agrees", p[1] >= 0.95)
+        tally.add("off by the smallest slip differs", (p[2] <= 0.05)[np.isfinite(slip)])
+
+
+def judge_explanations(tally, drawn, what, priors, case, difference, slip, noticed):
+    """Count how explanations of one opening compare with what was done to it."""
+    wanted = {n for n, seen in zip(NAMES, noticed, strict=True) if seen}
+    if not wanted:
+        return
+    found = explained(drawn, what, priors, wanted)
+    for i, name in enumerate(NAMES):
+        if name not in wanted or abs(difference[i]) < slip[i]:
+            continue
+        top = found[name][0]
+        if case == "sound":
+            continue
+        true, shift = drawn.slips.get(name, (NONE, None))
+        named = top.slip == true and (shift is None or top.shift_mm is None or abs(top.shift_mm - shift) < 1.0)
+        fits = named or (shift is not None and top.shift_mm is not None and abs(top.shift_mm - shift) < 1.0)
+        if case == "unknown":
+            tally.add("unknown kind: 'none of these' first", top.slip == NONE)
+            continue
+        tally.add(("first", case), named)
+        tally.add(("fits", case), fits)
+        tally.add(("code", true), named)
+        b = int(np.searchsorted(BINS, top.probability, side="right")) - 1
+        tally.add(("bin", case, b), named)
+        if top.probability >= 0.85 and top.probability < 0.95:
+            tally.add(("at 90 %", case), named)
+
+
+def more_photos(rng, tally, what, count):
+    """Count decisions with one photo and with two of the same opening, print scale shared, the rest independent."""
+    photo = what.photo
+    if photo.sill is not None:
+        return
+    lengths = np.array([*photo.truth[:8], photo.truth[8]])
+    shared = QUALITIES[photo.quality][0] ** 2 * np.outer(lengths, lengths)
+    half = shared + (photo.cov - shared) / 2
+    root, own = np.linalg.cholesky(shared + 1e-9 * np.eye(9)), np.linalg.cholesky(photo.cov - shared + 1e-6 * np.eye(9))
+    common = root @ rng.normal(size=(9, count))
+    first, second = own @ rng.normal(size=(9, count)), own @ rng.normal(size=(9, count))
+    off = rng.choice([0.0, 0.0, 12.7, 25.4, -12.7], size=(8, count))
+    tape = np.linalg.cholesky(what.tape_cov) @ rng.normal(size=(8, count))
+    for key, noise, cov in (("one", common + first, photo.cov), ("two", common + (first + second) / 2, half)):
+        for i, n in enumerate(NAMES):
+            mixture: Mixture = mixture_of(np.zeros(9), cov, (), n)
+            p = probability_within(tape[i] + off[i] - noise[i], mixture, TOLERANCE[n], TOLERANCE[n])
+            bad = np.abs(off[i] + tape[i]) > TOLERANCE[n]
+            tally.add((key, "sound agrees"), p[~bad] >= 0.95)
+            tally.add((key, "sound differs"), p[~bad] <= 0.05)
+            tally.add((key, "bad differs"), p[bad] <= 0.05)
+            tally.add((key, "bad agrees"), p[bad] >= 0.95)
+
+
+def simulate(openings, seed):
+    """Return the tally over so many openings; the same seed gives the same."""
+    rng = np.random.default_rng(seed)
+    priors = load_priors()
+    tally = Tally()
+    cases = [c for c, n in SHARES.items() for _ in range(n)]
+    qualities = list(QUALITIES)
+    held: list[bool] = []
+    for batch in range(max(openings // SHARED, 1)):
+        what = Photos(rng, qualities[batch % len(qualities)])
+        more_photos(rng, tally, what, 20)
+        for _ in range(min(SHARED, openings)):
+            case = cases[int(rng.integers(len(cases)))]
+            drawn = slipped(rng, priors, case, what)
+            difference, slip, differs, p = judge_decisions(tally, drawn, what, case)
+            if case == "sound":
+                held.append(bool(differs.any()))
+            # As `explain`: whatever does not agree.
+            judge_explanations(tally, drawn, what, priors, case, difference, slip, p < 0.95)
+    # Jobs of twelve sound openings, by chance from all that were drawn.
+    drawn12 = np.random.default_rng(seed + 1).choice(np.array(held or [False]), size=(4000, 12))
+    tally.add("a sound job of twelve is held", drawn12.any(axis=1))
+    return tally
+
+
+# Key, words, target: at least (+) or at most (-).
+_TARGETS = (
+    ("a slip of at least the smallest slip differs", 0.95, 1),
+    ("off by the smallest slip differs", 0.95, 1),
+    ("off by the tolerance agrees", 0.05, -1),
+    ("off by the tolerance and one u agrees", 0.005, -1),
+    ("a sound opening is held", 0.005, -1),
+    ("a sound job of twelve is held", 0.03, -1),
+    ("unknown kind: 'none of these' first", 0.70, 1),
+)
+
+
+def rows_of(tally):
+    """Return the rows of the summary: what, target, found, how many."""
+    rows = []
+    for key, target, way in _TARGETS:
+        share, n = tally.share(key)
+        rows.append((key, f"{'>=' if way > 0 else '<='} {100 * target:g} %", share, n))
+    for case in ("rates", "rates x 3", "rates / 3", "rates mixed"):
+        rows.append((f"{case}: true slip first", ">= 85 %", *tally.share(("first", case))))
+        rows.append((f"{case}: size put forward is right", "", *tally.share(("fits", case))))
+        rows.append((f"{case}: right where 85 to 95 % sure", "about 90 %", *tally.share(("at 90 %", case))))
+    for b, (low, high) in enumerate(zip(BINS[:-1], BINS[1:], strict=True)):
+        title = f"rates: right where {100 * low:.0f} to {min(100 * high, 100):.0f} % sure"
+        rows.append((title, "", *tally.share(("bin", "rates", b))))
+    for what in ("sound agrees", "sound differs", "bad differs", "bad agrees"):
+        for key in ("one", "two"):
+            rows.append((f"{key} photo{'s' if key == 'two' else ''}: {what}", "", *tally.share((key, what))))
+    for quality in QUALITIES:
+        rows.append((f"{quality}: sound opening held", "<= 0.5 %", *tally.share(("held", quality))))
+        rows.append((f"{quality}: sound opening may be ordered", "", *tally.share(("sent", quality))))
+        rows.append((f"{quality}: large slip agrees", "", *tally.share(("let through", quality))))
+    codes = sorted(key[1] for key in tally.of if key[0] == "code")
+    rows += [(f"first, of {code}", "", *tally.share(("code", code))) for code in codes]
+    return rows
+
+
+def as_markdown(rows):
+    """Return the summary as a table."""
+    lines = ["| what | target | found | of |", "|---|---|---|---|"]
+    for what, target, share, n in rows:
+        lines.append(f"| {what} | {target} | {'-' if share is None else f'{100 * share:.2f} %'} | {n} |")
+    return "\n".join(lines)
+
+
+def main():
+    """Run and report."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--openings", type=int, default=20_000)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--out", type=Path)
+    args = parser.parse_args()
+    rows = rows_of(simulate(args.openings, args.seed))
+    print(as_markdown(rows))
+    if args.out:
+        args.out.mkdir(parents=True, exist_ok=True)
+        (args.out / "slips.md").write_text(as_markdown(rows) + "\n", encoding="utf-8")
+        found = [{"what": w, "target": t, "share": s, "of": n} for w, t, s, n in rows]
+        document = {"openings": args.openings, "seed": args.seed, "rows": found}
+        (args.out / "slips.json").write_text(json.dumps(document, indent=1) + "\n", encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()

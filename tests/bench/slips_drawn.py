@@ -1,0 +1,236 @@
+"""Openings, photos, tapes and slips drawn at random, with the truth kept: what `simulate_slips.py` judges by.
+
+Every slip is done here to a sound reading, forward, by the signatures of trade practice; nothing of `sizing`'s
+hypotheses is used, only the table of rates.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+
+INCH = 25.4
+NAMES = "width_top width_middle width_bottom height_left height_middle height_right diagonal_down diagonal_up".split()
+AXES = (NAMES[:3], NAMES[3:6], NAMES[6:])
+# Standard uncertainties of what a photo does not know: common scale, scale across against along, edge of a side (mm),
+# lean (mm), one station (mm). After the budgets of development photos, rounded: plausible, not measured.
+QUALITIES = {
+    "two sheets, bars measured": (0.0005, 0.0003, 0.6, 0.5, 0.5),
+    "two sheets": (0.0014, 0.0006, 0.7, 0.7, 0.6),
+    "one sheet": (0.0022, 0.0025, 0.9, 3.0, 0.8),
+    "one sheet, with the wall's lines": (0.0020, 0.0010, 0.8, 1.2, 0.7),
+    "two sheets, a second sill line": (0.0014, 0.0006, 0.7, 0.7, 0.6),
+}
+
+
+@dataclass(frozen=True)
+class Photo:
+    """What one opening truly measures, and what its photo may say: nine values, covariance, rival sill line."""
+
+    quality: str
+    truth: np.ndarray
+    cov: np.ndarray
+    metric: bool
+    sill: tuple[float, float] | None = None  # weight, shift of heights in mm
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """Readings of one opening with the photo's values; `slips`: code and shift by reading, None where free."""
+
+    values: np.ndarray
+    readings: dict[str, float]
+    slips: dict[str, tuple[str, float | None]] = field(default_factory=dict)
+    written: dict[str, str] = field(default_factory=dict)
+
+
+def nine_of(widths, heights, lean):
+    """Return the nine measures of an opening of these widths and heights whose head is shifted by `lean`."""
+    w, h = float(np.mean(widths)), float(np.mean(heights))
+    down, up = math.hypot(w - lean, h), math.hypot(w + lean, h)
+    return np.array([*widths, *heights, down, up, down - up])
+
+
+def covariance(truth, quality):
+    """Return the (9, 9) covariance of a photo of that quality."""
+    scale, aspect, side, lean, station = QUALITIES[quality]
+    w, h = truth[1], truth[4]
+    d = math.hypot(w, h)
+    across = np.array([1, 1, 1, 0, 0, 0, w / d, w / d, 0.0])
+    along = np.array([0, 0, 0, 1, 1, 1, h / d, h / d, 0.0])
+    lengths = np.array([*truth[:8], truth[8]])
+    taper = np.array([1, 0, -1, 0, 0, 0, 0, 0, 0.0])
+    taper_h = np.array([0, 0, 0, 1, 0, -1, 0, 0, 0.0])
+    sheared = np.array([0, 0, 0, 0, 0, 0, -w / d, w / d, -2 * w / d])
+    modes = [scale * lengths, aspect * w * across, side * math.sqrt(2) * across, side * math.sqrt(2) * along]
+    modes += [lean * sheared, 0.4 * side * taper, 0.4 * side * taper_h]
+    cov = sum(np.outer(m, m) for m in modes)
+    own = np.zeros((9, 8))
+    own[:8] = np.eye(8)
+    own[8, 6:] = 1.0, -1.0
+    return cov + station**2 * own @ own.T
+
+
+def draw_photo(rng, quality):
+    """Return an opening and what is known of its photo."""
+    w, h = rng.uniform(600, 1600), rng.uniform(700, 2200)
+    widths = w + rng.normal(0, 3, 3)
+    heights = h + rng.normal(0, 3, 3)
+    truth = nine_of(widths, heights, rng.normal(0, 4))
+    sill = (rng.uniform(0.03, 0.3), float(rng.choice([-1, 1]) * rng.uniform(8, 40))) if "second" in quality else None
+    return Photo(quality, truth, covariance(truth, quality), bool(rng.random() < 0.25), sill)
+
+
+def sound(rng, photo, tape_cov):
+    """Return photo values (9,) and sound readings (8,) as read to the mark, mm."""
+    root = np.linalg.cholesky(photo.cov + 1e-9 * np.eye(9))
+    values = photo.truth + root @ rng.normal(size=9)
+    if photo.sill is not None and rng.random() < photo.sill[0]:
+        # The photo has traced the wrong line: the truth is the rival's.
+        values = values - photo.sill[1] * np.array([0, 0, 0, 1, 1, 1, 0.8, 0.8, 0])
+    step = 1.0 if photo.metric else INCH / 16
+    noise = np.linalg.cholesky(tape_cov) @ rng.normal(size=8)
+    return values, np.round((photo.truth[:8] + noise) / step) * step
+
+
+def whole(reading, metric):
+    """Return the whole part of a reading as written, and what is left, in its unit."""
+    unit = 1.0 if metric else INCH
+    number = int(reading / unit + 1e-6)
+    return str(number), reading / unit - number
+
+
+def text(reading, metric):
+    """Return a reading as a crew writes it."""
+    digits, rest = whole(reading, metric)
+    if metric:
+        return f"{digits} mm"
+    parts = round(rest * 16)
+    return digits + (f" {parts}/16" if parts else "")
+
+
+def rates(priors, metric, factors):
+    """Return the kinds of slip with their rates an opening; `factors` by code."""
+    table = []
+    for s in priors.slips:
+        if (s.scale == "mm") != metric:
+            continue
+        f = factors.get(s.code, 1.0)
+        table += [(f * 8 * s.prior, (s.code, s.shift_mm, "one"))]
+        table += [(f * 3 * s.axis, (s.code, s.shift_mm, "axis")), (f * s.all, (s.code, s.shift_mm, "all"))]
+    single = {"digits-swapped": 8 * priors.digits_swapped * 1.5, "six-nine": 8 * priors.six_nine * 0.5}
+    single |= {"wrong-unit": 8 * priors.wrong_unit * 3, "another-reading": 8 * priors.another_reading}
+    if not metric:
+        single |= {"feet-and-inches": 8 * priors.feet_and_inches, "wrong-side": 8 * 2 * priors.wrong_side}
+    single |= {"stations-swapped": 7 * priors.stations_swapped, "width-height": 3 * priors.width_height_swapped}
+    single |= {"width-height-all": priors.width_height_all, "seen-from-inside": priors.seen_from_inside}
+    single |= {"copied": 3 * priors.copied, "another-opening": priors.another_opening}
+    single |= {"another-line": 2 * priors.another_line + 6 * priors.another_line_one}
+    single |= {"one-ratio": priors.one_ratio, "one-shift": priors.one_shift}
+    return table + [(factors.get(k, 1.0) * v, (k,)) for k, v in single.items()]
+
+
+def do_slip(rng, kind, drawn, photo, others, line_mm):
+    """Return the opening with one slip done to readings that have none yet; None where it cannot be done."""
+    readings, slips, values = dict(drawn.readings), dict(drawn.slips), drawn.values
+    code = kind[0]
+    free = [n for n in NAMES if n not in slips]
+    if not free:
+        return None
+    name = str(rng.choice(free))
+    axis = AXES[int(rng.integers(3))]
+
+    def move(code, shifts):
+        if any(n in slips or abs(mm) < 1e-6 for n, mm in shifts.items()):
+            return None
+        for n, mm in shifts.items():
+            readings[n] += mm
+            slips[n] = (code, mm)
+        return Drawn(values, readings, slips)
+
+    if len(kind) == 3:
+        names = {"one": [name], "axis": axis, "all": NAMES}[kind[2]]
+        return move(code, dict.fromkeys(names, kind[1]))
+    digits, rest = whole(readings[name], photo.metric)
+    unit = 1.0 if photo.metric else INCH
+    if code in ("digits-swapped", "six-nine", "feet-and-inches"):
+        other = _rewritten(rng, code, digits)
+        return None if other is None else move(code, {name: (int(other) - int(digits)) * unit})
+    if code == "wrong-side":
+        up = 2 * (1 - rest) if rng.random() < 0.5 else -2 * rest
+        return None if min(rest, 1 - rest) < 0.03 else move(code, {name: up * INCH})
+    if code == "wrong-unit":
+        ratio = rng.choice([25.4, 2.54, 10.0, 1 / 25.4, 1 / 2.54, 0.1])
+        return move(code, {name: readings[name] * (ratio - 1)})
+    if code in ("stations-swapped", "width-height", "width-height-all", "seen-from-inside"):
+        a, b = rng.choice(axis, 2, replace=False)
+        k = int(rng.integers(3))
+        pairs = {
+            "stations-swapped": [(a, b)],
+            "width-height": [(AXES[0][k], AXES[1][k])],
+            "width-height-all": list(zip(AXES[0], AXES[1], strict=True)),
+            "seen-from-inside": [(NAMES[3], NAMES[5]), (NAMES[6], NAMES[7])],
+        }[code]
+        shifts = {}
+        for a, b in pairs:
+            shifts |= {a: readings[b] - readings[a], b: readings[a] - readings[b]}
+        return move("width-height-swapped" if code.startswith("width-h") else code, shifts)
+    if code == "copied":
+        source, *rest_of = rng.permutation(axis)
+        if any(n in slips for n in axis):
+            return None
+        for n in rest_of:
+            readings[n] = readings[source]
+            slips[n] = (code, None)
+        return Drawn(values, readings, slips)
+    return _moved_by_scene(rng, code, drawn, photo, others, line_mm, name, move)
+
+
+def _rewritten(rng, code, digits):
+    if code == "digits-swapped":
+        i = int(rng.integers(len(digits) - 1)) if len(digits) > 1 else -1
+        other = digits[:i] + digits[i + 1] + digits[i] + digits[i + 2 :] if i >= 0 else digits
+        return None if other == digits or other[0] == "0" else other
+    if code == "six-nine":
+        places = [i for i, c in enumerate(digits) if c in "69"]
+        if not places:
+            return None
+        i = int(rng.choice(places))
+        return digits[:i] + ("9" if digits[i] == "6" else "6") + digits[i + 1 :]
+    feet, inches = divmod(int(digits), 12)
+    return f"{feet}{inches}" if 0 < feet < 10 and inches < 10 else None
+
+
+def _moved_by_scene(rng, code, drawn, photo, others, line_mm, name, move):
+    readings, slips = dict(drawn.readings), dict(drawn.slips)
+    if code == "another-line":
+        if rng.random() < 0.6:
+            return move(code, dict.fromkeys(NAMES[:3], line_mm))
+        return move(code, {NAMES[int(rng.integers(3))]: line_mm})
+    if code in ("another-opening", "another-reading"):
+        other = others[int(rng.integers(len(others)))]
+        names = NAMES if code == "another-opening" else [name]
+        if any(n in slips for n in names):
+            return None
+        step = 1.0 if photo.metric else INCH / 16
+        for n in names:
+            readings[n] = round((other.truth[NAMES.index(n)] + rng.normal(0, 1.0)) / step) * step
+            slips[n] = ("another-opening", None)
+        return Drawn(drawn.values, readings, slips)
+    if slips:
+        return None
+    if code == "one-ratio":
+        slips = dict.fromkeys(NAMES, ("one-ratio", None))
+        return Drawn(drawn.values / (1 + rng.normal(0, 0.03)), readings, slips)
+    mm = rng.normal(0, 4.0)
+    return Drawn(drawn.values, {n: v + mm for n, v in readings.items()}, dict.fromkeys(NAMES, ("one-shift", None)))
+
+
+def unknown_slip(rng, drawn, together):
+    """Return the opening with a slip that is in no list: one reading, or all widths, off by any amount."""
+    mm = float(rng.choice([-1, 1]) * rng.uniform(12, 150))
+    names = AXES[int(rng.integers(2))] if together else [NAMES[int(rng.integers(8))]]
+    readings = {n: v + (mm if n in names else 0.0) for n, v in drawn.readings.items()}
+    return Drawn(drawn.values, readings, {n: ("none-of-these", None) for n in names})
