@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import os
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import numpy as np
 
 from vision.errors import PhotoError, RequestError
-from vision.one_photo import PhotoMeasured, measure_photo
+from vision.measures import Measured
+from vision.one_photo import PhotoMeasured, PhotoTraced, measure_traced, trace_photo
+from vision.prepared import prepare
 from vision.request import (
-    NINE,
+    SIDES,
+    Candidate,
     Estimate,
     NotMeasured,
     OpeningRequest,
@@ -18,8 +23,10 @@ from vision.request import (
     PhotoRequest,
     Warning_,
 )
+from vision.several_photos import disagreement, measure_together
 
 Progress = Callable[[str], None]
+AT_ONCE = 2  # photos in work: each needs a few hundred MB
 
 
 def estimate_opening(request: OpeningRequest, progress: Progress | None = None) -> Estimate | NotMeasured:
@@ -32,71 +39,97 @@ def estimate_opening(request: OpeningRequest, progress: Progress | None = None) 
 
     Notes
     -----
-    Each photo is adjusted by itself; the one with the least uncertainty gives the value and the others are held
-    against it. A photo that cannot be read is reported and leaves the others alone.
+    Each photo is solved and traced by itself; those that show the opening are then adjusted together. Where they do
+    not fit together the surest one counts, and it is said. A photo that cannot be read leaves the others alone.
     """
-    reports: list[PhotoReport] = []
-    good: list[PhotoMeasured] = []
-    for photo in request.photos:
-        if progress is not None:
-            progress(f"measuring {photo.path.name}")
-        result = _one(request, photo)
-        reports.append(result.report if isinstance(result, PhotoMeasured) else result)
-        if isinstance(result, PhotoMeasured):
-            good.append(result)
-    if not good:
-        return _not_measured(reports)
-    best = min(good, key=lambda m: float(np.trace(m.measured.cov_mm2[:8, :8])))
-    m = best.measured
+    seen = _traced(request, progress)
+    whole = {i: measure_traced(request, s) for i, s in enumerate(seen) if isinstance(s, PhotoTraced) and _whole(s)}
+    order = sorted(whole, key=lambda i: float(np.trace(whole[i].measured.cov_mm2[:8, :8])))
+    parts = [i for i, s in enumerate(seen) if isinstance(s, PhotoTraced) and i not in whole]
+    reports = [_report(s, whole.get(i)) for i, s in enumerate(seen)]
+    photos = [s for s in (seen[i] for i in [*order, *parts]) if isinstance(s, PhotoTraced)]
+    warned: list[Warning_] = []
+    if len(photos) > 1:
+        together = measure_together(request, photos)
+        if together is not None:
+            warned += together.warnings
+            best = whole[order[0]] if order else None
+            return _estimate(together.measured, together.candidates, best, photos[0], reports, warned)
+        if order:
+            warned.append(disagreement(photos))
+    if not order:
+        return _not_measured(reports, len(parts))
+    best = whole[order[0]]
+    return _estimate(best.measured, best.candidates, best, photos[0], reports, warned)
+
+
+def _estimate(
+    m: Measured,
+    candidates: tuple[Candidate, ...],
+    best: PhotoMeasured | None,
+    first: PhotoTraced,
+    reports: Sequence[PhotoReport],
+    warned: Sequence[Warning_],
+) -> Estimate:
     return Estimate(
         values_mm=m.values_mm,
         cov_mm2=m.cov_mm2,
         budget_mm=m.budget_mm,
         station_u_mm=m.station_u_mm,
         further=m.further,
-        candidates=best.candidates,
-        faces=best.faces,
+        candidates=candidates,
+        faces=() if best is None else best.faces,
         photos=tuple(reports),
-        warnings=tuple(_contradictions(best, good)),
-        found_by=best.found_by,
+        warnings=tuple(warned),
+        found_by=first.found_by,
     )
 
 
-def _one(request: OpeningRequest, photo: PhotoRequest) -> PhotoMeasured | PhotoReport:
+def _whole(photo: PhotoTraced) -> bool:
+    return set(photo.sides) == set(SIDES)
+
+
+def _report(seen: PhotoTraced | PhotoReport, measured: PhotoMeasured | None) -> PhotoReport:
+    if measured is not None:
+        return measured.report
+    return seen.report if isinstance(seen, PhotoTraced) else seen
+
+
+def _traced(request: OpeningRequest, progress: Progress | None) -> list[PhotoTraced | PhotoReport]:
+    """Return each photo solved and traced, or its report; several at a time, in the order asked for."""
+
+    def one(photo: PhotoRequest) -> PhotoTraced | PhotoReport:
+        if progress is not None:
+            progress(f"measuring {photo.path.name}")
+        return _one(request, photo)
+
+    workers = min(AT_ONCE, os.cpu_count() or 1, len(request.photos))
+    if workers < 2:
+        return [one(photo) for photo in request.photos]
+    with ThreadPoolExecutor(workers) as pool:
+        return list(pool.map(one, request.photos))
+
+
+def _one(request: OpeningRequest, photo: PhotoRequest) -> PhotoTraced | PhotoReport:
     empty = PhotoReport(photo.path, "", (0, 0))
     try:
-        return measure_photo(request, photo)
-    except PhotoError as e:
-        return replace(empty, error=Warning_(e.code, e.message))
-    except RequestError as e:
+        return trace_photo(request, prepare(request, photo))
+    except (PhotoError, RequestError) as e:
         return replace(empty, error=Warning_(e.code, e.message))
 
 
-def _not_measured(reports: list[PhotoReport]) -> NotMeasured:
+def _not_measured(reports: Sequence[PhotoReport], parts: int) -> NotMeasured:
     """Return the reason of the first photo that gave one; every photo keeps its own."""
     errors = [r.error for r in reports if r.error is not None]
-    if not errors:
+    if errors:
+        return NotMeasured(errors[0].code, errors[0].message, tuple(reports))
+    if parts:
         return NotMeasured(
-            "no-photo", "no photo was given; take one with a printed sheet beside the opening", tuple(reports)
+            "parts-not-joined",
+            "the photos show parts of the opening that nothing joins: take one that shows the whole opening, or parts "
+            "that overlap with a sheet in view in both",
+            tuple(reports),
         )
-    return NotMeasured(errors[0].code, errors[0].message, tuple(reports))
-
-
-def _contradictions(best: PhotoMeasured, good: list[PhotoMeasured]) -> list[Warning_]:
-    """Return a warning for each photo whose measures do not agree with the best one's."""
-    warned = []
-    for other in good:
-        if other is best:
-            continue
-        d = other.measured.values_mm - best.measured.values_mm
-        u = np.sqrt(np.diag(other.measured.cov_mm2) + np.diag(best.measured.cov_mm2))
-        worst = int(np.argmax(np.abs(d / u)))
-        if abs(d[worst] / u[worst]) > 3.5:  # largest of nine at 0.005
-            warned.append(
-                Warning_(
-                    "photos-disagree",
-                    f"{other.report.path.name} and {best.report.path.name} differ by {abs(d[worst]):.1f} mm in "
-                    f"{NINE[worst].replace('_', ' ')}: check that both show this opening",
-                )
-            )
-    return warned
+    return NotMeasured(
+        "no-photo", "no photo was given; take one with a printed sheet beside the opening", tuple(reports)
+    )
