@@ -1,0 +1,173 @@
+"""Facts about probabilities of made sizes and which readings count. Oracles: the normal distribution (scipy), by hand."""
+
+from fractions import Fraction
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from sizing.counting import p_changes, p_same_with
+from sizing.made_sizes import (
+    SizeShare,
+    chosen_mm,
+    combined_draws,
+    photo_draws,
+    reading_draws,
+    share_of,
+    size_shares,
+    sized,
+    wanted_mm,
+)
+from sizing.rules import Made, Rule, SideRule
+from vision.request import NINE, Candidate
+
+VALUES = np.array([1000.0, 1000.0, 1000.0, 1500.0, 1500.0, 1500.0, 1802.8, 1802.8, 0.0])
+NONE = np.full(8, np.nan)
+# Counting 40 000 draws: three standard deviations of a probability.
+THREE_SD = 3 * 0.5 / np.sqrt(40_000)
+
+
+def rule(width=None, height=None):
+    plain = SideRule("middle")
+    return Rule("r", "r", Path("r.toml"), "0" * 64, "mm", width or plain, height or plain)
+
+
+def cov(u=1.0):
+    return np.eye(9) * u**2
+
+
+def sure(side, weight=1.0):
+    """A side that no other line than the traced one competes with, up to the contract's 1 %."""
+    return Candidate(side, weight, 0.0, np.zeros(9))
+
+
+def test_the_probability_of_a_made_size_is_that_of_the_normal_distribution():
+    # Sizes 990 and 1010 of a chart, the nearest: 1010 when the width is above 1000; mean 1001, u 2.
+    chart = rule(SideRule("middle", made=Made(None, (Fraction(990), Fraction(1010)))))
+    drawn = photo_draws(VALUES + [0, 1, 0, 0, 0, 0, 0, 0, 0], cov(2.0), ())
+    expected = 0.98 * stats.norm.cdf(0.5) + 0.02 * stats.norm.cdf(1 / np.hypot(2, 25))
+    share = share_of(sized(chart, "width", drawn.values_mm, 0.0), drawn.weights, 1010.0)
+    assert share == pytest.approx(expected, abs=THREE_SD + 1e-4)
+
+
+def test_the_largest_of_three_is_larger_than_each_as_the_normal_distribution_says():
+    # Mean of the largest of three independent standard normals: 3 / (2 sqrt(pi)) (order statistics, from memory).
+    drawn = photo_draws(VALUES, cov(), ())
+    largest = wanted_mm(SideRule("largest"), drawn.values_mm[:, :3], 0.0)
+    smallest = wanted_mm(SideRule("smallest"), drawn.values_mm[:, :3], 0.0)
+    near = np.abs(drawn.values_mm[:, 1] - 1000) < 6
+    mean = np.average(largest[near], weights=drawn.weights[near])
+    assert mean - 1000 == pytest.approx(3 / (2 * np.sqrt(np.pi)), abs=0.05)
+    assert (smallest <= largest).all()
+
+
+def test_a_reading_narrows_the_opening_as_two_measurements_do():
+    # Weighted mean of 1000 +- 2 and 1003 +- 1: (1000/4 + 1003) / (1/4 + 1), u = 1 / sqrt(1/4 + 1).
+    readings = NONE.copy()
+    readings[1] = 1003.0
+    drawn = combined_draws(VALUES, cov(2.0), (), readings, np.eye(8))
+    assert drawn.best_mm[1] == pytest.approx(1002.4)
+    assert drawn.best_cov_mm2[1, 1] == pytest.approx(0.8)
+    assert drawn.best_mm[0] == pytest.approx(1000.0)
+
+
+def test_a_reading_picks_the_line_that_it_fits():
+    # The left jamb is traced, or lies 30 mm further out with the same weight; the reading says further out.
+    shift = np.array([30.0 if n.startswith("width") else 0.0 for n in NINE])
+    lines = (Candidate("left", 0.5, 0.0, np.zeros(9)), Candidate("left", 0.5, 30.0, shift))
+    readings = NONE.copy()
+    readings[:3] = 1030.0
+    drawn = combined_draws(VALUES, cov(), lines, readings, np.eye(8))
+    assert drawn.best_mm[:3] == pytest.approx(1030.0)
+    assert float(drawn.weights[np.abs(drawn.values_mm[:, 1] - 1030) < 6].sum()) > 0.98
+
+
+def test_without_a_photo_only_stations_with_readings_are_known():
+    readings = NONE.copy()
+    readings[0] = 900.0
+    drawn = reading_draws(readings, np.eye(8))
+    assert np.isnan(drawn.values_mm[:, 1:]).all()
+    assert drawn.values_mm[:, 0].std() == pytest.approx(1.0, abs=0.02)
+
+
+def test_the_same_inputs_give_the_same_draws():
+    one, other = (photo_draws(VALUES, cov(), (sure("left"),)).values_mm for _ in range(2))
+    assert np.array_equal(one, other)
+
+
+def test_shares_are_ranked_sum_to_one_and_count_what_is_not_made():
+    chart = rule(
+        SideRule("middle", made=Made(None, (Fraction(1000),), "next-up")), SideRule("middle", made=Made(Fraction(50)))
+    )
+    shares = size_shares(chart, photo_draws(VALUES, cov(), ()), (0.0, 0.0), least=0.0)
+    assert sum(s.probability for s in shares) == pytest.approx(1.0)
+    assert [s.probability for s in shares] == sorted((s.probability for s in shares), reverse=True)
+    assert {s.width_mm for s in shares} == {None, 1000.0}
+    assert shares[0].probability == pytest.approx(0.5, abs=0.02)
+    assert size_shares(chart, photo_draws(VALUES, cov(), ()), (0.0, 0.0), least=0.999) == []
+    assert isinstance(shares[0], SizeShare)
+
+
+def test_where_any_size_is_made_sizes_are_counted_by_the_mark():
+    metric = size_shares(rule(), photo_draws(VALUES, cov(0.2), ()), (0.0, 0.0))
+    assert (metric[0].width_mm, metric[0].height_mm) == (1000.0, 1500.0)
+    inch = Rule("r", "r", Path("r"), "0", "in", SideRule("middle"), SideRule("middle"))
+    found = size_shares(inch, photo_draws(VALUES, cov(0.2), ()), (0.0, 0.0))
+    assert found[0].width_mm / 25.4 * 16 == pytest.approx(round(1000 / 25.4 * 16), abs=1e-3)
+
+
+@pytest.mark.parametrize("choice", ["nearest", "next-up", "next-down"])
+@pytest.mark.parametrize(
+    "made",
+    [{"step": Fraction(127, 40)}, {"sizes": (Fraction(900), Fraction(10001, 10), Fraction(1100))}],
+)
+def test_floats_choose_as_exact_fractions_do(choice, made):
+    table = Made(made.get("step"), made.get("sizes", ()), choice)
+    exact = [Fraction(n, 32) * Fraction(127, 5) for n in range(1000, 1500)] + [Fraction(10001, 10), Fraction(900)]
+    found = chosen_mm(table, np.array([float(v) for v in exact]))
+    expected = [np.nan if (one := table.chosen(v)) is None else float(one) for v in exact]
+    assert found == pytest.approx(np.array(expected), abs=1e-6, nan_ok=True)
+
+
+def largest_to_10(stations):
+    return (np.ceil(np.nanmax(np.where(np.isnan(stations), 0.0, stations), axis=1) / 10) * 10)[:, None]
+
+
+def exactly(*stations):
+    return np.tile(np.array(stations, float), (50, 1)), np.full(50, 0.02)
+
+
+def test_a_short_reading_that_is_not_the_largest_changes_nothing():
+    drawn, weights = exactly(995.0, 999.0, 995.0)
+    chances = p_changes(largest_to_10, np.array([970.0, 999.0, 995.0]), drawn, weights, [0])
+    assert list(chances) == [0.0, 0.0, 0.0]
+
+
+def test_the_largest_reading_changes_the_order_when_it_is_an_inch_too_long():
+    drawn, weights = exactly(995.0, 999.0, 995.0)
+    chances = p_changes(largest_to_10, np.array([995.0, 1024.4, 995.0]), drawn, weights, [1])
+    assert chances[1] == pytest.approx(1.0)
+
+
+def test_two_readings_with_the_same_slip_cannot_hide_each_other():
+    # Either alone leaves the size at that of the other: only both put right give 1000.
+    drawn, weights = exactly(995.0, 999.0, 995.0)
+    chances = p_changes(largest_to_10, np.array([1020.4, 1024.4, 995.0]), drawn, weights, [0, 1])
+    assert chances[0] == pytest.approx(1.0)
+    assert chances[1] == pytest.approx(1.0)
+
+
+def test_an_absent_reading_is_as_harmless_as_the_photo_says():
+    drawn = np.tile([[990.0, 999.0, 990.0]], (100, 1))
+    drawn[:3, 2] = 1005.0
+    same = p_same_with(largest_to_10, np.array([990.0, 999.0, np.nan]), drawn, np.full(100, 0.01))
+    assert same == {2: pytest.approx(0.97)}
+
+
+def test_what_is_unknown_on_both_sides_is_no_change():
+    def unknown(stations):
+        return np.full((stations.shape[0], 1), np.nan)
+
+    drawn, weights = exactly(1.0, 2.0, 3.0)
+    assert p_changes(unknown, np.array([1.0, 2.0, 4.0]), drawn, weights, [2])[2] == 0.0
