@@ -188,11 +188,14 @@ def calibrate(views: Sequence[View], size_px: tuple[int, int]) -> LensFit | str:
     alone = {v.name: _rms_px(v.blocks, v.state) for v in views}
     while len(chosen) >= LEAST_VIEWS:
         fit = _adjusted(chosen, size_px)
-        if not fit.converged:
-            return "the photos could not be fitted by one camera; take them again with the sheets flat and in focus"
         rms = np.array([_rms_px(v.blocks, s) for v, s in zip(chosen, fit.state.views, strict=True)])
         worst = int(np.argmax(rms))
         if rms[worst] <= max(MISFIT_TIMES * float(np.median(rms)), MISFIT_PX):
+            if not fit.converged:
+                return (
+                    "the photos do not fix one camera, most likely because all were taken alike; take some with the "
+                    "sheets tilted by 30 to 45 degrees to each side, up and down, and some with the camera turned"
+                )
             return _fit_of(fit, chosen, rms, np.array([alone[v.name] for v in chosen]), left_out)
         says = f"does not fit the others ({rms[worst]:.2f} px against {np.median(rms):.2f} px)"
         left_out.append((chosen.pop(worst).name, says))
