@@ -14,6 +14,7 @@ from types import MappingProxyType
 import numpy as np
 
 from sizing.among_openings import explained_among
+from sizing.assignment import misplaced, same_picture
 from sizing.consistency import CrossCheck, cross_check, warnings_of
 from sizing.decision import OpeningVerdict, Verdict, job_verdict
 from sizing.decisions import Decision, DecisionLog, bad_line_problems, read_decisions
@@ -21,6 +22,7 @@ from sizing.errors import InputError, Problem
 from sizing.exits import Exit
 from sizing.inputs_hash import inputs_sha256
 from sizing.job import Job, Opening, PhotoEntry, Tolerance, opening_request
+from sizing.job_tests import CommonTest, job_tests
 from sizing.judging import ReadingResult, judge_readings
 from sizing.order import Order, order_of_photo
 from sizing.ordering import RuleFound, rule_of
@@ -99,6 +101,7 @@ class JobResult:
     error: InputError | None = None
     decisions: DecisionLog | None = None
     decision_problems: tuple[Problem, ...] = ()
+    job_tests: tuple[CommonTest, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -141,11 +144,11 @@ def check_job(
     except InputError as error:
         return JobResult(name, shown, "unproven", error=error)
     results = tuple(_check_opening(job, o, progress, estimator, allow_outside=allow_outside) for o in job.openings)
-    results = _with_shared_photos(explained_among(results))
+    results, common = _with_others(_with_shared_photos(explained_among(results)))
     log, problems = _decisions(job)
     results = tuple(_decided(job, r, log) for r in results)
     verdict = job_verdict(r.verdict.verdict for r in results)
-    return JobResult(job.id, shown, verdict, job, results, None, log, problems)
+    return JobResult(job.id, shown, verdict, job, results, None, log, problems, common)
 
 
 def estimate_photos(
@@ -355,7 +358,7 @@ def _with_shared_photos(results: tuple[OpeningResult, ...]) -> tuple[OpeningResu
             if photo.report is None or not photo.sha256:
                 continue
             for j, other in seen:
-                if other.sha256 == photo.sha256 and (i == j or _same_place(other, photo)):
+                if _same_file(other, photo) and (i == j or _same_place(other, photo)):
                     found[i].append(messages.same_photo(photo.file, results[j].opening.label, same=i == j))
                     if i != j:
                         found[j].append(messages.same_photo(other.file, result.opening.label, same=False))
@@ -367,6 +370,28 @@ def _with_shared_photos(results: tuple[OpeningResult, ...]) -> tuple[OpeningResu
         )
         for i, r in enumerate(results)
     )
+
+
+def _with_others(results: tuple[OpeningResult, ...]) -> tuple[tuple[OpeningResult, ...], tuple[CommonTest, ...]]:
+    """Warn (`another-opening`) where readings fit another's photo; return also what the openings have in common."""
+    from sizing.messages import crosscheck as messages
+
+    entries = [(r.opening, r.answer, r.crosscheck) for r in results if isinstance(r.answer, Estimate)]
+    moved = {m.label: m for m in misplaced(entries)}
+    common = job_tests([entry for entry in entries if entry[0].label not in moved])
+    says = {m.label: messages.another_opening(m.fits, exchanged=m.exchanged) for m in moved.values()}
+    warned = tuple(
+        replace(r, warnings=(*r.warnings, Warning_("another-opening", says[r.opening.label])))
+        if r.opening.label in says
+        else r
+        for r in results
+    )
+    return warned, common
+
+
+def _same_file(a: PhotoResult, b: PhotoResult) -> bool:
+    """Return whether two photos are one file, or one picture saved anew."""
+    return a.sha256 == b.sha256 or (a.report is not None and b.report is not None and same_picture(a.report, b.report))
 
 
 def _same_place(a: PhotoResult, b: PhotoResult) -> bool:

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from sizing.check import EstimateResult, JobResult, OpeningResult, PhotoResult
-from sizing.crosscheck_json import joint_test_document, reading_test_document
+from sizing.crosscheck_json import job_tests_document, joint_test_document, reading_test_document
 from sizing.decisions import shown_document
 from sizing.job import Opening, Reading
 from sizing.judging import ReadingResult
@@ -67,6 +67,7 @@ def job_document(result: JobResult) -> Document:
         document |= {key: _clean(value) for key, value in known.items() if value}
     units: Unit = job.units if job is not None else "mm"
     document["openings"] = [_opening(opening, units) for opening in result.openings]
+    document["job_tests"] = job_tests_document(result.job_tests, units)
     if result.decision_problems:
         document["decision_problems"] = [{"where": p.where, "says": p.says} for p in result.decision_problems]
     return document

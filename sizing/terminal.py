@@ -11,7 +11,7 @@ import numpy as np
 from sizing.check import EstimateResult, JobResult, OpeningResult, PhotoResult
 from sizing.decision import Judgement
 from sizing.judging import ReadingResult
-from sizing.messages import record
+from sizing.messages import crosscheck, record
 from sizing.messages import verdicts as messages
 from sizing.messages.remeasure import in_view
 from sizing.messages.slips import probably, slip_says
@@ -39,6 +39,7 @@ def job_text(result: JobResult, saved: Path | None = None) -> str:
         lines += _opening_lines(opening, units, width)
     if len(result.openings) > 1:
         lines.append("  " + messages.job_summary(Counter(o.verdict.verdict for o in result.openings)))
+    lines += ["  " + crosscheck.common_part(test, units) for test in result.job_tests if test.found]
     if saved is not None:
         lines.append("  " + messages.written_to(saved))
     lines.append("  " + messages.CAUTION)

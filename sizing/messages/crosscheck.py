@@ -70,6 +70,22 @@ def common_part(test: CommonTest, units: Unit) -> str:
     return f"{where}: {what}. Suspect {causes[0]}{others}. {_REMEDIES[kinds[0]]} No reading is changed by this."
 
 
+def another_opening(fits: Sequence[str], *, exchanged: bool) -> str:
+    """Return that the readings of an opening fit the photo of another.
+
+    Examples
+    --------
+    >>> another_opening(["W3"], exchanged=False)
+    'These readings fit the photo of W3 far better than their own. Look at both openings before anything is ordered.'
+    """
+    photos = " or ".join(one_line(label) for label in fits)
+    turn = f", and those of {one_line(fits[0])} fit this one's" if exchanged else ""
+    return (
+        f"These readings fit the photo of {photos} far better than their own{turn}. Look at both openings before "
+        "anything is ordered."
+    )
+
+
 _CAUSES = {
     "print_scale": "the print or the declared size of the reference",
     "tape_zero": "the hook, bent or packed, or a tape not started at its end",
