@@ -117,7 +117,7 @@ def test_over_many_boards_the_error_is_as_large_as_stated():
         fit = calibrate([view(f"{i}.jpg", *p, SIZE) for i, p in enumerate(photos)], SIZE)
         squares.append(((values(fit) - TRUE) / sd(fit)) ** 2)
     # chi-square of 24: 99 % between 0.45 and 1.85; the bulge allowed for is not there, so that less is right too
-    assert 0.2 < np.mean(squares, axis=0).min()
+    assert np.mean(squares, axis=0).min() > 0.2
     assert np.mean(squares, axis=0).max() < 1.85
 
 
@@ -127,7 +127,9 @@ def test_a_real_rigid_board_gives_the_camera_of_ten_photos_from_three():
     for path in sorted(REAL.glob("board-ocsp-*.truth.json")):
         truth = json.loads(path.read_text())
         mm = np.array(truth["board"]["corners_mm_as_built"])
-        photos.append(((mm - (mm.min(0) + mm.max(0)) / 2)[::3], np.array(truth["board"]["corners_px"])[::3]))
+        photos.append(
+            ((mm - (mm.min(0) + mm.max(0)) / 2)[::3].copy(), np.array(truth["board"]["corners_px"])[::3].copy())
+        )
     size = tuple(truth["size_px"])
     fit = calibrate([view(f"{i}.jpg", *p, size) for i, p in enumerate(photos)], size)
     # oracle: camera of the truth file (ten photos, five coefficients): f 2709.4, centre 829.0, 629.9
