@@ -6,7 +6,7 @@ perspective and is of a likely size is traced. What shows all four sides and lie
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -19,7 +19,8 @@ from vision.profiles import LINEAR
 from vision.request import Array
 from vision.solve_pages import pose_misfit
 
-SEARCH_LONG_SIDE_PX = 1600
+SEARCH_LONG_SIDE_PX = {True: 1200, False: 1600}  # for pages; for cards, which are smaller
+TRACED = 16  # the likeliest outlines are traced
 LEVELS = 10  # of each colour channel
 MIN_SHORT_PX = 16.0  # at full size
 MAX_SHARE = 0.12  # of the photo: a reference that fills more leaves no room for an opening
@@ -27,17 +28,20 @@ FILL = 0.86  # of the four-sided outline; tape and a finger take some of it
 MISFIT = 0.03  # of the size, against the known proportions: focal length and a curled corner
 SEEN = 0.55  # of every side
 EVEN = 0.05  # guess: standard deviation of square-root light inside a plain page, shadows left out
-WHITE = 0.06  # guess: how far from grey a page may look (the light's own colour)
-RIVAL = 0.6  # guess: a candidate nearly as good as the best
+TINT = 0.2  # guess: how far from grey a page may look (the light's own colour)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class FoundQuad:
-    """A candidate: corners (4, 2) px, top left first, its trace, and how much it looks like the reference (0 to 1)."""
+    """A candidate: corners (4, 2) px, top left first, its trace, and how much it looks like the reference (0 to 1).
+
+    `rare` (0 to 1) says how seldom its colours are elsewhere: those of a brick are common.
+    """
 
     corners_px: Array
     traced: TracedQuad
     rating: float
+    rare: float = 1.0
 
 
 def find_quads(
@@ -59,8 +63,20 @@ def find_quads(
     opening_px : rough corners (4, 2) of the opening: nothing inside it is a reference.
     known_px : outlines of references already known.
     """
-    rough = [q for q in outlines(rgb) if _likely(q, size_mm, prior, rgb.shape[1::-1], opening_px)]
-    rough = _distinct([(q, pose_rating(q, size_mm, prior)) for q in rough], known_px)
+    small, scale = _reduced(rgb, SEARCH_LONG_SIDE_PX[plain])
+
+    def likely(q: Array) -> bool:
+        return _likely((q + 0.5) / scale - 0.5, size_mm, prior, rgb.shape[1::-1], opening_px)
+
+    voted = _votes([(q + 0.5) / scale - 0.5 for q in outlines(small, MIN_SHORT_PX * scale, likely)])
+    rated = []
+    for q, votes in voted:
+        if any(_overlap(q, k) for k in known_px):
+            continue
+        fit = pose_rating(q, size_mm, prior)
+        rated.append((fit * np.sqrt(votes) * (evenness(rgb, q) if plain else 1.0), q))
+    rated.sort(key=lambda r: -r[0])
+    rough = [q for r, q in rated[:TRACED] if r > 0]
     found = []
     for q in rough:
         lengths = np.linalg.norm(np.roll(q, -1, axis=0) - q, axis=1)
@@ -74,9 +90,11 @@ def find_quads(
         fit = pose_rating(traced.corners_px, size_mm, prior)
         if fit <= 0:
             continue
-        rating = fit * traced.weakest * _looks(rgb, traced, plain)
+        rating = fit * traced.weakest * _stands_out(traced) * (evenness(rgb, traced.corners_px) if plain else 1.0)
         if rating > 0.05:
             found.append(FoundQuad(traced.corners_px, traced, rating))
+    if not plain:
+        found = _unlike_the_wall(small, scale, found, opening_px)
     found.sort(key=lambda f: -f.rating)
     kept: list[FoundQuad] = []
     for f in found:
@@ -85,11 +103,8 @@ def find_quads(
     return kept
 
 
-def outlines(rgb: NDArray[np.uint8]) -> list[Array]:
+def outlines(small: NDArray[np.uint8], shortest: float, likely: Callable[[Array], bool]) -> list[Array]:
     """Return four-sided outlines (4, 2) px, top left first, of even regions at many levels and in several colours."""
-    scale = min(1.0, SEARCH_LONG_SIDE_PX / max(rgb.shape))
-    small = cv2.resize(rgb, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else rgb
-    small = cv2.medianBlur(np.ascontiguousarray(small), 3)
     lab = cv2.cvtColor(small, cv2.COLOR_RGB2LAB)
     hsv = cv2.cvtColor(small, cv2.COLOR_RGB2HSV)
     masks: list[NDArray[np.uint8]] = []
@@ -105,22 +120,23 @@ def outlines(rgb: NDArray[np.uint8]) -> list[Array]:
     edges = np.maximum.reduce([np.asarray(e, np.uint8) for e in found_edges])
     masks += [np.asarray(255 - cv2.dilate(edges, np.ones((k, k), np.uint8)), np.uint8) for k in (2, 3)]
     found = []
-    smallest = (MIN_SHORT_PX * scale) ** 2
+    smallest = shortest**2
     largest = MAX_SHARE * small.shape[0] * small.shape[1]
     for n, mask in enumerate(masks):
         grown = (2.5 if n >= len(masks) - 2 else 0.5) * (0 if n < len(masks) - 2 else 1)
         contours, _ = cv2.findContours(mask, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
         for contour in contours:
-            if len(contour) < 4 * MIN_SHORT_PX * scale:
+            if len(contour) < 4 * shortest:
                 continue
             _, _, width, height = cv2.boundingRect(contour)
-            if min(width, height) < MIN_SHORT_PX * scale or len(contour) > 2.4 * (width + height):
+            if min(width, height) < shortest or len(contour) > 2.4 * (width + height):
                 continue
             area = cv2.contourArea(contour)
             if not smallest < area < largest or area < 0.4 * width * height:
                 continue
-            for quad in _four_sided(contour, area):
-                found.append((_from_top_left(_grown(quad, grown)) + 0.5) / scale - 0.5)
+            quad = _four_sided(np.asarray(contour), area, likely)
+            if quad is not None:
+                found.append(_from_top_left(_grown(quad, grown)))
     return found
 
 
@@ -131,21 +147,24 @@ def pose_rating(quad: Array, size_mm: tuple[float, float], prior: CameraPrior) -
     return float(np.clip(1 - worst / MISFIT, 0, 1))
 
 
-def _four_sided(contour: NDArray[np.int32], area: float) -> list[Array]:
-    """Return the quadrilateral about a contour that it fills, as approximated from its hull; or nothing."""
-    hull = cv2.convexHull(contour)
-    hull_area = cv2.contourArea(hull)
-    if area < 0.8 * hull_area:
-        return []
+def _four_sided(contour: NDArray[np.generic], area: float, likely: Callable[[Array], bool]) -> Array | None:
+    """Return the quadrilateral about a contour that it fills, as approximated from its hull; or None."""
+    hull = cv2.convexHull(contour)  # type: ignore[arg-type]
+    if area < 0.8 * cv2.contourArea(hull):
+        return None
     length = cv2.arcLength(hull, True)
-    for share in (0.02, 0.03, 0.045, 0.065, 0.09):
+    for share in (0.02, 0.035, 0.06, 0.09):
         polygon = cv2.approxPolyDP(hull, share * length, True).reshape(-1, 2)
         if len(polygon) == 4:
-            quad = _fitted(np.asarray(contour, float).reshape(-1, 2), polygon.astype(float))
-            return [quad] if quad is not None and area > FILL * cv2.contourArea(quad.astype(np.float32)) else []
+            rough = _from_top_left(np.asarray(polygon, float))
+            if area < 0.75 * cv2.contourArea(rough.astype(np.float32)) or not likely(rough):
+                return None
+            quad = _fitted(np.asarray(contour, float).reshape(-1, 2), rough)
+            whole = quad is not None and area > FILL * cv2.contourArea(quad.astype(np.float32))
+            return quad if whole else None
         if len(polygon) < 4:
-            return []
-    return []
+            return None
+    return None
 
 
 def _fitted(contour: Array, quad: Array) -> Array | None:
@@ -213,16 +232,18 @@ def _likely(
     return pose_rating(quad, size_mm, prior) > 0
 
 
-def _distinct(rated: list[tuple[Array, float]], known: Sequence[Array]) -> list[Array]:
-    """Return one of each group of like outlines, the best fitting; none over a known one."""
-    kept: list[Array] = []
-    for q, _ in sorted(rated, key=lambda r: -r[1]):
-        size = np.sqrt(abs(cv2.contourArea(q.astype(np.float32))))
-        if any(_overlap(q, k) for k in known):
-            continue
-        if not any(np.abs(q - k).max() < 0.06 * size + 2 for k in kept):
-            kept.append(q)
-    return kept[:60]
+def _votes(quads: Sequence[Array]) -> list[tuple[Array, int]]:
+    """Return one of each group of like outlines, their median, with how many there are."""
+    groups: list[list[Array]] = []
+    for q in quads:
+        size = 0.04 * np.sqrt(abs(cv2.contourArea(q.astype(np.float32)))) + 2
+        for g in groups:
+            if np.abs(q - g[0]).max() < size:
+                g.append(q)
+                break
+        else:
+            groups.append([q])
+    return [(np.median(g, axis=0), len(g)) for g in groups]
 
 
 def _overlap(a: Array, b: Array) -> bool:
@@ -231,22 +252,61 @@ def _overlap(a: Array, b: Array) -> bool:
     return bool(area > 0.2 * smaller)
 
 
-def _looks(rgb: NDArray[np.uint8], traced: TracedQuad, plain: bool) -> float:
-    """Return 0 to 1: how much the inside looks like the reference, and how well it stands out on all sides."""
-    corners = traced.corners_px
+def evenness(rgb: NDArray[np.uint8], quad: Array) -> float:
+    """Return 0 to 1: how even and untinted the inside of an outline is; half of it may lie in shadow."""
+    size = 24
     to_square = cv2.getPerspectiveTransform(
-        corners.astype(np.float32), np.array([[0, 0], [48, 0], [48, 48], [0, 48]], np.float32)
+        np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32), quad.astype(np.float32)
     )
-    square = cv2.warpPerspective(rgb, to_square, (48, 48), flags=cv2.INTER_AREA)[5:-5, 5:-5]
-    root = np.sqrt(LINEAR[square]).reshape(-1, 3).astype(float)
-    contrast = np.array([s.contrast for s in traced.sides])
-    stands_out = float(np.clip(contrast.min() / max(0.25 * float(np.median(contrast)), 0.004), 0, 1))
-    if not plain:
-        return stands_out
+    s = np.linspace(0.1, 0.9, size)
+    grid = np.stack(np.meshgrid(s, s), -1).reshape(-1, 1, 2)
+    at = np.asarray(cv2.perspectiveTransform(grid, np.asarray(to_square, float)), float).reshape(-1, 2)
+    x, y = np.clip(np.rint(at).astype(int), 0, np.array(rgb.shape[1::-1]) - 1).T
+    root = np.sqrt(LINEAR[rgb[y, x]]).astype(float)
     grey = root.mean(1)
-    # a shadow may lie over half of it: even on either side of it
-    level = np.median(grey)
-    halves = [g for g in (grey[grey >= level], grey[grey < level]) if len(g)]
-    spread = min(float(np.std(grey)), max(float(np.std(g)) for g in halves))
+    level = float(np.quantile(grey, [0.1, 0.9]).mean())
+    halves = [g for g in (grey[grey >= level], grey[grey < level]) if len(g) > 20]
+    spread = min(_spread(grey), max((_spread(g) for g in halves), default=1.0))
     tint = float(np.abs(np.median(root, axis=0) / max(float(np.median(root)), 1e-6) - 1).max())
-    return stands_out * float(np.exp(-0.5 * (spread / EVEN) ** 2) * np.exp(-0.5 * (tint / (4 * WHITE)) ** 2))
+    return float(np.exp(-0.5 * (spread / EVEN) ** 2) * np.exp(-0.5 * (tint / TINT) ** 2))
+
+
+def _unlike_the_wall(
+    small: NDArray[np.uint8], scale: float, found: Sequence[FoundQuad], opening_px: Array | None
+) -> list[FoundQuad]:
+    """Return the candidates rated anew: a brick has the colours of the wall and little contrast, a card has not."""
+    lab = cv2.cvtColor(small, cv2.COLOR_RGB2LAB).astype(np.int64)
+    bins = (lab[..., 0] >> 4) * 4096 + (lab[..., 1] >> 2) * 64 + (lab[..., 2] >> 2)
+    around = np.ones(bins.shape, np.uint8)
+    if opening_px is not None:
+        cv2.fillPoly(around, [np.rint(opening_px * scale).astype(np.int32)], 0)
+    most = max((min(s.contrast for s in f.traced.sides) for f in found), default=1.0)
+    rated = []
+    for f in found:
+        inside = np.zeros(bins.shape, np.uint8)
+        cv2.fillPoly(inside, [np.rint(f.corners_px * scale).astype(np.int32)], 1)
+        own = np.bincount(bins[inside > 0], minlength=16 * 4096)
+        others = np.bincount(bins[(inside == 0) & (around > 0)], minlength=16 * 4096)
+        share = own / max(own.sum(), 1)
+        rare = float((share / (1 + 0.5 * others / np.maximum(own, 1))).sum())
+        contrast = min(s.contrast for s in f.traced.sides) / most
+        rated.append(FoundQuad(f.corners_px, f.traced, f.rating * (0.3 + 0.7 * rare) * (0.5 + 0.5 * contrast), rare))
+    return rated
+
+
+def _spread(values: Array) -> float:
+    """Return the standard deviation by the middle 80 %: a scribble does not count."""
+    return float(np.diff(np.quantile(values, [0.1, 0.9]))[0]) / 2.563
+
+
+def _stands_out(traced: TracedQuad) -> float:
+    """Return 0 to 1: how alike the contrast is on all four sides."""
+    contrast = np.array([s.contrast for s in traced.sides])
+    return float(np.clip(contrast.min() / max(0.25 * float(np.median(contrast)), 0.004), 0, 1))
+
+
+def _reduced(rgb: NDArray[np.uint8], long_side: int) -> tuple[NDArray[np.uint8], float]:
+    """Return the picture reduced to a long side and smoothed a little, and its scale."""
+    scale = min(1.0, long_side / max(rgb.shape))
+    small = cv2.resize(rgb, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else rgb
+    return np.asarray(cv2.medianBlur(np.ascontiguousarray(small), 3), np.uint8), scale

@@ -12,8 +12,8 @@ from vision.solve_pages import CORNER_MM, fits_one_wall, solve_rectangles
 from vision.solved import Solved
 
 NAMES = {"letter": "Letter page", "a4": "A4 page", "id1": "card", "given": "rectangle of the given size"}
-SURE = 0.35  # rating of a candidate that may stand alone
-CLEAR = 0.75  # a rival this near to the best could be the reference as well
+SURE = 0.25  # rating of a candidate that may stand alone
+CLEAR = 0.55  # a rival this near to the best could be the reference as well
 FOUND_PX = 1.0  # click of a traced outline that is then traced again
 
 
@@ -66,7 +66,8 @@ def _clear(found: list[FoundQuad], reference: Reference, prior: CameraPrior, nam
     rivals = [
         f
         for f in found[1:]
-        if f.rating > CLEAR * best.rating and not fits_one_wall([best.corners_px, f.corners_px], reference, prior)
+        if (f.rating > CLEAR * best.rating or (f.rating > SURE and 0.5 < f.rare < 1))
+        and not fits_one_wall([best.corners_px, f.corners_px], reference, prior)
     ]
     if rivals:
         places = " and at ".join(_at(f.corners_px) for f in [best, *rivals[:2]])
