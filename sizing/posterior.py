@@ -18,15 +18,18 @@ Index = np.ndarray[tuple[int], np.dtype[np.int64]]
 Table = np.ndarray[tuple[int, int], np.dtype[np.int64]]
 Tags = np.ndarray[tuple[int], np.dtype[np.uint64]]
 
-# Sets that are carried on to one slip more: the best, and the best of each choice of readings. Fewer: rare sets are
-# missed.
-_BEST, _KEPT = 8, 16
+# Sets that are enlarged in one round: the best, and the best of each choice of readings. Fewer: rare sets are missed.
+_BEST, _ENLARGED = 6, 12
+# Of the best sets, those that are tried again with one member left out.
+_RETRIED = 3
 # A set this near (log) to a perfect fit without odds leaves nothing to explain: four slips or so.
 _CLEAR = 30.0
+# Once the case is clear, sets this near (log) to the best are enlarged: a further slip costs more than that.
+_NEAR = 3.0
 # Sets lighter than the best by this (log) are dropped: a thousandth of a per mille in all.
 _LIGHTEST = 16.0
-# A further slip is looked for while the best set of the last round is within this (log) of the best of all.
-_HOPE = 4.0
+# Rounds without a better set before the search ends.
+_PATIENCE = 2
 # Tags of sets, so that each is weighed once.
 _SEED = 20_240_101
 
@@ -55,15 +58,35 @@ class Posterior:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Sets:
-    """Sets under search: members (K, depth), log odds, residuals (K, J, n), covariances (K, n, n), masks, keys."""
+class _Pool:
+    """Sets that were weighed: members (M, D), log weights and masks (M,), keys (M,), each once."""
 
     members: Table
-    log_odds: Array
-    residual: Array
-    cov: Array
+    logs: Array
     masks: Index
     keys: Tags
+
+    def with_more(self, other: _Pool) -> _Pool:
+        """Return both, each set once."""
+        keys, first = np.unique(np.concatenate([self.keys, other.keys]), return_index=True)
+        members = np.concatenate([self.members, other.members])[first]
+        logs = np.concatenate([self.logs, other.logs])[first]
+        return _Pool(members, logs, np.concatenate([self.masks, other.masks])[first], keys)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Search:
+    """What all sets of one opening share; the arrays of hypotheses end with a row for 'no member'."""
+
+    what: Weighable
+    shift_mm: Array
+    first_mode: Array
+    log_odds: Array
+    masks: Index
+    tags: Tags
+    log_edges: Array
+    residual_mm: Array
+    cov_mm2: Array
 
 
 def posterior_of(difference_mm: Array, cov_mm2: Array, what: Weighable, log_edges: Array, edges_mm: Array) -> Posterior:
@@ -82,128 +105,112 @@ def posterior_of(difference_mm: Array, cov_mm2: Array, what: Weighable, log_edge
 
     Notes
     -----
-    Bayes' theorem over sets with independent odds. The search carries on the best sets of each size; what it
-    leaves out weighs nothing against what it has found.
+    Bayes' theorem over sets with independent odds. The search enlarges the best sets by one member at a time, and
+    tries them again with a member left out: while another slip stands unexplained, 'something else' is the best
+    that can be said of a reading whose measure is correlated with it. What it leaves out weighs nothing against
+    what it has found.
     """
-    n = len(difference_mm)
-    tags = np.random.default_rng(_SEED).integers(1, 2**62, size=len(what.log_odds), dtype=np.uint64)
-    start = _Sets(
-        np.empty((1, 0), dtype=np.int64),
-        np.zeros(1),
-        (difference_mm - edges_mm)[None],
-        cov_mm2[None],
-        np.zeros(1, dtype=np.int64),
-        np.zeros(1, dtype=np.uint64),
+    n, count = len(difference_mm), len(what.log_odds)
+    tags = np.random.default_rng(_SEED).integers(1, 2**62, size=count, dtype=np.uint64)
+    search = _Search(
+        what,
+        np.vstack([what.shift_mm, np.zeros(n)]),
+        np.vstack([what.first_mode, np.zeros(n)]),
+        np.append(what.log_odds, 0.0),
+        np.append(what.masks, 0),
+        np.append(tags, np.uint64(0)),
+        log_edges,
+        difference_mm - edges_mm,
+        cov_mm2,
     )
-    q = np.einsum("jn,nm,jm->j", start.residual[0], np.linalg.inv(cov_mm2), start.residual[0])
     perfect = -0.5 * float(np.linalg.slogdet(cov_mm2)[1])
-    empty = float(np.logaddexp.reduce(log_edges - 0.5 * q)) + perfect
-    rounds: list[tuple[Table, Array]] = [(start.members, np.array([empty]))]
-    best = heaviest = empty
-    sets = start
-    for _ in range(n + 1):
-        members, logs, keys, parents = _extended(sets, what, log_edges, tags)
-        if logs.size == 0:
-            break
-        rounds.append((members, logs))
-        heaviest = max(heaviest, float(logs.max()))
-        sharp = ~what.vague[members].any(axis=1)
-        top = float(logs[sharp].max(initial=-np.inf))
-        best = max(best, top)
-        if top < best - _HOPE:
-            break
-        masks = sets.masks[parents] | what.masks[members[:, -1]]
-        order = _to_carry(np.where(sharp, logs, -np.inf), masks, clear=top > perfect - _CLEAR)
-        sets = _carried(sets, what, members[order], parents[order], keys[order])
-    depth = max(m.shape[1] for m, _ in rounds)
-    members = np.concatenate(
-        [np.pad(m, ((0, 0), (0, depth - m.shape[1])), constant_values=-1) for m, _ in rounds], axis=0
-    )
-    logs = np.concatenate([log for _, log in rounds])
-    keep = logs > heaviest - _LIGHTEST
-    weights = np.exp(logs[keep] - heaviest)
-    return Posterior(members[keep], weights / weights.sum())
+    q = np.einsum("jn,nm,jm->j", search.residual_mm, np.linalg.inv(cov_mm2), search.residual_mm)
+    nothing = np.full((1, n + 1), -1, dtype=np.int64)
+    empty = np.array([float(np.logaddexp.reduce(log_edges - 0.5 * q)) + perfect])
+    pool = _Pool(nothing, empty, np.zeros(1, dtype=np.int64), np.zeros(1, dtype=np.uint64))
+    parents, done = nothing, {0}
+    best, idle = float(empty[0]), 0
+    while len(parents) and idle < _PATIENCE:
+        pool = pool.with_more(_enlarged(search, parents, float(pool.logs.max())))
+        sharp = ~np.append(what.vague, np.False_)[pool.members].any(axis=1)
+        top = float(pool.logs[sharp].max())
+        clear = top > perfect - _CLEAR
+        idle = 0 if top > best + _NEAR or clear else idle + 1
+        best = top
+        parents = _next(search, pool, np.where(sharp, pool.logs, -np.inf), done, clear=clear)
+    keep = pool.logs > pool.logs.max() - _LIGHTEST
+    weights = np.exp(pool.logs[keep] - pool.logs.max())
+    return Posterior(pool.members[keep], weights / weights.sum())
 
 
-def _extended(
-    sets: _Sets, what: Weighable, log_edges: Array, tags: Tags
-) -> tuple[
-    Table,
-    Array,
-    Tags,
-    Index,
-]:
-    """Return every set one hypothesis larger: members, log weights, keys and the row it came from, each once."""
-    inverse = np.linalg.inv(sets.cov)
-    log_det = np.linalg.slogdet(sets.cov)[1]
+def _next(search: _Search, pool: _Pool, logs: Array, done: set[int], *, clear: bool) -> Table:
+    """Return the sets to enlarge next (K, D), and note them as done."""
+    order = np.argsort(-logs, kind="stable")
+    order = order[np.isfinite(logs[order])]
+    if clear:
+        chosen = order[:_BEST][logs[order[:_BEST]] > logs[order[0]] - _NEAR]
+    else:
+        _, first = np.unique(pool.masks[order], return_index=True)
+        chosen = order[np.union1d(np.arange(min(_BEST, len(order))), first)[:_ENLARGED]]
+    rows = list(pool.members[chosen])
+    for row in pool.members[chosen[:_RETRIED]]:
+        for k in np.flatnonzero(row >= 0):
+            shorter = row.copy()
+            shorter[k] = -1
+            rows.append(shorter)
+    found = []
+    for row in rows:
+        key = int(search.tags[row].sum())
+        if key not in done and (row < 0).any():
+            done.add(key)
+            found.append(row)
+    return np.array(found, dtype=np.int64).reshape(-1, pool.members.shape[1])
+
+
+def _enlarged(search: _Search, parents: Table, heaviest: float) -> _Pool:
+    """Return the sets that `parents` (K, D) become by one more member; of light ones the best of each kind."""
+    what = search.what
+    modes = search.first_mode[parents]  # (K, D, n)
+    cov = search.cov_mm2 + np.einsum("kdi,kdj->kij", modes, modes)
+    for h, more in what.modes.items():
+        cov[(parents == h).any(axis=1)] += more @ more.T
+    residual = search.residual_mm[None] - search.shift_mm[parents].sum(axis=1)[:, None, :]  # (K, J, n)
+    logs = _log_weights(search, residual, cov) + search.log_odds[parents].sum(axis=1)[:, None]
+    masks = np.bitwise_or.reduce(search.masks[parents], axis=1)
+    free = (masks[:, None] & what.masks) == 0
+    logs = np.where(free, logs, -np.inf)
+    floor = max(heaviest, float(logs[:, ~what.vague].max(initial=-np.inf))) - _LIGHTEST
+    keep = free & (logs > floor)
+    # Of each choice of readings the best, however light: it may be half of a set that fits.
+    top = np.maximum.reduceat(logs[:, what.by_mask], what.mask_starts, axis=1)
+    widths = np.diff(np.append(what.mask_starts, len(what.masks)))
+    keep[:, what.by_mask] |= free[:, what.by_mask] & (logs[:, what.by_mask] == np.repeat(top, widths, axis=1))
+    rows, columns = np.nonzero(keep)
+    members = parents[rows]
+    members[np.arange(len(rows)), (members < 0).argmax(axis=1)] = columns
+    keys, first = np.unique(search.tags[members].sum(axis=1), return_index=True)
+    return _Pool(members[first], logs[rows, columns][first], (masks[rows] | what.masks[columns])[first], keys)
+
+
+def _log_weights(search: _Search, residual: Array, cov: Array) -> Array:
+    """Return (K, H) the log weight of each hypothesis added to sets of residuals (K, J, n), covariances (K, n, n)."""
+    what = search.what
+    inverse = np.linalg.inv(cov)
+    log_det = np.linalg.slogdet(cov)[1]
     moved = np.matmul(what.shift_mm, inverse)  # (K, H, n)
     shift_q = (moved * what.shift_mm).sum(-1)  # (K, H)
-    pulled = np.matmul(sets.residual, inverse)  # (K, J, n)
-    q = (pulled * sets.residual).sum(-1)[:, :, None] - 2.0 * np.matmul(pulled, what.shift_mm.T) + shift_q[:, None, :]
+    pulled = np.matmul(residual, inverse)  # (K, J, n)
+    q = (pulled * residual).sum(-1)[:, :, None] - 2.0 * np.matmul(pulled, what.shift_mm.T) + shift_q[:, None, :]
     mode = what.first_mode
     inside = (np.matmul(mode, inverse) * mode).sum(-1)  # (K, H)
     seen = np.matmul(pulled, mode.T) - (moved * mode).sum(-1)[:, None, :]
     q -= seen**2 / (1.0 + inside[:, None, :])
     widened = log_det[:, None] + np.log1p(inside)
     for h, modes in what.modes.items():
-        q[:, :, h], widened[:, h] = _several_modes(sets, what.shift_mm[h], modes)
-    terms = log_edges[None, :, None] - 0.5 * q
-    logs = np.logaddexp.reduce(terms, axis=1) - 0.5 * widened + sets.log_odds[:, None] + what.log_odds
-    free = (sets.masks[:, None] & what.masks) == 0
-    logs = np.where(free, logs, -np.inf)
-    keep = free & (logs > logs[:, ~what.vague].max(initial=-np.inf) - _LIGHTEST)
-    # Of each choice of readings the best, however light: it may be half of a set that fits.
-    top = np.maximum.reduceat(logs[:, what.by_mask], what.mask_starts, axis=1)
-    widths = np.diff(np.append(what.mask_starts, len(what.masks)))
-    keep[:, what.by_mask] |= free[:, what.by_mask] & (logs[:, what.by_mask] == np.repeat(top, widths, axis=1))
-    rows, columns = np.nonzero(keep)
-    keys = sets.keys[rows] + tags[columns]
-    _, first = np.unique(keys, return_index=True)
-    rows, columns = rows[first], columns[first]
-    members = np.concatenate([sets.members[rows], columns[:, None]], axis=1)
-    return members, logs[rows, columns], keys[first], rows
-
-
-def _to_carry(logs: Array, masks: Index, *, clear: bool) -> Index:
-    """Return the rows of the best sets, and unless the case is clear of the best of each choice of readings."""
-    order = np.argsort(-logs, kind="stable")
-    order = order[np.isfinite(logs[order])]
-    if clear:
-        return order[:_BEST][logs[order[:_BEST]] > logs[order[0]] - _LIGHTEST]
-    _, first = np.unique(masks[order], return_index=True)
-    chosen = np.union1d(np.arange(min(_BEST, len(order))), first)[:_KEPT]
-    rows: Index = order[chosen]
-    return rows
-
-
-def _several_modes(sets: _Sets, shift: Array, modes: Array) -> tuple[Array, Array]:
-    """Return the quadratic forms (K, J) and log determinants (K,) with one hypothesis of several modes."""
-    cov = sets.cov + modes @ modes.T
-    residual = sets.residual - shift
-    q: Array = (np.matmul(residual, np.linalg.inv(cov)) * residual).sum(-1)
-    log_det: Array = np.linalg.slogdet(cov)[1]
-    return q, log_det
-
-
-def _carried(
-    sets: _Sets,
-    what: Weighable,
-    members: Table,
-    parents: Index,
-    keys: Tags,
-) -> _Sets:
-    last = members[:, -1]
-    cov = sets.cov[parents].copy()
-    mode = what.first_mode[last]
-    cov += mode[:, :, None] * mode[:, None, :]
-    for k, h in enumerate(last.tolist()):
-        if h in what.modes:
-            cov[k] += what.modes[h] @ what.modes[h].T
-    return _Sets(
-        members,
-        sets.log_odds[parents] + what.log_odds[last],
-        sets.residual[parents] - what.shift_mm[last][:, None, :],
-        cov,
-        sets.masks[parents] | what.masks[last],
-        keys,
-    )
+        wide = cov + modes @ modes.T
+        left = residual - what.shift_mm[h]
+        q[:, :, h] = (np.matmul(left, np.linalg.inv(wide)) * left).sum(-1)
+        widened[:, h] = np.linalg.slogdet(wide)[1]
+    terms = search.log_edges[None, :, None] - 0.5 * q
+    logs: Array = np.logaddexp.reduce(terms, axis=1) - 0.5 * widened + what.log_odds
+    return logs
