@@ -15,10 +15,10 @@ import numpy as np
 
 from sizing.decision import Judgement
 from sizing.job import READINGS, Opening
-from sizing.made_sizes import columns, photo_draws, sized
+from sizing.made_sizes import Draws, columns, sized
 from sizing.orderinputs import allowance, ordered_exact, read_mm
 from sizing.rules import DIRECTIONS, STATIONS, Direction, Rule
-from vision.request import Array, Estimate
+from vision.request import Array
 
 # Contract, Decision.
 P_CHANGES = 0.01
@@ -52,14 +52,14 @@ class Counting:
         return tuple(name for name, same in self.same.items() if same >= P_SAME)
 
 
-def which_count(rule: Rule, opening: Opening, estimate: Estimate, judgements: Mapping[str, Judgement]) -> Counting:
+def which_count(rule: Rule, opening: Opening, drawn: Draws, judgements: Mapping[str, Judgement]) -> Counting:
     """Return which readings can change what is ordered, were the opening as the photo sees it.
 
     Parameters
     ----------
     rule : the opening's.
     opening : its readings, clearances, and the order; a direction that is not ordered has all its readings count.
-    estimate : what the photo says.
+    drawn : openings as the photo sees them.
     judgements : by name; those that do not agree are put right.
 
     Notes
@@ -67,7 +67,6 @@ def which_count(rule: Rule, opening: Opening, estimate: Estimate, judgements: Ma
     What is ordered is the made size and whether a limit of the rule is broken: a reading that hides a taper
     counts too.
     """
-    drawn = photo_draws(estimate.values_mm, estimate.cov_mm2, estimate.candidates)
     read = read_mm(opening)
     groups: list[tuple[tuple[str, ...], Outcome]] = [
         (STATIONS[d], _outcome(rule, d, float(allowance(rule, d, opening))))

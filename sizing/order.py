@@ -87,6 +87,7 @@ def make_order(
     judgements: Mapping[str, Judgement],
     counting: Counting,
     tolerance: Tolerance,
+    alone: Draws | None = None,
 ) -> Order:
     """Return the order of an opening by its rule, with evidence and problems.
 
@@ -98,6 +99,7 @@ def make_order(
     judgements : of the readings, by name.
     counting : from `which_count`; empty without a photo.
     tolerance : in force, for what is tight between the stations.
+    alone : openings as the photo sees them (`photo_draws`); None without an estimate.
     """
     exact = {d: exact_stations(opening, d) for d in DIRECTIONS}
     room = room_above(opening)
@@ -125,7 +127,7 @@ def make_order(
         *doubtful_readings(deciding, judgements, counting),
     ):
         (problems if holds else notes).append(note)
-    photo, combined, left_out, drawn, source = _evidence(rule, opening, estimate, judgements)
+    photo, combined, left_out, drawn, source = _evidence(rule, opening, estimate, alone, judgements)
     allowances = _allowances_mm(rule, opening)
     return Order(
         rule=rule,
@@ -173,7 +175,11 @@ def _allowances_mm(rule: Rule, opening: Opening) -> tuple[float, float]:
 
 
 def _evidence(
-    rule: Rule, opening: Opening, estimate: Estimate | None, judgements: Mapping[str, Judgement]
+    rule: Rule,
+    opening: Opening,
+    estimate: Estimate | None,
+    alone: Draws | None,
+    judgements: Mapping[str, Judgement],
 ) -> tuple[
     Mapping[Direction, SizeEvidence],
     Mapping[Direction, SizeEvidence],
@@ -185,12 +191,12 @@ def _evidence(
     left_out = tuple(n for n in READINGS if n in judgements and judgements[n].verdict == "differs")
     read = read_mm(opening, left_out)
     allowances = _allowances_mm(rule, opening)
-    if estimate is None:
+    if estimate is None or alone is None:
         if not np.isfinite(read).any():
             return {}, {}, left_out, None, ""
         return {}, {}, left_out, reading_draws(read, _readings_cov(opening)), "readings"
     nine = (estimate.values_mm, estimate.cov_mm2, estimate.candidates)
-    alone, both = photo_draws(*nine), combined_draws(*nine, read, _readings_cov(opening))
+    both = combined_draws(*nine, read, _readings_cov(opening))
     photo, combined = (_sides_evidence(rule, drawn, allowances) for drawn in (alone, both))
     return photo, combined, left_out, both, "combined"
 

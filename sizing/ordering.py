@@ -8,6 +8,7 @@ from sizing.counting import Counting, which_count
 from sizing.decision import Judgement
 from sizing.errors import InputError
 from sizing.job import Job, Opening, Tolerance
+from sizing.made_sizes import photo_draws
 from sizing.order import Order, make_order, order_without_rule
 from sizing.rulefile import find_rule
 from sizing.rules import Rule, tolerance_in_force
@@ -46,7 +47,9 @@ def order_of(
         if rule is None and opening.ordered is None:
             return Counting(), None
         return Counting(), order_without_rule(opening, rule)
-    counting = Counting()
-    if estimate is not None and opening.ordered is not None:
-        counting = which_count(rule, opening, estimate, judgements)
-    return counting, make_order(rule, opening, estimate, judgements, counting, tolerance)
+    counting, drawn = Counting(), None
+    if estimate is not None:
+        drawn = photo_draws(estimate.values_mm, estimate.cov_mm2, estimate.candidates)
+        if opening.ordered is not None:
+            counting = which_count(rule, opening, drawn, judgements)
+    return counting, make_order(rule, opening, estimate, judgements, counting, tolerance, drawn)

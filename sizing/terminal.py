@@ -58,6 +58,8 @@ def complaints(result: JobResult, *, in_view: bool = False) -> list[str]:
     for opening in result.openings:
         where = f"{result.file}: {messages.one_line(opening.opening.label)}"
         lines += _photo_complaints(where, [p for p in opening.photos if p.unreadable or not in_view])
+        if opening.order is not None and opening.order.rule_error is not None:
+            lines += [f"{where}: {messages.one_line(str(p))}" for p in opening.order.rule_error.problems]
         for paper in opening.opening.documents:
             if paper.error is not None:
                 lines.append(messages.one_line(str(paper.error)))

@@ -1,4 +1,4 @@
-"""Facts about sizing rules. Oracles: common practice, no source (issue text: louvered panels), exact arithmetic by hand."""
+"""Facts about sizing rules. Oracles: common practice, no source; exact arithmetic by hand."""
 
 from fractions import Fraction
 
@@ -315,7 +315,7 @@ def test_a_rule_that_is_not_there_is_said_with_the_nearest_and_with_files_that_c
 
 def test_a_rule_of_that_id_with_problems_is_said_with_them(tmp_path, written):
     written(HEAD + SIDES.replace("largest", "widest"), "rules/own.toml")
-    with pytest.raises(InputError, match="width.reading"):
+    with pytest.raises(InputError, match=r"width\.reading"):
         find_rule("own", tmp_path)
 
 
