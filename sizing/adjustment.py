@@ -51,7 +51,8 @@ class Adjusted:
     """An adjustment: shape (5,) mm, chi-square of the residuals, degrees of freedom, and what tests need.
 
     `normal` (n, n) is P Q_v P, `weighted` (n,) is P v, with P the inverse covariance, v = observed less adjusted;
-    `redundancy` (n,) is the diagonal of Q_v P and sums to `dof`.
+    `redundancy` (n,) is the diagonal of Q_v P and sums to `dof`. `slips_mm` and `u_slips_mm` (k,) are the amounts by
+    which the values taken as slipped are off, and their standard uncertainties.
     """
 
     shape_mm: Array
@@ -62,6 +63,8 @@ class Adjusted:
     weighted: Array
     normal: Array
     redundancy: Array
+    slips_mm: Array
+    u_slips_mm: Array
 
 
 def predict_readings_mm(shape_mm: Array) -> Array:
@@ -157,13 +160,14 @@ def observations(
     return Observations(names, values, cov, n, start)
 
 
-def adjust(observed: Observations, slips: Sequence[int] = ()) -> Adjusted:
+def adjust(observed: Observations, slips: Sequence[int] = (), start_mm: Array | None = None) -> Adjusted:
     """Return the least-squares adjustment of one opening; each of `slips` is taken as off by an unknown amount.
 
     Parameters
     ----------
     observed : readings and measures with their covariance.
     slips : rows of `observed` whose value carries nothing.
+    start_mm : (5,) shape to start from in place of the one of `observed`.
 
     Notes
     -----
@@ -178,7 +182,7 @@ def adjust(observed: Observations, slips: Sequence[int] = ()) -> Adjusted:
     rows = _rows(observed.names)
     factor = np.linalg.cholesky(observed.cov_mm2)
     extra = np.eye(len(rows))[:, list(slips)]
-    shape = observed.start_mm
+    shape = observed.start_mm if start_mm is None else start_mm
     for _ in range(_STEPS):
         design = np.hstack([_jacobian(shape)[rows], extra])
         v = observed.values_mm - predict_readings_mm(shape)[rows]
@@ -186,7 +190,8 @@ def adjust(observed: Observations, slips: Sequence[int] = ()) -> Adjusted:
         rank = int(np.count_nonzero(sizes > _RANK * sizes[0]))
         left = left[:, :rank]
         white = np.linalg.solve(factor, v)
-        step = (right[:rank].T @ ((left.T @ white) / sizes[:rank]))[:5]
+        found = right[:rank].T @ ((left.T @ white) / sizes[:rank])
+        step = found[:5]
         if np.abs(step).max() < _STILL_MM:
             break
         shape = shape + step
@@ -198,7 +203,8 @@ def adjust(observed: Observations, slips: Sequence[int] = ()) -> Adjusted:
     chi2, dof = float(residual @ residual), len(rows) - rank
     p = float(chdtrc(dof, chi2)) if dof else 1.0
     redundancy = np.einsum("ij,ji->i", observed.cov_mm2, normal)
-    return Adjusted(shape, chi2, dof, p, factor @ residual, back @ residual, normal, redundancy)
+    u_slips = np.sqrt(np.sum(np.square(right[:rank, 5:] / sizes[:rank, None]), axis=0))
+    return Adjusted(shape, chi2, dof, p, factor @ residual, back @ residual, normal, redundancy, found[5:], u_slips)
 
 
 def _rows(names: Sequence[str]) -> list[int]:

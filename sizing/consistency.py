@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from sizing.adjustment import STATIONS, observations
+from sizing.adjustment import STATIONS, Observations, adjust, observations
 from sizing.decision import LONGEST_MM, SHORTEST_MM
 from sizing.snooping import LEVEL, Snooped, snoop
 from sizing.tape import Tape, readings_cov_mm2, too_long_mm
@@ -88,18 +88,24 @@ def cross_check(opening: Opening, answer: Estimate | NotMeasured | None = None) 
     readings = sound_readings(opening)
     if not readings:
         return None
-    found = _snooped(readings, opening, estimate, np.zeros(8))
-    if found is None or estimate is None or not found.rejected:
-        return None if found is None else CrossCheck(found, estimate is not None)
+    traced = _observed(readings, opening, estimate, np.zeros(8))
+    if traced is None:
+        return None
+    found = snoop(traced)
+    if estimate is None or not found.rejected:
+        return CrossCheck(found, estimate is not None)
     rivals = [c for c in estimate.candidates if abs(c.shift_mm) > 1e-9 and c.weight >= _LIGHTEST]
-    best, edge, least = found, None, found.chi2
+    best, edge, least = traced, None, found.chi2
     for c in rivals:
         rest = max(1.0 - sum(o.weight for o in rivals if o.side == c.side), _LIGHTEST)
-        with_edge = _snooped(readings, opening, estimate, np.asarray(c.shift_nine_mm, dtype=np.float64)[:8])
-        cost = np.inf if with_edge is None else with_edge.chi2 - 2.0 * np.log(c.weight / rest)
-        if with_edge is not None and not with_edge.rejected and cost < least:
-            best, edge, least = with_edge, c, cost
-    return CrossCheck(best, True, edge)
+        observed = _observed(readings, opening, estimate, np.asarray(c.shift_nine_mm, dtype=np.float64)[:8])
+        if observed is None:
+            continue
+        with_edge = adjust(observed)
+        cost = with_edge.chi2 - 2.0 * np.log(c.weight / rest)
+        if with_edge.p >= LEVEL and cost < least:
+            best, edge, least = observed, c, cost
+    return CrossCheck(found if edge is None else snoop(best), True, edge)
 
 
 def inconsistent_group(check: CrossCheck | None) -> tuple[str, ...]:
@@ -131,14 +137,15 @@ def warnings_of(check: CrossCheck | None, differing: Collection[str], units: Uni
     return ()
 
 
-def _snooped(readings: list[Reading], opening: Opening, estimate: Estimate | None, shift_mm: Array) -> Snooped | None:
-    observed = observations(
+def _observed(
+    readings: list[Reading], opening: Opening, estimate: Estimate | None, shift_mm: Array
+) -> Observations | None:
+    return observations(
         expected_lengths_mm(readings),
         cov_of_readings_mm2(readings, opening),
         None if estimate is None else estimate.values_mm[:8] + shift_mm,
         None if estimate is None else estimate.cov_mm2[:8, :8],
     )
-    return None if observed is None else snoop(observed)
 
 
 __all__ = [

@@ -154,27 +154,19 @@ def snoop(observed: Observations) -> Snooped:
     reliability = gain**2 / np.diag(np.linalg.inv(observed.cov_mm2))[:n]
     seen = gain > 0.0
     tested = int(np.count_nonzero(seen))
-    freed: list[int] = []
-    closed = ~seen
-    current, w_now = first, w
-    while not closed.all():
-        k = int(np.argmax(np.where(closed, -1.0, np.abs(w_now))))
-        if abs(w_now[k]) <= critical_w(int(np.count_nonzero(~closed))):
-            break
-        freed.append(k)
-        closed = closed | same[k]
-        current = adjust(observed, freed)
-        w_now, gain_now = w_statistics(current.weighted, current.normal, units)
-        closed = closed | (gain_now <= 0.0)
-    freed = _still_needed(observed, freed, units, tested)
-    last = adjust(observed, freed) if freed else first
-    outliers, shown = _outliers(observed, freed, units, same)
+    freed, last = _search(observed, first, (w, gain), same)
+    outliers = tuple(
+        Outlier(_named(observed, same[k]), float(slip / u), float(slip), float(u))
+        for k, slip, u in zip(freed, last.slips_mm, last.u_slips_mm, strict=True)
+    )
     w_last, _ = w_statistics(last.weighted, last.normal, units)
-    w_shown = np.array([shown.get(i, w_last[i]) for i in range(n)])
+    for k, outlier in zip(freed, outliers, strict=True):
+        # Statistics that cannot be told apart are one, but for the sign.
+        w_last = np.where(same[k], outlier.w * np.sign(units.T @ first.normal @ units[:, k]), w_last)
     in_outlier = {name for o in outliers for name in o.group}
     tests = {
         observed.names[i]: ReadingTest(
-            float(w_shown[i]) if seen[i] else None,
+            float(w_last[i]) if seen[i] else None,
             float(noncentrality(tested) / gain[i]) if seen[i] else None,
             float(reliability[i]),
             _named(observed, same[i]) if np.count_nonzero(same[i]) > 1 else (),
@@ -186,37 +178,34 @@ def snoop(observed: Observations) -> Snooped:
     return Snooped(first.chi2, first.dof, first.p, last.p, tests, outliers, worst)
 
 
-def _named(observed: Observations, chosen: Array) -> tuple[str, ...]:
-    return tuple(name for name, yes in zip(observed.names, chosen, strict=False) if yes)
-
-
-def _without(observed: Observations, freed: list[int], k: int) -> Adjusted:
-    return adjust(observed, [i for i in freed if i != k])
-
-
-def _still_needed(observed: Observations, freed: list[int], units: Array, tested: int) -> list[int]:
-    """Return the slips that stay significant beside all the others found; the weakest goes first."""
+def _search(
+    observed: Observations, first: Adjusted, at_first: tuple[Array, Array], same: Array
+) -> tuple[list[int], Adjusted]:
+    """Return the readings freed (rows), and the adjustment with them freed."""
+    w, gain = at_first
+    units = np.eye(len(observed.names))[:, : observed.readings]
+    closed = gain <= 0.0
+    tested = int(np.count_nonzero(~closed))
+    freed: list[int] = []
+    current = first
+    while not closed.all():
+        k = int(np.argmax(np.where(closed, -1.0, np.abs(w))))
+        if abs(w[k]) <= critical_w(int(np.count_nonzero(~closed))):
+            break
+        freed.append(k)
+        current = adjust(observed, freed, current.shape_mm)
+        w, gain = w_statistics(current.weighted, current.normal, units)
+        closed = closed | same[k] | (gain <= 0.0)
     while len(freed) > 1:
-        beside = []
-        for k in freed:
-            other = _without(observed, freed, k)
-            beside.append(abs(float(w_statistics(other.weighted, other.normal, units)[0][k])))
+        # The w-statistic of a slip beside all the others is its value over its uncertainty.
+        beside = np.abs(current.slips_mm / current.u_slips_mm)
         weakest = int(np.argmin(beside))
         if beside[weakest] > critical_w(tested):
             break
-        freed = [k for k in freed if k != freed[weakest]]
-    return freed
+        del freed[weakest]
+        current = adjust(observed, freed, current.shape_mm)
+    return freed, current
 
 
-def _outliers(
-    observed: Observations, freed: list[int], units: Array, same: Array
-) -> tuple[tuple[Outlier, ...], dict[int, float]]:
-    """Return the outliers with their slips, each beside all the others, and w of all readings in their groups."""
-    found: list[Outlier] = []
-    shown: dict[int, float] = {}
-    for k in freed:
-        other = _without(observed, freed, k)
-        w, gain = w_statistics(other.weighted, other.normal, units)
-        found.append(Outlier(_named(observed, same[k]), float(w[k]), float(w[k] / gain[k]), float(1.0 / gain[k])))
-        shown |= {int(i): float(w[i]) for i in np.flatnonzero(same[k])}
-    return tuple(found), shown
+def _named(observed: Observations, chosen: Array) -> tuple[str, ...]:
+    return tuple(name for name, yes in zip(observed.names, chosen, strict=False) if yes)
