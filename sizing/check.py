@@ -342,7 +342,7 @@ def _decided(job: Job, result: OpeningResult, log: DecisionLog | None) -> Openin
         [p.sha256 for p in result.photos],
         result.document_sha256,
         "" if result.order is None or result.order.rule is None else result.order.rule.sha256,
-        [use.sha256 for p in result.photos if p.report is not None for use in p.report.lenses],
+        [use.sha256 for p in result.photos if p.report is not None for use in p.report.lenses if use.applied],
     )
     return replace(result, inputs_sha256=inputs, decision=log.shown(opening.label, inputs) if log else None)
 

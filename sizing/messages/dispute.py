@@ -1,0 +1,212 @@
+"""Words of a dispute: steps, evidence and what would decide; no person is named as a cause."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from sizing.messages.record import exact_length
+from sizing.messages.verdicts import about, name_of, one_line
+from sizing.units import Unit, format_length, format_uncertainty
+
+NOTE = (
+    "These are probabilities of steps, worked out from the numbers named here and from guessed rates of slips. They "
+    "name no person, lay no blame and make no legal claim; what the figures mean for an agreement is for others to say."
+)
+_STEPS = {
+    "reading": "one box was measured or written down wrongly",
+    "readings": "all boxes were measured or written down off alike",
+    "ordered": "another size was ordered than the rule gives",
+    "made": "another size was made than ordered",
+    "changed": "the opening has changed since",
+    "photo:before": "the photo from before shows another line or scale",
+    "photo:after": "the photo from after shows another line or scale",
+}
+_OTHER_SET = "the other set of readings is off"
+_SHORT = {
+    "reading": "measuring or writing down, one box",
+    "readings": "measuring or writing down, all boxes",
+    "ordered": "ordering",
+    "made": "making",
+    "changed": "opening changed",
+}
+_NO_FIGURE = {
+    "no-readings": "no reading is on record",
+    "no-photo-before": "no photo from before the order measures the opening",
+    "no-photo-after": 'no photo from afterwards (when = "after") measures the opening',
+    "no-order": "no ordered size is on record ([opening.ordered])",
+    "no-rule": "no sizing rule is named that can be used",
+    "no-size-by-rule": "the rule gives no size for these readings",
+    "no-delivered": "no delivered size is on record ([opening.delivered])",
+    "too-weak": "the evidence is too vague to show a usual slip",
+}
+_DECIDES = {
+    "no-readings": "The readings as taken, from the field sheet.",
+    "no-photo-before": "A photo from before the order with the opening and two sheets, if one exists.",
+    "no-photo-after": 'A photo of the opening as it is now, with two sheets, listed with when = "after".',
+    "no-order": "The size as it was ordered, from the order itself.",
+    "no-rule": "The sizing rule that was in force when the order was made.",
+    "no-size-by-rule": "The readings that the rule needs, or the rule that was in force.",
+    "no-delivered": "The delivered piece measured by two people with two tapes.",
+    "too-weak": "A second photo from another place with two sheets, or the opening measured again.",
+}
+
+
+def no_such_opening(label: str, known: Sequence[str]) -> str:
+    """Return that a job has no such opening."""
+    return f"no opening is labelled '{one_line(label)}'; the job has {', '.join(one_line(k) for k in known)}."
+
+
+def step_says(steps: Sequence[str], station: str | None) -> str:
+    """Return what happened in one clause; steps that the evidence cannot separate are joined.
+
+    Examples
+    --------
+    >>> step_says(["reading"], "width_middle")
+    'one box was measured or written down wrongly (width, middle)'
+    >>> step_says(["reading", "reading:witness-1"], None)
+    'one box was measured or written down wrongly, or the other set of readings is off'
+    """
+    says = ", or ".join(dict.fromkeys(_STEPS.get(s, _OTHER_SET) for s in steps))
+    return f"{says} ({name_of(station)})" if station else says
+
+
+def step_name(step: str) -> str:
+    """Return the short name of a step."""
+    return _SHORT.get(step, step)
+
+
+def percent(p: float) -> str:
+    """Return a probability in words that claim no more than it carries.
+
+    Examples
+    --------
+    >>> percent(0.97), percent(0.9996), percent(0.001)
+    ('97 %', 'over 99 %', 'under 1 %')
+    """
+    if p > 0.99:
+        return "over 99 %"
+    return "under 1 %" if p < 0.01 else f"{p * 100:.0f} %"
+
+
+def probability(p: float, low: float, high: float) -> str:
+    """Return a probability with its range under other guesses."""
+    if percent(low) == percent(high):
+        return percent(p)
+    return f"{percent(p)} ({percent(low)} to {percent(high)} under other guesses)"
+
+
+def finding_line(says: str, chance: str, error: str | None) -> str:
+    """Return one step with its probability, and the size of its error where it probably slipped."""
+    return f"{chance}: {says}" + (f"; {error}." if error else ".")
+
+
+def error_size(error_mm: float, U95_mm: float, unit: Unit) -> str:
+    """Return the size of an error with its uncertainty."""
+    word = "too long" if error_mm > 0 else "too short"
+    return f"about {format_length(_rounded(abs(error_mm), unit), unit)} {word}, give or take {_u(U95_mm, unit)}"
+
+
+def _rounded(value_mm: float, unit: Unit) -> float:
+    return round(value_mm / 25.4 * 16) * 25.4 / 16 if unit == "in" else round(value_mm, 1)
+
+
+def _u(U95_mm: float, unit: Unit) -> str:
+    return format_uncertainty(U95_mm, unit)
+
+
+def none_line(chance: str) -> str:
+    """Return how probable it is that no step with a figure slipped."""
+    return f"{chance}: none of the steps with a figure slipped."
+
+
+def read_evidence(name: str, tape: str, photo: tuple[float, float] | None, unit: Unit) -> str:
+    """Return what tape and photo say at one station; `photo` is value and U95, mm."""
+    said = f"{name_of(name)}: the tape said {one_line(tape)}"
+    return said + (f", the photo from before {about(*photo, unit)}" if photo else "")
+
+
+def visit_evidence(name: str, tape: str, visit: int) -> str:
+    """Return what another set of readings says at one station."""
+    which = "the first readings" if visit == 0 else f"visit {visit}"
+    return f"{name_of(name)}: {which} said {one_line(tape)}"
+
+
+def order_evidence(by_rule_mm: float, ordered_mm: float, visit: int, unit: Unit) -> str:
+    """Return what the rule gives and what was ordered."""
+    which = "the first readings" if visit == 0 else f"the readings as of visit {visit}"
+    return f"by the rule {which} give {exact_length(by_rule_mm, unit)}; ordered was {exact_length(ordered_mm, unit)}"
+
+
+def made_evidence(ordered_mm: float, delivered_mm: float, U95_mm: float, unit: Unit) -> str:
+    """Return what was ordered and what arrived."""
+    return (
+        f"ordered was {exact_length(ordered_mm, unit)}; delivered measures {exact_length(delivered_mm, unit)}, give or "
+        f"take {_u(U95_mm, unit)}"
+    )
+
+
+def changed_evidence(before: tuple[float, float] | None, after: tuple[float, float], unit: Unit) -> str:
+    """Return what photos before and after say of the middle."""
+    first = f"the photo from before says {about(*before, unit)}, " if before else ""
+    return f"{first}the photo from after says {about(*after, unit)} (middle)"
+
+
+def fit_evidence(fit_mm: float, unit: Unit) -> str:
+    """Return how the delivered size compares with what the rule gives for the opening as it is now."""
+    if abs(fit_mm) < 0.05:
+        return "Delivered is the size that the rule gives for the opening as the later photo shows it."
+    word = "larger" if fit_mm > 0 else "smaller"
+    size = format_length(_rounded(abs(fit_mm), unit), unit)
+    return f"Delivered is {size} {word} than the rule gives for the opening as the later photo shows it."
+
+
+def no_figure(step: str, code: str) -> str:
+    """Return why a step has no figure."""
+    return f"no figure for {step_name(step)}: {_NO_FIGURE[code]}."
+
+
+def would_decide(code: str) -> str:
+    """Return what evidence would give a step its figure."""
+    return _DECIDES[code]
+
+
+def paper_would_decide(files: Sequence[str]) -> str:
+    """Return what parts measuring from writing down."""
+    papers = f" ({', '.join(one_line(f) for f in files)})" if files else ""
+    return f"Measuring and writing down part by the field sheet{papers}: does the paper carry the job file's number?"
+
+
+def pieces_would_decide() -> str:
+    """Return what makes a figure on making firmer."""
+    return "The delivered piece measured again by somebody else with another tape."
+
+
+def photo_would_decide() -> str:
+    """Return what parts a slip from a photo that misleads."""
+    return "A further photo from another place, or the opening measured again by another crew."
+
+
+def heading(job: str, record: str) -> str:
+    """Return the heading of a dispute."""
+    return f"{one_line(job)}: which step brought an error in (record {record})"
+
+
+def part_heading(label: str, direction: str) -> str:
+    """Return the heading of one direction of an opening."""
+    return f"{one_line(label)}, {direction}"
+
+
+def photo_silent(when: str, why: str) -> str:
+    """Return that the photos from before or after say nothing."""
+    return f"The photos from {when} do not measure it: {one_line(why)}"
+
+
+def written(folder: Path) -> str:
+    """Return where the record was written."""
+    return f"Written to {folder}"
+
+
+def not_written(reason: str) -> str:
+    """Return that the record could not be written."""
+    return f"{one_line(reason)}. The record was not written; what is shown stands."

@@ -1,0 +1,258 @@
+"""Facts about a traced job. Oracle: the step that was made to slip, by hand; real files, photos' figures made by hand."""
+
+import json
+
+import numpy as np
+import pytest
+
+from sizing.cli import run
+from sizing.dispute import trace_job
+from sizing.disputerecord import dispute_document, dispute_text
+from sizing.disputesteps import load_settings
+from sizing.errors import InputError
+from sizing.exits import Exit
+from vision.request import PARTS, Estimate, NotMeasured, PhotoReport
+
+HEAD = '[job]\nid = "harbor-114"\nunits = "in"\ntape = "class-2"\nmeasured_by = "crew 2"\n'
+PHOTOS = 'photos = ["a.jpg", { file = "b.jpg", when = "after" }]'
+RULE = """[rule]
+id = "plain"
+title = "invented"
+units = "in"
+[width]
+reading = "largest"
+add = "1/2"
+step = "1/8"
+choose = "nearest"
+[height]
+reading = "largest"
+step = "1/8"
+choose = "nearest"
+"""
+# As told: widths, what the rule gives (1 in more), ordered and delivered.
+SOUND = {"top": "54 3/8", "middle": "54 3/8", "bottom": "54 3/8", "ordered": "55 3/8", "delivered": "55 3/8"}
+# An opening of 54 3/8 by 60 in.
+VALUES = np.array([1381.125] * 3 + [1524.0] * 3 + [2056.6] * 2 + [0.0])
+
+
+def opening(photos=PHOTOS, rule='rule = "plain"', visit="", **said):
+    said = SOUND | said
+    parts = [
+        '[[opening]]\nlabel = "W1"\nwall = "masonry"',
+        photos,
+        rule,
+        f'width = {{ top = "{said["top"]}", middle = "{said["middle"]}", bottom = "{said["bottom"]}" }}',
+        f'ordered = {{ width = "{said["ordered"]}" }}' if said["ordered"] else "",
+        f'delivered = {{ width = "{said["delivered"]}", tape = "class-2" }}' if said["delivered"] else "",
+        visit,
+    ]
+    return "\n".join(parts) + "\n"
+
+
+@pytest.fixture
+def traced(tmp_path):
+    (tmp_path / "rules").mkdir()
+    (tmp_path / "rules" / "plain.toml").write_text(RULE)
+    (tmp_path / "a.jpg").write_bytes(b"x" * 2000)
+    (tmp_path / "b.jpg").write_bytes(b"y" * 2000)
+
+    def trace(text, before=0.0, after=0.0, u_mm=1.0):
+        (tmp_path / "job.toml").write_text(HEAD + text)
+
+        def seen(request, progress):
+            path = request.photos[0].path
+            shift = before if path.name == "a.jpg" else after
+            report = PhotoReport(path, "ab" * 32, (4032, 3024))
+            cov = u_mm**2 * (0.8 + 0.2 * np.eye(9))
+            values = VALUES + shift * (np.arange(9) < 3)
+            zeros = np.zeros((9, len(PARTS)))
+            return Estimate(values, cov, zeros, np.zeros(9), {}, (), (), (report,), (), "corners")
+
+        return trace_job(tmp_path, estimator=seen)
+
+    return trace
+
+
+def document(found):
+    return dispute_document(found, load_settings(), ["secondtape 0.1.0"])
+
+
+def width(found):
+    return document(found)["openings"][0]["directions"][0]
+
+
+def best(found):
+    step = width(found)["steps"][0]
+    return step["steps"], step["probability"], step["error_mm"]
+
+
+def test_a_sound_chain_shows_no_step(traced):
+    part = width(traced(opening()))
+    assert part["none"]["probability"] > 0.95
+    assert max(step["probability"] for step in part["steps"]) < 0.05
+
+
+def test_a_burned_inch_in_one_box_points_to_measuring_or_writing_down(traced):
+    # 1 in in one box; ordered and made by the rule from it.
+    found = traced(opening(middle="55 3/8", ordered="56 3/8", delivered="56 3/8"))
+    steps, p, error = best(found)
+    assert steps == ["reading"]
+    assert p > 0.99
+    assert error == pytest.approx(25.4, abs=3.0)
+    assert width(found)["steps"][0]["station"] == "width_middle"
+    assert width(found)["fit_mm"] == pytest.approx(25.4, abs=0.01)
+    assert "measured or written down" in dispute_text(document(found))
+
+
+def test_another_size_ordered_than_the_rule_gives_points_to_ordering(traced):
+    steps, p, error = best(traced(opening(ordered="56 3/8", delivered="56 3/8")))
+    assert steps == ["ordered"]
+    assert p > 0.99
+    assert error == pytest.approx(25.4, abs=0.01)
+
+
+def test_a_piece_made_short_points_to_making(traced):
+    steps, p, error = best(traced(opening(delivered="54 3/8")))
+    assert steps == ["made"]
+    assert p > 0.99
+    assert error == pytest.approx(-25.4, abs=1.0)
+
+
+def test_an_opening_that_is_smaller_now_is_one_with_a_photo_that_misleads(traced):
+    steps, p, error = best(traced(opening(), after=-25.4))
+    assert steps == ["changed", "photo:after"]
+    assert p > 0.99
+    assert error is None
+
+
+def test_two_steps_may_have_slipped(traced):
+    part = width(traced(opening(middle="55 3/8", ordered="56 3/8", delivered="55 3/8")))
+    sure = [step["steps"] for step in part["steps"] if step["probability"] > 0.99]
+    assert sorted(sure) == [["made"], ["reading"]]
+
+
+def test_all_boxes_off_alike_are_one_with_a_photo_that_misleads_until_a_second_photo_sees_it(traced):
+    shifted = {"top": "55 3/8", "middle": "55 3/8", "bottom": "55 3/8", "ordered": "56 3/8", "delivered": "56 3/8"}
+    alone = traced(opening(photos='photos = ["a.jpg"]', **shifted))
+    assert best(alone)[0] == ["readings", "photo:before"]
+    assert best(alone)[1] > 0.95
+    both = traced(opening(**shifted))
+    assert best(both)[0] == ["readings"]
+    assert best(both)[1] > 0.9
+
+
+def test_without_evidence_of_its_own_a_step_has_no_figure(traced):
+    found = traced(opening(photos="", rule="", ordered="", delivered=""))
+    part = width(found)
+    codes = {m["step"]: m["code"] for m in part["no_figure"]}
+    assert codes == {
+        "readings": "no-photo-before",
+        "ordered": "no-order",
+        "made": "no-order",
+        "changed": "no-photo-after",
+    }
+    assert all("probability" not in m for m in part["no_figure"])
+    assert len(part["would_decide"]) >= 3
+    height = document(found)["openings"][0]["directions"][1]
+    assert height["steps"] == []
+    assert height["none"] is None
+
+
+def test_without_a_rule_ordering_has_no_figure(traced):
+    codes = {m["step"]: m["code"] for m in width(traced(opening(rule="")))["no_figure"]}
+    assert codes == {"ordered": "no-rule"}
+
+
+def test_photos_that_see_nothing_much_give_no_figure_on_a_change(traced):
+    codes = {m["step"]: m["code"] for m in width(traced(opening(), u_mm=40.0))["no_figure"]}
+    assert codes["changed"] == "too-weak"
+
+
+def test_a_visit_after_the_order_is_a_witness_and_not_what_was_ordered_from(traced):
+    visit = '[[opening.visit]]\nby = "crew 5"\nwidth = { middle = "54 3/8" }\n'
+    part = width(traced(opening(middle="55 3/8", ordered="56 3/8", delivered="56 3/8", visit=visit)))
+    assert part["order_from_visit"] == 0
+    assert part["by_rule_mm"] == part["ordered_mm"] == 1431.925
+    assert [r["tape_mm"] for r in part["other_readings"]] == [1381.125]
+    assert part["steps"][0]["steps"] == ["reading"]
+    assert part["steps"][0]["station"] == "width_middle"
+
+
+def test_two_readings_of_one_box_cannot_say_which_is_off(traced):
+    visit = '[[opening.visit]]\nwidth = { top = "55 3/8", middle = "55 3/8", bottom = "55 3/8" }\n'
+    part = width(traced(opening(photos="", rule="", ordered="", delivered="", visit=visit)))
+    assert part["steps"][0]["steps"] == ["readings", "readings:witness-1"]
+    assert part["steps"][0]["probability"] > 0.9
+
+
+def test_the_range_holds_the_probability_and_widens_where_the_evidence_is_thin(traced):
+    thin = width(traced(opening(middle="54 5/8", ordered="55 5/8", delivered="55 5/8"), u_mm=3.0))
+    step = next(s for s in thin["steps"] if s["steps"] == ["reading"])
+    low, high = step["range"]
+    assert low < step["probability"] < high
+    assert high - low > 0.05
+
+
+def test_the_record_names_every_input_by_its_hash_and_no_person(traced, tmp_path):
+    (tmp_path / "sheet.pdf").write_bytes(b"paper")
+    papers = 'documents = [{ file = "sheet.pdf", kind = "field-sheet" }]'
+    found = traced(opening(rule=f'rule = "plain"\n{papers}', middle="55 3/8"))
+    one = document(found)
+    kinds = {i["kind"]: i["sha256"] for i in one["inputs"]}
+    assert set(kinds) == {"job", "photo-before", "photo-after", "field-sheet", "rule"}
+    assert all(len(sha) == 64 for sha in kinds.values())
+    text = json.dumps(one) + dispute_text(one)
+    assert "crew" not in text
+    assert str(tmp_path) not in text
+    assert "sheet.pdf" in str(one["openings"][0]["directions"][0]["would_decide"])
+    assert one["settings"]["guesses"] is True
+
+
+def test_the_same_inputs_in_another_folder_give_the_same_record(traced, tmp_path):
+    one = document(traced(opening(middle="55 3/8")))
+    assert document(traced(opening(middle="55 3/8"))) == one
+    assert document(traced(opening(middle="55 1/4")))["record"] != one["record"]
+
+
+def test_a_photo_that_does_not_measure_is_said_and_counts_for_nothing(tmp_path):
+    (tmp_path / "a.jpg").write_bytes(b"x" * 2000)
+    (tmp_path / "job.toml").write_text(HEAD + opening(photos='photos = ["a.jpg"]', rule=""))
+
+    def blind(request, progress):
+        return NotMeasured("no-reference", f"{request.photos[0].path}: no sheet was found; add one")
+
+    one = document(trace_job(tmp_path, estimator=blind))
+    assert "a.jpg: no sheet was found" in one["openings"][0]["photos_silent"][0]
+    assert one["openings"][0]["directions"][0]["photo_before"] is None
+
+
+def test_a_dispute_runs_from_the_command_line_and_leaves_its_record(tmp_path, capsys):
+    (tmp_path / "job.toml").write_text(HEAD + opening(photos="", rule=""))
+    assert run(["dispute", str(tmp_path)]) == Exit.DONE
+    assert "no blame" in capsys.readouterr().out
+    (folder,) = (tmp_path / "secondtape").iterdir()
+    kept = json.loads((folder / "dispute.json").read_text())
+    assert run(["dispute", str(tmp_path), "--json", "--opening", "W1"]) == Exit.DONE
+    assert json.loads(capsys.readouterr().out) == kept
+
+
+@pytest.mark.parametrize(
+    ("words", "status"),
+    [(["nowhere"], Exit.UNREADABLE), (["JOB", "--opening", "W9"], Exit.USAGE), ([], Exit.USAGE)],
+)
+def test_what_cannot_be_traced_ends_with_one_clear_line(tmp_path, capsys, words, status):
+    (tmp_path / "job.toml").write_text(HEAD + opening(photos="", rule=""))
+    assert run(["dispute", *[str(tmp_path) if w == "JOB" else w for w in words]]) == status
+    assert len(capsys.readouterr().err.strip().splitlines()) == 1
+
+
+def test_a_job_without_any_evidence_says_so(tmp_path, capsys):
+    (tmp_path / "job.toml").write_text(HEAD + '[[opening]]\nlabel = "W1"\nwall = "masonry"\n')
+    assert run(["dispute", str(tmp_path)]) == Exit.UNPROVEN
+    assert "No figure for measuring" in capsys.readouterr().out
+
+
+def test_a_label_that_is_not_there_is_refused_as_a_library_too(tmp_path):
+    (tmp_path / "job.toml").write_text(HEAD + opening(photos="", rule=""))
+    with pytest.raises(InputError, match="W9"):
+        trace_job(tmp_path, ["W9"])
