@@ -115,6 +115,7 @@ def of_readings(scene: Scene, priors: Priors) -> list[Hypothesis]:
         found += [Hypothesis("wrong-unit", priors.wrong_unit, {name: here - size}) for size in sizes]
         if not SHORTEST_MM <= here <= LONGEST_MM:
             found.append(Hypothesis(NONE, priors.none_of_these, {name: 0.0}, ({name: _ANY_SIZE_MM},), sized=False))
+            found += _of_digits(name, here, scene, priors)
             continue
         share = priors.none_of_these / len(priors.none_spreads_mm)
         found += [Hypothesis(NONE, share, {name: 0.0}, ({name: s},), sized=False) for s in priors.none_spreads_mm]
@@ -129,16 +130,27 @@ def _of_one(name: str, here: float, scene: Scene, priors: Priors) -> list[Hypoth
     found = [
         Hypothesis(s.code, s.prior * (1.0 if s.scale == scale else rarer), {name: s.shift_mm}) for s in priors.slips
     ]
-    for code, odds, meant in (
-        ("digits-swapped", priors.digits_swapped, swapped_digits_mm(here, written)),
-        ("six-nine", priors.six_nine, six_nine_mm(here, written)),
-    ):
-        found += [Hypothesis(code, odds, {name: mm}, facts={"meant": digits}) for digits, mm in meant.items()]
+    found += _of_digits(name, here, scene, priors)
     if scale == "in":
         found += [Hypothesis("wrong-side", priors.wrong_side, {name: mm}) for mm in wrong_side_mm(here)]
         feet = feet_and_inches_mm(here, written)
         if feet is not None:
             found.append(Hypothesis("feet-and-inches", priors.feet_and_inches, {name: feet}))
+    return found
+
+
+def _of_digits(name: str, here: float, scene: Scene, priors: Priors) -> list[Hypothesis]:
+    written = scene.written.get(name, "")
+    found: list[Hypothesis] = []
+    for code, odds, meant in (
+        ("digits-swapped", priors.digits_swapped, swapped_digits_mm(here, written)),
+        ("six-nine", priors.six_nine, six_nine_mm(here, written)),
+    ):
+        found += [
+            Hypothesis(code, odds, {name: mm}, facts={"meant": digits})
+            for digits, mm in meant.items()
+            if SHORTEST_MM <= here - mm <= LONGEST_MM
+        ]
     return found
 
 

@@ -1,8 +1,8 @@
 """Decisions and explanations on simulated openings with known slips, over qualities of photos.
 
 Usage: python tests/bench/simulate_slips.py [--openings 20000] [--seed 1] [--out FOLDER]
-Prints a table; with --out writes it as slips.md and slips.json. One core, about ten milliseconds an opening. The photos'
-covariances are plausible, not measured; the slips' rates are the guesses of `sizing/data/slips.toml`.
+Prints a table; with --out writes it as slips.md and slips.json. One core, about ten milliseconds an opening. The
+photos' covariances are plausible, not measured; the slips' rates are the guesses of `sizing/data/slips.toml`.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ import json
 import os
 import sys
 from collections import defaultdict
+from itertools import pairwise
 from pathlib import Path
 
 # ruff: noqa: E402
@@ -284,7 +285,7 @@ def rows_of(tally):
         rows.append((f"{case}: true slip first", ">= 85 %", *tally.share(("first", case))))
         rows.append((f"{case}: size put forward is right", "", *tally.share(("fits", case))))
         rows.append((f"{case}: right where 85 to 95 % sure", "about 90 %", *tally.share(("at 90 %", case))))
-    for b, (low, high) in enumerate(zip(BINS[:-1], BINS[1:], strict=True)):
+    for b, (low, high) in enumerate(pairwise(BINS)):
         title = f"rates: right where {100 * low:.0f} to {min(100 * high, 100):.0f} % sure"
         rows.append((title, "", *tally.share(("bin", "rates", b))))
     for what in ("sound agrees", "sound differs", "bad differs", "bad agrees"):

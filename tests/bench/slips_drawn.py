@@ -12,7 +12,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 INCH = 25.4
-NAMES = "width_top width_middle width_bottom height_left height_middle height_right diagonal_down diagonal_up".split()
+NAMES = ["width_top", "width_middle", "width_bottom", "height_left", "height_middle", "height_right"]
+NAMES += ["diagonal_down", "diagonal_up"]
 AXES = (NAMES[:3], NAMES[3:6], NAMES[6:])
 # Standard uncertainties of what a photo does not know: common scale, scale across against along, edge of a side (mm),
 # lean (mm), one station (mm). After the budgets of development photos, rounded: plausible, not measured.
@@ -233,4 +234,4 @@ def unknown_slip(rng, drawn, together):
     mm = float(rng.choice([-1, 1]) * rng.uniform(12, 150))
     names = AXES[int(rng.integers(2))] if together else [NAMES[int(rng.integers(8))]]
     readings = {n: v + (mm if n in names else 0.0) for n, v in drawn.readings.items()}
-    return Drawn(drawn.values, readings, {n: ("none-of-these", None) for n in names})
+    return Drawn(drawn.values, readings, dict.fromkeys(names, ("none-of-these", None)))

@@ -1,0 +1,70 @@
+"""Decisions and explanations keep to their targets on simulated openings; oracle: truth and slips drawn apart."""
+
+import importlib.util
+import sys
+from pathlib import Path
+
+import pytest
+
+BENCH = Path(__file__).parent / "bench"
+# What one simulation of this size may stray from its share, standard deviations of a binomial.
+STRAY = 3.0
+
+
+def load(name):
+    spec = importlib.util.spec_from_file_location(name, BENCH / f"{name}.py")
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[name] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.fixture(scope="module")
+def tally():
+    load("slips_drawn")
+    return load("simulate_slips").simulate(200, seed=5)
+
+
+def stray(share, n):
+    return STRAY * (share * (1.0 - share) / n) ** 0.5
+
+
+# Targets of the project's task.
+@pytest.mark.parametrize(
+    ("key", "target"),
+    [
+        ("a slip of at least the smallest slip differs", 0.95),
+        ("off by the smallest slip differs", 0.95),
+        (("first", "rates"), 0.85),
+        ("unknown kind: 'none of these' first", 0.70),
+    ],
+)
+def test_at_least_the_target_is_reached(tally, key, target):
+    share, n = tally.share(key)
+    assert share >= target - stray(target, n)
+
+
+@pytest.mark.parametrize(
+    ("key", "target"),
+    [
+        ("off by the tolerance agrees", 0.05),
+        ("off by the tolerance and one u agrees", 0.005),
+        ("a sound opening is held", 0.005),
+    ],
+)
+def test_at_most_the_target_is_reached(tally, key, target):
+    share, n = tally.share(key)
+    assert share <= target + stray(target, n)
+
+
+def test_who_is_nearly_sure_is_nearly_always_right(tally):
+    share, n = tally.share(("bin", "rates", 5))
+    assert n > 20
+    assert share >= 0.95
+
+
+def test_the_same_seed_gives_the_same_counts():
+    load("slips_drawn")
+    bench = load("simulate_slips")
+    first, second = (bench.simulate(8, seed=2).of for _ in range(2))
+    assert dict(first) == dict(second)
