@@ -95,11 +95,15 @@ class LineBlock:
 
     `whiten` (M, N) takes the points' distances to what is observed: the free places are projected out exactly, and
     slope errors and point errors are decorrelated, so that M rows of unit variance remain.
+
+    The distances are mm in the wall: at a smaller scale all would be smaller, and scatter would pull the scale down.
+    They are taken at the scale at which `whiten` was made: `distance_mm` of the camera from the wall.
     """
 
     pixel: Array
     upright: NDArray[np.bool_]
     whiten: scipy.sparse.csr_array
+    distance_mm: float
     part: str = "camera"
     robust: bool = False
 
@@ -122,7 +126,18 @@ class LineBlock:
         a = np.zeros((len(seen), state.unknowns))
         a[:, :UNKNOWNS] = seen[:, 1 : 1 + UNKNOWNS]
         a[:, WALL] = seen[:, -2:]
-        return -seen[:, 0], a
+        # distance from the wall = n . t, n its normal in the camera; a turn by d moves n by d x n
+        normal, t = state.camera.rotation[:, 2], state.camera.translation_mm
+        distance = float(normal @ t)
+        a[:, :3] -= np.outer(seen[:, 0], np.cross(normal, t) / distance)
+        a[:, 3:6] -= np.outer(seen[:, 0], normal / distance)
+        ratio = self.distance_mm / distance
+        return -seen[:, 0] * ratio, a * ratio
+
+
+def wall_distance(state: PhotoState) -> float:
+    """Return how far the camera stands from the wall, mm."""
+    return float(state.camera.rotation[:, 2] @ state.camera.translation_mm)
 
 
 def whitening(course: NDArray[np.intp], along_mm: Array, u_mm: Array, u_slope: Array) -> scipy.sparse.csr_array:

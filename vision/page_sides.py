@@ -318,16 +318,21 @@ def _fitted(
             return None
     edges = np.linspace(0, len(t), min(BINS, max(int(keep.sum()) // 3, 2)) + 1).astype(int)
     a, b = quad[i], quad[(i + 1) % 4]
-    points, u, where = [], [], []
+    points, levels, off, where = [], [], [], []
     for first, last in pairwise(edges):
         k = np.flatnonzero(keep[first:last]) + first
         if not len(k):
             continue
         s = float(along[k].mean())
-        level = float(np.mean(rest[k]) + np.polynomial.polynomial.polyval(2 * s - 1, coefficients))
+        off.append(float(np.mean(rest[k])))
+        level = float(off[-1] + np.polynomial.polynomial.polyval(2 * s - 1, coefficients))
         points.append(a + s * (b - a) + level * normal)
-        u.append(max(spread / np.sqrt(len(k)), 0.02))
+        levels.append(max(spread / np.sqrt(len(k)), 0.02))
         where.append(s)
+    # stations side by side see the same grain: the scatter of the bins about the line counts where it is larger
+    u, rough = np.array(levels), np.array(off)
+    if len(rough) >= 5:
+        u = np.maximum(u, 1.4826 * float(np.median(np.abs(rough - np.median(rough)))))
     ends = np.polynomial.polynomial.polyfit(t[keep], shift[keep], 1)
     p, q = a + (ends[0] - ends[1]) * normal, b + (ends[0] + ends[1]) * normal
     d = (q - p) / np.linalg.norm(q - p)
@@ -336,7 +341,7 @@ def _fitted(
     side = TracedSide(
         np.array(points),
         np.tile(n, (count, 1)),
-        np.array(u),
+        u,
         np.array(where),
         float(keep.mean()),
         spread,

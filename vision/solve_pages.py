@@ -78,6 +78,7 @@ def solve_rectangles(
         drawn,
         tuple(misfit_warnings(final, known, seen, names)),
         float(np.median(noise)) if noise else float(np.median(clicks)),
+        (*known, *seen),
     )
 
 

@@ -12,7 +12,7 @@ from scipy.stats import chi2
 
 from vision.adjustment import Adjusted, Block, adjust
 from vision.camera import back_project, project
-from vision.courses import LineBlock, Pieces, across_along, group, reference_scale, wall_axes, whitening
+from vision.courses import LineBlock, Pieces, across_along, group, reference_scale, wall_axes, wall_distance, whitening
 from vision.line_vote import Voted, vote
 from vision.observations import PhotoState
 from vision.request import Array, Wall, Warning_
@@ -53,8 +53,7 @@ def with_lines(
     grey : (H, W) uint8.
     blocks : all observations behind `adjusted`, priors too.
     outlines_px : outlines (4, 2) of the references: nothing inside them is a wall line.
-    corners_px : corners (4, 2) of the opening where known: its own sides are no proof of squareness and are left out;
-        without them no vertical is used on walls with trim.
+    corners_px : corners (4, 2) of the opening where known: its own sides are no proof of squareness and are left out.
     segments : found before, to save the search.
     """
     result, _, warned = _added(grey, blocks, adjusted, outlines_px, corners_px, wall, segments)
@@ -81,7 +80,8 @@ def _added(
 ) -> tuple[Adjusted[PhotoState], LineBlock | None, tuple[Warning_, ...]]:
     found = find_segments(grey) if segments is None else segments
     free = _of_the_wall(found, adjusted.state, outlines_px, corners_px, wall)
-    voted = vote(free, adjusted.state, uprights=corners_px is not None or wall in {"masonry", "render"})
+    # siding has no verticals of its own: those seen are trim, which goes with the opening
+    voted = vote(free, adjusted.state, uprights=wall in {"masonry", "render"})
     if voted is None:
         return adjusted, None, ()
     state = replace(adjusted.state, wall=voted.wall)
@@ -152,7 +152,11 @@ def segment_block(voted: Voted, state: PhotoState, wall: Wall) -> LineBlock:
     u = np.hypot(2 * U_PIECE_PX * scale, U_TRUE_MM[wall])
     course = np.repeat(np.arange(len(longest)), 2)
     return LineBlock(
-        pixel, upright, whitening(course, along, u, np.full(len(longest), 2 * U_SLOPE_RAD[wall])), robust=True
+        pixel,
+        upright,
+        whitening(course, along, u, np.full(len(longest), 2 * U_SLOPE_RAD[wall])),
+        wall_distance(state),
+        robust=True,
     )
 
 
@@ -172,7 +176,9 @@ def line_block(grey: cv2.typing.MatLike, voted: Voted, state: PhotoState, wall: 
     found, label, along, u = found.some(good), label[good], along[good], u[good]
     _, course = np.unique(label, return_inverse=True)
     slopes = u_slope[np.unique(label)]
-    return LineBlock(found.pixel, found.upright, whitening(course, along, u * np.sqrt(NEIGHBOURS), slopes))
+    return LineBlock(
+        found.pixel, found.upright, whitening(course, along, u * np.sqrt(NEIGHBOURS), slopes), wall_distance(state)
+    )
 
 
 def _pieces_of(grey: cv2.typing.MatLike, voted: Voted, state: PhotoState, wall: Wall) -> Pieces:
