@@ -369,7 +369,14 @@ def test_an_order_without_a_rule_is_compared_with_nothing_and_that_is_said(check
 
 
 def test_without_rule_and_order_there_is_no_order(checked):
-    assert "order" not in opening_of(checked(rule=None, ordered=None))
+    result = checked(rule=None, ordered=None)
+    assert "order" not in opening_of(result)
+    assert "rder:" not in job_text(result)
+
+
+def test_a_size_that_is_not_made_is_said_also_where_the_rule_has_none(checked):
+    result = checked({"width": SQUARE["width"]}, {"width": "55 1/2", "height": "62 1/8"})
+    assert codes(result) == ["not-made"]
 
 
 def test_the_rules_tolerance_holds_unless_the_job_says_its_own(checked):
@@ -411,6 +418,12 @@ def test_an_estimate_lists_made_sizes_marked_as_not_for_ordering(tmp_path):
     assert "Not for ordering" in lines[0]
     assert any("less likely" in line for line in lines)
     assert estimate_order_lines(None, "in") == []
+    (tmp_path / "few.toml").write_text(
+        '[rule]\nid = "few"\ntitle = "few"\nunits = "in"\n[width]\nreading = "largest"\nstep = "10"\n'
+        'choose = "nearest"\n[height]\nreading = "largest"\nstep = "10"\nchoose = "nearest"\n'
+    )
+    lines = estimate_order_lines(order_of_photo(load_rule(tmp_path / "few.toml"), seen()(Asked(), None)), "in")
+    assert not any("less likely" in line or "Confirm" in line for line in lines)
 
 
 def test_cautions_stand_with_every_rule_and_only_with_one(checked):

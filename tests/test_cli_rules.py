@@ -1,0 +1,87 @@
+"""Facts about `secondtape rules`. Oracles: contract.md (Commands), hashlib."""
+
+import hashlib
+import json
+from pathlib import Path
+
+import pytest
+
+from sizing.cli import run
+from sizing.exits import Exit
+from sizing.rulefile import sample_files
+
+
+@pytest.fixture(autouse=True)
+def here(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
+    return tmp_path
+
+
+def test_samples_are_copied_out_byte_by_byte_and_never_over_a_file(here, capsys):
+    assert run(["rules", "copy", "rules"]) == Exit.DONE
+    for name, data in sample_files().items():
+        assert (here / "rules" / name).read_bytes() == data
+    mine = here / "rules" / "panel-inside.toml"
+    mine.write_text("mine")
+    capsys.readouterr()
+    assert run(["rules", "copy", "rules"]) == Exit.USAGE
+    assert mine.read_text() == "mine"
+    assert "left as it is" in capsys.readouterr().err
+
+
+def test_samples_that_cannot_be_written_are_said_in_one_line(here, capsys):
+    (here / "rules").write_text("a file")
+    assert run(["rules", "copy", "rules/in"]) == Exit.USAGE
+    assert all("could not be written" in line for line in capsys.readouterr().err.splitlines())
+
+
+def test_the_list_has_title_file_and_hash(here, capsys):
+    run(["rules", "copy", "rules"])
+    capsys.readouterr()
+    assert run(["rules", "list", "--json"]) == Exit.DONE
+    listed = json.loads(capsys.readouterr().out)["rules"]
+    assert {r["id"] for r in listed} == {"louvered-outside", "panel-inside", "shade-metric"}
+    for rule in listed:
+        assert hashlib.sha256(Path(rule["file"]).read_bytes()).hexdigest() == rule["sha256"]
+    assert run(["rules"]) == Exit.DONE
+    shown = capsys.readouterr().out
+    assert "SAMPLE (invented)" in shown
+    assert listed[0]["sha256"][:12] in shown
+
+
+def test_without_rules_the_list_says_how_to_come_by_some(capsys):
+    assert run(["rules"]) == Exit.DONE
+    assert "secondtape rules copy" in capsys.readouterr().out
+
+
+def test_two_of_one_id_and_a_broken_file_are_said_and_change_the_exit_status(here, capsys):
+    run(["rules", "copy", "rules"])
+    run(["rules", "copy", "config/secondtape/rules"])
+    (here / "rules" / "broken.toml").write_text("[rule")
+    capsys.readouterr()
+    assert run(["rules", "list"]) == Exit.UNREADABLE
+    said = capsys.readouterr().err
+    assert "'panel-inside' is the id of" in said
+    assert "broken.toml: not TOML" in said
+
+
+def test_checking_says_every_problem_and_what_is_sound(here, capsys):
+    run(["rules", "copy", "rules"])
+    bad = here / "bad.toml"
+    bad.write_text('[rule]\nid = "x"\ntitle = "x"\nunits = "yd"\n[width]\nreadin = "largest"\n')
+    capsys.readouterr()
+    assert run(["rules", "check", "rules/panel-inside.toml"]) == Exit.DONE
+    assert run(["rules", "check", "rules/panel-inside.toml", "bad.toml"]) == Exit.UNREADABLE
+    out, err = capsys.readouterr()
+    assert "can be used" in out
+    named = {line.split(": ")[1] for line in err.splitlines()}
+    assert named == {"rule.units", "width.reading", "width.readin", "height"}
+    assert "did you mean 'reading'?" in err
+
+
+def test_an_estimate_by_a_rule_that_is_not_there_is_bad_usage(capsys):
+    assert run(["estimate", "x.jpg", "--rule", "none", "--wall", "ice"]) == Exit.USAGE
+    err = capsys.readouterr().err
+    assert "--rule: no rule 'none'" in err
+    assert "--wall" in err
