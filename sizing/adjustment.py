@@ -25,7 +25,7 @@ CORNER_U_MM = 2.0
 # A smaller opening has no room for its stations.
 LEAST_MM = 4.0 * INSET_MM
 # Keeps a covariance of nearly perfect correlation invertible: 0.01 mm, below every other part.
-_FLOOR_MM2 = 1e-4
+FLOOR_MM2 = 1e-4
 _RANK = 1e-6
 _STEPS = 12
 _STILL_MM = 1e-3
@@ -156,7 +156,7 @@ def observations(
         cov[n:, n:] = cov_measures_mm2[:m, :m]
         names = (*names, *STATIONS)
     bows = bow_effects(start)[_rows(names)]
-    cov += 2.0 * BOW_U_MM**2 * bows @ bows.T + _FLOOR_MM2 * np.eye(n + m)
+    cov += 2.0 * BOW_U_MM**2 * bows @ bows.T + FLOOR_MM2 * np.eye(n + m)
     return Observations(names, values, cov, n, start)
 
 

@@ -7,6 +7,7 @@ explain; nothing is corrected by them: a photo tuned by the tape is no second ta
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -14,7 +15,7 @@ from typing import Literal
 import numpy as np
 from scipy.special import ndtri
 
-from sizing.adjustment import CORNER_U_MM, STATIONS
+from sizing.adjustment import CORNER_U_MM, FLOOR_MM2, STATIONS
 from sizing.consistency import CrossCheck, expected_lengths_mm, sound_readings, tape_of
 from sizing.job import Opening
 from sizing.snooping import POWER, critical_w
@@ -94,8 +95,8 @@ def job_tests(openings: Sequence[tuple[Opening, Estimate, CrossCheck | None]]) -
     -----
     Baarda's w-test with a hypothesis for each common part and for each reading, iterated: the largest |w| over its
     critical value is freed, so that slips do not pass for a common part nor the other way round. Photos of different
-    openings are taken as independent but for the print; a photo shared by two openings is not (its camera is common),
-    which makes the tests of such a job a little too sharp.
+    openings are taken as independent but for the print. Openings in one photo share its camera: their covariance is
+    taken times their number, as if together they said no more than one.
 
     References
     ----------
@@ -103,7 +104,12 @@ def job_tests(openings: Sequence[tuple[Opening, Estimate, CrossCheck | None]]) -
     0.001 divided among the parts tested, power 0.95: design.md, *The cross-check*.
     """
     u_ratio = {_print_run(o): _u_ratio(e) for o, e, _ in openings}
-    blocks = [b for b in (_block(o, e, c, u_ratio[_print_run(o)]) for o, e, c in openings) if b is not None]
+    shared = Counter(sha256 for _, e, _ in openings for sha256 in {p.sha256 for p in e.photos if p.sha256})
+    made = (
+        _block(o, e, c, u_ratio[_print_run(o)], max((shared[p.sha256] for p in e.photos if p.sha256), default=1))
+        for o, e, c in openings
+    )
+    blocks = [b for b in made if b is not None]
     common = _common(blocks, openings, u_ratio)
     tested = [k for k, labels in enumerate(common.labels) if len(labels) >= _LEAST_OPENINGS]
     if not tested:
@@ -241,7 +247,9 @@ def _u_ratio(estimate: Estimate) -> float:
     return max(shared, _LEAST_U["print_scale"])
 
 
-def _block(opening: Opening, estimate: Estimate, check: CrossCheck | None, u_ratio: float) -> _Block | None:
+def _block(
+    opening: Opening, estimate: Estimate, check: CrossCheck | None, u_ratio: float, in_photo: int
+) -> _Block | None:
     readings = sound_readings(opening)
     if not readings:
         return None
@@ -254,11 +262,11 @@ def _block(opening: Opening, estimate: Estimate, check: CrossCheck | None, u_rat
         + (CORNER_U_MM**2 if r.name.startswith("diagonal") else 0.0)
         for r in readings
     ]
-    photo = estimate.cov_mm2[np.ix_(rows, rows)]
-    cov = photo + np.diag(own)
+    photo = estimate.cov_mm2[np.ix_(rows, rows)] + FLOOR_MM2 * np.eye(len(rows))
     # Less the ratio, which is the job's: never more of it than the covariance holds (rank-one bound).
-    held = float(lengths @ np.linalg.solve(cov, lengths))
-    cov = cov - min(u_ratio**2, _MOST / held) * np.outer(lengths, lengths)
+    held = float(lengths @ np.linalg.solve(photo, lengths))
+    photo = photo - min(u_ratio**2, _MOST / held) * np.outer(lengths, lengths)
+    cov = in_photo * photo + np.diag(own)
     said = np.array(list(expected_lengths_mm(readings).values()))
     return _Block(
         opening.label,

@@ -1,5 +1,9 @@
 """Facts about what the openings of a job have in common. Oracles: simulation with known causes, statsmodels GLS."""
 
+import math
+from dataclasses import replace
+from pathlib import Path
+
 import numpy as np
 import pytest
 
@@ -10,7 +14,7 @@ from sizing.job_tests import job_tests
 from sizing.snooping import critical_w
 from sizing.tape import reading_noise_mm, too_long_mm
 from sizing.units import parse_length
-from vision.request import PARTS, CheckBar, Estimate, Quantity
+from vision.request import PARTS, CheckBar, Estimate, PhotoReport, Quantity
 
 U_PRINT = 0.002
 PRINT = PARTS.index("print_scale")
@@ -107,6 +111,15 @@ def test_two_print_runs_are_told_apart_by_their_bars():
     job += [pair(f"V{i}", s, rng, bar=150.0) for i, s in enumerate(made[4:])]
     (name,) = found(job_tests(job))
     assert name == ("print_scale", "sheet")
+
+
+def test_openings_in_one_photo_say_no_more_of_its_scale_than_one_opening():
+    # The camera of one photo errs for all in it alike: six openings are not six independent measures.
+    report = PhotoReport(Path("a.jpg"), "ab" * 32, (4032, 3024))
+    job = a_job(6, seed=7, ratio=0.004)
+    apart, together = job_tests(job)[0], job_tests([(o, replace(e, photos=(report,)), c) for o, e, c in job])[0]
+    # As many times the variance of the photo, less what the readings have of their own.
+    assert 1.5 < together.u / apart.u < math.sqrt(6.0)
 
 
 @pytest.mark.parametrize("job", [[], a_job(1), [(Opening("W1"), a_job(1)[0][1], None)] * 2])
