@@ -5,8 +5,7 @@ A fault in one photo, opening or job is caught here and reported with it; the re
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from types import MappingProxyType
@@ -14,49 +13,36 @@ from types import MappingProxyType
 import numpy as np
 
 from sizing.among_openings import explained_among
-from sizing.assignment import misplaced, same_picture
+from sizing.assignment import misplaced
 from sizing.consistency import CrossCheck, cross_check, warnings_of
 from sizing.decision import OpeningVerdict, Verdict, job_verdict
 from sizing.decisions import Decision, DecisionLog, bad_line_problems, read_decisions
 from sizing.errors import InputError, Problem
 from sizing.exits import Exit
 from sizing.inputs_hash import inputs_sha256
-from sizing.job import Job, Opening, PhotoEntry, Tolerance, opening_request
+from sizing.job import Job, Opening, Tolerance, opening_request
 from sizing.job_tests import CommonTest, job_tests
 from sizing.judging import ReadingResult, judge_readings
 from sizing.order import Order, order_of_photo
 from sizing.ordering import RuleFound, rule_of
+from sizing.photoresults import (
+    PhotoResult,
+    as_listed,
+    by_path,
+    file_sha256,
+    photo_result,
+    photo_results,
+    same_file,
+    same_place,
+)
 from sizing.rules import Rule
 from vision.errors import VisionError
-from vision.request import NINE, Estimate, NotMeasured, OpeningRequest, PhotoReport, Warning_
+from vision.request import NINE, Estimate, NotMeasured, OpeningRequest, Warning_
 
 Progress = Callable[[str], None]
 Estimator = Callable[[OpeningRequest, Progress | None], Estimate | NotMeasured]
 
 JOB_FILE = "job.toml"
-# Codes of `vision.errors.PhotoError`, and of a path that is refused, against those of a sound photo.
-_UNREADABLE = ("photo-", "heic-")
-_LARGEST_HASHED = 150_000_000
-# A photo listed for two openings whose corners lie closer than this part of its width shows one and the same.
-_SAME_PLACE = 0.02
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class PhotoResult:
-    """One photo as listed, and what it gave: its report, or why it could not be used, or both.
-
-    `sha256` is that of the file, empty where there is none.
-    """
-
-    file: str
-    report: PhotoReport | None = None
-    error: Warning_ | None = None
-    sha256: str = ""
-
-    @property
-    def unreadable(self) -> bool:
-        """Whether the file is no photo; False for one that is sound and shows too little."""
-        return self.error is not None and self.error.code.startswith(_UNREADABLE)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -160,8 +146,8 @@ def estimate_photos(
 ) -> EstimateResult:
     """Return what the photos of one opening give on their own; with a rule also the sizes it would make of them."""
     answer = _answer(request, progress, estimator)
-    reports = _by_path(answer.photos)
-    photos = tuple(_photo_result(str(p.path), reports, p.path) for p in request.photos)
+    reports = by_path(answer.photos)
+    photos = tuple(photo_result(str(p.path), reports, p.path) for p in request.photos)
     order = order_of_photo(rule, answer) if rule is not None and isinstance(answer, Estimate) else None
     return EstimateResult(request, answer, photos, order)
 
@@ -198,7 +184,7 @@ def _check_opening(
         empty = NotMeasured("fault", _fault_text(error), answer.photos)
         verdict = OpeningVerdict("unproven", "fault")
         return OpeningResult(
-            opening, empty, _photo_results(opening, answer), (), verdict, job.tolerance, (), fault or error
+            opening, empty, photo_results(opening, answer), (), verdict, job.tolerance, (), fault or error
         )
 
 
@@ -212,26 +198,7 @@ def _measure(opening: Opening, progress: Progress | None, estimator: Estimator |
     request = opening_request(opening)
     if not request.photos:
         return NotMeasured("no-photo", messages.no_usable_photo())
-    return _as_listed(_answer(request, progress, estimator), opening)
-
-
-def _as_listed(answer: Estimate | NotMeasured, opening: Opening) -> Estimate | NotMeasured:
-    """Name photos in what stood in the way as the job does: a result is the same in any folder."""
-    # As `vision.photo` shows a path.
-    shown = {"".join(c if c.isprintable() else "?" for c in str(p.path)): p.file for p in opening.photos if not p.error}
-
-    def named(text: str) -> str:
-        for path, file in shown.items():
-            text = text.replace(path, file)
-        return text
-
-    reports = tuple(
-        r if r.error is None else replace(r, error=Warning_(r.error.code, named(r.error.message)))
-        for r in answer.photos
-    )
-    if isinstance(answer, NotMeasured):
-        return replace(answer, why=named(answer.why), photos=reports)
-    return replace(answer, photos=reports)
+    return as_listed(_answer(request, progress, estimator), opening)
 
 
 def _answer(request: OpeningRequest, progress: Progress | None, estimator: Estimator | None) -> Estimate | NotMeasured:
@@ -255,7 +222,7 @@ def _judged(
     return OpeningResult(
         opening,
         answer,
-        _photo_results(opening, answer),
+        photo_results(opening, answer),
         readings,
         verdict,
         judged.tolerance,
@@ -264,7 +231,7 @@ def _judged(
             *warnings_of(crosscheck, [r.reading.name for r in readings if r.judgement.verdict == "differs"], job.units),
         ),
         fault,
-        tuple("" if d.error is not None else _hash(d.path) for d in opening.documents),
+        tuple("" if d.error is not None else file_sha256(d.path) for d in opening.documents),
         crosscheck=crosscheck,
         order=judged.order,
     )
@@ -288,42 +255,6 @@ def _opening_warnings(
     if opening.rule is None and opening.ordered is not None:
         warnings.append(Warning_("order-not-checked", order_not_checked()))
     return tuple(warnings)
-
-
-def _photo_results(opening: Opening, answer: Estimate | NotMeasured) -> tuple[PhotoResult, ...]:
-    reports = _by_path(answer.photos)
-    return tuple(_listed_photo(entry, reports) for entry in opening.photos)
-
-
-def _listed_photo(entry: PhotoEntry, reports: dict[Path, list[PhotoReport]]) -> PhotoResult:
-    if entry.error is not None:
-        return PhotoResult(entry.file, None, Warning_("photo-refused", entry.error.says))
-    return _photo_result(entry.file, reports, entry.path)
-
-
-def _by_path(reports: Iterable[PhotoReport]) -> dict[Path, list[PhotoReport]]:
-    table: dict[Path, list[PhotoReport]] = {}
-    for report in reports:
-        table.setdefault(report.path, []).append(report)
-    return table
-
-
-def _photo_result(file: str, reports: dict[Path, list[PhotoReport]], path: Path) -> PhotoResult:
-    mine = reports.get(path)
-    report = mine.pop(0) if mine else None
-    if report is None:
-        return PhotoResult(file, sha256=_hash(path))
-    return PhotoResult(file, report, report.error, report.sha256 or _hash(path))
-
-
-def _hash(path: Path) -> str:
-    """Return the SHA-256 of a regular file of a photo's size, else nothing."""
-    try:
-        if not path.is_file() or path.stat().st_size > _LARGEST_HASHED:
-            return ""
-        return hashlib.sha256(path.read_bytes()).hexdigest()
-    except OSError:
-        return ""
 
 
 def _decisions(job: Job) -> tuple[DecisionLog | None, tuple[Problem, ...]]:
@@ -358,7 +289,7 @@ def _with_shared_photos(results: tuple[OpeningResult, ...]) -> tuple[OpeningResu
             if photo.report is None or not photo.sha256:
                 continue
             for j, other in seen:
-                if _same_file(other, photo) and (i == j or _same_place(other, photo)):
+                if same_file(other, photo) and (i == j or same_place(other, photo)):
                     found[i].append(messages.same_photo(photo.file, results[j].opening.label, same=i == j))
                     if i != j:
                         found[j].append(messages.same_photo(other.file, result.opening.label, same=False))
@@ -387,18 +318,6 @@ def _with_others(results: tuple[OpeningResult, ...]) -> tuple[tuple[OpeningResul
         for r in results
     )
     return warned, common
-
-
-def _same_file(a: PhotoResult, b: PhotoResult) -> bool:
-    """Return whether two photos are one file, or one picture saved anew."""
-    return a.sha256 == b.sha256 or (a.report is not None and b.report is not None and same_picture(a.report, b.report))
-
-
-def _same_place(a: PhotoResult, b: PhotoResult) -> bool:
-    first, second = a.report, b.report
-    if first is None or second is None or first.corners_px is None or second.corners_px is None:
-        return False
-    return bool(np.abs(first.corners_px - second.corners_px).max() < _SAME_PLACE * max(first.size_px))
 
 
 def _fault_text(error: Exception) -> str:
