@@ -97,13 +97,13 @@ class LineBlock:
     slope errors and point errors are decorrelated, so that M rows of unit variance remain.
 
     The distances are mm in the wall: at a smaller scale all would be smaller, and scatter would pull the scale down.
-    They are taken at the scale at which `whiten` was made: `distance_mm` of the camera from the wall.
+    They are taken at the scale at which `whiten` was made: `scale_mm` a pixel, distance from the wall by focal length.
     """
 
     pixel: Array
     upright: NDArray[np.bool_]
     whiten: scipy.sparse.csr_array
-    distance_mm: float
+    scale_mm: float
     part: str = "camera"
     robust: bool = False
 
@@ -131,13 +131,14 @@ class LineBlock:
         distance = float(normal @ t)
         a[:, :3] -= np.outer(seen[:, 0], np.cross(normal, t) / distance)
         a[:, 3:6] -= np.outer(seen[:, 0], normal / distance)
-        ratio = self.distance_mm / distance
+        a[:, 6] += seen[:, 0]  # the logarithm of the focal length
+        ratio = self.scale_mm / (distance / state.camera.focal_px)
         return -seen[:, 0] * ratio, a * ratio
 
 
-def wall_distance(state: PhotoState) -> float:
-    """Return how far the camera stands from the wall, mm."""
-    return float(state.camera.rotation[:, 2] @ state.camera.translation_mm)
+def wall_scale(state: PhotoState) -> float:
+    """Return mm a pixel where the wall is seen squarely: distance from the wall by focal length."""
+    return float(state.camera.rotation[:, 2] @ state.camera.translation_mm) / state.camera.focal_px
 
 
 def whitening(course: NDArray[np.intp], along_mm: Array, u_mm: Array, u_slope: Array) -> scipy.sparse.csr_array:

@@ -12,7 +12,7 @@ from scipy.stats import chi2
 
 from vision.adjustment import Adjusted, Block, adjust
 from vision.camera import back_project, project
-from vision.courses import LineBlock, Pieces, across_along, group, reference_scale, wall_axes, wall_distance, whitening
+from vision.courses import LineBlock, Pieces, across_along, group, reference_scale, wall_axes, wall_scale, whitening
 from vision.line_vote import Voted, vote
 from vision.observations import PhotoState
 from vision.request import Array, Wall, Warning_
@@ -155,7 +155,7 @@ def segment_block(voted: Voted, state: PhotoState, wall: Wall) -> LineBlock:
         pixel,
         upright,
         whitening(course, along, u, np.full(len(longest), 2 * U_SLOPE_RAD[wall])),
-        wall_distance(state),
+        wall_scale(state),
         robust=True,
     )
 
@@ -177,7 +177,7 @@ def line_block(grey: cv2.typing.MatLike, voted: Voted, state: PhotoState, wall: 
     _, course = np.unique(label, return_inverse=True)
     slopes = u_slope[np.unique(label)]
     return LineBlock(
-        found.pixel, found.upright, whitening(course, along, u * np.sqrt(NEIGHBOURS), slopes), wall_distance(state)
+        found.pixel, found.upright, whitening(course, along, u * np.sqrt(NEIGHBOURS), slopes), wall_scale(state)
     )
 
 
