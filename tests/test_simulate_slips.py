@@ -5,10 +5,11 @@ import sys
 from pathlib import Path
 
 import pytest
+from scipy.stats import binom
 
 BENCH = Path(__file__).parent / "bench"
-# What one simulation of this size may stray from its share, standard deviations of a binomial.
-STRAY = 3.0
+# How rarely a simulation that keeps to a target may stray beyond what is allowed (binomial distribution).
+RARE = 0.001
 
 
 def load(name):
@@ -25,10 +26,6 @@ def tally():
     return load("simulate_slips").simulate(200, seed=5)
 
 
-def stray(share, n):
-    return STRAY * (share * (1.0 - share) / n) ** 0.5
-
-
 # Targets of the project's task.
 @pytest.mark.parametrize(
     ("key", "target"),
@@ -41,7 +38,7 @@ def stray(share, n):
 )
 def test_at_least_the_target_is_reached(tally, key, target):
     share, n = tally.share(key)
-    assert share >= target - stray(target, n)
+    assert round(share * n) >= binom.ppf(RARE, n, target)
 
 
 @pytest.mark.parametrize(
@@ -54,7 +51,7 @@ def test_at_least_the_target_is_reached(tally, key, target):
 )
 def test_at_most_the_target_is_reached(tally, key, target):
     share, n = tally.share(key)
-    assert share <= target + stray(target, n)
+    assert round(share * n) <= binom.isf(RARE, n, target)
 
 
 def test_who_is_nearly_sure_is_nearly_always_right(tally):
