@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.stats import poisson
 
 from vision.camera import back_project
 from vision.observations import PhotoState
@@ -23,7 +24,7 @@ AGREE_RAD = 0.006  # one brick edge: about 1 mm in 200
 PLACES_MM = 12.0  # lines nearer than this are one place
 MOST_MM = 500.0  # no place votes with more than this length
 LEAST_PLACES, LEAST_SEGMENTS = 5, 8
-OVER_CHANCE = 3.0  # votes against what directions at random would give
+CHANCE = 1e-7  # probability that directions at random agree so well at one of the thousand places asked
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -64,7 +65,8 @@ def _agreeing(ends: Array, near: float | None) -> tuple[NDArray[np.bool_], float
     slope = np.arctan2(d[:, 1], d[:, 0])
     x, y = ends.mean(1).T
     weight = np.minimum(length, MOST_MM)
-    around = np.abs(slope) < TURNS[-1] + FANS[-1] * 0.5
+    limit = float(TURNS[-1] + FANS[-1] * 0.5)
+    around = np.abs(slope) < limit
     if around.sum() < LEAST_SEGMENTS:
         return None
     s, xs, ys, w = slope[around], x[around], y[around], weight[around]
@@ -88,10 +90,12 @@ def _agreeing(ends: Array, near: float | None) -> tuple[NDArray[np.bool_], float
         design = np.column_stack([np.ones(len(r)), ys / 1000])
         da, db = np.linalg.lstsq(design.T @ (p[:, None] * design) + 1e-9 * np.eye(2), design.T @ (p * r), rcond=None)[0]
         a, b = a + float(da), b + float(db)
-    support, places = _support(s, xs, ys, length[around], a, b)
-    chance = _chance(s, w, ys, a, b)
+    places = _support(s, xs, ys, length[around], a, b)[1]
+    elsewhere = np.abs(s - a - b * ys / 1000) > 5 * AGREE_RAD
+    # lines that as wide a window holds by chance, if the others have any direction
+    chance = float(elsewhere.sum()) * 2 * AGREE_RAD / (2 * limit - 10 * AGREE_RAD)
     agreed = np.abs(slope - a - b * y / 1000) < 3 * AGREE_RAD
-    if places < LEAST_PLACES or float(w[np.abs(s - a - b * ys / 1000) < AGREE_RAD].sum()) < OVER_CHANCE * chance:
+    if places < LEAST_PLACES or places <= poisson.isf(CHANCE, chance):
         return None
     return agreed, a
 
@@ -105,10 +109,3 @@ def _support(s: Array, x: Array, y: Array, length: Array, a: float, b: float) ->
         return 0.0, 0
     total = np.bincount(place - place.min(), length[agree])
     return float(np.minimum(total, MOST_MM).sum()), int((total > 60).sum())
-
-
-def _chance(s: Array, w: Array, y: Array, a: float, b: float) -> float:
-    """Return the length that a window as wide as the vote's holds elsewhere."""
-    r = s - a - b * y / 1000
-    far = (np.abs(r) > 5 * AGREE_RAD) & (np.abs(r) < 25 * AGREE_RAD)
-    return float(w[far].sum()) * 2 / 40

@@ -106,8 +106,7 @@ def pieces(segments: Segments, longest_px: Array) -> tuple[Array, Array, NDArray
 def place_pieces(grey: cv2.typing.MatLike, middle: Array, half: Array) -> tuple[Array, NDArray[np.bool_]]:
     """Return pieces moved across onto their edge, middles (M, 2) px, and a mask (M,) of those with a clear edge.
 
-    Profiles across each piece are averaged along it; the edge is the centroid of the grey step that rises toward the
-    bright side, about its steepest place.
+    Profiles across each piece are averaged along it; the edge is where the grey rises steepest toward the bright side.
     """
     if not len(middle):
         return middle, np.zeros(0, bool)
@@ -131,12 +130,13 @@ def place_pieces(grey: cv2.typing.MatLike, middle: Array, half: Array) -> tuple[
         ]
     )
     profile = sampled.reshape(n, ALONG, len(s)).astype(float).mean(1)
-    step = np.diff(profile, axis=1)
-    places = (s[1:] + s[:-1]) / 2
-    near = np.abs(places) <= REACH_PX - 1.0
-    peak = np.argmax(np.where(near, step, -np.inf), axis=1)
-    window = np.abs(places[None] - places[peak][:, None]) <= 1.01
-    weight = np.where(window, np.maximum(step, 0.0), 0.0)
-    total = weight.sum(1)
-    shift = (weight * places).sum(1) / np.maximum(total, 1e-9)
-    return middle + shift[:, None] * across, (total >= LEAST_STEP) & (np.abs(shift) < REACH_PX - 1.2)
+    smooth = profile[:, :-2] + 2 * profile[:, 1:-1] + profile[:, 2:]
+    step = np.diff(smooth, axis=1) / 4
+    places = (s[2:-1] + s[1:-2]) / 2
+    peak = 1 + np.argmax(step[:, 1:-1], axis=1)
+    row = np.arange(n)
+    before, top, after = (np.log(np.maximum(step[row, peak + k], 1e-3)) for k in (-1, 0, 1))
+    bend = np.minimum(before - 2 * top + after, -1e-6)  # the step of a blurred edge is a Gaussian: its log a parabola
+    shift = places[peak] + np.clip(0.5 * (before - after) / bend, -1, 1) * STEP_PX
+    total = np.maximum(step, 0.0).sum(1)
+    return middle + shift[:, None] * across, (total >= LEAST_STEP) & (np.abs(shift) < REACH_PX - 1.3)
