@@ -18,6 +18,7 @@ from typing import Any, Literal
 
 from sizing.check import JobResult, OpeningResult
 from sizing.decisions import Decision, DecisionLog
+from sizing.messages import order as order_words
 from sizing.messages import record as messages
 from sizing.messages import verdicts
 from sizing.units import Unit
@@ -27,9 +28,12 @@ ReleasedBy = Literal["check", "decision", "override"]
 
 COLUMNS = (
     "release", "job", "opening", "quantity", "rule", "width", "height", "width_mm", "height_mm", "verdict",
-    "released_by", "decided_by", "decided_at", "reason", "risk_accepted", "inputs_sha256", "also_in",
+    "released_by", "decided_by", "decided_at", "reason", "risk_accepted", "inputs_sha256", "panels", "panels_mm",
+    "also_in",
 )  # fmt: skip
 _NUMBER_LENGTH = 12
+# Enough that 1/64 in is written out.
+_DIGITS = 6
 # The size of a decision and that of the order are one when they print alike (contract: values to 0.01 mm).
 _SAME_MM = 0.01
 # What spreadsheets take for the start of a formula, at the start of a cell or behind what may part cells.
@@ -38,7 +42,10 @@ _FORMULA = re.compile(r"""(^|[;,|"'\t])(\s*)(?=[=+\-@＝＋－＠])""")
 
 @dataclass(frozen=True, slots=True)
 class Released:
-    """One opening that may be ordered: sizes in mm; `decided_by` and `decided_at` empty where the check alone did."""
+    """One opening that may be ordered: sizes in mm; `decided_by` and `decided_at` empty where the check alone did.
+
+    `panels_mm` are the widths of several panels, `confirm` codes of what the rule asks to confirm on site.
+    """
 
     opening: str
     quantity: int
@@ -54,6 +61,8 @@ class Released:
     reason: str
     risk_accepted: str
     inputs_sha256: str
+    panels_mm: tuple[float, ...] = ()
+    confirm: tuple[str, ...] = ()
     also_in: tuple[str, ...] = ()
 
 
@@ -105,7 +114,7 @@ def plan_release(result: JobResult, labels: Sequence[str] | None = None) -> Rele
     lines: list[Released] = []
     rest: list[NotReleased] = []
     for opening in result.openings:
-        answer = _judge(opening, result.decisions, asked=labels is None or opening.opening.label in labels)
+        answer = _judge(opening, result.decisions, job.units, asked=labels is None or opening.opening.label in labels)
         if isinstance(answer, Released):
             lines.append(answer)
         else:
@@ -127,7 +136,7 @@ def order_size_mm(result: OpeningResult) -> tuple[float | None, float | None]:
     return width_mm, height_mm
 
 
-def _judge(result: OpeningResult, log: DecisionLog | None, *, asked: bool) -> Released | NotReleased:
+def _judge(result: OpeningResult, log: DecisionLog | None, unit: Unit, *, asked: bool) -> Released | NotReleased:
     label, verdict = result.opening.label, result.verdict.verdict
     standing = log.standing(label, result.inputs_sha256) if log is not None else None
     code = "not-asked" if not asked else _obstacle(result, log, standing)
@@ -136,7 +145,7 @@ def _judge(result: OpeningResult, log: DecisionLog | None, *, asked: bool) -> Re
         code = code or "no-size"
         stale = result.decision is not None and standing is None
         return NotReleased(
-            label, verdict, code, messages.not_released(code, _why(result), _remark(standing), stale=stale)
+            label, verdict, code, messages.not_released(code, _why(result, unit), _remark(standing), stale=stale)
         )
     by: ReleasedBy = "check"
     if standing is not None:
@@ -146,16 +155,18 @@ def _judge(result: OpeningResult, log: DecisionLog | None, *, asked: bool) -> Re
         quantity=result.opening.quantity,
         rule=result.opening.rule or "",
         rule_sha256=result.order.rule.sha256 if result.order and result.order.rule else "",
-        width_mm=round(width_mm, 3),
-        height_mm=round(height_mm, 3),
+        width_mm=round(width_mm, _DIGITS),
+        height_mm=round(height_mm, _DIGITS),
         verdict=verdict,
-        why=_why(result),
+        why=_why(result, unit),
         released_by=by,
         decided_by=standing.by if standing else "",
         decided_at=standing.time.strftime("%Y-%m-%dT%H:%M:%SZ") if standing else "",
         reason=standing.reason if standing else "",
         risk_accepted=standing.risk_accepted if standing else "",
         inputs_sha256=result.inputs_sha256,
+        panels_mm=_panels_mm(result, width_mm),
+        confirm=tuple(result.order.rule.confirm) if result.order and result.order.rule else (),
     )
 
 
@@ -184,9 +195,25 @@ def _same_size(decision: Decision, size_mm: tuple[float | None, float | None]) -
     return all(a is None or (b is not None and abs(a - b) <= _SAME_MM) for a, b in zip(decided, size_mm, strict=True))
 
 
-def _why(result: OpeningResult) -> str:
+def _why(result: OpeningResult, unit: Unit) -> str:
+    """Return why the check says what it says, with every problem of the order."""
     verdict = result.verdict
-    return verdicts.why_verdict(verdict.why, verdict.names, getattr(result.answer, "why", ""))
+    problems = result.order.problems if result.order is not None else ()
+    says = [order_words.problem_says(p.code, p.facts, unit) for p in problems]
+    if verdict.why != "order-problem" or not says:
+        says.insert(0, verdicts.why_verdict(verdict.why, verdict.names, getattr(result.answer, "why", "")))
+    return " ".join(verdicts.sentence(text) for text in says)
+
+
+def _panels_mm(result: OpeningResult, width_mm: float) -> tuple[float, ...]:
+    """Return the widths of the panels where the ordered width is the one that the rule splits into several."""
+    order = result.order
+    if order is None or len(order.panels_mm) < 2:
+        return ()
+    by_rule = order.by_rule_mm.get("width")
+    if by_rule is None or abs(float(by_rule) - width_mm) > _SAME_MM:
+        return ()
+    return tuple(round(float(w), _DIGITS) for w in order.panels_mm)
 
 
 def _remark(standing: Decision | None) -> str:
@@ -220,6 +247,8 @@ def release_document(release: Release, released_at: str, program: str) -> dict[s
         document = asdict(line) | {"also_in": list(line.also_in)}
         document["width"] = messages.exact_length(line.width_mm, unit)
         document["height"] = messages.exact_length(line.height_mm, unit)
+        document["panels"] = [messages.exact_length(w, unit) for w in line.panels_mm]
+        document |= {"panels_mm": list(line.panels_mm), "confirm": list(line.confirm)}
         lines.append(document)
     return {
         "schema": SCHEMA,
@@ -254,6 +283,8 @@ def release_csv(release: Release) -> str:
             "height": messages.exact_length(line.height_mm, release.units),
             "width_mm": f"{line.width_mm:.3f}",
             "height_mm": f"{line.height_mm:.3f}",
+            "panels": "; ".join(messages.exact_length(w, release.units) for w in line.panels_mm),
+            "panels_mm": "; ".join(f"{w:.3f}" for w in line.panels_mm),
             "also_in": " ".join(line.also_in),
         }
         writer.writerow([safe_cell(str(row[column])) for column in COLUMNS])

@@ -42,6 +42,7 @@ def release_pdf(document: dict[str, Any], paper: PaperName = "letter") -> bytes:
     wide = pdf.width_mm - 2 * _MARGIN_MM
     blocks = [_heading(messages.released_heading(len(document["released"])), _INK)]
     blocks += [_released(line, wide) for line in document["released"]]
+    blocks += _confirm(messages.confirm_on_site(document), wide)
     if document["not_released"]:
         blocks.append(_heading(messages.not_released_heading(len(document["not_released"])), _RED))
         blocks += [_held_back(rest, wide) for rest in document["not_released"]]
@@ -118,6 +119,18 @@ def _released(line: dict[str, Any], wide: float) -> _Block:
         page.text(left + 4, below, messages.inputs_line(line["inputs_sha256"]), 5.6, colour=_SOFT)
 
     return _Block(height, draw)
+
+
+def _confirm(words: str, wide: float) -> list[_Block]:
+    if not words:
+        return []
+    lines = wrapped(words, 8, wide)
+
+    def draw(page: Page, y: float) -> None:
+        for i, line in enumerate(lines):
+            page.text(_MARGIN_MM, y + 4 + i * _LINE_MM, line, 8, colour=_INK)
+
+    return [_Block(_LINE_MM * len(lines) + 5, draw)]
 
 
 def _held_back(rest: dict[str, Any], wide: float) -> _Block:

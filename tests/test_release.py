@@ -247,3 +247,57 @@ def test_what_cannot_be_done_ends_with_one_clear_line_and_its_status(tmp_path, c
     assert len(err.strip().splitlines()) == 1
     assert "Traceback" not in err
     assert not (tmp_path / FILE).exists()
+
+
+RULE = """[rule]
+id = "wide"
+title = "invented"
+units = "in"
+confirm = ["room-above", "escape-opening"]
+[width]
+reading = "largest"
+add = "1/2"
+step = "1/8"
+choose = "nearest"
+[height]
+reading = "largest"
+step = "1/8"
+choose = "nearest"
+[panels]
+widest = "30"
+"""
+
+
+@pytest.fixture
+def ruled(tmp_path):
+    (tmp_path / "rules").mkdir()
+    (tmp_path / "rules" / "wide.toml").write_text(RULE)
+
+
+def test_the_size_by_the_rule_is_released_with_its_panels_and_what_to_confirm(checked, ruled):
+    # 54 3/8 and 1 in make 55 3/8, two panels of 27 11/16; nothing is added to 60 1/8.
+    release = plan_release(checked(opening(more='rule = "wide"\n')))
+    line = release.lines[0]
+    assert (line.width_mm, line.height_mm) == (1406.525, 1527.175)
+    assert line.panels_mm == (703.2625, 703.2625)
+    assert len(line.rule_sha256) == 64
+    document = release_document(release, "2026-05-04T12:30:00+00:00", "secondtape 0.1.0")
+    assert document["released"][0]["panels"] == ["27 11/16 in", "27 11/16 in"]
+    assert "way out" in pdf_text(release_pdf(document))
+
+
+def test_an_order_that_is_not_the_rules_is_held_and_an_override_says_why(checked, ruled):
+    result = checked(opening(more='rule = "wide"\nordered = { width = "56 3/8", height = "60 1/8" }\n'))
+    assert codes(plan_release(result)) == {"W1": "verdict-hold"}
+    decide(result, "override")
+    line = plan_release(checked()).lines[0]
+    assert line.width_mm == 1431.925
+    assert line.panels_mm == ()  # the rule splits its own width, not this one
+    assert "55 3/8" in line.why
+
+
+def test_another_rule_file_makes_a_decision_stale(checked, ruled, tmp_path):
+    decide(checked(opening(more='rule = "wide"\n', middle="55 3/8")), "override")
+    assert plan_release(checked()).complete
+    (tmp_path / "rules" / "wide.toml").write_text(RULE.replace('"1/2"', '"3/4"'))
+    assert codes(plan_release(checked())) == {"W1": "verdict-hold"}

@@ -8,7 +8,8 @@ from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from sizing.messages.verdicts import VERDICTS, one_line
+from sizing.messages.order import confirm_line
+from sizing.messages.verdicts import VERDICTS, one_line, sentence
 from sizing.units import INCH_MM, Unit, format_length
 
 if TYPE_CHECKING:
@@ -35,13 +36,13 @@ def exact_length(length_mm: float, unit: Unit) -> str:
 
     Examples
     --------
-    >>> exact_length(1406.525, "in"), exact_length(1406.0, "in"), exact_length(1406.525, "mm")
-    ('55 3/8 in', '55.3543 in', '1406.525 mm')
+    >>> exact_length(1397.79375, "in"), exact_length(1406.0, "in"), exact_length(1406.525, "mm")
+    ('55 1/32 in', '55.3543 in', '1406.525 mm')
     """
     exact = Fraction(repr(float(length_mm)))
     if unit == "in":
         parts = exact / INCH_MM * 32
-        if abs(parts - round(parts)) < Fraction(1, 10_000):
+        if abs(parts - round(parts)) < Fraction(1, 1_000):
             return format_length(length_mm, "in")
         return f"{float(exact / INCH_MM):.4f}".rstrip("0").rstrip(".") + " in"
     return f"{length_mm:.3f}".rstrip("0").rstrip(".") + " mm"
@@ -85,7 +86,7 @@ _NOT_RELEASED = {
 
 def not_released(code: str, why: str, remark: str, *, stale: bool) -> str:
     """Return why an opening is not released, with what to do; `stale`: an earlier decision no longer counts."""
-    says = _NOT_RELEASED[code].format(why=one_line(why), remark=one_line(remark))
+    says = _NOT_RELEASED[code].format(why=sentence(why), remark=one_line(remark))
     if stale and code.startswith("verdict"):
         says += " The last decision is stale: the inputs are others since."
     return says
@@ -119,17 +120,27 @@ def not_released_heading(count: int) -> str:
 
 
 def released_by(line: Mapping[str, Any]) -> str:
-    """Return by whom, when and on what grounds an opening was released."""
-    verdict = f"The check: {VERDICTS[line['verdict']]}. "
-    also = f" Also in release {', '.join(line['also_in'])}: make it once." if line["also_in"] else ""
+    """Return by whom, when and on what grounds an opening was released, and what is to be minded in making it."""
+    verdict = f"The check: {VERDICTS[line['verdict']]}."
+    by, reason = one_line(line["decided_by"]), one_line(line["reason"]).rstrip(".")
+    when = day(datetime.fromisoformat(line["decided_at"])) if line["decided_at"] else ""
     if line["released_by"] == "check":
-        return verdict + "Released by the check; nobody decided otherwise." + also
-    when = day(datetime.fromisoformat(line["decided_at"]))
-    by, reason = one_line(line["decided_by"]), one_line(line["reason"])
-    if line["released_by"] == "decision":
-        return f"{verdict}Decided by {by} on {when}: {reason}." + also
-    risk = one_line(line["risk_accepted"])
-    return f"{verdict}{line['why']} Overridden by {by} on {when}: {reason}. Risk accepted: {risk}." + also
+        parts = [verdict, "Released by the check; nobody decided otherwise."]
+    elif line["released_by"] == "decision":
+        parts = [verdict, f"Decided by {by} on {when}: {reason}."]
+    else:
+        risk = one_line(line["risk_accepted"]).rstrip(".")
+        parts = [verdict, line["why"], f"Overridden by {by} on {when}: {reason}. Risk accepted: {risk}."]
+    if line["panels"]:
+        parts.append(f"In {len(line['panels'])} panels: {', '.join(line['panels'])}.")
+    if line["also_in"]:
+        parts.append(f"Also in release {', '.join(line['also_in'])}: make it once.")
+    return " ".join(parts)
+
+
+def confirm_on_site(document: Mapping[str, Any]) -> str:
+    """Return what the rules of the released openings ask to confirm on site; nothing where nothing."""
+    return confirm_line(list(dict.fromkeys(code for line in document["released"] for code in line["confirm"])))
 
 
 def quantity_of(quantity: int) -> str:
@@ -180,7 +191,8 @@ def release_summary(document: Mapping[str, Any], folder: Path | None, *, before:
         lines.append(f"  {done} {folder}")
     elif not document["released"]:
         lines.append("  Nothing may be ordered, so no files were written.")
-    return "\n".join([*lines, f"  {document['note']}", ""])
+    confirm = confirm_on_site(document)
+    return "\n".join([*lines, *([f"  {confirm}"] if confirm else []), f"  {document['note']}", ""])
 
 
 def unknown_opening(label: str, known: Sequence[str]) -> str:
@@ -217,7 +229,7 @@ def one_choice() -> str:
 def send_unsupported(label: str, verdict: str, why: str) -> str:
     """Return that a decision to send cannot be recorded against the check."""
     return (
-        f"{one_line(label)}: {VERDICTS[verdict]}. {one_line(why)} A decision to send would count for nothing: measure "
+        f"{one_line(label)}: {VERDICTS[verdict]}. {sentence(why)} A decision to send would count for nothing: measure "
         "again, or use --override with --accept-risk TEXT. Nothing was recorded."
     )
 
