@@ -130,12 +130,21 @@ def _solve(normal: Array, right: Array, scale: Array, damping: float) -> Array:
     return np.asarray(scipy.linalg.solve(n, right / scale, assume_a="pos") / scale)
 
 
+def _squared(a: Array, p: Array) -> Array:
+    """Return A'PA; a block of one photo among several touches few columns, so only those are multiplied."""
+    used = np.flatnonzero(a.any(axis=0))
+    few = a[:, used]
+    square = np.zeros((a.shape[1], a.shape[1]))
+    square[np.ix_(used, used)] = few.T @ (p[:, None] * few)
+    return square
+
+
 def _normal(blocks: Sequence[Block[S]], rows: Sequence[tuple[Array, Array]]) -> tuple[Array, Array]:
     normal: Array | float = 0.0
     right: Array | float = 0.0
     for block, (w, a) in zip(blocks, rows, strict=True):
         p = _weights(w, block.robust)
-        normal = normal + a.T @ (p[:, None] * a)
+        normal = normal + _squared(a, p)
         right = right + a.T @ (p * w)
     return np.asarray(normal), np.asarray(right)
 
@@ -146,7 +155,7 @@ def _finish(
     by_part: dict[str, Array] = {}
     for block, (w, a) in zip(blocks, rows, strict=True):
         p = _weights(w, block.robust)
-        by_part[block.part] = by_part.get(block.part, 0.0) + a.T @ (p[:, None] * a)
+        by_part[block.part] = by_part.get(block.part, 0.0) + _squared(a, p)
     normal = np.asarray(sum(by_part.values()))
     scale = np.sqrt(np.diag(normal))
     q = np.linalg.pinv(normal / np.outer(scale, scale), rcond=1e-15, hermitian=True) / np.outer(scale, scale)

@@ -14,38 +14,37 @@ import numpy as np
 from scipy.special import chdtri
 
 from vision.adjustment import Adjusted, Block, adjust
-from vision.camera import Camera, back_project
+from vision.camera import back_project
 from vision.depths import EdgeDepths
+from vision.joint_start import Pair, first_lines, frames_of, one_camera_groups, start_state, stayed
 from vision.joint_state import (
     INTERIOR,
-    Columns,
     InPhoto,
     JointState,
     Layout,
     SideSeen,
     depths_known,
-    in_first_frame,
     interior_known,
     one_camera,
     one_direction,
     same_place,
     whitening,
 )
-from vision.observations import BULGE_Y, DEPTH, SIZE, WALL, PhotoState, PriorBlock, reference_slice
+from vision.observations import WALL, PhotoState, PriorBlock
 from vision.one_photo import PhotoTraced
 from vision.request import SIDES, Array, Side
-from vision.start import rigid_motion
-from vision.stations import OUTWARD, Line, SideLine
+from vision.stations import Line, SideLine
 
 # A sheet taped to the wall stays where it is: x, y mm and turn rad. Guess; larger than paper moves, smaller than a crew
 # would put it back.
 U_PLACE = np.array([0.3, 0.3, 1e-3])
-SAME_PLACE_MM = 40.0  # nearer than this two references of one name may be one
 MOVED_LEVEL = 0.001
 # Guess: how far the interior of one phone moves between photos: focus, stabiliser; log focal, centre in picture widths.
 U_FOCUS_LOG, U_CENTRE_SHIFT, U_SAME_K = 0.002, 0.001, 1e-4
 U_SIDE_DEPTH_MM = 0.2  # sides of one opening do not lie in one plane to better than this (guess)
 U_CLICK_FLOOR_MM = 0.02
+# guesses: what a depth that photos contradict still says, and how unlike head and jambs may then be
+LOOSE_DEPTH_MM, UNEVEN_MM = 15.0, 2.0
 Pair = tuple[tuple[int, int], tuple[int, int]]
 
 
@@ -55,7 +54,7 @@ class Joint:
 
     `shared` are pairs ((photo, reference), (photo, reference)) that stayed in one place; `seen` the observations of
     the sides. Photos are counted as in `used` there. `strain` is how much worse the photos fit together than each
-    alone, a chi-square of `conditions` degrees of freedom.
+    alone, a chi-square of `conditions` degrees of freedom. `depths` are those believed beforehand.
     """
 
     adjusted: Adjusted[JointState]
@@ -66,6 +65,7 @@ class Joint:
     seen: tuple[SideSeen, ...]
     strain: float
     conditions: int
+    depths: EdgeDepths
 
 
 def join(photos: Sequence[PhotoTraced], depths: EdgeDepths) -> Joint | None:
@@ -81,119 +81,64 @@ def join(photos: Sequence[PhotoTraced], depths: EdgeDepths) -> Joint | None:
     A reference is taken for one that stayed where it was only if the fit supports it (chi-square at 0.001 against its
     place being free): crews carry the same sheets around.
     """
-    frames = _frames(photos, depths)
+    frames = frames_of(photos, depths)
     used = tuple(i for i, frame in enumerate(frames) if frame is not None)
     if len(used) < 2:
         return None
     joined = [photos[i] for i in used]
     placed = np.array([f for f in frames if f is not None])
-    lines, sides = _first_lines(joined, placed, depths)
+    lines, sides = first_lines(joined, placed, depths)
     if set(lines) != set(SIDES):
         return None
     free = _adjusted(joined, placed, lines, depths, ())
-    shared = tuple(_stayed(joined, placed))
-    best: Adjusted[JointState] = free
-    kept: tuple[Pair, ...] = ()
-    if shared:
-        tied = _adjusted(joined, placed, lines, depths, shared)
-        if tied.cost - free.cost < chdtri(3 * len(shared), MOVED_LEVEL):
-            best, kept = tied, shared
-        else:
-            one_by_one = tuple(
-                pair
-                for pair in shared
-                if _adjusted(joined, placed, lines, depths, (pair,)).cost - free.cost < chdtri(3, MOVED_LEVEL)
-            )
-            if one_by_one and one_by_one != shared:
-                best, kept = _adjusted(joined, placed, lines, depths, one_by_one), one_by_one
+    best, kept, believed = _with_shared(joined, placed, lines, depths, free)
     alone = sum(p.solved.adjusted.cost for p in joined)
     seen = tuple(_sides_seen(joined, lines, depths))
     strain = max(0.0, best.cost - alone)
-    return Joint(best, used, lines, sides, kept, seen, strain, _conditions(joined, seen, kept))
+    return Joint(best, used, lines, sides, kept, seen, strain, _conditions(joined, seen, kept), believed)
+
+
+def loosened(depths: EdgeDepths) -> EdgeDepths:
+    """Return depths that are hardly known: all sides wrong alike (trim), or the sill by itself."""
+    each = {s: max(depths.u_each_mm[s], LOOSE_DEPTH_MM if s == "sill" else UNEVEN_MM) for s in SIDES}
+    return replace(depths, u_common_mm=LOOSE_DEPTH_MM, u_each_mm=each)
+
+
+def _with_shared(
+    photos: Sequence[PhotoTraced],
+    frames: Array,
+    lines: Mapping[Side, Line],
+    depths: EdgeDepths,
+    free: Adjusted[JointState],
+) -> tuple[Adjusted[JointState], tuple[Pair, ...], EdgeDepths]:
+    """Return the adjustment with references shared that stayed, these, and the depths believed.
+
+    Where all cannot be shared either some were moved or the sides lie elsewhere than declared: sheets are moved
+    seldom, so the depth gives way first if that makes all fit.
+    """
+    shared = tuple(stayed(photos, frames))
+    if not shared:
+        return free, (), depths
+    limit = chdtri(3 * len(shared), MOVED_LEVEL)
+    for believed in (depths, loosened(depths)):
+        tied = _adjusted(photos, frames, lines, believed, shared)
+        if tied.cost - free.cost < limit:
+            return tied, shared, believed
+    some = tuple(
+        pair
+        for pair in shared
+        if _adjusted(photos, frames, lines, depths, (pair,)).cost - free.cost < chdtri(3, MOVED_LEVEL)
+    )
+    if some and some != shared:
+        return _adjusted(photos, frames, lines, depths, some), some, depths
+    return free, (), depths
 
 
 def _conditions(photos: Sequence[PhotoTraced], seen: Sequence[SideSeen], shared: Sequence[Pair]) -> int:
     """Return how many conditions joining adds: sides seen twice, sheets that stayed, one size, one skew, one camera."""
     more = len(photos) - 1
-    cameras = sum(5 * (len(g) - 1) for g in _groups(photos))
+    cameras = sum(5 * (len(g) - 1) for g in one_camera_groups(photos))
     return 2 * len(seen) - 8 - 3 * more + 8 * len(shared) + 4 * more + cameras
-
-
-def _frames(photos: Sequence[PhotoTraced], depths: EdgeDepths) -> list[Array | None]:
-    """Return where each photo's wall frame lies in the first one's: by the opening's corners, else by references."""
-    frames: list[Array | None] = [np.zeros(3), *[None] * (len(photos) - 1)]
-    for _ in photos:  # a photo may be linked through another one
-        for k, photo in enumerate(photos):
-            if frames[k] is None:
-                links = (_link(photo, other, depths) for other, f in zip(photos, frames, strict=True) if f is not None)
-                known = [f for f in frames if f is not None]
-                for link, frame in zip(links, known, strict=True):
-                    if link is not None:
-                        frames[k] = np.array([*in_first_frame(frame, link[None, :2])[0], link[2] + frame[2]])
-                        break
-    return frames
-
-
-def _link(photo: PhotoTraced, other: PhotoTraced, depths: EdgeDepths) -> Array | None:
-    """Return the rigid motion x, y, turn from one photo's wall frame to another's by what both see, or None."""
-    z = np.array([depths.z_mm[s] for s in ("head", "head", "sill", "sill")])
-    seen = [back_project(p.solved.adjusted.state.camera, p.corners_px, z) for p in (photo, other)]
-    both = np.isfinite(seen[0]).all(1) & np.isfinite(seen[1]).all(1)
-    if both.sum() >= 2:
-        return rigid_motion(seen[0][both], seen[1][both])
-    for i, name in enumerate(photo.solved.names):
-        if photo.solved.names.count(name) == 1 and other.solved.names.count(name) == 1 and "sheet" in name:
-            here = photo.solved.adjusted.state.references[i, :3]
-            there = other.solved.adjusted.state.references[other.solved.names.index(name), :3]
-            turn = there[2] - here[2]
-            at = in_first_frame(np.array([0, 0, turn]), here[None, :2])[0]
-            return np.array([*(there[:2] - at), turn])
-    return None
-
-
-def _first_lines(
-    photos: Sequence[PhotoTraced], frames: Array, depths: EdgeDepths
-) -> tuple[dict[Side, Line], dict[Side, SideLine]]:
-    """Return each side's line in the first frame and its trace, from the photo that saw it best."""
-    lines: dict[Side, Line] = {}
-    sides: dict[Side, SideLine] = {}
-    for side in SIDES:
-        having = [k for k, p in enumerate(photos) if side in p.sides]
-        if having:
-            k = min(having, key=lambda k: _spread(photos[k].sides[side]))
-            sides[side] = photos[k].sides[side]
-            lines[side] = _line(photos[k], frames[k], side, depths.z_mm[side])
-    return lines, sides
-
-
-def _spread(side: SideLine) -> float:
-    half_mm = 500.0
-    return float(side.cov_offset_slope[0, 0] + half_mm**2 * side.cov_offset_slope[1, 1] - 1e-6 * len(side.s_mm))
-
-
-def _line(photo: PhotoTraced, frame: Array, side: Side, z_mm: float) -> Line:
-    ends = back_project(photo.solved.adjusted.state.camera, photo.sides[side].ends_px, z_mm)
-    a, b = in_first_frame(frame, ends)
-    length = float(np.hypot(*(b - a)))
-    d = (b - a) / length
-    normal = np.array([-d[1], d[0]]) if side in {"head", "sill"} else np.array([d[1], -d[0]])
-    return Line(a, d, normal * OUTWARD[side], length)
-
-
-def _stayed(photos: Sequence[PhotoTraced], frames: Array) -> Iterator[Pair]:
-    """Yield references that may be one and the same: one kind and name, nearly one place."""
-    first: list[tuple[int, int, Array]] = []
-    for k, photo in enumerate(photos):
-        state = photo.solved.adjusted.state
-        for i, name in enumerate(photo.solved.names):
-            at = in_first_frame(frames[k], state.references[i, None, :2])[0]
-            for other, j, there in first:
-                same = photos[other].solved.names[j].split()[:2] == name.split()[:2] or "sheet" not in name
-                if other != k and same and np.hypot(*(at - there)) < SAME_PLACE_MM:
-                    yield (k, i), (other, j)
-                    break
-            else:
-                first.append((k, i, at))
 
 
 def _adjusted(
@@ -203,7 +148,7 @@ def _adjusted(
     depths: EdgeDepths,
     shared: Sequence[Pair],
 ) -> Adjusted[JointState]:
-    state = _start(photos, frames, depths, shared)
+    state = start_state(photos, frames, depths, shared)
     blocks: list[Block[JointState]] = []
     for k, photo in enumerate(photos):
         blocks += _own_blocks(photo, k, state.layout, photos)
@@ -225,79 +170,10 @@ def _sides_seen(photos: Sequence[PhotoTraced], lines: Mapping[Side, Line], depth
                 yield SideSeen(k, i, lines[side], ends.ends_px, whitening(cov))
 
 
-def _groups(photos: Sequence[PhotoTraced]) -> list[list[int]]:
-    """Return photos that one camera took, by Exif; single ones and unknown cameras are left out."""
-    keys = [p.camera_key for p in photos]
-    return [
-        [k for k, key in enumerate(keys) if key == one]
-        for one in dict.fromkeys(keys)
-        if one is not None and keys.count(one) > 1
-    ]
-
-
-def _start(
-    photos: Sequence[PhotoTraced],
-    frames: Array,
-    depths: EdgeDepths,
-    shared: Sequence[Pair],
-) -> JointState:
-    """Return the state to start from, with columns for what photos share."""
-    states = [p.solved.adjusted.state for p in photos]
-    columns: list[Columns] = []
-    count = 0
-    for state in states:
-        columns.append(np.arange(count, count + state.unknowns))
-        count += state.unknowns
-    kinds = [_kind(p) for p in photos]
-    for k in range(1, len(photos)):
-        columns[k][WALL.start + 1] = columns[0][WALL.start + 1]
-        states[k] = replace(states[k], wall=np.array([states[0].wall[0] - frames[k, 2], states[0].wall[1]]))
-        alike = kinds.index(kinds[k])
-        if alike < k:
-            columns[k][SIZE] = columns[alike][SIZE]
-            states[k] = replace(states[k], size=states[alike].size)
-    for (k, i), (other, j) in shared:
-        here, there = reference_slice(i).start, reference_slice(j).start
-        columns[k][here + DEPTH : here + BULGE_Y + 1] = columns[other][there + DEPTH : there + BULGE_Y + 1]
-        references = states[k].references.copy()
-        references[i, DEPTH : BULGE_Y + 1] = states[other].references[j, DEPTH : BULGE_Y + 1]
-        states[k] = replace(states[k], references=references)
-    groups = _groups(photos)
-    frame_columns = count + np.arange(3 * (len(photos) - 1)).reshape(-1, 3)
-    count += frame_columns.size
-    interior_columns = count + np.arange(5 * len(groups)).reshape(-1, 5)
-    count += interior_columns.size
-    side_columns = count + np.arange(12).reshape(4, 3)
-    count += 12
-    used = np.unique(np.concatenate([*columns, frame_columns.ravel(), interior_columns.ravel(), side_columns.ravel()]))
-    dense = np.full(count, -1)
-    dense[used] = np.arange(len(used))
-    layout = Layout(
-        tuple(dense[c] for c in columns),
-        dense[frame_columns],
-        dense[interior_columns],
-        dense[side_columns],
-        len(used),
-    )
-    interiors = np.array([_interior(states[g[0]].camera) for g in groups]).reshape(-1, 5)
-    sides = np.zeros((4, 3))
-    sides[:, 2] = [depths.z_mm[s] for s in SIDES]
-    return JointState(tuple(states), frames.copy(), interiors, sides, layout)
-
-
-def _kind(photo: PhotoTraced) -> str:
-    """Return what the references of a photo are: their size is one print run's, one standard's."""
-    return "sheet" if "sheet" in photo.solved.names[0] else "page"
-
-
-def _interior(camera: Camera) -> Array:
-    return np.array([np.log(camera.focal_px), camera.cx, camera.cy, camera.k1, camera.k2])
-
-
 def _own_blocks(photo: PhotoTraced, k: int, layout: Layout, photos: Sequence[PhotoTraced]) -> list[Block[JointState]]:
     """Return a photo's own observations; what is known beforehand of something shared is told once."""
     told = set(np.concatenate([np.zeros(0, int), *layout.photos[:k]]).tolist())
-    group = next((g for g, members in enumerate(_groups(photos)) if k in members), None)
+    group = next((g for g, members in enumerate(one_camera_groups(photos)) if k in members), None)
     blocks: list[Block[JointState]] = []
     for block in photo.solved.blocks:
         if not isinstance(block, PriorBlock):
@@ -313,7 +189,7 @@ def _own_blocks(photo: PhotoTraced, k: int, layout: Layout, photos: Sequence[Pho
         width = float(max(photo.report.size_px))
         u = np.array([U_FOCUS_LOG, *[U_CENTRE_SHIFT * width] * 2, U_SAME_K, U_SAME_K])
         blocks.append(one_camera(layout, k, group, u))
-        if _groups(photos)[group][0] == k:
+        if one_camera_groups(photos)[group][0] == k:
             value, u = _interior_prior(photo.solved.blocks)
             blocks.append(interior_known(layout, group, value, u))
     return blocks

@@ -17,8 +17,7 @@ from vision.uncertainty import jacobian
 
 SIDE_STEPS = [1e-2, 1e-6] * 4
 CONTRADICTED = 3.3  # of a standard normal: 0.001 on both sides
-LOOSE_DEPTH_MM = 15.0  # what a contradicted depth still says
-LEAST_GAIN = 0.5  # the photos must know a depth twice as well as declared before they may contradict it
+NO_GAIN = 0.98  # of the declared variance: nearer, the photos say nothing of the depth
 
 
 def measured_lines(joint: Joint) -> dict[Side, Line]:
@@ -73,33 +72,31 @@ def _choice_share(joint: Joint, photos: Sequence[PhotoTraced]) -> float:
     return choice / max(choice + trace, 1e-12)
 
 
-def depth_warnings(joint: Joint, depths: EdgeDepths, words: Mapping[Side, str]) -> tuple[list[Warning_], EdgeDepths]:
-    """Return `edge-depth-contradicted` for sides whose depth the photos see elsewhere, and the depths to go on with.
+def depth_warnings(joint: Joint, declared: EdgeDepths, words: Mapping[Side, str]) -> list[Warning_]:
+    """Return `edge-depth-contradicted` for sides whose depth the photos see elsewhere than declared or assumed.
 
     Notes
     -----
     From estimate z, variance q and the prior z0, p the photos alone give variance 1 / (1/q - 1/p) and the value
-    weighted accordingly; both are independent, so their difference has the sum of their variances.
+    weighted accordingly; it is independent of the declared one, so their difference has the sum of their variances.
     """
     state = joint.adjusted.state
     warned: list[Warning_] = []
-    each = dict(depths.u_each_mm)
     for i, side in enumerate(SIDES):
         q = float(joint.adjusted.covariance[state.layout.sides[i, 2], state.layout.sides[i, 2]])
-        p = depths.u_common_mm**2 + depths.u_each_mm[side] ** 2
-        if p <= 0 or q >= LEAST_GAIN * p:
+        p = joint.depths.u_common_mm**2 + joint.depths.u_each_mm[side] ** 2
+        if q >= NO_GAIN * p:
             continue
         alone = 1 / (1 / q - 1 / p)
-        seen = alone * (state.sides[i, 2] / q - depths.z_mm[side] / p)
-        off = seen - depths.z_mm[side]
-        if abs(off) > CONTRADICTED * np.sqrt(alone + p):
-            each[side] = LOOSE_DEPTH_MM
+        seen = alone * (state.sides[i, 2] / q - joint.depths.z_mm[side] / p)
+        off = seen - declared.z_mm[side]
+        if abs(off) > CONTRADICTED * np.sqrt(alone + declared.u_common_mm**2 + declared.u_each_mm[side] ** 2):
             warned.append(
                 Warning_(
                     "edge-depth-contradicted",
                     f"seen from several places the {words[side]} stands {-seen:.0f} mm +- {2 * np.sqrt(alone):.0f} mm "
-                    f"in front of the wall, not {-depths.z_mm[side]:.0f} mm as declared; the photos' value is used: "
-                    "measure how far it stands out and correct the edge offset",
+                    f"in front of the wall, not {0.0 - declared.z_mm[side]:.0f} mm as declared; the photos' "
+                    "value is used: measure how far it stands out and correct the edge offset",
                 )
             )
-    return warned, replace(depths, u_each_mm=each)
+    return warned

@@ -19,7 +19,6 @@ from vision.camera import UNKNOWNS, back_project, project_jacobian
 from vision.observations import TURN, PhotoState, reference_slice
 from vision.request import Array
 from vision.stations import Line
-from vision.uncertainty import jacobian
 
 Columns = NDArray[np.intp]
 INTERIOR = np.arange(6, UNKNOWNS)
@@ -93,29 +92,23 @@ class InPhoto:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Condition:
-    """A few observations of which only the misclosure is written: `of(state)` (n,), standard deviations (n,).
+    """A few observations: misclosures `of(state)` (n,), derivatives `by(state)` (n, m) of what is computed.
 
-    `columns` (m,) are the unknowns it depends on and `steps` (m,) their steps for the derivatives.
+    `columns` (m,) are the unknowns they depend on; `whiten` (n, n) is the inverse of a square root of the covariance.
     """
 
     of: Callable[[JointState], Array]
+    by: Callable[[JointState], Array]
     columns: Columns
-    steps: Array
-    whiten: Array  # (n, n): inverse of a square root of the covariance
+    whiten: Array
     part: str
     robust: bool = False
 
     def linearised(self, state: JointState) -> tuple[Array, Array]:
         """Return misclosures (n,) and design matrix (n, U), both whitened."""
-
-        def moved(x: Array) -> Array:
-            increment = np.zeros(state.layout.unknowns)
-            increment[self.columns] = x
-            return self.of(state.moved(increment))
-
         w = self.whiten @ self.of(state)
         a = np.zeros((len(w), state.layout.unknowns))
-        a[:, self.columns] = -self.whiten @ jacobian(moved, np.zeros(len(self.columns)), self.steps)
+        a[:, self.columns] = self.whiten @ self.by(state)
         return w, a
 
 
@@ -180,16 +173,28 @@ def same_place(layout: Layout, here: tuple[int, int], there: tuple[int, int], u:
         at = in_first_frame(state.frames[photo], np.array([[x, y]]))[0]
         return np.array([*at, turn + state.frames[photo, 2]])
 
-    columns = [layout.photos[p][reference_slice(i)][: TURN + 1] for p, i in (here, there)]
-    columns += [layout.frames[p - 1] for p, _ in (here, there) if p]
-    steps = np.tile([1e-3, 1e-3, 1e-6], len(columns))
+    def by(state: JointState) -> Array:
+        columns = []
+        for sign, (photo, i) in ((-1.0, here), (1.0, there)):
+            c, s = np.cos(state.frames[photo, 2]), np.sin(state.frames[photo, 2])
+            columns.append(sign * np.array([[c, -s, 0], [s, c, 0], [0, 0, 1.0]]))
+            if photo:
+                x, y = state.photos[photo].references[i, :2]
+                columns.append(sign * np.array([[1, 0, -s * x - c * y], [0, 1, c * x - s * y], [0, 0, 1.0]]))
+        return np.concatenate(columns, axis=1)
+
+    at = []
+    for photo, i in (here, there):
+        at.append(layout.photos[photo][reference_slice(i)][: TURN + 1])
+        if photo:
+            at.append(layout.frames[photo - 1])
     return Condition(
-        lambda s: placed(s, *here) - placed(s, *there),
-        np.concatenate(columns),
-        steps,
-        np.diag(1 / u),
-        "reference_image",
+        lambda s: placed(s, *here) - placed(s, *there), by, np.concatenate(at), np.diag(1 / u), "reference_image"
     )
+
+
+def _linear(of: Callable[[JointState], Array], by: Array, columns: Columns, whiten: Array, part: str) -> Condition:
+    return Condition(of, lambda _: by, columns, whiten, part)
 
 
 def one_direction(layout: Layout, photo: int, wall_column: int) -> Condition:
@@ -199,7 +204,7 @@ def one_direction(layout: Layout, photo: int, wall_column: int) -> Condition:
         return np.array([state.photos[photo].wall[0] + state.frames[photo, 2] - state.photos[0].wall[0]])
 
     columns = np.array([layout.photos[photo][wall_column], layout.frames[photo - 1][2], layout.photos[0][wall_column]])
-    return Condition(difference, columns, np.full(3, 1e-6), np.array([[1e5]]), "wall_plane")
+    return _linear(difference, np.array([[-1.0, -1.0, 1.0]]), columns, np.array([[1e5]]), "wall_plane")
 
 
 def one_camera(layout: Layout, photo: int, group: int, u: Array) -> Condition:
@@ -209,19 +214,16 @@ def one_camera(layout: Layout, photo: int, group: int, u: Array) -> Condition:
         c = state.photos[photo].camera
         return np.asarray(np.array([np.log(c.focal_px), c.cx, c.cy, c.k1, c.k2]) - state.interiors[group])
 
-    steps = np.array([1e-6, 1e-2, 1e-2, 1e-5, 1e-5])
     columns = np.concatenate([layout.photos[photo][INTERIOR], layout.interiors[group]])
-    return Condition(difference, columns, np.tile(steps, 2), np.diag(1 / u), "camera")
+    return _linear(difference, np.hstack([-np.eye(5), np.eye(5)]), columns, np.diag(1 / u), "camera")
 
 
 def interior_known(layout: Layout, group: int, value: Array, u: Array) -> Condition:
     """Return what is known of a camera before looking: log focal, cx, cy, k1, k2 (5,) with `u` (5,)."""
-    steps = np.array([1e-6, 1e-2, 1e-2, 1e-5, 1e-5])
-    return Condition(lambda s: value - s.interiors[group], layout.interiors[group], steps, np.diag(1 / u), "camera")
+    return _linear(lambda s: value - s.interiors[group], np.eye(5), layout.interiors[group], np.diag(1 / u), "camera")
 
 
 def depths_known(layout: Layout, z_mm: Array, cov_mm2: Array) -> Condition:
     """Return the sides' depths (4,) as declared or assumed, with their covariance."""
-    return Condition(
-        lambda s: z_mm - s.sides[:, 2], layout.sides[:, 2], np.full(4, 1e-2), whitening(cov_mm2), "edge_depth"
-    )
+    columns = layout.sides[:, 2]
+    return _linear(lambda s: z_mm - s.sides[:, 2], np.eye(4), columns, whitening(cov_mm2), "edge_depth")

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from scipy.special import chdtri
 
 from vision.depths import EdgeDepths, edge_depths
-from vision.joint import Joint, join
+from vision.joint import Joint, join, loosened
 from vision.joint_choice import Choice, choices, listed_of, with_choices
 from vision.joint_measures import depth_warnings, joint_candidates, measure_joint
 from vision.measures import Measured
@@ -51,10 +51,10 @@ def measure_together(request: OpeningRequest, photos: Sequence[PhotoTraced]) -> 
         warned.append(_contradicts(photos[worst]))
     if joint is None:
         return None
-    more, better = depth_warnings(joint, depths, SIDE_WORD)
-    if more:
-        joint = join(moved, better) or joint
-        warned += more
+    more = depth_warnings(joint, depths, SIDE_WORD)
+    if more and joint.depths is depths:
+        joint = join(moved, loosened(depths)) or joint
+    warned += more
     measured = measure_joint(joint, moved)
     candidates = joint_candidates(joint, measured, listed_of(chosen))
     return Together(measured, candidates, tuple(warned), tuple(left[k] for k in joint.used))
@@ -98,9 +98,3 @@ def _contradicts(photo: PhotoTraced) -> Warning_:
         f"{photo.report.path.name} does not fit the other photos and is left out: check that it shows this opening "
         "and that its sides lie on the right lines",
     )
-
-
-def at_joint(photo: PhotoTraced, together: Together) -> PhotoTraced:
-    """Return the first photo with its report's corners and stations from the joint measures."""
-    report = replace(photo.report, corners_px=together.measured.corners_px, stations_px=together.measured.stations_px)
-    return replace(photo, report=report)

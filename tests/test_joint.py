@@ -1,0 +1,162 @@
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from tests.views import CORNERS, camera_at, paper, photo_of
+from vision.depths import EdgeDepths
+from vision.joint import join
+from vision.joint_measures import depth_warnings, measure_joint
+from vision.request import SIDES, Candidate, OpeningRequest, Quantity
+from vision.several_photos import measure_together
+
+A, B = ("sheet A", -850.0, 30.0, 0.01), ("sheet B", 860.0, -40.0, -0.02)
+PLACES = (camera_at(-900, -200, 2300), camera_at(1000, 150, 2500), camera_at(50, 400, 2700))
+TRUE = np.array([1200.0] * 3 + [900] * 3 + [1500, 1500, 0])
+WORDS = {s: s for s in SIDES}
+
+
+def depths(z=0.0, u=1.0):
+    return EdgeDepths(dict.fromkeys(SIDES, z), u, dict.fromkeys(SIDES, 0.0))
+
+
+def photos(seed=0, count=2, **given):
+    rng = np.random.default_rng(seed)
+    return [photo_of(PLACES[i], [A, B], rng, name=Path(f"{i}.jpg"), **given) for i in range(count)]
+
+
+def u95(measured):
+    return 2 * np.sqrt(np.diag(measured.cov_mm2))
+
+
+def test_two_photos_give_the_true_sizes_within_what_they_claim():
+    """Oracle: the scene; print scale, paper, depth of the edges, camera and noise drawn from their priors."""
+    ratios = []
+    for seed in range(10):
+        rng = np.random.default_rng(100 + seed)
+        papers = [paper(rng), paper(rng)]
+        scene = {"papers": papers, "scale": rng.normal(0, 0.05 / 150), "depth": rng.normal(0, 1.0)}
+        seen = [photo_of(c, [A, B], rng, **scene) for c in PLACES[:2]]
+        m = measure_joint(join(seen, depths()), seen)
+        ratios.append(((m.values_mm - TRUE) / np.sqrt(np.diag(m.cov_mm2)))[:8])
+    rms = float(np.sqrt(np.mean(np.square(ratios))))
+    assert 0.65 < rms < 1.35
+
+
+def test_two_places_to_stand_show_how_far_the_trim_stands_out():
+    """The depth comes from the views alone: the prior is as good as none."""
+    seen = photos(1, 3, depth=-19.0)
+    joint = join(seen, depths(-15.0, 10.0))
+    z = joint.adjusted.state.sides[:, 2]
+    assert z == pytest.approx(np.full(4, -19.0), abs=1.5)
+
+
+def test_a_wrongly_declared_depth_is_contradicted_with_the_figure_found():
+    seen = photos(2, 3, depth=-19.0)
+    warned = depth_warnings(join(seen, depths(0.0, 1.0)), depths(0.0, 1.0), WORDS)
+    assert {w.code for w in warned} == {"edge-depth-contradicted"}
+    assert "not 0 mm as declared" in warned[0].message
+    together = measure_together(request(), seen)
+    assert together.measured.values_mm[:8] == pytest.approx(TRUE[:8], abs=2)
+
+
+def test_a_rightly_declared_depth_is_not_contradicted():
+    said = [depth_warnings(join(photos(s), depths()), depths(), WORDS) for s in range(3)]
+    assert said == [[]] * 3
+
+
+def test_a_sheet_that_stayed_is_shared_and_one_that_was_moved_is_not():
+    rng = np.random.default_rng(3)
+    moved = ("sheet B", 868.0, -40.0, -0.02)
+    stayed = join([photo_of(PLACES[0], [A, B], rng), photo_of(PLACES[1], [A, B], rng)], depths())
+    carried = join([photo_of(PLACES[0], [A, B], rng), photo_of(PLACES[1], [A, moved], rng)], depths())
+    assert {pair[0][1] for pair in stayed.shared} == {0, 1}
+    assert {pair[0][1] for pair in carried.shared} == {0}
+
+
+def test_sheets_carried_to_another_place_still_join_by_the_opening():
+    rng = np.random.default_rng(4)
+    there = [("sheet A", -700.0, 600.0, 0.3), ("sheet B", 500.0, 640.0, 0.1)]
+    seen = [photo_of(PLACES[0], [A, B], rng), photo_of(PLACES[1], there, rng)]
+    joint = join(seen, depths())
+    m = measure_joint(joint, seen)
+    assert joint.shared == ()
+    assert np.abs(m.values_mm - TRUE)[:8] == pytest.approx(0, abs=3)
+
+
+def test_the_order_of_photos_does_not_matter():
+    seen = photos(5, 3)
+    m = [measure_joint(join(order, depths()), order) for order in (seen, seen[::-1])]
+    assert m[0].values_mm == pytest.approx(m[1].values_mm, abs=0.1)  # where the iteration stops
+    assert u95(m[0]) == pytest.approx(u95(m[1]), rel=0.05)
+
+
+def test_a_second_photo_never_makes_the_uncertainty_larger():
+    rng = np.random.default_rng(6)
+    one = [photo_of(PLACES[0], [A], rng), photo_of(PLACES[1], [A], rng)]
+    both = measure_joint(join(one, depths()), one)
+    from vision.measures import measure
+
+    for photo in one:
+        camera, parts = photo.solved.adjusted.state.camera, photo.solved.adjusted.parts
+        alone = measure(camera, parts, photo.sides, 1.0, dict.fromkeys(SIDES, 0.0))
+        assert (u95(both)[:8] < u95(alone)[:8]).all()
+
+
+def test_ends_of_a_wide_opening_are_joined_by_a_sheet_seen_in_both():
+    """One photo shows head, sill and left jamb, the other the right jamb: no corner is common."""
+    rng = np.random.default_rng(7)
+    middle = ("sheet C", 0.0, 620.0, 0.0)
+    left = photo_of(PLACES[0], [middle, A], rng, sides=("head", "sill", "left"))
+    right = photo_of(PLACES[1], [middle, B], rng, sides=("head", "sill", "right"))
+    hide = lambda p, gone: type(p)(**{f: getattr(p, f) for f in p.__slots__} | {"corners_px": gone})  # noqa: E731
+    a, b = left.corners_px.copy(), right.corners_px.copy()
+    a[[1, 2]], b[[0, 3]] = np.nan, np.nan
+    seen = [hide(left, a), hide(right, b)]
+    joint = join(seen, depths())
+    m = measure_joint(joint, seen)
+    assert np.abs(m.values_mm - TRUE)[:8] == pytest.approx(0, abs=4)
+
+
+def request():
+    return OpeningRequest((), "panel", edge_offset=dict.fromkeys(SIDES, Quantity(0.0, 1.0)))
+
+
+def test_a_photo_of_another_opening_is_left_out_and_named():
+    rng = np.random.default_rng(8)
+    other = CORNERS + np.array([[-25.0, 0], [25, 0], [25, 0], [-25, 0]])
+    seen = [*photos(8, 2), photo_of(PLACES[2], [A, B], rng, name=Path("other.jpg"), corners=other)]
+    together = measure_together(request(), seen)
+    assert together.used == (0, 1)
+    assert [w.code for w in together.warnings] == ["photos-disagree"]
+    assert "other.jpg" in together.warnings[0].message
+
+
+def test_two_photos_that_contradict_each_other_give_nothing_together():
+    rng = np.random.default_rng(9)
+    other = CORNERS + np.array([[-25.0, 0], [25, 0], [25, 0], [-25, 0]])
+    assert measure_together(request(), [*photos(9, 1), photo_of(PLACES[1], [A, B], rng, corners=other)]) is None
+
+
+def test_a_rival_line_that_lies_deeper_is_ruled_out_by_a_second_view():
+    """The frame, 100 mm behind the arris: from the left it shows 14 mm off the arris, from the right elsewhere."""
+    from dataclasses import replace
+
+    seen = photos(10, 2)
+    listed = {"left": ((0.6, 0.0, ""), (0.39, 14.0, "outside"))}
+    seen = [replace(seen[0], listed=listed), seen[1]]
+    together = measure_together(request(), seen)
+    rivals = [c for c in together.candidates if c.side == "left"]
+    assert isinstance(rivals[0], Candidate)
+    assert rivals[0].weight > 0.95
+
+
+def test_the_line_that_fits_the_other_view_is_taken_though_it_was_the_weaker():
+    from dataclasses import replace
+
+    rng = np.random.default_rng(11)
+    off = CORNERS + np.array([[14.0, 0], [0, 0], [0, 0], [14, 0]])  # its left jamb was traced 14 mm inside
+    wrong = photo_of(PLACES[0], [A, B], rng, corners=off)
+    wrong = replace(wrong, listed={"left": ((0.7, 0.0, ""), (0.29, 14.0, "outside"))})
+    together = measure_together(request(), [wrong, photo_of(PLACES[1], [A, B], rng)])
+    assert together.measured.values_mm[:3] == pytest.approx(TRUE[:3], abs=2)
