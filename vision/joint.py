@@ -45,7 +45,6 @@ U_SIDE_DEPTH_MM = 0.2  # sides of one opening do not lie in one plane to better 
 U_CLICK_FLOOR_MM = 0.02
 # guesses: what a depth that photos contradict still says, and how unlike head and jambs may then be
 LOOSE_DEPTH_MM, UNEVEN_MM = 15.0, 2.0
-Pair = tuple[tuple[int, int], tuple[int, int]]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
