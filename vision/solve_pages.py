@@ -10,9 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.adjustment import Block
-from vision.observations import PhotoState, point_block
+from vision.camera import Camera
+from vision.observations import DEPTH, PhotoState, point_block
 from vision.page_sides import TracedQuad, trace_quad
-from vision.priors import CameraPrior, camera_blocks, reference_blocks, reference_size_mm, size_block
+from vision.priors import STANDOFF_MM, CameraPrior, camera_blocks, reference_blocks, reference_size_mm, size_block
 from vision.request import Array, CheckBar, Reference, Wall
 from vision.side_block import side_block
 from vision.solved import Solved, best_of, misfit_warnings, outline_px
@@ -68,7 +69,8 @@ def solve_rectangles(
             seen.append(replace(point_block(i, plane, half, q, max(clicks[i], 0.05)), robust=False))
         else:
             seen.append(side_block(i, t, plane, half, reference.kind))
-    final = best_of(known + seen, start_states(prior, [plane] * len(quads), corners))
+    starts = start_states(prior, [plane] * len(quads), corners)
+    final = best_of(known + seen, starts)
     names = tuple(f"rectangle {i + 1}" for i in range(len(quads)))
     drawn = tuple(outline_px(final.state, i, plane, half) for i in range(len(quads)))
     noise = [float(np.median([s.scatter_px for s in t.sides])) for t in traced if t is not None]
@@ -79,7 +81,25 @@ def solve_rectangles(
         tuple(misfit_warnings(final, known, seen, names)),
         float(np.median(noise)) if noise else float(np.median(clicks)),
         (*known, *seen),
+        tuple([*starts, _squarely(final.state, corners[0], plane, prior)] if len(quads) == 1 else []),
     )
+
+
+def _squarely(state: PhotoState, quad: Array, plane: Array, prior: CameraPrior) -> PhotoState:
+    """Return the state in which the wall is seen squarely: where one small rectangle can tell no pose.
+
+    A small one's pose is ruled by the errors of its sides; the wall's lines vote better from the middle of what
+    people do.
+    """
+    top = quad[1] - quad[0]
+    turn = np.asarray(cv2.Rodrigues(np.array([0, 0, np.arctan2(top[1], top[0])]))[0], float)
+    sizes = (abs(cv2.contourArea(q.astype(np.float32))) for q in (plane, quad))
+    far = prior.focal_px * float(np.sqrt(next(sizes) / next(sizes)))
+    ray = np.array([*(quad.mean(0) - [prior.cx, prior.cy]) / prior.focal_px, 1.0])
+    references = np.zeros_like(state.references)
+    references[:, DEPTH] = -STANDOFF_MM
+    camera = Camera(turn, far * ray, prior.focal_px, prior.cx, prior.cy)
+    return PhotoState(camera, np.zeros(2), references)
 
 
 def traced_rectangle(

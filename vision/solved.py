@@ -17,7 +17,8 @@ from vision.request import Array, Warning_
 class Solved:
     """Camera and references of one photo: adjustment, names and outlines (4, 2) px of the references, warnings.
 
-    `blocks` are the observations that the adjustment rests on, for a joint one of several photos.
+    `blocks` are the observations that the adjustment rests on, for a joint one of several photos. `starts` are other
+    states that a single small reference leaves possible: the wall's lines may choose among them.
     """
 
     adjusted: Adjusted[PhotoState]
@@ -26,6 +27,7 @@ class Solved:
     warnings: tuple[Warning_, ...]
     noise_px: float
     blocks: tuple[Block[PhotoState], ...] = ()
+    starts: tuple[PhotoState, ...] = ()
 
 
 def best_of(blocks: Sequence[Block[PhotoState]], starts: Sequence[PhotoState]) -> Adjusted[PhotoState]:

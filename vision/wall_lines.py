@@ -33,6 +33,7 @@ DISAGREE_SAYS = (
     "is that of the references alone: check that the references lie flat on this wall, and take the photo again with "
     "a second one"
 )
+START_MARGIN = 1.1  # another start must gather so much more of the lines (a guess)
 DISAGREE = 1e-4  # probability under which lines and references cannot both be right
 
 
@@ -64,7 +65,9 @@ def lined(grey: cv2.typing.MatLike, solved: Solved, corners_px: Array | None, wa
     """Return a solved photo with the wall's lines among its blocks; the same where there are none or they disagree."""
     if not solved.blocks:
         return solved
-    result, lines, warned = _added(grey, solved.blocks, solved.adjusted, solved.outlines_px, corners_px, wall, None)
+    result, lines, warned = _added(
+        grey, solved.blocks, solved.adjusted, solved.outlines_px, corners_px, wall, None, solved.starts
+    )
     blocks = solved.blocks if lines is None else (*solved.blocks, lines)
     return replace(solved, adjusted=result, blocks=blocks, warnings=(*solved.warnings, *warned))
 
@@ -77,14 +80,22 @@ def _added(
     corners_px: Array | None,
     wall: Wall,
     segments: Segments | None,
+    starts: Sequence[PhotoState] = (),
 ) -> tuple[Adjusted[PhotoState], LineBlock | None, tuple[Warning_, ...]]:
     found = find_segments(grey) if segments is None else segments
-    free = _of_the_wall(found, adjusted.state, outlines_px, corners_px, wall)
     # siding has no verticals of its own: those seen are trim, which goes with the opening
-    voted = vote(free, adjusted.state, uprights=wall in {"masonry", "render"})
-    if voted is None:
+    uprights = wall in {"masonry", "render"}
+    best: tuple[float, Voted, PhotoState] | None = None
+    for start in (adjusted.state, *starts):
+        voted = vote(_of_the_wall(found, start, outlines_px, corners_px, wall), start, uprights=uprights)
+        if voted is not None:
+            length = float(voted.segments.length_px().sum())
+            if best is None or length > START_MARGIN * best[0]:  # of starts that lead to the same the first
+                best = length, voted, start
+    if best is None:
         return adjusted, None, ()
-    state = replace(adjusted.state, wall=voted.wall)
+    _, voted, start = best
+    state = replace(start, wall=voted.wall)
     result = adjust([*blocks, segment_block(voted, state, wall)], state, iterations=15)
     lines = None
     for _ in range(ROUNDS):
