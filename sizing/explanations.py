@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from sizing.decision import LONGEST_MM, SHORTEST_MM, Judgement
-from sizing.hypotheses import Hypothesis, Other, Scene, weighable
+from sizing.hypotheses import Hypothesis, Other, Scene, Weighable, weighable
 from sizing.hypotheses_form import of_boxes, of_copies
 from sizing.hypotheses_reading import RATIOS, of_habit, of_readings
 from sizing.hypotheses_scene import of_everything, of_lines, of_other_openings
@@ -34,6 +34,10 @@ _LEAST_SHOWN = 0.02
 _NEAR_MM = 25.4
 # Explanations less likely than this are left out.
 _LEAST_SHARE = 1e-9
+# What `posterior_of` drops, as a share of the best.
+_LEFT_OUT = 1e-7
+# Shifts closer than this are one explanation.
+_SAME_SHIFT_MM = 0.01
 # Combinations of candidate edges that are weighed, and the least weight beside the likeliest.
 _EDGES = 12
 _LIGHTEST_EDGE = 0.003
@@ -46,8 +50,8 @@ class Explanation:
     """One explanation of a reading: code, posterior probability, the reading set right, facts for words.
 
     `corrected_mm` and `shift_mm` are None for 'none-of-these' and where no size follows. `likelihood_ratio`: how
-    many times better it predicts readings and photo than 'something else' does (1 for 'none-of-these'); how common
-    a slip is has no part in it.
+    many times better it predicts readings and photo than 'something else' does (1 for 'none-of-these'; at least so
+    many times where that is beyond what is weighed); how common a slip is has no part in it.
     """
 
     slip: str
@@ -140,7 +144,7 @@ def explain_readings(
     for i, name in enumerate(names):
         if wanted is None or name in wanted:
             shares = posterior.of_reading(what.touches[:, i], common)
-            found[name] = _ranked(name, scene, hypotheses, shares, hook_mm)
+            found[name] = _ranked(name, scene, hypotheses, what, shares, hook_mm)
     return found
 
 
@@ -153,33 +157,35 @@ def _common_shift_mm(difference: Array, cov: Array, sound: Flags, priors: Priors
 
 
 def _ranked(
-    name: str, scene: Scene, hypotheses: Sequence[Hypothesis], shares: Array, hook_mm: float
+    name: str, scene: Scene, hypotheses: Sequence[Hypothesis], what: Weighable, shares: Array, hook_mm: float
 ) -> tuple[Explanation, ...]:
+    i = scene.names.index(name)
     here = scene.readings_mm[name]
-    groups: dict[tuple[str, float], list[tuple[float, Hypothesis]]] = {}
-    mine = [h for h in hypotheses if name in h.shift_mm]
-    none, else_share, else_odds = float(shares[-1]), 0.0, 0.0
-    for k, h in enumerate(hypotheses):
-        if name not in h.shift_mm:
-            continue
-        if h.none:
-            else_share += float(shares[k])
-            else_odds += h.odds
-        elif shares[k] > _LEAST_SHARE:
-            groups.setdefault((h.slip, round(h.shift_mm[name], 2)), []).append((float(shares[k]), h))
-    none += else_share
-
-    def ratio(share: float, odds: float) -> float | None:
-        return share / else_share * else_odds / odds if else_share > 0.0 else None
-
+    other = what.none & what.touches[:, i]
+    # What the search left out weighs less than this: the ratio is then at least what is said.
+    else_share = max(float(shares[:-1][other].sum()), _LEFT_OUT)
+    else_density = else_share / float(what.odds[other].sum())
+    none = float(shares[-1]) + float(shares[:-1][other].sum())
     ranked = [Explanation(NONE, none, None, None, {}, 1.0)]
+    groups: dict[tuple[str, float], list[int]] = {}
+    for k in np.flatnonzero((shares[:-1] > _LEAST_SHARE) & ~other).tolist():
+        groups.setdefault((hypotheses[k].slip, round(hypotheses[k].shift_mm[name], 2)), []).append(k)
     for (slip, shift), members in groups.items():
-        share = sum(p for p, _ in members)
-        best = max(members, key=lambda m: m[0])[1]
+        share = float(shares[members].sum())
+        best = hypotheses[members[int(shares[members].argmax())]]
         moved = hook_mm if best.common else best.shift_mm[name]
-        size = here - moved if best.sized else None
-        odds = sum(h.odds for h in mine if h.slip == slip and round(h.shift_mm[name], 2) == shift)
-        ranked.append(Explanation(slip, share, size, moved if best.sized else None, best.facts, ratio(share, odds)))
+        alike = what.touches[:, i] & (np.abs(what.shift_mm[:, i] - shift) < _SAME_SHIFT_MM)
+        odds = sum(hypotheses[k].odds for k in np.flatnonzero(alike) if hypotheses[k].slip == slip)
+        ranked.append(
+            Explanation(
+                slip,
+                share,
+                here - moved if best.sized else None,
+                moved if best.sized else None,
+                best.facts,
+                share / odds / else_density,
+            )
+        )
     return tuple(sorted(ranked, key=lambda e: -e.probability))
 
 

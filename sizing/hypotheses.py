@@ -84,7 +84,7 @@ class Weighable:
 
     `first_mode` (H, n) is the only mode of most; `modes` (n, r) of those with several stand by index. `vague` (H,):
     'something else' of several readings, which fits nearly anything. `by_mask` (H,) sorts by mask, `mask_starts`
-    are the first of each in that order.
+    are the first of each in that order; `none` (H,): 'something else'; `odds` (H,) without further evidence.
     """
 
     shift_mm: Array
@@ -96,6 +96,8 @@ class Weighable:
     vague: np.ndarray[tuple[int], np.dtype[np.bool_]]
     by_mask: np.ndarray[tuple[int], np.dtype[np.int64]]
     mask_starts: np.ndarray[tuple[int], np.dtype[np.int64]]
+    none: np.ndarray[tuple[int], np.dtype[np.bool_]]
+    odds: Array
 
 
 def weighable(hypotheses: list[Hypothesis], names: tuple[str, ...]) -> Weighable:
@@ -123,8 +125,9 @@ def weighable(hypotheses: list[Hypothesis], names: tuple[str, ...]) -> Weighable
                     mode[place[name], r] = value
             modes[k] = mode
     odds = np.array([h.odds for h in hypotheses])
-    vague = np.array([h.none and len(h.shift_mm) > 1 for h in hypotheses])
+    none = np.array([h.none for h in hypotheses])
+    vague = none & (touches.sum(axis=1) > 1)
     log_odds = np.log(odds) + [h.log_factor for h in hypotheses]
     by_mask = np.argsort(masks, kind="stable")
     starts = np.flatnonzero(np.diff(masks[by_mask], prepend=-1))
-    return Weighable(shift, log_odds, masks, touches, first, modes, vague, by_mask, starts)
+    return Weighable(shift, log_odds, masks, touches, first, modes, vague, by_mask, starts, none, odds)
