@@ -14,7 +14,8 @@ from typing import Literal
 
 import numpy as np
 
-from sizing.check import Estimator, PhotoResult, Progress, estimate_photos
+from sizing.check import Estimator, Progress, estimate_photos
+from sizing.decisions import DecisionLog, read_decisions
 from sizing.disputesteps import (
     Settings,
     Trace,
@@ -29,6 +30,7 @@ from sizing.disputesteps import (
 from sizing.errors import InputError, Problem
 from sizing.job import Job, Opening, PhotoEntry, opening_request
 from sizing.ordering import rule_of
+from sizing.photoresults import PhotoResult
 from sizing.rules import DIRECTIONS, Rule
 from sizing.slipmodel import Model, groups, posterior
 from vision.request import Estimate, NotMeasured
@@ -115,7 +117,7 @@ def trace_job(
     Raises
     ------
     InputError
-        The job cannot be read, or has no opening of a label.
+        The job or its decisions cannot be read, or it has no opening of a label.
     """
     from sizing.jobfile import load_job
     from sizing.messages import dispute as messages
@@ -126,12 +128,13 @@ def trace_job(
     if unknown:
         raise InputError("bad-option", unknown)
     settings = load_settings()
+    log = read_decisions(job.folder)
     found = []
     for opening in job.openings:
         if labels is None or opening.label in labels:
             if progress:
                 progress(f"{job.id} {opening.label}")
-            found.append(_traced_opening(job, opening, settings, allow_outside, progress, estimator))
+            found.append(_traced_opening(job, opening, log, settings, allow_outside, progress, estimator))
     return Dispute(job, tuple(found), hashlib.sha256(settings_bytes()).hexdigest())
 
 
@@ -212,6 +215,7 @@ def _fit_mm(trace: Trace, opening: Opening, rule: Rule | None) -> float | None:
 def _traced_opening(
     job: Job,
     opening: Opening,
+    log: DecisionLog,
     settings: Settings,
     allow_outside: bool,
     progress: Progress | None,
@@ -226,7 +230,7 @@ def _traced_opening(
     usable = rule if isinstance(rule, Rule) else None
     traced = []
     for direction in DIRECTIONS:
-        trace = trace_of(opening, direction, usable, _estimate(before), _estimate(after))
+        trace = trace_of(opening, direction, usable, _estimate(before), _estimate(after), log.of(opening.label))
         traced.append(trace_direction(trace, opening, usable, settings))
     papers = tuple((d.kind, d.file, "" if d.error else _sha256(d.path)) for d in opening.documents)
     photos = (*(("before", p) for p in first), *(("after", p) for p in last))

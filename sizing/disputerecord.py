@@ -139,6 +139,7 @@ def _direction(traced: Traced, sheets: Sequence[str], unit: Unit) -> Document:
         "photo_after": _photo(trace.after, STATIONS[trace.direction]),
         "by_rule_mm": _mm(trace.by_rule_mm),
         "ordered_mm": _mm(trace.ordered_mm),
+        "ordered_from": trace.ordered_from if trace.ordered_mm is not None else None,
         "delivered_mm": _mm(trace.delivered_mm),
         "u_delivered_mm": _mm(trace.u_delivered_mm),
         "steps": [_finding(found, traced, unit) for found in traced.findings],

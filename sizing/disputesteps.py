@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from sizing.decisions import Decision
 from sizing.job import Opening, Reading
 from sizing.orderinputs import room_above
 from sizing.rules import STATIONS, Direction, Rule
@@ -76,19 +77,36 @@ class Trace:
     delivered_mm: float | None = None
     u_delivered_mm: float = 0.0
     left_out: int = 0
+    ordered_from: str = "job"
 
 
 def trace_of(
-    opening: Opening, direction: Direction, rule: Rule | None, before: Estimate | None, after: Estimate | None
+    opening: Opening,
+    direction: Direction,
+    rule: Rule | None,
+    before: Estimate | None,
+    after: Estimate | None,
+    decisions: Sequence[Decision] = (),
 ) -> Trace:
     """Return one direction of an opening as the chain of a dispute.
+
+    Parameters
+    ----------
+    opening : Opening
+    direction : "width" or "height"
+    rule : the rule in force, None without one that can be used.
+    before, after : what photos from before the order and from afterwards say.
+    decisions : on this opening, oldest first; the size of the last that released it is taken for the ordered one
+        where the job gives none.
 
     Notes
     -----
     The order was made from the readings in force at some visit. That is taken to be the last visit whose readings
     give the ordered size by the rule; where none does, or there is no rule, the last visit.
     """
-    ordered = _size_mm(opening.ordered, direction)
+    ordered, ordered_from = _size_mm(opening.ordered, direction), "job"
+    if ordered is None:
+        ordered, ordered_from = _decided_mm(decisions, direction)
     delivered = _size_mm(opening.delivered, direction)
     states = [_in_force(opening, direction, visit.number) for visit in opening.visits] or [()]
     sizes = [_by_rule(rule, direction, state, opening) for state in states]
@@ -113,6 +131,7 @@ def trace_of(
         delivered_mm=delivered,
         u_delivered_mm=0.0 if delivered is None else u_reading_mm(delivered, tape or "unknown", None, "panel"),
         left_out=max(len(others) - MOST_WITNESSES, 0),
+        ordered_from=ordered_from,
     )
 
 
@@ -141,7 +160,10 @@ def making_model(trace: Trace, settings: Settings) -> Model | None:
     if trace.ordered_mm is None or trace.delivered_mm is None:
         return None
     u_mm = float(np.hypot(settings.noise_mm["made"], trace.u_delivered_mm))
-    return _difference("made", trace.delivered_mm - trace.ordered_mm, u_mm, settings)
+    model = _difference("made", trace.delivered_mm - trace.ordered_mm, u_mm, settings)
+    # One number on the piece may be read wrongly like any other.
+    misread = Step("delivered", np.ones((1, 1)), settings.rate["reading"], settings.spread_mm["reading"], witness=True)
+    return replace(model, steps=(*model.steps, misread))
 
 
 def opening_model(trace: Trace, settings: Settings, opening: Opening) -> Model | None:
@@ -241,6 +263,14 @@ def _by_rule(rule: Rule | None, direction: Direction, state: Sequence[Reading], 
     )
     chosen = None if wanted is None else side.made.chosen(wanted)
     return None if chosen is None else float(chosen)
+
+
+def _decided_mm(decisions: Sequence[Decision], direction: Direction) -> tuple[float | None, str]:
+    for decision in reversed(decisions):
+        size = decision.width_mm if direction == "width" else decision.height_mm
+        if decision.decision != "hold" and size is not None:
+            return size, f"decisions.jsonl, line {decision.line}"
+    return None, "job"
 
 
 def _size_mm(size: Any, direction: Direction) -> float | None:  # noqa: ANN401 -- Size or None

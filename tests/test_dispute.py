@@ -1,11 +1,13 @@
 """Facts about a traced job. Oracle: the step that was made to slip; real files, the photos' figures by hand."""
 
 import json
+from datetime import UTC, datetime
 
 import numpy as np
 import pytest
 
 from sizing.cli import run
+from sizing.decisions import Decision, append_decision
 from sizing.dispute import trace_job
 from sizing.disputerecord import dispute_document, dispute_text
 from sizing.disputesteps import load_settings
@@ -113,9 +115,9 @@ def test_another_size_ordered_than_the_rule_gives_points_to_ordering(traced):
 
 def test_a_piece_made_short_points_to_making(traced):
     steps, p, error = best(traced(opening(delivered="54 3/8")))
-    assert steps == ["made"]
+    assert steps == ["made", "delivered"]  # one number on the piece cannot say whether it was read wrongly
     assert p > 0.99
-    assert error == pytest.approx(-25.4, abs=1.0)
+    assert error is None
 
 
 def test_an_opening_that_is_smaller_now_is_one_with_a_photo_that_misleads(traced):
@@ -128,7 +130,7 @@ def test_an_opening_that_is_smaller_now_is_one_with_a_photo_that_misleads(traced
 def test_two_steps_may_have_slipped(traced):
     part = width(traced(opening(middle="55 3/8", ordered="56 3/8", delivered="55 3/8")))
     sure = [step["steps"] for step in part["steps"] if step["probability"] > 0.99]
-    assert sorted(sure) == [["made"], ["reading"]]
+    assert sorted(sure) == [["made", "delivered"], ["reading"]]
 
 
 def test_all_boxes_off_alike_are_one_with_a_photo_that_misleads_until_a_second_photo_sees_it(traced):
@@ -183,6 +185,16 @@ def test_two_readings_of_one_box_cannot_say_which_is_off(traced):
     part = width(traced(opening(photos="", rule="", ordered="", delivered="", visit=visit)))
     assert part["steps"][0]["steps"] == ["readings", "readings:witness-1"]
     assert part["steps"][0]["probability"] > 0.9
+
+
+def test_the_size_of_the_last_decision_that_released_it_is_the_ordered_one(traced, tmp_path):
+    facts = {"by": "desk", "opening": "W1", "reason": "r", "inputs_sha256": "ab" * 32}
+    when = datetime(2026, 5, 4, tzinfo=UTC)
+    append_decision(tmp_path, Decision(when, decision="send", width_mm=1431.925, **facts))
+    append_decision(tmp_path, Decision(when, decision="hold", width_mm=1406.525, **facts))
+    part = width(traced(opening(ordered="", delivered="56 3/8")))
+    assert (part["ordered_mm"], part["ordered_from"]) == (1431.925, "decisions.jsonl, line 1")
+    assert part["steps"][0]["steps"] == ["ordered"]
 
 
 def test_the_range_holds_the_probability_and_widens_where_the_evidence_is_thin(traced):

@@ -19,6 +19,7 @@ _STEPS = {
     "ordered": "another size was ordered than the rule gives",
     "made": "another size was made than ordered",
     "changed": "the opening has changed since",
+    "delivered": "the delivered piece was measured wrongly",
     "photo:before": "the photo from before shows another line or scale",
     "photo:after": "the photo from after shows another line or scale",
 }
