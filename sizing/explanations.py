@@ -175,7 +175,7 @@ def _ranked(
         best = hypotheses[members[int(shares[members].argmax())]]
         moved = hook_mm if best.common else best.shift_mm[name]
         alike = what.touches[:, i] & (np.abs(what.shift_mm[:, i] - shift) < _SAME_SHIFT_MM)
-        odds = sum(hypotheses[k].odds for k in np.flatnonzero(alike) if hypotheses[k].slip == slip)
+        odds = sum(hypotheses[k].odds for k in np.flatnonzero(alike).tolist() if hypotheses[k].slip == slip)
         ranked.append(
             Explanation(
                 slip,
