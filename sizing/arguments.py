@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 from sizing.errors import InputError, Problem
+from sizing.jobfiles import corner_array, corner_fault
 from sizing.lenses import named_profile
 from sizing.messages import verdicts as messages
 from sizing.rulefile import find_rule
@@ -26,7 +27,7 @@ _SILLS = ("front", "wall", "frame")
 # Contract, Job file: an edge offset that is given is good to 1 mm.
 _U_OFFSET_MM = 1.0
 _MOST_PHOTOS = 12
-_CORNERS = 'four corners as "x,y x,y x,y x,y", in pixels, top left first, clockwise'
+_CORNERS = 'four corners as "x,y x,y x,y x,y", in pixels, top left first, clockwise (- for one not in view)'
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +70,7 @@ def opening_request(options: EstimateOptions) -> OpeningRequest:
             return None
 
     reference = read("--reference", parse_reference, options.reference)
-    corners = read("--corners", parse_corners, options.corners)
+    corners = read("--corners", parse_opening, options.corners)
     marked = [read("--reference-corners", parse_corners, text) for text in options.reference_corners]
     offset = read("--edge-offset", parse_edge_offset, options.edge_offset)
     bar = read("--check-bar", parse_check_bar, options.check_bar)
@@ -170,14 +171,40 @@ def parse_reference(text: str) -> Reference:
     return Reference("given", *sizes)
 
 
-def parse_corners(text: str) -> Array:
-    """Return four corners (4, 2) px, read-only.
+def parse_opening(text: str) -> Array:
+    """Return the corners of an opening (4, 2) px, read-only; `-` for one that is not in view gives NaN."""
+    return parse_corners(text, part=True)
+
+
+def _part(text: str) -> Array:
+    words = re.sub(r"\s*,\s*", ",", text.strip()).split()
+    try:
+        points = [None if word == "-" else _pixel(word) for word in words]
+    except ValueError:
+        raise ValueError(f"'{messages.one_line(text)}' is not {_CORNERS}.") from None
+    fault = corner_fault(points, upright=True)
+    if fault is not None:
+        raise ValueError(f"'{messages.one_line(text)}': {fault}.")
+    return corner_array(points)
+
+
+def _pixel(word: str) -> tuple[float, float]:
+    x, y = (float(number) for number in word.split(","))
+    if not (math.isfinite(x) and math.isfinite(y)):
+        raise ValueError(word)
+    return x, y
+
+
+def parse_corners(text: str, *, part: bool = False) -> Array:
+    """Return four corners (4, 2) px, read-only; where `part` is allowed `-` stands for one that is not in view (NaN).
 
     Raises
     ------
     ValueError
         Not four pairs of numbers, or not a convex outline that runs clockwise from the top left.
     """
+    if part and re.search(r"(?:^|\s)-(?=\s|$)", text) and "nan" not in text.lower():
+        return _part(text)
     numbers = re.findall(r"[^\s,;]+", text)
     try:
         values = np.array([float(number) for number in numbers], float)

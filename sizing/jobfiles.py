@@ -52,10 +52,10 @@ def corner_fault(points: Sequence[tuple[float, float] | None], *, upright: bool)
     upright : bool
         The first one must also be the top left as seen in the photo.
     """
-    if None in points:
-        return "a corner is marked as out of view: parts of an opening come later, show all four corners"
     if len(points) != 4:
         return f"{len(points)} points: give the 4 corners, top left first, then clockwise"
+    if None in points:
+        return _part_fault(points) if upright else "a corner of a reference is out of view: give all four, or none"
     corners = np.asarray(points, dtype=np.float64)
     sides = np.roll(corners, -1, axis=0) - corners
     after = np.roll(sides, -1, axis=0)
@@ -71,8 +71,22 @@ def corner_fault(points: Sequence[tuple[float, float] | None], *, upright: bool)
     return None
 
 
+def _part_fault(points: Sequence[tuple[float, float] | None]) -> str | None:
+    """Return why the corners in view cannot be those of an opening that is seen in part, or None."""
+    seen = [(i, p) for i, p in enumerate(points) if p is not None]
+    if not seen:
+        return "no corner is in view: leave corners out, or give at least one"
+    left_above = {0: (0, 0), 1: (1, 0), 2: (1, 1), 3: (0, 1)}
+    for i, a in seen:
+        for j, b in seen:
+            (xa, ya), (xb, yb) = left_above[i], left_above[j]
+            if (xa < xb and a[0] >= b[0]) or (ya < yb and a[1] >= b[1]):
+                return "the corners in view are out of order: top left, top right, bottom right, bottom left"
+    return None
+
+
 def corner_array(points: Sequence[tuple[float, float] | None]) -> Array:
-    """Return points without a fault as a read-only array (n, 2), px."""
-    array = np.asarray(points, dtype=np.float64)
+    """Return points without a fault as a read-only array (n, 2), px; NaN for a corner out of view."""
+    array = np.array([(np.nan, np.nan) if p is None else p for p in points], dtype=np.float64)
     array.setflags(write=False)
     return array

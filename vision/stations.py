@@ -167,10 +167,15 @@ ENDS: Mapping[Side, tuple[int, int]] = {"head": (0, 1), "right": (1, 2), "sill":
 
 
 def clicked_sides(corners_px: Array, depth: Mapping[Side, float]) -> dict[Side, SideLine]:
-    """Return sides through clicked corners (4, 2) px, nothing traced; the clicks' noise is added by `measure`."""
+    """Return sides through clicked corners (4, 2) px, nothing traced; the clicks' noise is added by `measure`.
+
+    A side with a corner out of view (NaN) is absent.
+    """
     none = np.zeros(0)
     return {
-        s: SideLine(s, corners_px[list(ENDS[s])], depth[s], none, none, np.zeros((2, 2)), 0.0, 0.0, 0.0) for s in SIDES
+        s: SideLine(s, corners_px[list(ENDS[s])], depth[s], none, none, np.zeros((2, 2)), 0.0, 0.0, 0.0)
+        for s in SIDES
+        if np.isfinite(corners_px[list(ENDS[s])]).all()
     }
 
 

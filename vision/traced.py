@@ -31,7 +31,7 @@ def side_lines(
     listed: dict[Side, tuple[tuple[float, float, str], ...]] = {}
     drawn: dict[str, Array] = {}
     warned: list[Warning_] = []
-    for side in SIDES:
+    for side in (s for s in SIDES if s in traces):  # a part of the opening has fewer
         t = traces[side]
         if isinstance(t, FailedSide):
             raise RequestError(
