@@ -12,11 +12,15 @@ import numpy as np
 from vision.advice import geometry_warnings, reference_warnings
 from vision.camera import Camera, back_project, project
 from vision.depths import edge_depths
+from vision.edge_blur import printed_blur
 from vision.found import doubt, widened
 from vision.measures import Measured, candidate_effects, measure
 from vision.opening import find_openings
 from vision.page_photo import solve_page_photo
+from vision.part_view import hides_a_corner, trace_part
 from vision.prepared import Prepared, prepare
+from vision.priors import reference_size_mm
+from vision.quality import cut_found, cut_prior, cut_shown, looks_cut, solved_doubts, with_effects
 from vision.request import (
     SIDES,
     Array,
@@ -28,6 +32,7 @@ from vision.request import (
     Side,
     Warning_,
 )
+from vision.sheet import HEIGHT_MM, WIDTH_MM
 from vision.sides import trace_sides
 from vision.solve import solve_sheets
 from vision.solved import Solved
@@ -84,10 +89,13 @@ def measure_photo(request: OpeningRequest, photo: PhotoRequest) -> PhotoMeasured
 
 def trace_photo(request: OpeningRequest, ready: Prepared) -> PhotoTraced | PhotoReport:
     """Return the photo solved and its sides traced, or its report with the error that stood in the way."""
+    if ready.report.error is not None:
+        return ready.report
     solved = _solve(request, ready)
     if isinstance(solved, Warning_):
         return replace(ready.report, error=solved)
-    warned = [*ready.report.warnings, *solved.warnings, *reference_warnings(request, solved)]
+    solved, doubts = _doubted(request, ready, solved)
+    warned = [*ready.report.warnings, *doubts, *solved.warnings, *reference_warnings(request, solved)]
     found = tuple(zip(solved.names, solved.outlines_px, strict=True))
     base = replace(ready.report, references_px=found, warnings=tuple(warned))
     depths = edge_depths(request)
@@ -105,11 +113,16 @@ def trace_photo(request: OpeningRequest, ready: Prepared) -> PhotoTraced | Photo
     warned += solved.warnings[alone:]
     camera = solved.adjusted.state.camera
     if not asked.trace:
-        sides = clicked_sides(corners, depths.z_mm)
+        sides = clicked_sides(corners, depths.z_mm)  # those with both corners in view
         report = replace(base, corners_px=corners, warnings=tuple(warned))
         clicks = (corners, asked.click_px)
         return PhotoTraced(solved, sides, {}, {}, corners, clicks, "clicked", report, ready.camera_key)
-    traces = trace_sides(ready.picture.rgb, camera, corners, asked.click_px, depths.z_mm, request.wall, request.sill_at)
+    rgb, wall, sill_at = ready.picture.rgb, request.wall, request.sill_at
+    if hides_a_corner(corners):
+        state = solved.adjusted.state
+        traces = trace_part(rgb, state, corners, asked.click_px, depths.z_mm, wall, sill_at)
+    else:
+        traces = trace_sides(rgb, camera, corners, asked.click_px, depths.z_mm, wall, sill_at)
     unsure = doubt(camera, corners, traces) if found_by == "photo" else None
     if unsure is not None:
         return replace(base, corners_px=corners, error=unsure)
@@ -133,7 +146,10 @@ def measure_traced(request: OpeningRequest, traced: PhotoTraced) -> PhotoMeasure
         corners_px=result.corners_px,
         sides_px=traced.drawn or {s: traced.corners_px[list(ENDS[s])] for s in SIDES},
         stations_px=result.stations_px,
-        warnings=(*traced.report.warnings, *geometry_warnings(result.cov_mm2, len(solved.names))),
+        warnings=(
+            *with_effects(traced.report.warnings, result.cov_mm2, result.budget_mm),
+            *geometry_warnings(result.cov_mm2, len(solved.names)),
+        ),
         wall_to_photo=to_photo,
         extent_mm=extent,
     )
@@ -153,6 +169,23 @@ def _solve(request: OpeningRequest, ready: Prepared) -> Solved | Warning_:
         grey = cv2.cvtColor(ready.picture.rgb, cv2.COLOR_RGB2GRAY)
         return solve_sheets(grey, ready.sightings, ready.prior, request.check_bar, request.wall)
     return solve_page_photo(ready.picture.rgb, asked, ready.reference, ready.prior, request.wall)
+
+
+def _doubted(request: OpeningRequest, ready: Prepared, solved: Solved) -> tuple[Solved, list[Warning_]]:
+    """Return the photo solved as cut where the references show that it was, and what else makes it worse."""
+    warned: list[Warning_] = []
+    exif, size, prior = ready.picture.exif, ready.picture.size_px, ready.prior
+    if not any(w.code == "cropped" for w in ready.report.warnings) and looks_cut(solved.adjusted.state.camera, prior):
+        prior = cut_prior(prior, exif, size)
+        again = _solve(request, replace(ready, prior=prior))
+        if isinstance(again, Solved) and cut_shown(solved.adjusted.cost, again.adjusted.cost):
+            solved, warned = again, [cut_found()]
+    sheets = ready.reference.kind == "sheet"
+    side = (WIDTH_MM, HEIGHT_MM) if sheets else reference_size_mm(ready.reference)
+    grey = cv2.cvtColor(ready.picture.rgb, cv2.COLOR_RGB2GRAY)
+    blur = printed_blur(grey, solved.blocks, solved.outlines_px) if sheets else None
+    camera, root = solved.adjusted.state.camera, float(np.sqrt(side[0] * side[1]))
+    return solved, [*warned, *solved_doubts(camera, prior, exif, size, solved.outlines_px, root, blur)]
 
 
 def _shown(

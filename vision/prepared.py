@@ -13,6 +13,7 @@ from vision.exif import focal_prior
 from vision.lens_use import choose_lens
 from vision.photo import Photo, read_photo
 from vision.priors import CameraPrior, camera_prior
+from vision.quality import file_doubts
 from vision.request import Array, OpeningRequest, PhotoReport, PhotoRequest, Reference, Warning_
 
 
@@ -49,14 +50,16 @@ def prepare(request: OpeningRequest, photo: PhotoRequest) -> Prepared:
     scaled = _at_read_size(photo, picture)
     reference = photo.reference or request.reference
     picture, sightings, warned = _upright(picture, scaled, reference)
-    for corners in (scaled.corners_px, *scaled.reference_corners_px):
-        if corners is not None:
-            _inside(corners, picture.size_px)
+    if scaled.corners_px is not None:
+        _inside(scaled.corners_px, picture.size_px, part=True)
+    for corners in scaled.reference_corners_px:
+        _inside(corners, picture.size_px, part=False)
     lens = choose_lens(scaled, picture)
     warned += lens.warnings
     report = PhotoReport(photo.path, picture.sha256, picture.size_px, warnings=tuple(warned), lenses=lens.uses)
-    prior = lens.prior or _prior(picture, scaled)
-    return Prepared(scaled, picture, sightings, prior, reference, report)
+    doubts = file_doubts(picture.exif, picture.size_px, lens.prior or _prior(picture, scaled))
+    report = replace(report, warnings=(*report.warnings, *doubts.warnings), error=doubts.refused)
+    return Prepared(scaled, picture, sightings, doubts.prior, reference, report)
 
 
 def _at_read_size(photo: PhotoRequest, picture: Photo) -> PhotoRequest:
@@ -107,10 +110,11 @@ def _quarter(s: markers.Sighting) -> int:
     return round(float(np.degrees(np.arctan2(b[1] - a[1], b[0] - a[0]))) / 90) % 4
 
 
-def _inside(corners: Array, size: tuple[int, int]) -> None:
-    finite = np.isfinite(corners).all()
-    if not finite or (corners < -0.5).any() or (corners > np.array(size) - 0.5).any():
-        worst = corners[int(np.argmax(np.abs(corners - np.array(size) / 2).max(1)))]
+def _inside(corners: Array, size: tuple[int, int], *, part: bool) -> None:
+    """Raise where a corner lies outside the photo; NaN is a corner out of view where only a `part` is asked for."""
+    seen = corners[~np.isnan(corners).any(axis=1)] if part else corners
+    if len(seen) and (not np.isfinite(seen).all() or (seen < -0.5).any() or (seen > np.array(size) - 0.5).any()):
+        worst = seen[int(np.argmax(np.abs(seen - np.array(size) / 2).max(1)))]
         raise RequestError(
             "corners-outside",
             f"corner {worst[0]:.0f},{worst[1]:.0f} lies outside the photo of {size[0]} x {size[1]} px; "

@@ -1,0 +1,83 @@
+"""How sharp and how clean the printed edges of sheets stand in a photo."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from vision.adjustment import Block
+from vision.observations import EdgeBlock, PhotoState
+from vision.printed_edges import CELL_MM, linear_light
+from vision.request import Array
+from vision.sheet import HEIGHT_MM, WIDTH_MM
+
+STEPS = 33
+MOST_REACH_PX = 6.0
+LEAST_EDGES = 40
+MEAN_ABS = 0.7979  # of a Gaussian of unit spread: the area that blur takes from the ideal edge (both sides together)
+
+
+@dataclass(frozen=True, slots=True)
+class PrintedBlur:
+    """Gaussian spread px of edges that run up and down and of those that run across; how far it was looked, px.
+
+    `white` is the paper in linear light 0..1, `noise` that of one pixel on paper over the step from black to white.
+    """
+
+    spread_px: tuple[float, float]
+    reach_px: float
+    white: float
+    noise: float
+
+
+def printed_blur(
+    grey: cv2.typing.MatLike, blocks: Sequence[Block[PhotoState]], outlines_px: Sequence[Array]
+) -> PrintedBlur | None:
+    """Return blur and light of the sheet that was seen worst; None where no printed edges were traced.
+
+    Parameters
+    ----------
+    grey : (H, W) uint8.
+    blocks : observations of the solved photo; the edges of sheets among them are used.
+    outlines_px : outline (4, 2) of each reference.
+
+    Notes
+    -----
+    The area between an edge's profile and the ideal step is 0.798 times the spread of a Gaussian blur; it takes noise
+    evenly and is bounded where cells are small, so that a large blur among small cells is told too small.
+    """
+    found = []
+    for block in blocks:
+        if isinstance(block, EdgeBlock) and len(block.u_px) >= LEAST_EDGES and block.polarity.all():
+            found.append(_of_sheet(grey, block, outlines_px[block.reference]))
+    return max(found, key=lambda b: max(b.spread_px) / b.reach_px, default=None)
+
+
+def _of_sheet(grey: cv2.typing.MatLike, block: EdgeBlock, outline: Array) -> PrintedBlur:
+    area = abs(float(cv2.contourArea(outline.astype(np.float32))))
+    reach = float(np.clip(0.46 * CELL_MM * np.sqrt(area / (WIDTH_MM * HEIGHT_MM)), 1.0, MOST_REACH_PX))
+    steps = np.linspace(-1, 1, STEPS) * reach
+    h, w = np.asarray(grey).shape[:2]
+    low = np.clip(block.pixel.min(0).astype(int) - 10, 0, None)
+    high = np.minimum(block.pixel.max(0).astype(int) + 11, [w, h])
+    table = np.asarray(linear_light(np.arange(256)), np.float32)
+    part = table[np.asarray(grey)[low[1] : high[1], low[0] : high[0]]]
+    points = (block.pixel - low)[:, None] + steps[None, :, None] * block.normal[:, None]
+    x, y = np.moveaxis(points.astype(np.float32), -1, 0)
+    profile = np.asarray(cv2.remap(part, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE), float)
+    black, white = profile[:, :3].mean(1), profile[:, -3:].mean(1)
+    step = np.maximum(white - black, 1e-3)
+    share = ((profile - black[:, None]) / step[:, None]).clip(0, 1)
+    spread = np.minimum(share, 1 - share).sum(1) * (steps[1] - steps[0]) / MEAN_ABS
+    upright = np.abs(block.normal[:, 0]) > np.abs(block.normal[:, 1])
+    both = [float(np.median(spread[m])) if m.sum() >= 10 else float(np.median(spread)) for m in (upright, ~upright)]
+    far = np.round(block.pixel - low + 0.9 * reach * block.normal).astype(int)
+    inside = ((far > 0) & (far < np.array(part.shape[::-1]) - 1)).all(1)
+    c, r = far[inside].T
+    rough = part[r, c] - (part[r - 1, c] + part[r + 1, c] + part[r, c - 1] + part[r, c + 1]) / 4
+    # a pixel less the mean of its four neighbours: noise times the root of 1 + 1/4
+    noise = 1.4826 * float(np.median(np.abs(rough - np.median(rough)))) / np.sqrt(1.25) if inside.any() else 0.0
+    return PrintedBlur((both[0], both[1]), reach, float(np.median(white)), noise / float(np.median(step)))
