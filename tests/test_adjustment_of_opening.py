@@ -138,6 +138,12 @@ def test_the_bow_is_shared_by_tape_and_photo_and_cancels_between_them():
     assert difference == pytest.approx(TAPE[1, 1] + PHOTO[1, 1], abs=1e-3)
 
 
+def test_readings_of_one_tape_keep_what_they_have_in_common():
+    # Width at the top and height at the left share the zero and the scale of the tape, and no bow to speak of.
+    assert observed().cov_mm2[0, 3] == pytest.approx(TAPE[0, 3], abs=1e-9)
+    assert TAPE[0, 3] > 0.1
+
+
 def test_a_photo_of_straight_clicked_lines_has_a_covariance_that_can_be_inverted():
     # Three widths between two straight lines: the middle one is their mean, the covariance singular.
     straight = jacobian_by_hand(SHAPE) @ np.diag([4.0, 4.0, 4.0, 4.0, 1.0]) @ jacobian_by_hand(SHAPE).T

@@ -166,3 +166,16 @@ def test_a_slip_that_is_insignificant_beside_a_later_one_is_taken_back():
     found = snoop(observed({"width_middle": INCH, "height_left": -INCH, "diagonal_up": INCH}, photo=False))
     assert [o.group for o in found.outliers] == [("width_top", "width_bottom")]
     assert abs(found.outliers[0].w) > critical_w(8)
+
+
+def test_readings_that_a_weak_photo_hardly_tells_apart_are_named_once():
+    # A photo of 25 mm: the statistics of top and bottom width correlate 0.96, above design.md's 0.95.
+    readings = dict(zip(STATIONS, SOUND, strict=True)) | {
+        "width_top": SOUND[0] + 250.0,
+        "width_bottom": SOUND[2] + 200.0,
+    }
+    weak = 25.0**2 * np.eye(8) + np.outer(SOUND, SOUND) * 0.001**2
+    found = snoop(observations(readings, TAPE, SOUND, weak))
+    groups = [o.group for o in found.outliers]
+    assert groups.count(("width_top", "width_bottom")) == 1
+    assert all(len(group) > 1 or group[0] not in {"width_top", "width_bottom"} for group in groups)
