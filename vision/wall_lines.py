@@ -26,6 +26,7 @@ U_TRUE_MM = {"masonry": 1.0, "render": 1.0, "siding": 0.5, "panel": 0.5}  # desi
 U_SLOPE_RAD = {"masonry": 1.0e-3, "render": 1.5e-3, "siding": 1.0e-3, "panel": 1.0e-3}  # guesses, of one course
 U_PIECE_PX = 0.15
 GATE = 3.5
+JOINT_MM = 20.0  # lines nearer than this are edges of one joint or lap and run alike
 NEIGHBOURS = 1.5  # pieces side by side err together a little: this many count as one (a guess)
 ROUNDS = 2  # courses are grouped again once the camera is better
 DISAGREE_SAYS = (
@@ -241,11 +242,23 @@ def _noise(
         for kind in (False, True):
             of = good & (upright == kind)
             if of.sum() > 20:
-                spread = 1.4826 * float(np.median(np.abs(residual[of] / u[of]))) * 1.1  # fitted lines take freedom
+                spread = 1.4826 * float(np.median(np.abs(residual[of] / u[of])))
+                taken = 2 * len(np.unique(label[of]))  # each line's place and slope were fitted
+                spread *= np.sqrt(of.sum() / max(of.sum() - taken, 0.2 * of.sum()))
                 u[upright == kind] *= np.clip(spread, 0.2, 3.0)
         good &= np.abs(residual) < GATE * u
-    u_slope = np.full(courses, U_SLOPE_RAD[wall])
+    u_slope = U_SLOPE_RAD[wall] * np.sqrt(_together(across, label, upright, good))
     for c in range(courses):  # a line that runs otherwise by far is something else
         if np.isfinite(u_fit[c]) and abs(slope[c]) > 4 * np.hypot(u_fit[c], 2 * U_SLOPE_RAD[wall]) + 0.002:
             good[label == c] = False
     return u, u_slope, good
+
+
+def _together(across: Array, label: NDArray[np.intp], upright: NDArray[np.bool_], good: NDArray[np.bool_]) -> Array:
+    """Return with how many lines, itself among them, each course (C,) shares its slope: both edges of one joint."""
+    courses = int(label.max()) + 1
+    number = np.bincount(label[good], minlength=courses)
+    place = np.bincount(label[good], across[good], courses) / np.maximum(number, 1)
+    kind = np.bincount(label[good], upright[good], courses) > 0
+    near = (np.abs(place[:, None] - place) < JOINT_MM) & (kind[:, None] == kind) & (number > 0)
+    return np.maximum(near.sum(1), 1).astype(float)
