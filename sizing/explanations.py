@@ -36,6 +36,8 @@ _NEAR_MM = 25.4
 _LEAST_SHARE = 1e-9
 # What `posterior_of` drops, as a share of the best.
 _LEFT_OUT = 1e-7
+# 'None of these' means a sound reading when that is likelier than 'something else'.
+_SOUND = 0.5
 # Shifts closer than this are one explanation.
 _SAME_SHIFT_MM = 0.01
 # Combinations of candidate edges that are weighed, and the least weight beside the likeliest.
@@ -166,7 +168,8 @@ def _ranked(
     else_share = max(float(shares[:-1][other].sum()), _LEFT_OUT)
     else_density = else_share / float(what.odds[other].sum())
     none = float(shares[-1]) + float(shares[:-1][other].sum())
-    ranked = [Explanation(NONE, none, None, None, {}, 1.0)]
+    sound = {"reading": "sound"} if float(shares[-1]) > _SOUND * none else {}
+    ranked = [Explanation(NONE, none, None, None, sound, 1.0)]
     groups: dict[tuple[str, float], list[int]] = {}
     for k in np.flatnonzero((shares[:-1] > _LEAST_SHARE) & ~other).tolist():
         groups.setdefault((hypotheses[k].slip, round(hypotheses[k].shift_mm[name], 2)), []).append(k)

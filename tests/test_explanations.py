@@ -11,6 +11,7 @@ from sizing.decision import Judgement, judge_reading, judge_without_photo, mixtu
 from sizing.explanations import explain, explain_readings, explain_wrong_unit
 from sizing.hypotheses import Other, Scene
 from sizing.hypotheses_reading import feet_and_inches_mm, six_nine_mm, swapped_digits_mm, wrong_side_mm
+from sizing.messages.slips import slip_says
 from sizing.slips import load_priors
 from vision.request import NINE, Candidate, Face
 
@@ -70,7 +71,7 @@ def test_the_probabilities_sum_to_one_best_first(off):
 
 def test_a_difference_that_no_slip_predicts_is_none_of_these():
     first = explained("width_top", {"width_top": SOUND["width_top"] + 43.0})[0]
-    assert (first.slip, first.corrected_mm) == ("none-of-these", None)
+    assert (first.slip, first.corrected_mm, first.facts) == ("none-of-these", None, {})
 
 
 def test_a_sound_reading_is_none_of_these():
@@ -275,7 +276,9 @@ def test_another_edge_in_the_photo_is_not_called_a_slip():
     arris, frame = Candidate("left", 0.55, 0.0, np.zeros(9)), Candidate("left", 0.4, -12.7, nine)
     wrong = {n: SOUND[n] - 12.7 for n in NAMES[:3]}
     ranked = explained("width_middle", wrong, candidates=(arris, frame))
-    assert ranked[0].slip == "none-of-these"
+    assert (ranked[0].slip, ranked[0].facts) == ("none-of-these", {"reading": "sound"})
+    said = slip_says(ranked[0].slip, None, None, ranked[0].facts, "in")
+    assert "photo's line" in said
 
 
 def test_a_length_no_opening_has_lists_the_units_that_would_fit():

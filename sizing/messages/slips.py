@@ -75,7 +75,9 @@ def _cause(slip: str, shift_mm: float | None, facts: Mapping[str, str]) -> str:
         "every box of this direction",
         "another-line": f"measured to another line: {one_line(facts.get('lines', 'trim, frame or sill'))}",
         "another-opening": f"a reading of another opening of this job: {one_line(facts.get('opening', ''))}",
-        "none-of-these": "none of the usual slips fits well",
+        "none-of-these": "the reading may be sound: the photo's line or scale may be off instead"
+        if facts.get("reading") == "sound"
+        else "none of the usual slips fits well",
     }
     return words.get(slip, slip.replace("-", " "))
 
