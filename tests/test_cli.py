@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sizing.arguments import parse_check_bar, parse_corners, parse_edge_offset, parse_reference
+from sizing.arguments import parse_check_bar, parse_corners, parse_edge_offset, parse_opening, parse_reference
 from sizing.cli import run
 from sizing.exits import Exit
 
@@ -321,3 +321,16 @@ def test_corners_run_clockwise_from_the_top_left():
     for text in ("1,2 1,8 9,8 9,2", "0,0 9,9 9,0 0,9", "0,0 1,0 2,0 0,1", "nan,0 9,0 9,9 0,9", "", "1,2 3,4"):
         with pytest.raises(ValueError, match="top left first, clockwise"):
             parse_corners(text)
+
+
+def test_a_corner_out_of_view_is_written_as_a_dash():
+    assert parse_opening("10,20 - -  12, 300")[[0, 3]].tolist() == [[10, 20], [12, 300]]
+    assert np.isnan(parse_opening("10,20 - - 12,300")[[1, 2]]).all()
+    with pytest.raises(ValueError, match="is not four corners"):
+        parse_corners("10,20 - - 12,300")
+
+
+@pytest.mark.parametrize("text", ["- - - -", "10,20 - -", "12,300 - - 10,20", "nan,nan 1,2 - -", "10,x - - 1,2"])
+def test_corners_of_a_part_that_cannot_be_are_refused(text):
+    with pytest.raises(ValueError, match="corner"):
+        parse_opening(text)
