@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from vision.adjustment import Block
 from vision.camera import Camera
-from vision.observations import DEPTH, PhotoState, point_block
+from vision.observations import DEPTH, PER_REFERENCE, PhotoState, point_block
 from vision.page_sides import TracedQuad, trace_quad
 from vision.priors import STANDOFF_MM, CameraPrior, camera_blocks, reference_blocks, reference_size_mm, size_block
 from vision.request import Array, CheckBar, Reference, Wall
@@ -27,6 +27,7 @@ CORNER_MM = {"letter": 20.0, "a4": 20.0, "id1": 4.2, "given": 3.0}
 SEEN = 0.35  # of every side, or the corners stand as clicked
 CLICK_REACH = 5.0  # clicks wander that many of their standard deviations: 15 px at 12 MP
 ONE_WALL = 0.12  # of its size: how far a second page may be off where the pose of the first puts it (a guess)
+NEARLY_SQUARE = 0.15  # of the logarithm of the proportions
 SHORT_TO_LONG = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1.0]])
 
 
@@ -50,7 +51,7 @@ def solve_rectangles(
     """
     clicks = [click_px] * len(quads) if isinstance(click_px, int | float) else list(click_px)
     size = np.array(reference_size_mm(reference))
-    quads, half = _oriented(quads, size / 2, prior)
+    quads, half = _oriented(quads, size / 2)
     plane = half * SHORT_TO_LONG
     given = Reference("given", 2 * half[0], 2 * half[1])
     sizes = size_block(reference, CheckBar())
@@ -70,6 +71,8 @@ def solve_rectangles(
         else:
             seen.append(side_block(i, t, plane, half, reference.kind))
     starts = start_states(prior, [plane] * len(quads), corners)
+    if len(quads) == 1:
+        starts += _squarely(corners[0], plane, prior)
     final = best_of(known + seen, starts)
     names = tuple(f"rectangle {i + 1}" for i in range(len(quads)))
     drawn = tuple(outline_px(final.state, i, plane, half) for i in range(len(quads)))
@@ -81,25 +84,27 @@ def solve_rectangles(
         tuple(misfit_warnings(final, known, seen, names)),
         float(np.median(noise)) if noise else float(np.median(clicks)),
         (*known, *seen),
-        tuple([*starts, _squarely(final.state, corners[0], plane, prior)] if len(quads) == 1 else []),
+        tuple(starts) if len(quads) == 1 else (),
     )
 
 
-def _squarely(state: PhotoState, quad: Array, plane: Array, prior: CameraPrior) -> PhotoState:
-    """Return the state in which the wall is seen squarely: where one small rectangle can tell no pose.
+def _squarely(quad: Array, plane: Array, prior: CameraPrior) -> list[PhotoState]:
+    """Return the states in which the wall is seen squarely, at likely focal lengths: a small one tells no pose.
 
-    A small one's pose is ruled by the errors of its sides; the wall's lines vote better from the middle of what
-    people do.
+    It is ruled by the errors of its sides; the wall's lines vote better from the middle of what people do.
     """
     top = quad[1] - quad[0]
     turn = np.asarray(cv2.Rodrigues(np.array([0, 0, np.arctan2(top[1], top[0])]))[0], float)
-    sizes = (abs(cv2.contourArea(q.astype(np.float32))) for q in (plane, quad))
-    far = prior.focal_px * float(np.sqrt(next(sizes) / next(sizes)))
-    ray = np.array([*(quad.mean(0) - [prior.cx, prior.cy]) / prior.focal_px, 1.0])
-    references = np.zeros_like(state.references)
+    areas = [abs(cv2.contourArea(q.astype(np.float32))) for q in (plane, quad)]
+    references = np.zeros((1, PER_REFERENCE))
     references[:, DEPTH] = -STANDOFF_MM
-    camera = Camera(turn, far * ray, prior.focal_px, prior.cx, prior.cy)
-    return PhotoState(camera, np.zeros(2), references)
+    made = []
+    for share in (1.0,) if prior.u_log_focal < 0.1 else (1.0, 0.75, 1.33):
+        focal = prior.focal_px * share
+        ray = np.array([*(quad.mean(0) - [prior.cx, prior.cy]) / focal, 1.0])
+        shift = focal * float(np.sqrt(areas[0] / max(areas[1], 1.0))) * ray
+        made.append(PhotoState(Camera(turn, shift, focal, prior.cx, prior.cy), np.zeros(2), references))
+    return made
 
 
 def traced_rectangle(
@@ -115,19 +120,24 @@ def traced_rectangle(
     return traced if traced is not None and traced.weakest >= SEEN else None
 
 
-def _oriented(quads: Sequence[Array], half: Array, prior: CameraPrior) -> tuple[list[Array], Array]:
+def _oriented(quads: Sequence[Array], half: Array) -> tuple[list[Array], Array]:
     """Return the corners in the order of the plane's, and half its width and height as the first one lies.
 
     A page may be taped on its side. The frame of the wall stays upright: it follows the first one.
     """
-    lying = [_lies(q, half, prior) for q in quads]
+    lying = [_lies(q, half) for q in quads]
     laid = half[::-1] if lying[0] else half
     return [np.roll(q, -1, axis=0) if down != lying[0] else q for q, down in zip(quads, lying, strict=True)], laid
 
 
-def _lies(quad: Array, half: Array, prior: CameraPrior) -> bool:
-    """Return whether a rectangle fits much better turned by a quarter."""
-    return pose_misfit(quad, half, prior) > 1.5 * pose_misfit(quad, half[::-1], prior) + 0.002
+def _lies(quad: Array, half: Array) -> bool:
+    """Return whether a rectangle lies on its side: its proportions in the picture are nearer to that.
+
+    A nearly square one stands as its corners were given.
+    """
+    sides = np.linalg.norm(np.roll(quad, -1, axis=0) - quad, axis=1)
+    seen, known = np.log((sides[0] + sides[2]) / (sides[1] + sides[3])), np.log(half[0] / half[1])
+    return bool(abs(known) > NEARLY_SQUARE and abs(seen + known) < abs(seen - known))
 
 
 def pose_misfit(quad: Array, half: Array, prior: CameraPrior) -> float:
@@ -145,7 +155,7 @@ def pose_misfit(quad: Array, half: Array, prior: CameraPrior) -> float:
 
 def fits_one_wall(quads: Sequence[Array], reference: Reference, prior: CameraPrior) -> bool:
     """Return whether rectangles of one size could lie on one wall: like sizes in the plane of the first."""
-    oriented, half = _oriented(quads, np.array(reference_size_mm(reference)) / 2, prior)
+    oriented, half = _oriented(quads, np.array(reference_size_mm(reference)) / 2)
     plane = half * SHORT_TO_LONG
     states = start_states(prior, [plane] * len(oriented), oriented)
     worst = []
