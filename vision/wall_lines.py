@@ -28,6 +28,7 @@ U_PIECE_PX = 0.15
 GATE = 3.5
 JOINT_MM = 20.0  # lines nearer than this are edges of one joint or lap and run alike
 NEIGHBOURS = 1.5  # pieces side by side err together a little: this many count as one (a guess)
+MOST = 250  # segments a direction in the first, coarse adjustment
 ROUNDS = 2  # courses are grouped again once the camera is better
 DISAGREE_SAYS = (
     "the lines of the wall (courses, joints, laps) do not fit the references; they were left out and the uncertainty "
@@ -156,7 +157,9 @@ def _of_the_wall(
 def segment_block(voted: Voted, state: PhotoState, wall: Wall) -> LineBlock:
     """Return every segment as one direction of its own, by its ends: no courses are needed for it, but it is coarse."""
     length = voted.segments.length_px()
-    longest = np.argsort(-length)[:800]
+    longest = np.concatenate(
+        [of[np.argsort(-length[of])[:MOST]] for of in map(np.flatnonzero, (~voted.upright, voted.upright))]
+    )
     pixel = voted.segments.ends_px[longest].reshape(-1, 2)
     upright = np.repeat(voted.upright[longest], 2)
     _, along = across_along(state, pixel, upright)
@@ -261,4 +264,4 @@ def _together(across: Array, label: NDArray[np.intp], upright: NDArray[np.bool_]
     place = np.bincount(label[good], across[good], courses) / np.maximum(number, 1)
     kind = np.bincount(label[good], upright[good], courses) > 0
     near = (np.abs(place[:, None] - place) < JOINT_MM) & (kind[:, None] == kind) & (number > 0)
-    return np.maximum(near.sum(1), 1).astype(float)
+    return np.asarray(np.maximum(near.sum(1), 1), float)
