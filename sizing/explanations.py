@@ -21,6 +21,7 @@ from sizing.posterior import Flags, posterior_of
 from sizing.slips import NONE, Priors, Scale, load_priors
 from sizing.tape import readings_cov_mm2
 from sizing.units import INCH_MM
+from sizing.without_photo import vague_measures
 from vision.request import NINE, SIDES, Array, Candidate, Estimate
 
 if TYPE_CHECKING:
@@ -204,7 +205,7 @@ def explain(
     ----------
     opening : its readings are those in force.
     judgements : verdict of each reading, by name.
-    estimate : what the photo says; without it only lengths that no opening has are explained.
+    estimate : what the photo says; without it readings are weighed against each other.
     others : the other openings of the job, as their photos measure them.
 
     Returns
@@ -216,13 +217,12 @@ def explain(
     if not wanted:
         return {}
     ranked: dict[str, tuple[Explanation, ...]] = {}
-    if estimate is not None:
-        scene, rows = _scene_of(opening, estimate, others)
-        photo_cov = estimate.cov_mm2[np.ix_(rows, rows)]
-        tape_cov = tape_cov_of([r for n in scene.names for r in opening.readings if r.name == n], scene, opening)
-        ranked = explain_readings(
-            scene, photo_cov, tape_cov, load_priors(), candidates=estimate.candidates, wanted=wanted
-        )
+    scene = _scene_of(opening, estimate, others)
+    if scene is not None:
+        seen, photo_cov = scene
+        tape_cov = tape_cov_of([r for n in seen.names for r in opening.readings if r.name == n], seen, opening)
+        candidates = () if estimate is None else estimate.candidates
+        ranked = explain_readings(seen, photo_cov, tape_cov, load_priors(), candidates=candidates, wanted=wanted)
     found: dict[str, tuple[Explanation, ...]] = {}
     for r in opening.readings:
         judgement, mine = judgements[r.name], ranked.get(r.name, ())
@@ -237,18 +237,28 @@ def explain(
     return found
 
 
-def _scene_of(opening: Opening, estimate: Estimate, others: Sequence[Other]) -> tuple[Scene, list[int]]:
+def _scene_of(opening: Opening, estimate: Estimate | None, others: Sequence[Other]) -> tuple[Scene, Array] | None:
+    """Return the scene with the covariance (n, n) of its measures; None where nothing is known of the opening."""
     readings = {r.name: r for r in opening.readings}
+    lengths = {n: r.length.mm for n, r in readings.items()}
+    if estimate is not None:
+        values, cov = estimate.values_mm, estimate.cov_mm2
+    else:
+        vague = vague_measures(lengths)
+        if vague is None:
+            return None
+        values, cov = vague
     scene = Scene(
-        {n: r.length.mm for n, r in readings.items()},
-        dict(zip(NINE, estimate.values_mm.tolist(), strict=True)),
+        lengths,
+        dict(zip(NINE, values.tolist(), strict=True)),
         {n: r.length.as_written for n, r in readings.items()},
         {n: _scale_of(r) for n, r in readings.items()},
         max(r.graduation_mm for r in readings.values()),
-        estimate.faces,
+        () if estimate is None else estimate.faces,
         tuple(others),
     )
-    return scene, [NINE.index(n) for n in scene.names]
+    rows = [NINE.index(n) for n in scene.names]
+    return scene, cov[np.ix_(rows, rows)]
 
 
 def _scale_of(reading: Reading) -> Scale:

@@ -334,11 +334,38 @@ def test_an_unproven_reading_is_explained_only_where_a_slip_is_likelier_than_non
     assert set(explain(opening_with(readings), weak, ESTIMATE)) == {"width_top"}
 
 
-def test_without_a_photo_only_a_length_no_opening_has_is_explained():
-    readings = {"width_top": 54.375, "width_middle": 1381.0}
+def without_photo(readings):
     judgements = {n: judge_without_photo(v) for n, v in readings.items()}
-    found = explain(opening_with(readings), judgements, None)
+    return explain(opening_with(readings), judgements, None)
+
+
+def test_without_a_photo_a_length_no_opening_has_is_a_wrong_unit():
+    found = without_photo({"width_top": 54.375, "width_middle": 1381.0})
     assert {n: e[0].slip for n, e in found.items()} == {"width_top": "wrong-unit"}
+
+
+def test_without_a_photo_the_other_readings_tell_a_burned_inch():
+    # The middle width counts an inch more than top, bottom and diagonals allow: facts.md section 7.
+    found = without_photo({**SOUND, "width_middle": SOUND["width_middle"] + INCH})
+    assert set(found) == {"width_middle"}
+    assert (found["width_middle"][0].slip, found["width_middle"][0].shift_mm) == ("burned-inch", pytest.approx(INCH))
+
+
+def test_without_a_photo_sound_readings_are_not_explained():
+    assert without_photo(SOUND) == {}
+
+
+def test_without_a_photo_and_with_one_reading_nothing_can_be_said():
+    assert without_photo({"width_top": 1381.0}) == {}
+    assert without_photo({"width_top": 1381.0, "height_left": 1524.0}) == {}
+
+
+def test_two_slips_are_named_though_their_measures_are_correlated():
+    # While one stands unexplained, the other looks like 'something else': one sheet's scale is common to both.
+    cov = np.outer(VALUES, VALUES) * 0.002**2 + np.eye(9) * 0.4
+    wrong = {"width_top": SOUND["width_top"] + 254.0, "diagonal_down": SOUND["diagonal_down"] - 254.0}
+    found = explain_all({**SOUND, **wrong}, cov=cov)
+    assert {found[n][0].slip for n in wrong} == {"ten-inches"}
 
 
 def test_a_length_no_opening_has_is_a_wrong_unit_set_right_by_the_photo():
