@@ -7,15 +7,12 @@ shown, and counting for nothing. A line that cannot be read is reported by its n
 from __future__ import annotations
 
 import json
-import os
-import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Literal
 
+from sizing.appending import append_line
 from sizing.errors import InputError, Problem
 from sizing.messages import record as messages
 from sizing.units import LONGEST_MM
@@ -106,71 +103,16 @@ def append_decision(folder: Path, decision: Decision) -> int:
     ------
     InputError
         A text is empty or too long, an override lacks its accepted risk, or the file cannot be written.
-
-    Notes
-    -----
-    An exclusive lock of the file, one write to its end, then fsync: lines of several processes never mix. A
-    last line without its end (a crash of another program) is ended first, so that it does not swallow this one.
     """
     problems = _faults(decision)
     if problems:
         raise InputError("decision-invalid", [Problem(key, says) for key, says in problems])
     file = folder / FILE
-    line = (json.dumps(decision_document(decision), ensure_ascii=True, allow_nan=False) + "\n").encode()
-    flags = os.O_RDWR | os.O_APPEND | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
+    line = json.dumps(decision_document(decision), ensure_ascii=True, allow_nan=False).encode()
     try:
-        handle = os.open(file, flags, 0o644)
-        try:
-            with _locked(handle):
-                return _append(handle, line)
-        finally:
-            os.close(handle)
+        return append_line(file, line)
     except OSError as error:
         raise InputError("cannot-write", [Problem(str(file), messages.cannot_append(error.strerror or ""))]) from error
-
-
-def _append(handle: int, line: bytes) -> int:
-    size = os.lseek(handle, 0, os.SEEK_END)
-    before = 0
-    os.lseek(handle, 0, os.SEEK_SET)
-    last = b"\n"
-    while chunk := os.read(handle, 1 << 20):
-        before += chunk.count(b"\n")
-        last = chunk[-1:]
-    if last != b"\n":
-        line = b"\n" + line
-        before += 1
-    done = 0
-    try:
-        while done < len(line):
-            done += os.write(handle, line[done:])
-        os.fsync(handle)
-    except OSError:
-        os.ftruncate(handle, size)  # a full disk must not leave half a line
-        raise
-    return before + 1
-
-
-@contextmanager
-def _locked(handle: int) -> Iterator[None]:
-    if sys.platform == "win32":
-        import msvcrt
-
-        os.lseek(handle, 0, os.SEEK_SET)
-        msvcrt.locking(handle, msvcrt.LK_LOCK, 1)
-        try:
-            yield
-        finally:
-            os.lseek(handle, 0, os.SEEK_SET)
-            msvcrt.locking(handle, msvcrt.LK_UNLCK, 1)
-    else:
-        import fcntl
-
-        fcntl.flock(handle, fcntl.LOCK_EX)
-        try:
-            yield
-        finally:
-            fcntl.flock(handle, fcntl.LOCK_UN)
 
 
 def read_decisions(folder: Path) -> DecisionLog:
@@ -183,6 +125,8 @@ def read_decisions(folder: Path) -> DecisionLog:
     """
     file = folder / FILE
     try:
+        if file.is_symlink() or (file.exists() and not file.is_file()):
+            raise InputError("decisions-unreadable", [Problem(str(file), messages.no_regular_file())])
         with file.open("rb") as stream:
             data = stream.read(_MOST_BYTES + 1)
     except FileNotFoundError:
@@ -290,6 +234,8 @@ def _faults(decision: Decision) -> list[tuple[str, str]]:
     for key, text in (texts | {"risk_accepted": decision.risk_accepted, "verdict": decision.verdict}).items():
         if len(text) > _LONGEST_TEXT:
             problems.append((key, messages.text_too_long(_LONGEST_TEXT)))
+        if any("\ud800" <= c <= "\udfff" for c in text):  # half a character: no file could hold it
+            problems.append((key, messages.no_text()))
     sha = decision.inputs_sha256
     if len(sha) != _HEX or any(c not in "0123456789abcdef" for c in sha):
         problems.append(("inputs_sha256", messages.no_hash()))

@@ -34,7 +34,7 @@ def inputs_sha256(
     Parameters
     ----------
     job : Job
-        Its tolerance counts; its units do not, as lengths are taken in mm.
+        Its id and tolerance count; its units do not, as lengths are taken in mm.
     opening : Opening
         Readings in force and superseded, photos with their corners, reference, wall, rule, order, notes.
     photo_sha256, document_sha256 : sequence of str
@@ -53,6 +53,7 @@ def inputs_sha256(
     papers = _padded(document_sha256, len(opening.documents))
     facts = {
         "form": _FORM,
+        "job": job.id,
         "label": opening.label,
         "tolerance_mm": astuple(job.tolerance),
         "tolerance_given": sorted(job.tolerance_given),

@@ -19,6 +19,7 @@ _MARGIN_MM, _TOP_MM, _FOOT_MM = 15.0, 40.0, 24.0
 # Left edges of the columns of an opening's block, mm from the margin.
 _WIDTH_MM, _HEIGHT_MM, _RULE_MM = 52.0, 92.0, 132.0
 _LINE_MM = 4.1
+_LONGEST_WORD, _MOST_LINES = 50, 30
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +94,9 @@ def _heading(words: str, colour: Colour) -> _Block:
 
 
 def _released(line: dict[str, Any], wide: float) -> _Block:
-    notes = wrapped(messages.released_by(line), 7.8, wide - 8)
+    notes = wrapped(_broken(messages.released_by(line)), 7.8, wide - 8)
+    if len(notes) > _MOST_LINES:
+        notes = [*notes[: _MOST_LINES - 1], messages.cut_here()]
     strong = line["released_by"] == "override"
     height = 20.0 + _LINE_MM * len(notes) + 8.0
 
@@ -133,8 +136,13 @@ def _confirm(words: str, wide: float) -> list[_Block]:
     return [_Block(_LINE_MM * len(lines) + 5, draw)]
 
 
+def _broken(words: str) -> str:
+    """Return text without words longer than a line, so that none leaves the page."""
+    return " ".join(w[i : i + _LONGEST_WORD] for w in words.split() for i in range(0, len(w), _LONGEST_WORD))
+
+
 def _held_back(rest: dict[str, Any], wide: float) -> _Block:
-    lines = wrapped(rest["says"], 8, wide - 44)
+    lines = wrapped(_broken(rest["says"]), 8, wide - 44)
     height = _LINE_MM * max(len(lines), 1) + 3.4
 
     def draw(page: Page, y: float) -> None:

@@ -140,6 +140,8 @@ BAD = [
     b'{"by": "a", "by": "b"}',
     b"[" * 50_000,
     b'{"time": NaN}',
+    b'{"time": "2026-05-04T12:00:00Z", "by": "\\ud800", "opening": "W1", "decision": "hold", "reason": "r", '
+    b'"inputs_sha256": "' + H1.encode() + b'"}',
 ]
 
 
@@ -176,6 +178,7 @@ def test_a_torn_last_line_does_not_swallow_the_next_decision(tmp_path):
         ({"decision": "override"}, "risk_accepted"),
         ({"inputs_sha256": ""}, "inputs_sha256"),
         ({"reason": "x" * 3000}, "reason"),
+        ({"by": "\udcff"}, "by"),
     ],
 )
 def test_a_decision_without_name_reason_or_risk_is_not_recorded(tmp_path, change, key):
@@ -189,6 +192,8 @@ def test_links_and_folders_are_not_written_through(tmp_path):
     (tmp_path / FILE).symlink_to(tmp_path / "other")
     with pytest.raises(InputError, match=FILE):
         append_decision(tmp_path, SEND)
+    with pytest.raises(InputError, match="link"):
+        read_decisions(tmp_path)
     assert (tmp_path / "other").read_text() == "mine\n"
     (tmp_path / FILE).unlink()
     (tmp_path / FILE).mkdir()
@@ -219,6 +224,7 @@ def test_a_renamed_photo_and_another_opening_change_nothing(hashed, tmp_path):
         ('wall = "masonry"', 'wall = "siding"'),
         ('units = "in"', 'units = "in"\ntolerance = "1/8"'),
         ('label = "W1"', 'label = "W3"'),
+        ('id = "harbor-114"', 'id = "harbor-115"'),
         ('label = "W1"', 'label = "W1"\nquantity = 2'),
         ('label = "W1"', 'label = "W1"\nrule = "louvered-outside"'),
         ('label = "W1"', 'label = "W1"\nnote = "trim comes off"'),

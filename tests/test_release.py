@@ -301,3 +301,14 @@ def test_another_rule_file_makes_a_decision_stale(checked, ruled, tmp_path):
     assert plan_release(checked()).complete
     (tmp_path / "rules" / "wide.toml").write_text(RULE.replace('"1/2"', '"3/4"'))
     assert codes(plan_release(checked())) == {"W1": "verdict-hold"}
+
+
+def test_no_word_however_long_leaves_the_page(checked):
+    decide(checked(opening(middle="55 3/8")), "override", reason="W" * 1990, risk_accepted="long " * 390)
+    release = plan_release(checked())
+    pdf = pypdfium2.PdfDocument(release_pdf(release_document(release, "2026-05-04T12:30:00+00:00", "secondtape 0.1.0")))
+    for page in pdf:
+        text = page.get_textpage()
+        boxes = [text.get_rect(i) for i in range(text.count_rects())]
+        assert max(box[2] for box in boxes) < page.get_width() - 28  # 10 mm
+        assert min(box[1] for box in boxes) > 28

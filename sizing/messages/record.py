@@ -143,6 +143,11 @@ def confirm_on_site(document: Mapping[str, Any]) -> str:
     return confirm_line(list(dict.fromkeys(code for line in document["released"] for code in line["confirm"])))
 
 
+def cut_here() -> str:
+    """Return the line in place of what a page has no room for."""
+    return "(cut here; in full in release.json)"
+
+
 def quantity_of(quantity: int) -> str:
     """Return how many are to be made."""
     return f"make {quantity}"
@@ -247,6 +252,16 @@ def text_missing(key: str) -> str:
 def text_too_long(most: int) -> str:
     """Return that a text of a decision is too long."""
     return f"is over {most} characters long: say it shorter."
+
+
+def no_text() -> str:
+    """Return that a text of a decision holds what is no character."""
+    return "holds half a character: type it again."
+
+
+def no_regular_file() -> str:
+    """Return that the decisions are no plain file."""
+    return "is a link or no regular file: put the decisions themselves there, as one plain file."
 
 
 def no_hash() -> str:
