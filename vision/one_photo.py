@@ -16,11 +16,12 @@ from vision.edge_blur import printed_blur
 from vision.found import doubt, widened
 from vision.measures import Measured, candidate_effects, measure
 from vision.opening import find_openings
+from vision.page_kind import wrong_kind
 from vision.page_photo import solve_page_photo
 from vision.part_view import hides_a_corner, trace_part
 from vision.prepared import Prepared, prepare
 from vision.priors import reference_size_mm
-from vision.quality import cut_found, cut_prior, cut_shown, looks_cut, solved_doubts, with_effects
+from vision.quality import cut_found, cut_prior, shows_cut, solved_doubts, with_effects
 from vision.request import (
     SIDES,
     Array,
@@ -111,6 +112,9 @@ def trace_photo(request: OpeningRequest, ready: Prepared) -> PhotoTraced | Photo
     alone = len(solved.warnings)
     solved = lined(grey, solved, corners, request.wall)
     warned += solved.warnings[alone:]
+    wrong = wrong_kind(ready.picture.rgb, solved, ready.reference, ready.prior, request.wall, corners)
+    if wrong is not None and asked.trace:
+        return replace(base, error=wrong)
     camera = solved.adjusted.state.camera
     if not asked.trace:
         sides = clicked_sides(corners, depths.z_mm)  # those with both corners in view
@@ -175,10 +179,9 @@ def _doubted(request: OpeningRequest, ready: Prepared, solved: Solved) -> tuple[
     """Return the photo solved as cut where the references show that it was, and what else makes it worse."""
     warned: list[Warning_] = []
     exif, size, prior = ready.picture.exif, ready.picture.size_px, ready.prior
-    if not any(w.code == "cropped" for w in ready.report.warnings) and looks_cut(solved.adjusted.state.camera, prior):
-        prior = cut_prior(prior, exif, size)
-        again = _solve(request, replace(ready, prior=prior))
-        if isinstance(again, Solved) and cut_shown(solved.adjusted.cost, again.adjusted.cost):
+    if not any(w.code == "cropped" for w in ready.report.warnings) and shows_cut(solved, prior, exif, size):
+        again = _solve(request, replace(ready, prior=cut_prior(prior, exif, size)))
+        if isinstance(again, Solved):
             solved, warned = again, [cut_found()]
     sheets = ready.reference.kind == "sheet"
     side = (WIDTH_MM, HEIGHT_MM) if sheets else reference_size_mm(ready.reference)

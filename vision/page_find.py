@@ -194,7 +194,7 @@ def _fitted(contour: Array, quad: Array) -> Array | None:
 def _grown(quad: Array, px: float) -> Array:
     middle = quad.mean(0)
     away = quad - middle
-    return middle + away * (1 + px / np.maximum(np.linalg.norm(away, axis=1, keepdims=True), 1.0))
+    return np.asarray(middle + away * (1 + px / np.maximum(np.linalg.norm(away, axis=1, keepdims=True), 1.0)))
 
 
 def _from_top_left(quad: Array) -> Array:

@@ -14,6 +14,8 @@ from vision.solved import Solved
 NAMES = {"letter": "Letter page", "a4": "A4 page", "id1": "card", "given": "rectangle of the given size"}
 SURE = 0.25  # rating of a candidate that may stand alone
 CLEAR = 0.55  # a rival this near to the best could be the reference as well
+JOINS = 0.4  # rating of one more that joins
+MORE_COST = 120.0  # it brings about 50 observations; twice their number is too much (a guess)
 FOUND_PX = 1.0  # click of a traced outline that is then traced again
 
 
@@ -46,11 +48,16 @@ def solve_page_photo(
             return best
         quads, click = [best.corners_px], FOUND_PX
         found = [f for f in found if f is not best]
-    clicks = [click] * len(quads)
+    alone = solve_rectangles(quads, reference, prior, wall, [click] * len(quads), seen, asked.corners_px)
     for f in found[:6]:
-        if f.rating > SURE and fits_one_wall([*quads, f.corners_px], reference, prior):
-            quads, clicks = [*quads, f.corners_px], [*clicks, FOUND_PX]
-    return solve_rectangles(quads, reference, prior, wall, clicks, seen, asked.corners_px)
+        if f.rating < JOINS or f.rare < 0.5 or not fits_one_wall([*quads, f.corners_px], reference, prior):
+            continue
+        more = [*quads, f.corners_px]
+        clicks = [*[click] * len(given or quads[:1]), *[FOUND_PX] * (len(more) - len(given or quads[:1]))]
+        joined = solve_rectangles(more, reference, prior, wall, clicks, seen, asked.corners_px)
+        if joined.adjusted.cost - alone.adjusted.cost < MORE_COST:
+            quads, alone = more, joined
+    return alone
 
 
 def _clear(found: list[FoundQuad], reference: Reference, prior: CameraPrior, name: str) -> FoundQuad | Warning_:

@@ -9,13 +9,13 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.adjustment import Block
+from vision.adjustment import Adjusted, Block
 from vision.camera import Camera
 from vision.observations import DEPTH, PER_REFERENCE, PhotoState, point_block
 from vision.page_sides import TracedQuad, trace_quad
 from vision.priors import STANDOFF_MM, CameraPrior, camera_blocks, reference_blocks, reference_size_mm, size_block
-from vision.request import Array, CheckBar, Reference, Wall
-from vision.side_block import side_block
+from vision.request import Array, CheckBar, Reference, Wall, Warning_
+from vision.side_block import SideBlock, side_block
 from vision.solved import Solved, best_of, misfit_warnings, outline_px
 from vision.start import start_states
 
@@ -27,6 +27,7 @@ CORNER_MM = {"letter": 20.0, "a4": 20.0, "id1": 4.2, "given": 3.0}
 SEEN = 0.35  # of every side, or the corners stand as clicked
 CLICK_REACH = 5.0  # clicks wander that many of their standard deviations: 15 px at 12 MP
 ONE_WALL = 0.12  # of its size: how far a second page may be off where the pose of the first puts it (a guess)
+STRAINED = 2.2  # rms of decorrelated residuals, 1 by right; sound pages reach 1.6 (a guess)
 NEARLY_SQUARE = 0.15  # of the logarithm of the proportions
 SHORT_TO_LONG = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1.0]])
 
@@ -81,11 +82,29 @@ def solve_rectangles(
         final,
         names,
         drawn,
-        tuple(misfit_warnings(final, known, seen, names)),
+        tuple(_misfit(final, known, seen, names)),
         float(np.median(noise)) if noise else float(np.median(clicks)),
         (*known, *seen),
         tuple(starts) if len(quads) == 1 else (),
     )
+
+
+def _misfit(
+    final: Adjusted[PhotoState],
+    known: Sequence[Block[PhotoState]],
+    seen: Sequence[Block[PhotoState]],
+    names: Sequence[str],
+) -> list[Warning_]:
+    """Return the warnings of misfit: strained knowledge, and sides that are those of no rectangle of that size."""
+    warned = misfit_warnings(final, known, seen, names)
+    rms = [float(np.sqrt(np.mean(b.linearised(final.state)[0] ** 2))) for b in seen if isinstance(b, SideBlock)]
+    if rms and max(rms) > STRAINED and not warned:
+        says = (
+            "the sides of the pages or cards do not fit the size given on one flat wall; the measure may be wrong by "
+            "more than stated: check kind and size of the reference and that it lies flat"
+        )
+        warned.append(Warning_("references-disagree", says))
+    return warned
 
 
 def _squarely(quad: Array, plane: Array, prior: CameraPrior) -> list[PhotoState]:
