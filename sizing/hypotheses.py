@@ -106,15 +106,14 @@ def weighable(hypotheses: list[Hypothesis], names: tuple[str, ...]) -> Weighable
     count, n = len(hypotheses), len(names)
     shift, first = np.zeros((count, n)), np.zeros((count, n))
     touches = np.zeros((count, n), dtype=np.bool_)
-    masks = np.zeros(count, dtype=np.int64)
+    cells = [(k, place[name], mm) for k, h in enumerate(hypotheses) for name, mm in h.shift_mm.items()]
+    rows, columns, values = zip(*cells, strict=True)
+    shift[rows, columns] = values
+    touches[rows, columns] = True
+    masks = touches @ (1 << np.arange(n))
+    masks[[k for k, h in enumerate(hypotheses) if h.common]] = 1 << n
     modes: dict[int, Array] = {}
     for k, h in enumerate(hypotheses):
-        for name, value in h.shift_mm.items():
-            shift[k, place[name]] = value
-            touches[k, place[name]] = True
-            masks[k] |= 1 << place[name]
-        if h.common:
-            masks[k] = 1 << n
         if len(h.spreads_mm) == 1:
             for name, value in h.spreads_mm[0].items():
                 first[k, place[name]] = value

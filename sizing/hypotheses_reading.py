@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 import re
+from functools import lru_cache
 
 from sizing.decision import LONGEST_MM, SHORTEST_MM
 from sizing.hypotheses import AXES, Hypothesis, Scene
-from sizing.slips import NONE, Priors
+from sizing.slips import NONE, Priors, Scale
 from sizing.units import INCH_MM
 
 _INCH_MM = float(INCH_MM)
@@ -117,20 +118,27 @@ def of_readings(scene: Scene, priors: Priors) -> list[Hypothesis]:
             found.append(Hypothesis(NONE, priors.none_of_these, {name: 0.0}, ({name: _ANY_SIZE_MM},), sized=False))
             found += _of_digits(name, here, scene, priors)
             continue
-        share = priors.none_of_these / len(priors.none_spreads_mm)
-        found += [Hypothesis(NONE, share, {name: 0.0}, ({name: s},), sized=False) for s in priors.none_spreads_mm]
+        found += _fixed(name, scene.scales.get(name, "in"), priors)
         found += _of_one(name, here, scene, priors)
     return found
+
+
+@lru_cache(maxsize=64)
+def _fixed(name: str, scale: Scale, priors: Priors) -> tuple[Hypothesis, ...]:
+    """Return the slips of fixed size of one reading, and 'something else'."""
+    share = priors.none_of_these / len(priors.none_spreads_mm)
+    none = [Hypothesis(NONE, share, {name: 0.0}, ({name: s},), sized=False) for s in priors.none_spreads_mm]
+    marks = [
+        Hypothesis(s.code, s.prior * (1.0 if s.scale == scale else priors.other_scale), {name: s.shift_mm})
+        for s in priors.slips
+    ]
+    return (*none, *marks)
 
 
 def _of_one(name: str, here: float, scene: Scene, priors: Priors) -> list[Hypothesis]:
     scale = scene.scales.get(name, "in")
     written = scene.written.get(name, "")
-    rarer = priors.other_scale
-    found = [
-        Hypothesis(s.code, s.prior * (1.0 if s.scale == scale else rarer), {name: s.shift_mm}) for s in priors.slips
-    ]
-    found += _of_digits(name, here, scene, priors)
+    found = _of_digits(name, here, scene, priors)
     if scale == "in":
         found += [Hypothesis("wrong-side", priors.wrong_side, {name: mm}) for mm in wrong_side_mm(here)]
         feet = feet_and_inches_mm(here, written)

@@ -238,8 +238,8 @@ def more_photos(rng, tally, what, count):
             tally.add((key, "bad agrees"), p[bad] >= 0.95)
 
 
-def simulate(openings, seed):
-    """Return the tally over so many openings; the same seed gives the same."""
+def simulate(openings, seed, progress=None):
+    """Return the tally over so many openings; the same seed gives the same. `progress` is called with each batch."""
     rng = np.random.default_rng(seed)
     priors = load_priors()
     tally = Tally()
@@ -247,6 +247,8 @@ def simulate(openings, seed):
     qualities = list(QUALITIES)
     held: list[bool] = []
     for batch in range(max(openings // SHARED, 1)):
+        if progress:
+            progress(batch * SHARED, tally)
         what = Photos(rng, qualities[batch % len(qualities)])
         more_photos(rng, tally, what, 20)
         for _ in range(min(SHARED, openings)):
@@ -315,13 +317,25 @@ def main():
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--out", type=Path)
     args = parser.parse_args()
-    rows = rows_of(simulate(args.openings, args.seed))
-    print(as_markdown(rows))
+
+    def progress(done, tally):
+        if done % 2000 == 0 and done:
+            report(tally, args, done)
+
+    tally = simulate(args.openings, args.seed, progress)
+    report(tally, args, args.openings)
+    print(as_markdown(rows_of(tally)))
+
+
+def report(tally, args, done):
+    """Write what was found so far."""
+    print(f"{done} openings", file=sys.stderr)
     if args.out:
+        rows = rows_of(tally)
         args.out.mkdir(parents=True, exist_ok=True)
         (args.out / "slips.md").write_text(as_markdown(rows) + "\n", encoding="utf-8")
         found = [{"what": w, "target": t, "share": s, "of": n} for w, t, s, n in rows]
-        document = {"openings": args.openings, "seed": args.seed, "rows": found}
+        document = {"openings": done, "seed": args.seed, "rows": found}
         (args.out / "slips.json").write_text(json.dumps(document, indent=1) + "\n", encoding="utf-8")
 
 
