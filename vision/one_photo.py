@@ -112,9 +112,6 @@ def trace_photo(request: OpeningRequest, ready: Prepared) -> PhotoTraced | Photo
     alone = len(solved.warnings)
     solved = lined(grey, solved, corners, request.wall)
     warned += solved.warnings[alone:]
-    wrong = wrong_kind(ready.picture.rgb, solved, ready.reference, ready.prior, request.wall, corners)
-    if wrong is not None and asked.trace:
-        return replace(base, error=wrong)
     camera = solved.adjusted.state.camera
     if not asked.trace:
         sides = clicked_sides(corners, depths.z_mm)  # those with both corners in view
@@ -127,7 +124,9 @@ def trace_photo(request: OpeningRequest, ready: Prepared) -> PhotoTraced | Photo
         traces = trace_part(rgb, state, corners, asked.click_px, depths.z_mm, wall, sill_at)
     else:
         traces = trace_sides(rgb, camera, corners, asked.click_px, depths.z_mm, wall, sill_at)
-    unsure = doubt(camera, corners, traces) if found_by == "photo" else None
+    unsure = wrong_kind(rgb, solved, ready.reference, ready.prior, wall, corners)
+    if unsure is None and found_by == "photo":
+        unsure = doubt(camera, corners, traces)
     if unsure is not None:
         return replace(base, corners_px=corners, error=unsure)
     sides, listed, drawn, more = side_lines(camera, traces, request.wall)
