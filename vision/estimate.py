@@ -13,6 +13,7 @@ from vision.errors import PhotoError, RequestError
 from vision.measures import Measured
 from vision.one_photo import PhotoMeasured, PhotoTraced, measure_traced, trace_photo
 from vision.prepared import prepare
+from vision.remedies import remedies
 from vision.request import (
     SIDES,
     Candidate,
@@ -26,6 +27,7 @@ from vision.request import (
 from vision.several_photos import disagreement, measure_together
 
 Progress = Callable[[str], None]
+REMEDY_FROM_MM = 2.5  # a surer photo needs no remedy: no tolerance is that small
 AT_ONCE = 2  # photos in work: each needs a few hundred MB
 
 
@@ -60,7 +62,9 @@ def estimate_opening(request: OpeningRequest, progress: Progress | None = None) 
     if not order:
         return _not_measured(reports, len(parts))
     best = whole[order[0]]
-    return _estimate(best.measured, best.candidates, best, photos[0], reports, warned)
+    found = _estimate(best.measured, best.candidates, best, photos[0], reports, warned)
+    unsure = 2 * float(np.sqrt(np.diag(found.cov_mm2)[:8].max())) > REMEDY_FROM_MM
+    return replace(found, remedies=remedies(request, photos[0])) if unsure else found
 
 
 def _estimate(

@@ -165,6 +165,15 @@ class PhotoReport:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Remedy:
+    """One action that would make the measures surer, where (left, right or nothing), and the covariance after it."""
+
+    action: Literal["second-reference", "measure-bars", "give-edge-offset"]
+    where: str
+    cov_mm2: Array
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Estimate:
     """Measures of one opening: nine values (9,), their covariance (9, 9) mm2, budget (9, parts) as u in mm."""
 
@@ -178,6 +187,7 @@ class Estimate:
     photos: tuple[PhotoReport, ...]
     warnings: tuple[Warning_, ...]
     found_by: Literal["photo", "corners", "clicked"]
+    remedies: tuple[Remedy, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
