@@ -1,18 +1,19 @@
 """Readings and photo's measures of one opening adjusted together, with their full covariance.
 
-The opening is four lines with a bow each. Five sizes fix the lines; the bows are random with a known spread and
-stand in the covariance, shared by all that touch the side in its middle, tape and photo alike.
+The opening is four lines with a bow each. Five sizes fix the lines; bows and roughness are random with a known spread
+and stand in the covariance, shared by tape and photo, which meet the same edges.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 
 import numpy as np
 from scipy.special import chdtrc
 
-from vision.request import NINE, Array
+from vision.request import NINE, Array, Wall
 
 # The ninth measure is the difference of two others: eight carry all (rank 8).
 STATIONS = NINE[:8]
@@ -20,6 +21,10 @@ STATIONS = NINE[:8]
 INSET_MM = 50.8
 # design.md, The cross-check: one bow a side (a guess). Larger: slips of the middle reading are missed.
 BOW_U_MM = 3.0
+# design.md, first table: 0.7 mm for the roughness of brick at the two stations; guesses for the other walls. Larger:
+# slips are missed without a photo; with one, tape and photo meet the same edge.
+ROUGH_U_MM: Mapping[Wall, float] = MappingProxyType({"masonry": 0.7, "render": 0.4, "siding": 0.2, "panel": 0.2})
+_DIAGONALS = (6, 7)
 # Guess: how far into the corner a diagonal is held. Larger: slips of a diagonal are missed.
 CORNER_U_MM = 2.0
 # A smaller opening has no room for its stations.
@@ -105,16 +110,28 @@ def predict_readings_mm(shape_mm: Array) -> Array:
     return np.stack([np.abs(b - a) for a, b in ends], axis=-1)
 
 
-def bow_effects(shape_mm: Array) -> Array:
+def bow_effects(shape_mm: Array, *, by_photo: bool = False) -> Array:
     """Return the effect (8, 2) of the bows on the eight stations: of the jambs on widths, of head and sill on heights.
 
-    A bow is a parabola, nil at the corners, one in the middle; both bows of a pair act alike, so their sum counts.
+    Parameters
+    ----------
+    shape_mm : (5,) the sizes of the lines through the corners.
+    by_photo : whether the diagonals are the photo's.
+
+    Notes
+    -----
+    A bow is a parabola, nil at the corners and one in the middle; both bows of a pair act alike, so their sum counts.
+    The tape's diagonal runs from true corner to true corner, the photo's between the crossings of lines fitted through
+    the bows (contract, *Measures*), which lie two thirds of a bow further out.
     """
+    height, width = 0.5 * float(shape_mm[2] + shape_mm[3]), 0.5 * float(shape_mm[0] + shape_mm[1])
     effects = np.zeros((8, 2))
-    for column, size in enumerate((0.5 * (shape_mm[2] + shape_mm[3]), 0.5 * (shape_mm[0] + shape_mm[1]))):
-        t = INSET_MM / float(size)
+    for column, size in enumerate((height, width)):
+        t = INSET_MM / size
         beside = 4.0 * t * (1.0 - t)
         effects[3 * column : 3 * column + 3, column] = (beside, 1.0, beside)
+    if by_photo:
+        effects[6:] = np.array([width, height]) * (2.0 / 3.0) / float(np.hypot(width, height))
     return effects
 
 
@@ -123,6 +140,7 @@ def observations(
     cov_readings_mm2: Array,
     measures_mm: Array | None = None,
     cov_measures_mm2: Array | None = None,
+    wall: Wall = "masonry",
 ) -> Observations | None:
     """Return readings and measures of one opening as observations with their joint covariance.
 
@@ -131,6 +149,7 @@ def observations(
     readings_mm : readings by name of station, mm.
     cov_readings_mm2 : (n, n) their covariance in that order, the tape's common parts in it, mm2.
     measures_mm, cov_measures_mm2 : the photo's nine (9,) and (9, 9), or the first eight; None without a photo.
+    wall : for how far an edge at a station stands off its side, for tape and photo alike.
 
     Returns
     -------
@@ -155,8 +174,10 @@ def observations(
         values = np.concatenate([values, measures_mm[:m]])
         cov[n:, n:] = cov_measures_mm2[:m, :m]
         names = (*names, *STATIONS)
-    bows = bow_effects(start)[_rows(names)]
-    cov += 2.0 * BOW_U_MM**2 * bows @ bows.T + FLOOR_MM2 * np.eye(n + m)
+    rows = np.array(_rows(names), dtype=np.intp)
+    bows = np.vstack([bow_effects(start)[rows[:n]], bow_effects(start, by_photo=True)[rows[n:]]])
+    same = (rows[:, None] == rows) & ~np.isin(rows, _DIAGONALS)
+    cov += 2.0 * BOW_U_MM**2 * bows @ bows.T + ROUGH_U_MM[wall] ** 2 * same + FLOOR_MM2 * np.eye(n + m)
     return Observations(names, values, cov, n, start)
 
 

@@ -145,6 +145,7 @@ def _observed(
         cov_of_readings_mm2(readings, opening),
         None if estimate is None else estimate.values_mm[:8] + shift_mm,
         None if estimate is None else estimate.cov_mm2[:8, :8],
+        opening.wall,
     )
 
 
