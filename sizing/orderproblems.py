@@ -14,7 +14,7 @@ from sizing.job import Opening, Tolerance
 from sizing.mixture import P_DIFFERS
 from sizing.orderinputs import allowance, ordered_exact
 from sizing.rules import DIRECTIONS, STATIONS, Direction, Rule
-from vision.request import Estimate
+from vision.request import NINE, Estimate
 
 # Two sizes are the same when they differ by less: an order typed in whole mm against a rule in inches, half a
 # mm. Below any step in which such things are made (common practice, no source: 1/16 in or 1 mm).
@@ -114,36 +114,27 @@ def panel_widths(rule: Rule, width: Fraction | None) -> tuple[tuple[Fraction, ..
 def between_stations(
     rule: Rule, exact: Mapping[Direction, list[Fraction | None]], estimate: Estimate | None, tolerance: Tolerance
 ) -> Iterator[tuple[OrderNote, bool]]:
-    """Yield where the photo sees the opening narrower, or wider, between the stations than any reading says.
+    """Yield where the photo sees the opening narrower, or wider, between the stations than at any of them.
 
-    Judged as a reading is: the deciding reading against that place, within the tolerance of its direction; it
-    holds where it is within it with at most 5 %, and is a remark up to 95 %.
+    By as much would the deciding reading, sound where it was taken, be off there. It is judged as a reading is:
+    a problem where that lies within the tolerance with at most 5 %, a remark up to 95 %. The uncertainty is that
+    of a measure, although much of it is common to both places: rather a remark too little than a false hold.
     """
     for d in DIRECTIONS:
         side = rule.of(d)
-        at = side.deciding(exact[d])
-        reading = None if at is None else exact[d][at]
-        if estimate is None or reading is None or side.reading == "middle":
+        if estimate is None or side.reading == "middle" or side.deciding(exact[d]) is None:
             continue
-        name = f"{'widest' if side.reading == 'largest' else 'narrowest'}_{d}"
-        seen = estimate.further.get(name)
+        largest = side.reading == "largest"
+        seen = estimate.further.get(f"{'widest' if largest else 'narrowest'}_{d}")
         if seen is None:
             continue
+        stations = [float(estimate.values_mm[NINE.index(name)]) for name in STATIONS[d]]
+        more_mm = seen.value_mm - max(stations) if largest else min(stations) - seen.value_mm
         under, over = tolerance.of(d)
-        # The reading may be long by `over` of the narrowest place, short by `under` of the widest.
-        spare = float(reading) + under - seen.value_mm
-        if side.reading == "smallest":
-            spare = seen.value_mm + over - float(reading)
-        p = float(ndtr(spare / max(seen.u_mm, 1e-9)))
+        p = float(ndtr(((under if largest else over) - more_mm) / max(seen.u_mm, 1e-9)))
         if p < P_AGREES:
-            facts: dict[str, float | str] = {
-                "direction": d,
-                "reading_mm": float(reading),
-                "seen_mm": seen.value_mm,
-                "U95_mm": 2.0 * seen.u_mm,
-            }
-            code = "tight-between" if side.reading == "smallest" else "wide-between"
-            yield OrderNote(code, facts), p <= P_DIFFERS
+            facts: Facts = {"direction": d, "more_mm": more_mm, "U95_mm": 2.0 * seen.u_mm}
+            yield OrderNote("wide-between" if largest else "tight-between", facts), p <= P_DIFFERS
 
 
 def doubtful_readings(

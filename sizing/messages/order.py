@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from pathlib import Path
 
-from sizing.messages.verdicts import name_of, one_line
-from sizing.units import Unit, format_length, format_uncertainty
+from sizing.messages.verdicts import about, name_of, one_line
+from sizing.units import Unit, format_length
 
 NOT_FOR_ORDERING = "Not for ordering: sizes that a rule makes of the photo's figures, for a pre-quote only."
 # Short cautions; nothing here certifies anything.
@@ -84,11 +84,9 @@ def problem_says(code: str, facts: Mapping[str, float | str], unit: Unit) -> str
 def _between(code: str, facts: Mapping[str, float | str], unit: Unit) -> str:
     direction = str(facts["direction"])
     word = _BETWEEN[code][direction == "height"]
-    seen, U95 = float(facts["seen_mm"]), float(facts["U95_mm"])
+    more = about(float(facts["more_mm"]), float(facts["U95_mm"]), unit)
     return (
-        f"Between the readings the opening looks {word} than any of them: about {format_length(round(seen), unit)}, "
-        f"give or take {format_uncertainty(U95, unit)}, against {format_length(float(facts['reading_mm']), unit)}. "
-        f"Measure the {direction} there too."
+        f"Between the readings' places the photo sees the opening {word}: by {more}. Measure the {direction} there too."
     )
 
 
