@@ -129,9 +129,11 @@ def _file_sha256(path: Path | None) -> str | None:
 
 def _plain(value: object) -> object:
     """Return a value as one of JSON; floats that are not finite and dates as text."""
-    plain: object = str(value)
-    if value is None or isinstance(value, bool | str | int):
+    plain: object
+    if value is None or isinstance(value, bool | str):
         plain = value
+    elif isinstance(value, int):
+        plain = value if abs(value) < 1 << 63 else hex(value)  # beyond TOML's range Python may refuse to print it
     elif isinstance(value, float):
         plain = value if np.isfinite(value) else repr(value)
     elif isinstance(value, Length):
@@ -146,4 +148,6 @@ def _plain(value: object) -> object:
         plain = [_plain(item) for item in value]
     elif is_dataclass(value) and not isinstance(value, type):
         plain = {f.name: _plain(getattr(value, f.name)) for f in fields(value)}
+    else:
+        plain = str(value)
     return plain

@@ -304,4 +304,7 @@ def _clean(value: object) -> Any:  # noqa: ANN401 -- a value of JSON
         return value.isoformat()
     if isinstance(value, float) and not math.isfinite(value):
         return None
+    # Beyond TOML's range; Python may refuse to print it in decimals.
+    if isinstance(value, int) and abs(value) >= 1 << 63:
+        return hex(value)
     return value

@@ -246,3 +246,11 @@ def test_another_photo_document_or_rule_changes_the_hash(hashed):
 def test_what_was_delivered_later_leaves_a_decision_fresh(hashed):
     later = JOB.replace('ordered = { width = "55 3/8"', 'delivered = { width = "55" }\nordered = { width = "55 3/8"')
     assert hashed(later) == hashed()
+
+
+def test_a_free_table_may_hold_anything_that_toml_can(hashed):
+    deep = "[" * 150 + "1" + "]" * 150
+    extra = f"[opening.extra]\nh = 0x{'F' * 6000}\nn = nan\nt = 07:30:00\nd = {deep}\n"
+    text = JOB.replace('[[opening]]\nlabel = "W2"', extra + '[[opening]]\nlabel = "W2"')
+    assert hashed(text) != hashed()
+    assert hashed(text) == hashed(text)
