@@ -90,9 +90,7 @@ def measure_photo(request: OpeningRequest, photo: PhotoRequest) -> PhotoMeasured
 
 def trace_photo(request: OpeningRequest, ready: Prepared) -> PhotoTraced | PhotoReport:
     """Return the photo solved and its sides traced, or its report with the error that stood in the way."""
-    if ready.report.error is not None:
-        return ready.report
-    solved = _solve(request, ready)
+    solved = ready.report.error or _solve(request, ready)
     if isinstance(solved, Warning_):
         return replace(ready.report, error=solved)
     solved, doubts = _doubted(request, ready, solved)
