@@ -11,9 +11,10 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 
-from sizing.check import EstimateResult, JobResult, PhotoResult
+from sizing.check import EstimateResult, JobResult
 from sizing.judging import ReadingResult
 from sizing.messages import verdicts as messages
+from sizing.photoresults import PhotoResult
 from sizing.runfolder import Writer, safe_name
 from sizing.units import Unit
 from vision.overlay import annotated_photo, rectified_view, save_picture

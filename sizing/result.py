@@ -11,15 +11,18 @@ from typing import Any
 
 import numpy as np
 
-from sizing.check import EstimateResult, JobResult, OpeningResult, PhotoResult
+from sizing.check import EstimateResult, JobResult, OpeningResult
 from sizing.crosscheck_json import job_tests_document, joint_test_document, reading_test_document
 from sizing.decisions import shown_document
 from sizing.job import Opening, Reading
 from sizing.judging import ReadingResult
 from sizing.messages import verdicts as messages
+from sizing.messages.remedy import remedy_says
 from sizing.messages.slips import slip_says
 from sizing.orderjson import estimate_order_document, not_held_document, order_document
+from sizing.photoresults import PhotoResult
 from sizing.remeasure import again, request
+from sizing.remedy import Advice
 from sizing.units import Unit, format_length
 from vision.request import NINE, PARTS, SIDES, Array, Candidate, Estimate, LensUse, NotMeasured, Warning_
 
@@ -107,6 +110,7 @@ def _opening(result: OpeningResult, units: Unit) -> Document:
         {"name": a.name, "read": format_length(a.read_mm, units), "look_out": a.look_out}
         for a in again(result.readings)
     ]
+    document["remedy"] = _advice(result.advice, units)
     document["request"] = request(result.opening.label, result.readings, units)
     if result.order is not None:
         document["order"] = order_document(result.order, units)
@@ -115,6 +119,20 @@ def _opening(result: OpeningResult, units: Unit) -> Document:
     document["inputs_sha256"] = result.inputs_sha256
     document["decision"] = shown_document(result.decision, result.inputs_sha256)
     return document | _kept(result.opening, result.document_sha256)
+
+
+def _advice(advice: Advice | None, units: Unit) -> Document | None:
+    if advice is None:
+        return None
+    before, after = advice.U95_before_mm, advice.U95_after_mm
+    return {
+        "steps": [{"action": action, "where": where} for action, where in advice.steps],
+        "name": advice.name,
+        "U95_before_mm": _mm(before),
+        "U95_after_mm": _mm(after),
+        "settles": advice.settles,
+        "says": remedy_says(advice.steps, advice.name, before, after, units, settles=advice.settles),
+    }
 
 
 def _measured(answer: Estimate | NotMeasured) -> Document:

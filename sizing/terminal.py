@@ -8,14 +8,16 @@ from pathlib import Path
 
 import numpy as np
 
-from sizing.check import EstimateResult, JobResult, OpeningResult, PhotoResult
+from sizing.check import EstimateResult, JobResult, OpeningResult
 from sizing.decision import Judgement
 from sizing.judging import ReadingResult
 from sizing.messages import crosscheck, record
 from sizing.messages import verdicts as messages
 from sizing.messages.remeasure import in_view
+from sizing.messages.remedy import remedy_says
 from sizing.messages.slips import probably, slip_says
 from sizing.orderview import caution_lines, estimate_order_lines, order_lines
+from sizing.photoresults import PhotoResult
 from sizing.remeasure import again
 from sizing.units import Unit
 from vision.request import NINE, Estimate, NotMeasured, Warning_
@@ -114,6 +116,10 @@ def _opening_lines(result: OpeningResult, units: Unit, width: int) -> list[str]:
     step = messages.next_step(verdict.verdict, verdict.why, verdict.names, doubtful=doubtful)
     if step:
         lines.append(_INDENT + step)
+    if result.advice is not None:
+        a = result.advice
+        says = remedy_says(a.steps, a.name, a.U95_before_mm, a.U95_after_mm, units, settles=a.settles)
+        lines.append(_INDENT + says)
     if verdict.verdict == "hold":
         tell = in_view([a.look_out for a in again(result.readings)])
         lines += [_INDENT + tell] if tell else []
