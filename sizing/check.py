@@ -35,6 +35,7 @@ from sizing.photoresults import (
     same_file,
     same_place,
 )
+from sizing.remedy import Advice, advice
 from sizing.rules import Rule
 from vision.errors import VisionError
 from vision.request import NINE, Estimate, NotMeasured, OpeningRequest, Warning_
@@ -68,6 +69,7 @@ class OpeningResult:
     decision: Decision | None = None
     crosscheck: CrossCheck | None = None
     order: Order | None = None
+    advice: Advice | None = None
 
     @property
     def unreadable(self) -> bool:
@@ -234,6 +236,9 @@ def _judged(
         tuple("" if d.error is not None else file_sha256(d.path) for d in opening.documents),
         crosscheck=crosscheck,
         order=judged.order,
+        advice=advice(readings, answer, judged.tolerance)
+        if verdict.verdict == "unproven" and isinstance(answer, Estimate)
+        else None,
     )
 
 

@@ -1,0 +1,37 @@
+"""Words for the one action that would settle what the photo cannot tell."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from sizing.messages.verdicts import name_of
+from sizing.units import Unit, format_uncertainty
+
+
+def remedy_says(
+    steps: Sequence[tuple[str, str]], name: str, before_mm: float, after_mm: float, unit: Unit, *, settles: bool
+) -> str:
+    """Return what to do and what it would bring.
+
+    Examples
+    --------
+    >>> says = remedy_says([("measure-bars", "")], "width_top", 9.0, 1.4, "in", settles=True)
+    >>> says.split("; ")[1]
+    'it would bring the width, top from +- 3/8 in to +- 1/16 in.'
+    """
+    lead = "Cheapest way to settle it" if settles else "What would help most, though it may not settle it"
+    text = f"{lead}: {' and '.join(_step(action, where) for action, where in steps)}"
+    before, after = format_uncertainty(before_mm, unit), format_uncertainty(after_mm, unit)
+    if before != after:
+        text += f"; it would bring the {name_of(name)} from +- {before} to +- {after}"
+    return text + "."
+
+
+def _step(action: str, where: str) -> str:
+    if action == "point-at-side":
+        return f"look at the annotated photo and point at the {name_of(where)} by its corners"
+    if action == "give-edge-offset":
+        return "say how far the edges stand out from the surface that the sheet is on"
+    if action == "measure-bars":
+        return "measure the two printed bars on the sheet and enter them"
+    return f"a photo with one more sheet to the {where} of the opening"

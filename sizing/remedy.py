@@ -1,0 +1,102 @@
+"""The cheapest thing to do about an opening that the photo cannot tell: tried on the numbers, cheapest first."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from sizing.decision import judge_reading, mixture_of
+from vision.request import NINE, SIDES, Candidate, Estimate, Remedy, Side
+
+if TYPE_CHECKING:
+    from sizing.job import Tolerance
+    from sizing.judging import ReadingResult
+
+POINT = "point-at-side"
+# By what it costs: a look at the picture, a call, a call with a rule in hand, another photo.
+_COST: Mapping[str, int] = {POINT: 1, "give-edge-offset": 3, "measure-bars": 5, "second-reference": 20}
+_SURE = 0.985  # weight of a side that a person has pointed at; what is left is for another line
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """What to do about an unproven opening: steps (action, where), the worst reading's U95 before and after, mm.
+
+    `settles` says that with it every reading would be told, its figures standing as they are.
+    """
+
+    steps: tuple[tuple[str, str], ...]
+    name: str
+    U95_before_mm: float
+    U95_after_mm: float
+    settles: bool
+
+
+def advice(results: Sequence[ReadingResult], answer: Estimate, tolerance: Tolerance) -> Advice | None:
+    """Return the cheapest action that would settle every unproven reading; else the one that helps most, or None.
+
+    Parameters
+    ----------
+    results : readings of the opening as judged.
+    answer : what the photos gave; `remedies` holds the covariance after each.
+    tolerance : as judged with.
+    """
+    unproven = [r for r in results if r.judgement.verdict == "unproven" and r.judgement.photo_mm is not None]
+    if not unproven:
+        return None
+    at = [NINE.index(r.reading.name) for r in unproven]
+    before = 2 * np.sqrt(np.diag(answer.cov_mm2)[at])
+    worst = int(np.argmax(before))
+    options = sorted(_options(answer), key=lambda o: sum(_COST[action] for action, _ in o[0]))
+    best: tuple[float, Advice] | None = None
+    for steps, changed in options:
+        told = [_told(r, changed, tolerance) for r in unproven]
+        after = 2 * np.sqrt(np.diag(changed.cov_mm2)[at])
+        found = Advice(steps, unproven[worst].reading.name, float(before[worst]), float(after[worst]), all(told))
+        if found.settles:
+            return found
+        gain = float(sum(told)) + float((1 - after / before).max())
+        if best is None or gain > best[0] + 0.05:
+            best = gain, found
+    return best[1] if best is not None and best[0] > 0.1 else None
+
+
+def _told(result: ReadingResult, changed: Estimate, tolerance: Tolerance) -> bool:
+    name = result.reading.name
+    mixture = mixture_of(changed.values_mm, changed.cov_mm2, changed.candidates, name)
+    return judge_reading(result.judgement.reading_mm, mixture, *tolerance.of(name)).verdict != "unproven"
+
+
+def _options(answer: Estimate) -> Iterator[tuple[tuple[tuple[str, str], ...], Estimate]]:
+    """Yield what could be done, alone and in pairs, and the estimate after it."""
+    single: list[tuple[tuple[str, str], Remedy | None]] = [((POINT, side), None) for side in _doubtful(answer)]
+    single += [((r.action, r.where), r) for r in answer.remedies]
+    chosen = [(one,) for one in single] + [
+        pair
+        for pair in combinations(single, 2)
+        if pair[0][1] is None  # two remedies of the geometry do not add up
+    ]
+    for some in chosen:
+        changed = answer
+        for (action, where), remedy in some:
+            if action == POINT:
+                changed = replace(changed, candidates=_pointed(changed.candidates, where))
+            elif remedy is not None:
+                changed = replace(changed, cov_mm2=remedy.cov_mm2)
+        yield tuple(step for step, _ in some), changed
+
+
+def _doubtful(answer: Estimate) -> list[Side]:
+    """Return sides whose line is not beyond doubt, the most doubtful first."""
+    weight = {s: max((c.weight for c in answer.candidates if c.side == s), default=1.0) for s in SIDES}
+    return sorted((s for s in SIDES if weight[s] < _SURE - 0.01), key=lambda s: weight[s])
+
+
+def _pointed(candidates: Sequence[Candidate], side: str) -> tuple[Candidate, ...]:
+    mine = [c for c in candidates if c.side == side]
+    best = max(mine, key=lambda c: c.weight)
+    return (*(c for c in candidates if c.side != side), replace(best, weight=_SURE))

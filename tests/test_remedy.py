@@ -1,0 +1,123 @@
+"""The cheapest remedy: its figures against the scene observed for real, its choice against the decision rule."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from sizing.decision import judge_reading
+from sizing.job import Reading, Tolerance
+from sizing.judging import ReadingResult
+from sizing.mixture import mixture_of
+from sizing.remedy import advice
+from sizing.units import parse_length
+from tests.views import camera_at, photo_of
+from vision.depths import edge_depths
+from vision.measures import measure
+from vision.remedies import remedies
+from vision.request import NINE, PARTS, SIDES, Candidate, CheckBar, Estimate, OpeningRequest, Remedy
+
+A, B = ("sheet A", -830.0, 30.0, 0.01), ("sheet B", 780.0, 0.0, 0.0)
+TOLERANCE = Tolerance(6.35, 6.35, 6.35, 6.35, 12.7)
+CAMERA = camera_at(200, -100, 2600)
+
+
+def request(**given):
+    return OpeningRequest((), "panel", **given)
+
+
+def alone(photo, asked):
+    depths = edge_depths(asked)
+    adjusted = photo.solved.adjusted
+    return measure(adjusted.state.camera, adjusted.parts, photo.sides, depths.u_common_mm, depths.u_each_mm).cov_mm2
+
+
+def test_a_second_sheet_brings_what_it_was_said_to_bring():
+    """Oracle: the same scene with the sheet there and adjusted for real."""
+    photo = photo_of(CAMERA, [A], np.random.default_rng(1), name=Path("a.jpg"))
+    said = next(r for r in remedies(request(), photo) if r.action == "second-reference")
+    real = alone(photo_of(CAMERA, [A, B], np.random.default_rng(1), name=Path("a.jpg")), request())
+    assert said.where == "right"
+    assert np.sqrt(np.diag(said.cov_mm2))[:8] == pytest.approx(np.sqrt(np.diag(real))[:8], rel=0.12)
+
+
+def test_measured_bars_and_a_given_offset_are_offered_only_where_they_are_missing():
+    photo = photo_of(CAMERA, [A, B], np.random.default_rng(2), name=Path("a.jpg"))
+    open_ = {r.action for r in remedies(request(), photo)}
+    bar = CheckBar(parse_bar(150.0), parse_bar(200.0))
+    told = request(check_bar=bar, edge_offset=dict.fromkeys(SIDES, parse_bar(0.0)))
+    assert open_ == {"second-reference", "measure-bars", "give-edge-offset"}
+    assert {r.action for r in remedies(told, photo)} == {"second-reference"}
+
+
+def parse_bar(value):
+    from vision.request import Quantity
+
+    return Quantity(value, 0.1)
+
+
+def test_no_remedy_makes_the_measures_less_sure():
+    photo = photo_of(CAMERA, [A, B], np.random.default_rng(3), name=Path("a.jpg"))
+    before = np.diag(alone(photo, request()))[:8]
+    for remedy in remedies(request(), photo):
+        assert (np.diag(remedy.cov_mm2)[:8] <= before * 1.0001).all(), remedy.action
+
+
+VALUES = np.array([1200.0] * 3 + [900] * 3 + [1500, 1500, 0])
+
+
+def estimate(u_mm, after=(), candidates=()):
+    cov = np.diag(np.full(9, u_mm**2))
+    return Estimate(
+        VALUES, cov, np.zeros((9, len(PARTS))), np.zeros(9), {}, tuple(candidates), (), (), (), "corners", tuple(after)
+    )
+
+
+def judged(answer, **readings):
+    found = []
+    for name, value in readings.items():
+        mixture = mixture_of(answer.values_mm, answer.cov_mm2, answer.candidates, name)
+        j = judge_reading(value, mixture, *TOLERANCE.of(name))
+        found.append(ReadingResult(Reading(name, parse_length(f"{value} mm", "mm"), name), j, holds=False))
+    return found
+
+
+def after(action, u_mm, where=""):
+    return Remedy(action, where, np.diag(np.full(9, u_mm**2)))
+
+
+def test_the_cheapest_action_that_settles_is_advised_before_a_surer_one():
+    answer = estimate(6.0, [after("second-reference", 0.5, "right"), after("measure-bars", 1.0)])
+    found = advice(judged(answer, width_top=1200.0), answer, TOLERANCE)
+    assert found.steps == (("measure-bars", ""),)
+    assert found.settles
+    assert (found.U95_before_mm, found.U95_after_mm) == (12.0, 2.0)
+
+
+def test_what_does_not_settle_is_said_not_to():
+    answer = estimate(6.0, [after("measure-bars", 4.0)])
+    found = advice(judged(answer, width_top=1200.0), answer, TOLERANCE)
+    assert not found.settles
+
+
+def test_a_doubtful_side_is_pointed_at_before_anything_is_measured():
+    shift = np.zeros(9)
+    shift[3:6] = 14.0
+    rivals = [Candidate("sill", 0.7, 0.0, np.zeros(9)), Candidate("sill", 0.29, 14.0, shift)]
+    answer = estimate(1.0, [after("second-reference", 0.5, "left")], rivals)
+    found = advice(judged(answer, height_left=900.0), answer, TOLERANCE)
+    assert found.steps == (("point-at-side", "sill"),)
+    assert found.settles
+
+
+def test_nothing_is_advised_where_every_reading_is_told():
+    answer = estimate(0.5)
+    assert advice(judged(answer, width_top=1200.0, width_middle=1225.4), answer, TOLERANCE) is None
+
+
+def test_nothing_is_advised_where_nothing_would_help():
+    answer = estimate(1.0)
+    near_the_limit = replace(answer, values_mm=VALUES)
+    assert advice(judged(near_the_limit, width_top=1206.0), near_the_limit, TOLERANCE) is None
+    assert NINE[0] == "width_top"
