@@ -13,7 +13,7 @@ from vision.measures import Measured, assembled, effects_on
 from vision.one_photo import PhotoTraced
 from vision.request import PARTS, SIDES, Array, Candidate, Side, Warning_
 from vision.stations import Line, local_edges, nine_of, shifted
-from vision.uncertainty import jacobian
+from vision.uncertainty import carried, jacobian
 
 SIDE_STEPS = [1e-2, 1e-6] * 4
 CONTRADICTED = 3.3  # of a standard normal: 0.001 on both sides
@@ -45,7 +45,7 @@ def measure_joint(joint: Joint, photos: Sequence[PhotoTraced]) -> Measured:
 
     by_side = jacobian(nine, np.zeros(8), SIDE_STEPS)
     at = state.layout.sides[:, :2].ravel()
-    parts = {part: by_side @ q[np.ix_(at, at)] @ by_side.T for part, q in joint.adjusted.parts.items() if part in PARTS}
+    parts = {part: carried(by_side, q[np.ix_(at, at)]) for part, q in joint.adjusted.parts.items() if part in PARTS}
     share = _choice_share(joint, photos)
     parts["edge_choice"], parts["edge_trace"] = share * parts["edge_trace"], (1 - share) * parts["edge_trace"]
     parts["station"] = np.diag(u_station**2)

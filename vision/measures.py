@@ -14,7 +14,7 @@ from vision.camera import UNKNOWNS, Camera, project
 from vision.further import further_measures
 from vision.request import PARTS, SIDES, Array, Candidate, Measure, Side
 from vision.stations import Line, SideLine, corners, lines_of, local_edges, moved_corner, nine_of, shifted, stations
-from vision.uncertainty import jacobian
+from vision.uncertainty import carried, jacobian
 
 CAMERA_STEPS = np.array([1e-6] * 3 + [1e-3] * 3 + [1e-6, 1e-2, 1e-2, 1e-5, 1e-5])
 
@@ -68,7 +68,7 @@ def measure(
     parts = {p: np.zeros((9, 9)) for p in PARTS}
     for part, cov in camera_parts.items():
         if part in parts:
-            parts[part] = by_camera @ cov[:UNKNOWNS, :UNKNOWNS] @ by_camera.T
+            parts[part] = carried(by_camera, cov[:UNKNOWNS, :UNKNOWNS])
     by_depth = jacobian(lambda x: nine(camera, _deeper(depth, x)), np.zeros(4), 0.1)
     by_line = jacobian(
         lambda x: nine(camera, depth, dict(zip(SIDES, x.reshape(4, 2), strict=True))),
@@ -77,18 +77,18 @@ def measure(
     )
     for i, side in enumerate(SIDES):
         deep, line = by_depth[:, [i]], by_line[:, 2 * i : 2 * i + 2]
-        parts["edge_depth"] += u_depth_mm[side] ** 2 * deep @ deep.T
-        parts["edge_trace"] += line @ sides[side].cov_offset_slope @ line.T
-        parts["edge_choice"] += sides[side].u_choice_mm ** 2 * line[:, :1] @ line[:, :1].T
+        parts["edge_depth"] += carried(deep, [[u_depth_mm[side] ** 2]])
+        parts["edge_trace"] += carried(line, sides[side].cov_offset_slope)
+        parts["edge_choice"] += carried(line[:, :1], [[sides[side].u_choice_mm ** 2]])
     by_all = by_depth.sum(axis=1, keepdims=True)
-    parts["edge_depth"] += u_depth_common_mm**2 * by_all @ by_all.T
+    parts["edge_depth"] += carried(by_all, [[u_depth_common_mm**2]])
     if clicks is not None:
         by_click = jacobian(
             lambda x: nine_of(lines_of(camera, moved_corner(sides, clicks[0] + x.reshape(4, 2)), depth), local),
             np.zeros(8),
             1e-2,
         )
-        parts["edge_trace"] += clicks[1] ** 2 * by_click @ by_click.T
+        parts["edge_trace"] += carried(by_click, clicks[1] ** 2 * np.eye(8))
     parts["station"] = np.diag(u_station**2)
     values = nine(camera, depth)
     return assembled(camera, lines, sides, local, values, parts, u_station)
@@ -125,7 +125,7 @@ def assembled(
 def _exact_difference(cov: Array) -> Array:
     """Return the covariance with its last row and column that of diagonal_down - diagonal_up, exactly (rank 8)."""
     t = np.vstack([np.eye(8), np.array([0, 0, 0, 0, 0, 0, 1.0, -1.0])])
-    return np.asarray(t @ cov[:8, :8] @ t.T)
+    return carried(t, cov[:8, :8])
 
 
 def _deeper(depth: Mapping[Side, float], by: Array) -> dict[Side, float]:

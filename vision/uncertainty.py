@@ -29,6 +29,11 @@ def jacobian(function: Callable[[Array], Array], x: ArrayLike, steps: ArrayLike)
     return np.stack(columns, axis=1)
 
 
+def carried(j: Array, cov: ArrayLike) -> Array:
+    """Return the covariance (M, M) of what depends on quantities of covariance (N, N) by J (M, N): JCGM 100, 5.2.2."""
+    return np.asarray(j @ np.asarray(cov, float) @ j.T)
+
+
 def propagate(
     function: Callable[[Array], Array], x: ArrayLike, cov: ArrayLike, steps: ArrayLike
 ) -> tuple[Array, Array]:
@@ -39,7 +44,7 @@ def propagate(
     First order: fails where the function bends within a few standard uncertainties; `monte_carlo` tells.
     """
     j = jacobian(function, x, steps)
-    return np.asarray(function(np.asarray(x, float)), float), j @ np.asarray(cov, float) @ j.T
+    return np.asarray(function(np.asarray(x, float)), float), carried(j, cov)
 
 
 def monte_carlo(
