@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from sizing.counting import Counting, which_count
 from sizing.decision import Judgement
-from sizing.errors import InputError
+from sizing.errors import InputError, Problem
 from sizing.job import Job, Opening, Tolerance
 from sizing.made_sizes import photo_draws
 from sizing.order import Order, make_order, order_without_rule
@@ -24,7 +24,14 @@ def rule_of(job: Job, opening: Opening, *, allow_outside: bool = False) -> RuleF
     try:
         return find_rule(opening.rule, job.folder, allow_outside=allow_outside)
     except InputError as error:
-        return error
+        return InputError(error.code, [Problem(_near(p.where, job), _near(p.says, job)) for p in error.problems])
+
+
+def _near(text: str, job: Job) -> str:
+    """Return a text with the paths around the job as seen from it: a result is the same in any folder."""
+    for up, folder in enumerate([job.folder, *job.folder.parents][:-1]):
+        text = text.replace(f"{folder}/", "../" * up)
+    return text
 
 
 def tolerance_of(job: Job, rule: RuleFound) -> Tolerance:

@@ -107,7 +107,7 @@ def find_rule(name: str, folder: Path, *, top: Path | None = None, allow_outside
         says = f"{name!r} is the id of more than one rule: {files}; rename one, or name the file"
         raise InputError("rule-twice", [Problem("rule", says)])
     if not named:
-        raise InputError("rule-missing", [Problem("rule", _nowhere(name, folders, there))])
+        raise InputError("rule-missing", [Problem("rule", _nowhere(name, there))])
     [one] = named
     if one.rule is None:
         raise one.error or InputError("rule-unreadable", [])
@@ -120,14 +120,14 @@ def sample_files() -> dict[str, bytes]:
     return {one.name: one.read_bytes() for one in sorted(folder.iterdir(), key=lambda f: f.name) if one.is_file()}
 
 
-def _nowhere(name: str, folders: Iterable[Path], there: Iterable[Found]) -> str:
+def _nowhere(name: str, there: Iterable[Found]) -> str:
     import difflib
 
     ids = sorted({one.id for one in there if one.id is not None})
     near = difflib.get_close_matches(name, ids, 1, cutoff=0.5)
     spoiled = [str(one.file) for one in there if one.id is None]
     says = f"no rule {name!r}" + (f"; did you mean {near[0]!r}?" if near else "")
-    says += f"; looked in {', '.join(str(folder) for folder in folders)}"
+    says += "; looked in rules/ beside the job, in the folders above it and in your config folder"
     return says + (f"; not readable there: {', '.join(spoiled)}" if spoiled else "")
 
 

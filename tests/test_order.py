@@ -362,6 +362,13 @@ def test_a_rule_that_is_not_there_holds_and_is_said_on_stderr(checked, rule):
     assert any(rule in line for line in complaints(result))
 
 
+def test_a_rule_with_problems_is_named_as_seen_from_the_job(checked, tmp_path):
+    result = checked(edit=[('reading = "largest"       #', 'reading = "widest" #')])
+    says = opening_of(result)["order"]["problems"][0]["says"]
+    assert "rules/louvered-outside.toml: width.reading: must be" in says
+    assert str(tmp_path) not in says
+
+
 def test_an_order_without_a_rule_is_compared_with_nothing_and_that_is_said(checked):
     one = opening_of(checked(rule=None))
     assert one["verdict"] == "send"

@@ -274,12 +274,6 @@ def weak_geometry(names: Sequence[str]) -> str:
     )
 
 
-def order_not_checked(rule: str | None) -> str:
-    """Return the warning that sizing rules and ordered sizes are not looked at."""
-    named = f"The sizing rule '{one_line(rule)}'" if rule is not None else "The ordered size"
-    return f"{named} is kept, but this version does not check orders: compare the ordered size by hand."
-
-
 def same_photo(file: str, label: str, *, same: bool) -> str:
     """Return the warning `same-photo`."""
     if same:
