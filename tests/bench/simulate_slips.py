@@ -205,8 +205,9 @@ def judge_explanations(tally, drawn, what, priors, case, difference, slip, notic
         if case == "unknown":
             tally.add("unknown kind: 'none of these' first", top.slip == NONE)
             continue
-        tally.add(("first", case), named)
-        tally.add(("fits", case), fits)
+        if true != NONE:
+            tally.add(("first", case), named)
+            tally.add(("fits", case), fits)
         tally.add(("code", true), named)
         b = int(np.searchsorted(BINS, top.probability, side="right")) - 1
         tally.add(("bin", case, b), named)

@@ -129,7 +129,7 @@ def rates(priors, metric, factors):
     single |= {"width-height-all": priors.width_height_all, "seen-from-inside": priors.seen_from_inside}
     single |= {"copied": 3 * priors.copied, "another-opening": priors.another_opening}
     single |= {"another-line": 2 * priors.another_line + 6 * priors.another_line_one}
-    single |= {"one-ratio": priors.one_ratio, "one-shift": priors.one_shift}
+    single |= {"one-ratio": priors.one_ratio, "one-shift": priors.one_shift, "unlisted": 8 * priors.none_of_these}
     return table + [(factors.get(k, 1.0) * v, (k,)) for k, v in single.items()]
 
 
@@ -159,6 +159,9 @@ def do_slip(rng, kind, drawn, photo, others, line_mm):
     if code in ("digits-swapped", "six-nine", "feet-and-inches"):
         other = _rewritten(rng, code, digits)
         return None if other is None else move(code, {name: (int(other) - int(digits)) * unit})
+    if code == "unlisted":
+        moved = move("none-of-these", {name: float(rng.normal(0, rng.choice([30.0, 200.0])))})
+        return None if moved is None else Drawn(values, readings, slips | {name: ("none-of-these", None)})
     if code == "wrong-side":
         up = 2 * (1 - rest) if rng.random() < 0.5 else -2 * rest
         return None if min(rest, 1 - rest) < 0.03 else move(code, {name: up * INCH})
