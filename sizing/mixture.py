@@ -105,6 +105,21 @@ def gaussian(value_mm: float, u_mm: float) -> Mixture:
     return Mixture(value_mm, u_mm, np.ones(1), np.array([value_mm]), np.array([u_mm]))
 
 
+def interval95(mixture: Mixture) -> tuple[float, float]:
+    """Return the probabilistically symmetric 95 % interval (mm) of a measure: JCGM 101:2008, 5.3.3."""
+    reach = 9.0 * mixture.u_all_mm
+
+    def quantile(p: float) -> float:
+        low, high = float((mixture.means_mm - reach).min()), float((mixture.means_mm + reach).max())
+        for _ in range(60):
+            middle = 0.5 * (low + high)
+            below = float(ndtr((middle - mixture.means_mm) / np.maximum(mixture.u_all_mm, 1e-9)) @ mixture.weights)
+            low, high = (middle, high) if below < p else (low, middle)
+        return 0.5 * (low + high)
+
+    return quantile(0.025), quantile(0.975)
+
+
 def probability_within(reading_mm: Array, mixture: Mixture, under_mm: float, over_mm: float) -> Array:
     """Return P(-under <= reading - opening <= over) for each reading (n,), by the photo alone."""
     u = np.maximum(mixture.u_all_mm, 1e-9)

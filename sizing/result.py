@@ -19,6 +19,7 @@ from sizing.judging import ReadingResult
 from sizing.messages import verdicts as messages
 from sizing.messages.remedy import remedy_says
 from sizing.messages.slips import slip_says
+from sizing.mixture import interval95, mixture_of
 from sizing.orderjson import estimate_order_document, not_held_document, order_document
 from sizing.photoresults import PhotoResult
 from sizing.remeasure import again, request
@@ -27,6 +28,8 @@ from sizing.units import Unit, format_length
 from vision.request import NINE, PARTS, SIDES, Array, Candidate, Estimate, LensUse, NotMeasured, Warning_
 
 SCHEMA = "secondtape/1"
+# An interval so many times as long as 2 U95 is no longer a normal one's (guess).
+_FAR_FROM_NORMAL = 1.3
 Document = dict[str, Any]
 # Contract: same inputs give the same values to 0.01 mm on any machine; what is beyond is not shown.
 _MM_DIGITS = 3
@@ -145,6 +148,7 @@ def _measured(answer: Estimate | NotMeasured) -> Document:
         parts = {part: _mm(answer.budget_mm[i, k]) for k, part in enumerate(PARTS)}
         measures[name] = {
             **_quantity(answer.values_mm[i], u_mm[i]),
+            **_interval(answer, name, float(u_mm[i])),
             "budget_mm": {part: value for part, value in parts.items() if value},
         }
     for name, further in answer.further.items():
@@ -165,6 +169,13 @@ def _measured(answer: Estimate | NotMeasured) -> Document:
             for face in answer.faces
         ],
     }
+
+
+def _interval(answer: Estimate, name: str, u_mm: float) -> Document:
+    """Return the 95 % interval where rival edges make it much unlike value +- U95 (contract, *Words*)."""
+    low, high = interval95(mixture_of(answer.values_mm, answer.cov_mm2, answer.candidates, name))
+    wide = high - low > _FAR_FROM_NORMAL * 4.0 * u_mm
+    return {"ci95_mm": [_mm(low), _mm(high)]} if wide else {}
 
 
 def _quantity(value_mm: float, u_mm: float) -> Document:

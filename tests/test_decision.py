@@ -15,7 +15,7 @@ from sizing.decision import (
     missing_readings,
     mixture_of,
 )
-from sizing.mixture import Mixture, probability_within, smallest_slip
+from sizing.mixture import Mixture, interval95, probability_within, smallest_slip
 from vision.request import NINE, Candidate
 
 VALUES = np.array([1381.0, 1381.0, 1381.0, 1524.0, 1524.0, 1524.0, 2056.6, 2056.6, 0.0])
@@ -265,3 +265,21 @@ def test_with_a_photo_the_joint_test_does_not_decide():
 )
 def test_a_job_is_as_good_as_its_worst_opening(verdicts, expected):
     assert job_verdict(verdicts) == expected
+
+
+def test_the_95_percent_interval_of_rival_edges_is_that_of_draws():
+    """Oracle: a million draws, sorted (JCGM 101, 7.7)."""
+    shift = np.zeros(9)
+    shift[0] = 14.0
+    rivals = [Candidate("left", 0.7, 0.0, np.zeros(9)), Candidate("left", 0.29, 14.0, shift)]
+    mixture = mixture_of(np.full(9, 1200.0), np.eye(9), rivals, "width_top")
+    rng = np.random.default_rng(1)
+    which = rng.choice(len(mixture.weights), 1_000_000, p=mixture.weights)
+    drawn = rng.normal(mixture.means_mm[which], mixture.u_all_mm[which])
+    low, high = interval95(mixture)
+    assert (low, high) == pytest.approx(tuple(np.quantile(drawn, [0.025, 0.975])), abs=0.15)
+
+
+def test_the_95_percent_interval_of_one_gaussian_is_1_96_u_each_way():
+    """Normal tables: 97.5 % point 1.959964."""
+    assert interval95(gaussian(1200.0, 2.0)) == pytest.approx((1200 - 3.919928, 1200 + 3.919928))
