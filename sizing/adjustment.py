@@ -17,6 +17,8 @@ from vision.request import NINE, Array, Wall
 
 # The ninth measure is the difference of two others: eight carry all (rank 8).
 STATIONS = NINE[:8]
+# Pairs of lines of the photo that act alike: its jambs, its head and sill.
+PHOTO_LINES = ("photo_jambs", "photo_head_or_sill")
 # Contract, Measures: stations 2 in inside the corners.
 INSET_MM = 50.8
 # design.md, The cross-check: one bow a side (a guess). Larger: slips of the middle reading are missed.
@@ -41,7 +43,8 @@ class Observations:
     """What is known of one opening: readings first, then the photo's measures.
 
     `names` (n,) of the stations, `values_mm` (n,), `cov_mm2` (n, n) with the bows in it; `readings` is how many
-    of them are readings; `start_mm` (5,) is the shape to start from.
+    of them are readings; `start_mm` (5,) is the shape to start from. `tested` (k,) names what may be off: each
+    reading, and with a photo one of its pairs of lines; the columns of `slips` (n, k) are their effects per mm.
     """
 
     names: tuple[str, ...]
@@ -49,6 +52,8 @@ class Observations:
     cov_mm2: Array
     readings: int
     start_mm: Array
+    tested: tuple[str, ...]
+    slips: Array
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -178,16 +183,20 @@ def observations(
     bows = np.vstack([bow_effects(start)[rows[:n]], bow_effects(start, by_photo=True)[rows[n:]]])
     same = (rows[:, None] == rows) & ~np.isin(rows, _DIAGONALS)
     cov += 2.0 * BOW_U_MM**2 * bows @ bows.T + ROUGH_U_MM[wall] ** 2 * same + FLOOR_MM2 * np.eye(n + m)
-    return Observations(names, values, cov, n, start)
+    tested = (*names[:n], *(PHOTO_LINES if m else ()))
+    slips = np.eye(n + m)[:, :n]
+    if m:
+        slips = np.hstack([slips, np.vstack([np.zeros((n, 2)), _line_effects(start)])])
+    return Observations(names, values, cov, n, start, tested, slips)
 
 
 def adjust(observed: Observations, slips: Sequence[int] = (), start_mm: Array | None = None) -> Adjusted:
-    """Return the least-squares adjustment of one opening; each of `slips` is taken as off by an unknown amount.
+    """Return the least-squares adjustment of one opening; each of `slips` is freed, off by an unknown amount.
 
     Parameters
     ----------
     observed : readings and measures with their covariance.
-    slips : rows of `observed` whose value carries nothing.
+    slips : columns of `observed.slips`; a reading has its row's number.
     start_mm : (5,) shape to start from in place of the one of `observed`.
 
     Notes
@@ -202,7 +211,7 @@ def adjust(observed: Observations, slips: Sequence[int] = (), start_mm: Array | 
     """
     rows = _rows(observed.names)
     factor = np.linalg.cholesky(observed.cov_mm2)
-    extra = np.eye(len(rows))[:, list(slips)]
+    extra = observed.slips[:, list(slips)]
     shape = observed.start_mm if start_mm is None else start_mm
     for _ in range(_STEPS):
         design = np.hstack([_jacobian(shape)[rows], extra])
@@ -237,6 +246,15 @@ def _jacobian(shape_mm: Array) -> Array:
     moved = predict_readings_mm(shape_mm + np.vstack([np.eye(5), -np.eye(5)]))
     half: Array = 0.5 * (moved[:5] - moved[5:]).T
     return half
+
+
+def _line_effects(shape_mm: Array) -> Array:
+    """Return the effect (8, 2) of a jamb, and of head or sill, that the photo sees further out, on its measures."""
+    width, height = 0.5 * float(shape_mm[0] + shape_mm[1]), 0.5 * float(shape_mm[2] + shape_mm[3])
+    effects = np.zeros((8, 2))
+    effects[:3, 0] = effects[3:6, 1] = 1.0
+    effects[6:] = np.array([width, height]) / float(np.hypot(width, height))
+    return effects
 
 
 def _start(readings_mm: Mapping[str, float], measures_mm: Array | None) -> Array | None:

@@ -42,7 +42,10 @@ class ReadingTest:
 
 @dataclass(frozen=True, slots=True)
 class Outlier:
-    """An outlier found: its group (alone, or all that it cannot be told apart from), w, slip and its u in mm."""
+    """An outlier found: its group (alone, or all that it cannot be told apart from), w, slip and its u in mm.
+
+    Names are those of readings, or of a pair of lines of the photo (`adjustment.PHOTO_LINES`).
+    """
 
     group: tuple[str, ...]
     w: float
@@ -130,13 +133,16 @@ def snoop(observed: Observations) -> Snooped:
 
     Parameters
     ----------
-    observed : readings and measures with their covariance; the readings are tested, the measures not.
+    observed : readings and measures with their covariance. Besides the readings the photo's pairs of lines are tested:
+        a sill seen too low is not to be laid to three sound heights.
 
     Notes
     -----
     The reading of the largest |w| above the critical value is freed (an unknown slip of its own) and all is adjusted
     anew; those that cannot be told apart from it are not tested any more. At the end slips that have become
-    insignificant beside the others are taken back. Level 0.001 divided among the readings tested (Bonferroni).
+    insignificant beside the others are taken back. A pair of the photo's lines is named only when it explains most and
+    all by itself, so that a photo is not suspected for several slips of the tape. Level 0.001 divided among all that
+    is tested (Bonferroni).
 
     The redundancy of a reading is c' P Q_v P c / c' P c: the redundancy number where nothing is correlated, and
     between 0 and 1 also where it is.
@@ -147,11 +153,11 @@ def snoop(observed: Observations) -> Snooped:
     Chen 1994 (from memory); contract and design.md, *The cross-check*.
     """
     n = observed.readings
-    units = np.eye(len(observed.names))[:, :n]
+    slips = observed.slips
     first = adjust(observed)
-    w, gain = w_statistics(first.weighted, first.normal, units)
-    same = alike(first.normal, gain, units)
-    reliability = gain**2 / np.diag(np.linalg.inv(observed.cov_mm2))[:n]
+    w, gain = w_statistics(first.weighted, first.normal, slips)
+    same = alike(first.normal, gain, slips)
+    reliability = gain[:n] ** 2 / np.diag(np.linalg.inv(observed.cov_mm2))[:n]
     seen = gain > 0.0
     tested = int(np.count_nonzero(seen))
     freed, last = _search(observed, first, (w, gain), same)
@@ -159,10 +165,10 @@ def snoop(observed: Observations) -> Snooped:
         Outlier(_named(observed, same[k]), float(slip / u), float(slip), float(u))
         for k, slip, u in zip(freed, last.slips_mm, last.u_slips_mm, strict=True)
     )
-    w_last, _ = w_statistics(last.weighted, last.normal, units)
+    w_last, _ = w_statistics(last.weighted, last.normal, slips)
     for k, outlier in zip(freed, outliers, strict=True):
         # Statistics that cannot be told apart are one, but for the sign.
-        w_last = np.where(same[k], outlier.w * np.sign(units.T @ first.normal @ units[:, k]), w_last)
+        w_last = np.where(same[k], outlier.w * np.sign(slips.T @ first.normal @ slips[:, k]), w_last)
     in_outlier = {name for o in outliers for name in o.group}
     tests = {
         observed.names[i]: ReadingTest(
@@ -174,27 +180,32 @@ def snoop(observed: Observations) -> Snooped:
         )
         for i in range(n)
     }
-    worst = _named(observed, same[int(np.argmax(np.abs(w)))]) if tested else ()
+    worst = _named(observed, same[int(np.argmax(np.abs(w[:n])))]) if n and seen[:n].any() else ()
     return Snooped(first.chi2, first.dof, first.p, last.p, tests, outliers, worst)
 
 
 def _search(
     observed: Observations, first: Adjusted, at_first: tuple[Array, Array], same: Array
 ) -> tuple[list[int], Adjusted]:
-    """Return the readings freed (rows), and the adjustment with them freed."""
+    """Return what is freed (columns of `slips`), and the adjustment with it freed."""
     w, gain = at_first
-    units = np.eye(len(observed.names))[:, : observed.readings]
     closed = gain <= 0.0
     tested = int(np.count_nonzero(~closed))
     freed: list[int] = []
     current = first
+    line = int(np.argmax(np.abs(w))) if len(w) else 0
+    if line >= observed.readings and abs(w[line]) > critical_w(tested):
+        alone = adjust(observed, [line], first.shape_mm)
+        if alone.p >= LEVEL:
+            return [line], alone
+    closed[observed.readings :] = True
     while not closed.all():
         k = int(np.argmax(np.where(closed, -1.0, np.abs(w))))
-        if abs(w[k]) <= critical_w(int(np.count_nonzero(~closed))):
+        if abs(w[k]) <= critical_w(tested - len(freed)):
             break
         freed.append(k)
         current = adjust(observed, freed, current.shape_mm)
-        w, gain = w_statistics(current.weighted, current.normal, units)
+        w, gain = w_statistics(current.weighted, current.normal, observed.slips)
         closed = closed | same[k] | (gain <= 0.0)
     while len(freed) > 1:
         # The w-statistic of a slip beside all the others is its value over its uncertainty.
@@ -208,4 +219,4 @@ def _search(
 
 
 def _named(observed: Observations, chosen: Array) -> tuple[str, ...]:
-    return tuple(name for name, yes in zip(observed.names, chosen, strict=False) if yes)
+    return tuple(name for name, yes in zip(observed.tested, chosen, strict=True) if yes)

@@ -139,3 +139,19 @@ def test_sound_openings_without_a_photo_are_held_in_one_of_a_thousand():
         off = dict(zip(STATIONS, factor @ rng.normal(size=8), strict=True))
         held += bool(inconsistent_group(cross_check(opening(off, graduation_mm=INCH / 16))))
     assert held <= 16  # P(more of 6000 at 0.001) = 2e-4, Poisson
+
+
+def test_a_line_of_the_photo_that_stands_out_is_looked_at_in_the_picture():
+    lower = np.array([0, 0, 0, 15, 15, 15, *2 * [15 * SHAPE[2] / SOUND[6]]], dtype=np.float64)
+    check = cross_check(opening(), estimate(lower))
+    (warning,) = warnings_of(check, (), "in")
+    assert "head or sill as the photo sees it stands out" in warning.message
+    assert "Look at the line in the picture" in warning.message
+    assert "Read" not in warning.message.split("out.")[1]
+
+
+def test_a_single_width_cannot_be_told_from_a_jamb_of_the_photo():
+    check = cross_check(opening({"width_top": INCH}, names=["width_top", "height_left"]), estimate())
+    (warning,) = warnings_of(check, (), "in")
+    assert "which one cannot be told" in warning.message
+    assert "Read it again. Look at the line" in warning.message

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from sizing.job_tests import CommonTest
-from sizing.messages.verdicts import name_of, names_of, one_line
+from sizing.messages.verdicts import name_of, one_line
 from sizing.units import Unit, format_length, format_uncertainty
 
 
@@ -19,9 +19,13 @@ def outliers_found(groups: Sequence[Sequence[str]], *, with_photo: bool) -> str:
     """
     what = "Readings and photo do not fit together" if with_photo else "The readings do not fit each other"
     parts = [_group(group) for group in groups]
-    many = len(parts) > 1 or len(groups[0]) > 1
     verb = "stand" if len(parts) > 1 else "stands"
-    return f"{what}: {' and '.join(parts)} {verb} out. Read {'them' if many else 'it'} again."
+    named = {name for group in groups for name in group}
+    read = named - _LINES.keys()
+    steps = [f"Read {'them' if len(read) > 1 else 'it'} again."] if read else []
+    if named - read:
+        steps.append("Look at the line in the picture: is it the edge that the tape touched?")
+    return f"{what}: {' and '.join(parts)} {verb} out. {' '.join(steps)}"
 
 
 def nothing_stands_out() -> str:
@@ -86,6 +90,7 @@ def another_opening(fits: Sequence[str], *, exchanged: bool) -> str:
     )
 
 
+_LINES = {"photo_jambs": "a jamb as the photo sees it", "photo_head_or_sill": "head or sill as the photo sees it"}
 _CAUSES = {
     "print_scale": "the print or the declared size of the reference",
     "tape_zero": "the hook, bent or packed, or a tape not started at its end",
@@ -103,6 +108,5 @@ def _percent(ratio: float) -> str:
 
 
 def _group(names: Sequence[str]) -> str:
-    if len(names) == 1:
-        return name_of(names[0])
-    return f"one of {names_of(names)} (which one cannot be told)"
+    said = [_LINES.get(name) or name_of(name) for name in names]
+    return said[0] if len(said) == 1 else f"one of {'; '.join(said)} (which one cannot be told)"
