@@ -25,7 +25,7 @@ def reference_warnings(request: OpeningRequest, solved: Solved) -> list[Warning_
         warned.append(
             Warning_("letter-twice", "the same sheet letter is in view twice; both are used, each at its own place")
         )
-    if request.reference.kind == "sheet" and request.check_bar == CheckBar():
+    if request.reference.kind == "sheet" and request.check_bar == CheckBar() and not solved.scale_seen:
         warned.append(
             Warning_(
                 "scale-unverified",

@@ -20,6 +20,7 @@ from vision.page_kind import wrong_kind
 from vision.page_photo import solve_page_photo
 from vision.part_view import hides_a_corner, trace_part
 from vision.prepared import Prepared, prepare
+from vision.print_scale import scaled_by_outline
 from vision.priors import reference_size_mm
 from vision.quality import cut_found, cut_prior, shows_cut, solved_doubts, with_effects
 from vision.request import (
@@ -168,7 +169,8 @@ def _solve(request: OpeningRequest, ready: Prepared) -> Solved | Warning_:
                 "flat on the wall, and take the photo again from where whole opening and sheets are in view",
             )
         grey = cv2.cvtColor(ready.picture.rgb, cv2.COLOR_RGB2GRAY)
-        return solve_sheets(grey, ready.sightings, ready.prior, request.check_bar, request.wall)
+        solved = solve_sheets(grey, ready.sightings, ready.prior, request.check_bar, request.wall)
+        return scaled_by_outline(ready.picture.rgb, solved, request.check_bar) if asked.trace else solved
     return solve_page_photo(ready.picture.rgb, asked, ready.reference, ready.prior, request.wall)
 
 

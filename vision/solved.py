@@ -18,7 +18,8 @@ class Solved:
     """Camera and references of one photo: adjustment, names and outlines (4, 2) px of the references, warnings.
 
     `blocks` are the observations that the adjustment rests on, for a joint one of several photos. `starts` are other
-    states that a single small reference leaves possible: the wall's lines may choose among them.
+    states that a single small reference leaves possible: the wall's lines may choose among them. `scale_seen` says that
+    the outline of the paper told the print scale.
     """
 
     adjusted: Adjusted[PhotoState]
@@ -28,6 +29,7 @@ class Solved:
     noise_px: float
     blocks: tuple[Block[PhotoState], ...] = ()
     starts: tuple[PhotoState, ...] = ()
+    scale_seen: bool = False
 
 
 def best_of(blocks: Sequence[Block[PhotoState]], starts: Sequence[PhotoState]) -> Adjusted[PhotoState]:
