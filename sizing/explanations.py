@@ -211,7 +211,8 @@ def explain(
     Returns
     -------
     dict
-        Of readings that differ, and of unproven ones where a slip is likelier than none; at most four each.
+        Of readings that differ, and of unproven ones where a slip is likelier than none; at most four each,
+        'none-of-these' among them.
     """
     wanted = {n for n, j in judgements.items() if j.verdict != "agrees"}
     if not wanted:
@@ -233,7 +234,9 @@ def explain(
             unfit = (Explanation("wrong-unit", 0.5, None, None), Explanation(NONE, 0.5, None, None))
             mine = explain_wrong_unit(r.length.mm) if estimate is None else unfit
         if judgement.verdict == "differs" or (mine and mine[0].slip != NONE):
-            found[r.name] = tuple(e for e in mine if e.probability >= _LEAST_SHOWN)[:_SHOWN]
+            likely = [e for e in mine if e.probability >= _LEAST_SHOWN and e.slip != NONE][: _SHOWN - 1]
+            likely += [e for e in mine if e.slip == NONE]
+            found[r.name] = tuple(sorted(likely, key=lambda e: -e.probability))
     return found
 
 

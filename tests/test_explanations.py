@@ -326,6 +326,7 @@ def test_only_readings_that_need_one_get_an_explanation():
     found = explain(opening_with(readings), judged(readings), ESTIMATE)
     assert set(found) == {"width_middle"}
     assert found["width_middle"][0].slip == "burned-inch"
+    assert found["width_middle"][-1].slip == "none-of-these"
 
 
 def test_an_unproven_reading_is_explained_only_where_a_slip_is_likelier_than_none():
