@@ -17,8 +17,8 @@ from vision.request import NINE, Array, Wall
 
 # The ninth measure is the difference of two others: eight carry all (rank 8).
 STATIONS = NINE[:8]
-# Pairs of lines of the photo that act alike: its jambs, its head and sill.
-PHOTO_LINES = ("photo_jambs", "photo_head_or_sill")
+# What may be off of a photo: pairs of its lines that act alike, and the scale of all its measures.
+OF_PHOTO = ("photo_jambs", "photo_head_or_sill", "photo_scale")
 # Contract, Measures: stations 2 in inside the corners.
 INSET_MM = 50.8
 # design.md, The cross-check: one bow a side (a guess). Larger: slips of the middle reading are missed.
@@ -44,7 +44,7 @@ class Observations:
 
     `names` (n,) of the stations, `values_mm` (n,), `cov_mm2` (n, n) with the bows in it; `readings` is how many
     of them are readings; `start_mm` (5,) is the shape to start from. `tested` (k,) names what may be off: each
-    reading, and with a photo one of its pairs of lines; the columns of `slips` (n, k) are their effects per mm.
+    reading, and with a photo what may be off of it; the columns of `slips` (n, k) are their effects per mm.
     """
 
     names: tuple[str, ...]
@@ -183,10 +183,10 @@ def observations(
     bows = np.vstack([bow_effects(start)[rows[:n]], bow_effects(start, by_photo=True)[rows[n:]]])
     same = (rows[:, None] == rows) & ~np.isin(rows, _DIAGONALS)
     cov += 2.0 * BOW_U_MM**2 * bows @ bows.T + ROUGH_U_MM[wall] ** 2 * same + FLOOR_MM2 * np.eye(n + m)
-    tested = (*names[:n], *(PHOTO_LINES if m else ()))
+    tested = (*names[:n], *(OF_PHOTO if m else ()))
     slips = np.eye(n + m)[:, :n]
     if m:
-        slips = np.hstack([slips, np.vstack([np.zeros((n, 2)), _line_effects(start)])])
+        slips = np.hstack([slips, np.vstack([np.zeros((n, len(OF_PHOTO))), _photo_effects(start)])])
     return Observations(names, values, cov, n, start, tested, slips)
 
 
@@ -248,12 +248,17 @@ def _jacobian(shape_mm: Array) -> Array:
     return half
 
 
-def _line_effects(shape_mm: Array) -> Array:
-    """Return the effect (8, 2) of a jamb, and of head or sill, that the photo sees further out, on its measures."""
+def _photo_effects(shape_mm: Array) -> Array:
+    """Return the effects (8, 3) on the photo's measures: of a jamb, and of head or sill, seen further out; of scale.
+
+    The scale's is one mm on the longest measure.
+    """
     width, height = 0.5 * float(shape_mm[0] + shape_mm[1]), 0.5 * float(shape_mm[2] + shape_mm[3])
-    effects = np.zeros((8, 2))
+    effects = np.zeros((8, 3))
     effects[:3, 0] = effects[3:6, 1] = 1.0
-    effects[6:] = np.array([width, height]) / float(np.hypot(width, height))
+    effects[6:, :2] = np.array([width, height]) / float(np.hypot(width, height))
+    lengths = predict_readings_mm(shape_mm)
+    effects[:, 2] = lengths / lengths.max()
     return effects
 
 

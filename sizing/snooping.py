@@ -44,7 +44,7 @@ class ReadingTest:
 class Outlier:
     """An outlier found: its group (alone, or all that it cannot be told apart from), w, slip and its u in mm.
 
-    Names are those of readings, or of a pair of lines of the photo (`adjustment.PHOTO_LINES`).
+    Names are those of readings, or of what may be off of a photo (`adjustment.OF_PHOTO`).
     """
 
     group: tuple[str, ...]
@@ -133,14 +133,14 @@ def snoop(observed: Observations) -> Snooped:
 
     Parameters
     ----------
-    observed : readings and measures with their covariance. Besides the readings the photo's pairs of lines are tested:
-        a sill seen too low is not to be laid to three sound heights.
+    observed : readings and measures with their covariance. Besides the readings the photo's pairs of lines and
+        its scale are tested: a sill seen too low is not to be laid to three sound heights.
 
     Notes
     -----
     The reading of the largest |w| above the critical value is freed (an unknown slip of its own) and all is adjusted
     anew; those that cannot be told apart from it are not tested any more. At the end slips that have become
-    insignificant beside the others are taken back. A pair of the photo's lines is named only when it explains most and
+    insignificant beside the others are taken back. What is of the photo is named only when it explains most and
     all by itself, so that a photo is not suspected for several slips of the tape. Level 0.001 divided among all that
     is tested (Bonferroni).
 
@@ -193,11 +193,11 @@ def _search(
     tested = int(np.count_nonzero(~closed))
     freed: list[int] = []
     current = first
-    line = int(np.argmax(np.abs(w))) if len(w) else 0
-    if line >= observed.readings and abs(w[line]) > critical_w(tested):
-        alone = adjust(observed, [line], first.shape_mm)
+    most = int(np.argmax(np.abs(w))) if len(w) else 0
+    if most >= observed.readings and abs(w[most]) > critical_w(tested):
+        alone = adjust(observed, [most], first.shape_mm)
         if alone.p >= LEVEL:
-            return [line], alone
+            return [most], alone
     closed[observed.readings :] = True
     while not closed.all():
         k = int(np.argmax(np.where(closed, -1.0, np.abs(w))))

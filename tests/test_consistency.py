@@ -155,3 +155,8 @@ def test_a_single_width_cannot_be_told_from_a_jamb_of_the_photo():
     (warning,) = warnings_of(check, (), "in")
     assert "which one cannot be told" in warning.message
     assert "Read it again. Look at the line" in warning.message
+
+
+def test_a_photo_of_another_scale_asks_for_the_reference():
+    (warning,) = warnings_of(cross_check(opening(), estimate(-0.02 * SOUND)), (), "in")
+    assert "the scale of the photo stands out. Check the reference" in warning.message

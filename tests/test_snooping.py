@@ -105,8 +105,8 @@ def test_w_is_the_t_value_of_a_dummy_in_statsmodels_gls(photo):
         model = api.GLS(reduced, dummy, sigma=data.cov_mm2).fit(cov_type="nonrobust")
         u = np.sqrt(model.normalized_cov_params[-1, -1])
         assert tests[name].w == pytest.approx(model.params[-1] / u, abs=5e-3)
-        # Eight readings, and with a photo its two pairs of lines.
-        assert tests[name].mdb_mm == pytest.approx(noncentrality(10 if photo else 8) * u, rel=1e-3)
+        # Eight readings, and with a photo its two pairs of lines and its scale.
+        assert tests[name].mdb_mm == pytest.approx(noncentrality(11 if photo else 8) * u, rel=1e-3)
 
 
 def test_a_slip_of_the_detectable_size_is_found_with_95_percent():
@@ -120,7 +120,7 @@ def test_a_slip_of_the_detectable_size_is_found_with_95_percent():
         noisy = replace(data, values_mm=data.values_mm + factor @ rng.normal(size=16))
         adjusted = adjust(noisy)
         w, _ = w_statistics(adjusted.weighted, adjusted.normal, np.eye(16)[:, :8])
-        found += abs(w[2]) > critical_w(10)
+        found += abs(w[2]) > critical_w(11)
     assert found / trials == pytest.approx(0.95, abs=4 * 0.0126)
 
 
@@ -190,6 +190,11 @@ def test_a_sill_that_the_photo_sees_elsewhere_is_laid_to_the_photo_and_not_to_th
     assert [o.group for o in found.outliers] == [("photo_head_or_sill",)]
     assert found.outliers[0].slip_mm == pytest.approx(shift, abs=0.2)
     assert not any(t.found for t in found.tests.values())
+
+
+def test_a_photo_of_another_scale_is_laid_to_its_scale():
+    found = snoop(observations(dict(zip(STATIONS, SOUND, strict=True)), TAPE, 0.98 * SOUND, PHOTO))
+    assert [o.group for o in found.outliers] == [("photo_scale",)]
 
 
 def test_three_heights_an_inch_too_long_are_not_laid_to_the_photo():

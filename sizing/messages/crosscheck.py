@@ -21,10 +21,12 @@ def outliers_found(groups: Sequence[Sequence[str]], *, with_photo: bool) -> str:
     parts = [_group(group) for group in groups]
     verb = "stand" if len(parts) > 1 else "stands"
     named = {name for group in groups for name in group}
-    read = named - _LINES.keys()
+    read = named - _LINES.keys() - {_SCALE}
     steps = [f"Read {'them' if len(read) > 1 else 'it'} again."] if read else []
-    if named - read:
+    if named & _LINES.keys():
         steps.append("Look at the line in the picture: is it the edge that the tape touched?")
+    if _SCALE in named:
+        steps.append("Check the reference, its declared size and how flat it lies.")
     return f"{what}: {' and '.join(parts)} {verb} out. {' '.join(steps)}"
 
 
@@ -91,6 +93,7 @@ def another_opening(fits: Sequence[str], *, exchanged: bool) -> str:
 
 
 _LINES = {"photo_jambs": "a jamb as the photo sees it", "photo_head_or_sill": "head or sill as the photo sees it"}
+_SCALE = "photo_scale"
 _CAUSES = {
     "print_scale": "the print or the declared size of the reference",
     "tape_zero": "the hook, bent or packed, or a tape not started at its end",
@@ -108,5 +111,5 @@ def _percent(ratio: float) -> str:
 
 
 def _group(names: Sequence[str]) -> str:
-    said = [_LINES.get(name) or name_of(name) for name in names]
+    said = ["the scale of the photo" if name == _SCALE else _LINES.get(name) or name_of(name) for name in names]
     return said[0] if len(said) == 1 else f"one of {'; '.join(said)} (which one cannot be told)"
