@@ -29,7 +29,7 @@ GATE = 3.5
 JOINT_MM = 20.0  # lines nearer than this are edges of one joint or lap and run alike
 NEIGHBOURS = 1.5  # pieces side by side err together a little: this many count as one (a guess)
 MOST = 250  # segments a direction in the first, coarse adjustment
-ROUNDS = 2  # courses are grouped again once the camera is better
+ROUNDS = 2  # lines are voted and courses grouped again once the camera is better
 DISAGREE_SAYS = (
     "the lines of the wall (courses, joints, laps) do not fit the references; they were left out and the uncertainty "
     "is that of the references alone: check that the references lie flat on this wall, and take the photo again with "
@@ -86,21 +86,23 @@ def _added(
 ) -> tuple[Adjusted[PhotoState], LineBlock | None, tuple[Warning_, ...]]:
     found = find_segments(grey) if segments is None else segments
     # siding has no verticals of its own: those seen are trim, which goes with the opening
-    uprights = wall in {"masonry", "render"}
-    best: tuple[float, Voted, PhotoState] | None = None
+    uprights = wall != "siding"
+    best: tuple[float, Voted, PhotoState, Segments] | None = None
     for start in (adjusted.state, *starts):
-        voted = vote(_of_the_wall(found, start, outlines_px, corners_px, wall), start, uprights=uprights)
+        free = _of_the_wall(found, start, outlines_px, corners_px, wall)
+        voted = vote(free, start, uprights=uprights)
         if voted is not None:
             length = float(voted.segments.length_px().sum())
             if best is None or length > START_MARGIN * best[0]:  # of starts that lead to the same the first
-                best = length, voted, start
+                best = length, voted, start, free
     if best is None:
         return adjusted, None, ()
-    _, voted, start = best
+    _, voted, start, free = best
     state = replace(start, wall=voted.wall)
     result = adjust([*blocks, segment_block(voted, state, wall)], state, iterations=15)
     lines = None
     for _ in range(ROUNDS):
+        voted = vote(free, result.state, uprights=uprights) or voted
         lines = line_block(grey, voted, result.state, wall)
         if lines is None:
             return adjusted, None, ()
