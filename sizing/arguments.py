@@ -74,8 +74,9 @@ def opening_request(options: EstimateOptions) -> OpeningRequest:
     marked = [read("--reference-corners", parse_corners, text) for text in options.reference_corners]
     offset = read("--edge-offset", parse_edge_offset, options.edge_offset)
     bar = read("--check-bar", parse_check_bar, options.check_bar)
+    problems += _choices(options)
     lens = read("--lens", named_profile, options.lens)
-    problems += _choices(options) + _rule_problems(options)
+    problems += _rule_problems(options)
     if problems:
         raise InputError("bad-option", problems)
     photos = [

@@ -389,7 +389,7 @@ def test_a_size_that_is_not_made_is_said_also_where_the_rule_has_none(checked):
 
 
 def test_the_rules_tolerance_holds_unless_the_job_says_its_own(checked):
-    # The sample fears over by 1/8 in at an inside mount; half-way over it the default of 1/4 in would agree.
+    # The sample fears over by 3/16 in at an inside mount; a reading at that limit the default of 1/4 in would let go.
     readings = SQUARE | {"width": ("54 9/16",) * 3}
     strict = checked(readings, None, rule="panel-inside", sample="panel-inside", estimator=seen(u_mm=0.4))
     assert reading(strict, "width_top")["verdict"] != "agrees"

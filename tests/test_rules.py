@@ -168,7 +168,7 @@ def test_a_job_says_its_tolerance_first_then_the_rule_then_the_default(sample):
     rule = sample("panel-inside")
     given_ = {"width_over_mm": 5.0}
     mixed = tolerance_in_force(Tolerance(width_over_mm=5.0), given_, rule)
-    assert (mixed.width_over_mm, mixed.height_over_mm) == (5.0, pytest.approx(25.4 / 8))
+    assert (mixed.width_over_mm, mixed.height_over_mm) == (5.0, pytest.approx(25.4 * 3 / 16))
     assert mixed.diagonal_mm == pytest.approx(25.4 * 3 / 8)
     assert tolerance_in_force(Tolerance(), {}, None) == Tolerance()
 
