@@ -17,6 +17,8 @@ from vision.camera import Camera
 from vision.profiles import outward, rough_ends, scale_mm_per_px
 from vision.request import Array, Side
 from vision.side_fit import Line, crossing
+from vision.side_texture import Texture, TextureEnd, changes, find_end
+from vision.sill_ghosts import HORN_PX, TEXTURE_FROM, Ghost, Place, texture_odds, unseen_places
 
 ENDS: Mapping[Side, tuple[int, int]] = {"head": (0, 1), "right": (1, 2), "sill": (3, 2), "left": (0, 3)}
 CLICK_PX_12MP = 16.0  # guess: reach of a careless click on a 12 MP photo; on others in proportion to its width
@@ -27,8 +29,10 @@ UNDERSIDE = 0.2  # guess: odds that a line that far out is not the sill's own lo
 # (CIE S 011 sky, 0.4, and what the ground sends back); how alike in hue one material stays is a guess
 SKY_RATIO, SAME_HUE = (1.03, 1.42), 0.02
 FAINT = 0.1  # a line of less weight is no better than unseen
-HORN_PX = 1.5  # guess: how well the foot of a sill's ends tells where its arris is
-HORN_GHOST_WEIGHT = 0.7
+TELLING_T = 4.0  # Student's t of a texture that tells by itself
+STRONG = 3.0  # log odds of a line that hides the texture beside it
+SHADED_TOP = 0.6  # linear light, top to front: in front of the wall's face a sill's top is in the open (guess; 0.72 up)
+NEAR_PX = 2.5  # nearer to a line than this an unseen arris is that line
 GHOST_WEIGHT = 0.25  # guess: how often a sill's only line is the foot of the wall behind an unseen arris
 PLATE_WEIGHT = 0.15  # guess: how often the outer of two lines over a head is the top of a steel lintel
 PLATE_MM = (4.0, 14.0)
@@ -58,16 +62,6 @@ class Search:
     outer_px: float
     foot_px: float = 0.0
     fall_px: float = 0.0
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Ghost:
-    """The front arris of a sill that no line shows: shape (3,) mm, weight, u in mm, whether it is the best guess."""
-
-    shape: Array
-    weight: float
-    u_mm: float
-    leads: bool
 
 
 def plan_search(
@@ -124,43 +118,124 @@ def thin(lines: list[Line], mm: float, search: Search, bow_mm: float) -> list[Li
 
 
 def weigh(
-    lines: list[Line], mm: float, search: Search, bow_mm: float, sill_at: str, arris_px: Array, arris_weight: Array
+    lines: list[Line],
+    mm: float,
+    search: Search,
+    bow_mm: float,
+    sill_at: str,
+    arris_px: Array,
+    arris_weight: Array,
+    texture: Texture | None = None,
 ) -> tuple[Array, Ghost | None]:
     """Return the weights (N,) of lines ordered from outside, and a rival that is not seen but may be there.
 
     `arris_px` (M, 2): ends of a sill's front arris as its horns say, px, likeliest first, with weights (M,) up to 1.
+    `texture`: of the strip of a sill, else None.
     """
     score = scores(lines, mm, search, bow_mm)
     at = np.array([line.shape[0] / mm for line in lines])
     ends = np.array([[x.shape[0] - x.shape[1], x.shape[0] + x.shape[1]] for x in lines]) / mm
+    top_px = search.foot_px - 0.5 if search.foot_px > 1 else np.inf
+    t = np.zeros(len(lines))
+    if texture is not None:
+        t = np.nan_to_num(changes(texture, np.array([x.shape for x in lines]), top_px))
+    score = score + texture_odds(t)
     support = np.zeros(len(lines))
     if len(arris_px):
         off = np.abs(ends[:, None] - arris_px[None]).max(axis=2)
         support = (np.exp(-0.5 * (off / HORN_PX) ** 2) * arris_weight).max(axis=1)
         score += 5.0 * support - 2.5
-    real = np.clip(1 / (1 + np.exp(-score)), 0.0, 0.995)
+    real = np.clip(1 / (1 + np.exp(-np.clip(score, -50, 50))), 0.0, 0.995)
     if search.foot_px > 1:
         real *= np.where(_below(lines, at, search) & (support < 0.3), UNDERSIDE, 1.0)
+        real *= np.where(_shaded(lines), 0.1, 1.0)
     if sill_at != "front" and search.side == "sill":  # an inner line is asked for: the nearest, not the outermost
         near = real * np.exp(-0.5 * (at / max(search.inner_px / 3, 1.0)) ** 2)
         return near / max(float(near.sum()), 1e-12) * (1 - ANOTHER_LINE), None
-    weights = real * np.concatenate([[1.0], np.cumprod(1 - real)[:-1]])
+    place = None
+    if search.side == "sill":
+        place = _unseen(
+            lines,
+            real,
+            t,
+            ends,
+            mm,
+            search,
+            unseen_places(
+                arris_px, arris_weight, texture, _end(lines, real, texture, arris_px, search, top_px), top_px
+            ),
+        )
+    if place is not None:
+        real *= np.where(_across(ends, place.shape / mm) & (t < place.t_value), 0.0, 1.0)
+    further = np.concatenate([[1.0], np.cumprod(1 - real)[:-1]])
+    weights = real * further
+    if place is not None:
+        inside = at < place.shape[0] / mm
+        p = place.probability * float(np.prod(1 - real[~inside]))
+        weights = np.where(inside, weights * (1 - place.probability), weights)
+        weights = np.append(weights, p)
     weights = weights / max(float(weights.sum()), 0.9)
+    if place is not None:
+        weights, p = weights[:-1], float(weights[-1]) * (1 - ANOTHER_LINE)
+        weights = weights * (1 - ANOTHER_LINE)
+        return weights, Ghost(place.shape, p, place.u_mm, leads=p > weights.max())
     if search.side == "head" and bow_mm > 2:
         weights = _plate(lines, weights)
     best = int(weights.argmax())
     ghost = None
-    if len(arris_px):
-        shape = np.array([arris_px[0].sum(), arris_px[0][1] - arris_px[0][0], 0.0]) / 2 * mm
-        outside = shape[0] > lines[best].shape[0] + mm  # an arris lies outside of its own foot
-        unsupported = support[best] < 0.2 and not _lit_from_above(lines[best])
-        if unsupported and (outside or weights[best] < FAINT):
-            ghost = Ghost(shape, HORN_GHOST_WEIGHT, HORN_PX * mm, leads=True)
-    elif search.foot_px > 1 and at[best] + search.foot_px <= search.outer_px and not _lit_from_above(lines[best]):
+    hidden = not len(arris_px) and search.foot_px > 1 and at[best] + search.foot_px <= search.outer_px
+    if hidden and t[best] < TELLING_T and not _lit_from_above(lines[best]):
         shape = lines[best].shape + np.array([search.foot_px + search.fall_px / 4, 0, 0]) * mm
         ghost = Ghost(shape, GHOST_WEIGHT, search.fall_px / 4 * mm, leads=False)
     keep = 1 - ANOTHER_LINE - (ghost.weight if ghost else 0.0)
     return np.asarray(weights * keep), ghost
+
+
+def _end(
+    lines: list[Line], real: Array, texture: Texture | None, arris_px: Array, search: Search, top_px: float
+) -> TextureEnd | None:
+    """Return where the texture of a top ends, if it does, parallel to what lines there are."""
+    if texture is None:
+        return None
+    known = [line.shape[1] / texture.mm_per_px for line, p in zip(lines, real, strict=True) if p > 0.9]
+    known += [float(a[1] - a[0]) / 2 for a in arris_px[:1]]
+    tilt = float(np.median(known)) if known else None
+    return find_end(texture, (-search.inner_px, search.outer_px), tilt, top_px)
+
+
+def _unseen(
+    lines: list[Line], real: Array, t: Array, ends: Array, mm: float, search: Search, places: list[Place]
+) -> Place | None:
+    """Return the likeliest place of an unseen arris, if no line there shows it and none further in is better."""
+    at = np.array([line.shape[0] / mm for line in lines])
+    best = int((real * np.concatenate([[1.0], np.cumprod(1 - real)[:-1]])).argmax())
+    for place in places:
+        offset, tilt = place.shape[0] / mm, place.shape[1] / mm
+        off = np.abs(ends - np.array([offset - tilt, offset + tilt])).max(axis=1)
+        near = np.where(real > 0.9, place.blind_px, NEAR_PX)
+        if ((off < near) & (real > 0.5)).any():
+            return None
+        gap = offset - at[best]
+        if not place.t_value > TELLING_T and real[best] > 0.5:
+            foot = search.foot_px - 1 < gap < search.foot_px + search.fall_px + 1.5  # the line may be this arris's foot
+            told = t[best] > TELLING_T and place.t_value < TEXTURE_FROM and not foot
+            if told or _lit_from_above(lines[best]) or gap < 1:  # an arris lies outside of its own foot
+                continue
+        return place
+    return None
+
+
+def _across(ends_px: Array, shape_px: Array) -> NDArray[np.bool_]:
+    """Return which lines (N,), by their ends, cross a place within the side: slanted readings of the same edge."""
+    apart = ends_px - np.array([shape_px[0] - shape_px[1], shape_px[0] + shape_px[1]])
+    return np.asarray(apart[:, 0] * apart[:, 1] < 0)
+
+
+def _shaded(lines: list[Line]) -> NDArray[np.bool_]:
+    """Return which lines (N,) have a far darker inside: no top of a projecting sill is that dark."""
+    inner = np.array([float((x.inner**2).sum()) for x in lines])
+    outer = np.array([float((x.outer**2).sum()) for x in lines])
+    return np.asarray(inner < SHADED_TOP * outer)
 
 
 def _lit_from_above(line: Line) -> bool:

@@ -19,7 +19,9 @@ from vision.profiles import Strip, cut_strip
 from vision.request import SIDES, Array, Side, Wall
 from vision.side_fit import Line, find_lines
 from vision.side_place import Placed, place_line, stack_profile
-from vision.side_weights import FAINT, Ghost, SideCandidate, plan_search, thin, weigh
+from vision.side_texture import texture_of
+from vision.side_weights import FAINT, STRONG, SideCandidate, plan_search, scores, thin, weigh
+from vision.sill_ghosts import Ghost
 from vision.sill_horns import find_horns
 
 BOW_MM: Mapping[Wall, float] = {"masonry": 8.0, "render": 6.0, "siding": 2.5, "panel": 2.5}  # guess
@@ -134,7 +136,11 @@ def _find(
     horns = find_horns(rgb, camera, search, depth_mm)
     arris_px = np.array([h.ends_px for h in horns]).reshape(-1, 2)
     arris_weight = np.array([h.weight for h in horns])
-    weights, ghost = weigh(lines, strip.mm_per_px, search, bow, sill_at, arris_px, arris_weight)
+    texture = None
+    if side == "sill":
+        clear = scores(lines, strip.mm_per_px, search, bow) > STRONG
+        texture = texture_of(strip, camera, [x for x, c in zip(lines, clear, strict=True) if c])
+    weights, ghost = weigh(lines, strip.mm_per_px, search, bow, sill_at, arris_px, arris_weight, texture)
     for best in np.argsort(-weights):
         placed = place_line(strip, lines[best].shape, *_room(lines, int(best), strip.mm_per_px))
         if placed is not None:
