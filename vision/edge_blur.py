@@ -9,14 +9,16 @@ import cv2
 import numpy as np
 
 from vision.adjustment import Block
+from vision.markers import apply_homography
 from vision.observations import EdgeBlock, PhotoState
 from vision.printed_edges import CELL_MM, linear_light
 from vision.request import Array
-from vision.sheet import HEIGHT_MM, WIDTH_MM
+from vision.sheet import HEIGHT_MM, WIDTH_MM, black_cells_mm
 
 STEPS = 33
 MOST_REACH_PX = 6.0
 LEAST_EDGES = 40
+LEAST_AGREEMENT = 0.6  # practice photos and drawn ones: 0.96 to 1.0 where placed well, 0.0 where not
 MEAN_ABS = 0.7979  # of a Gaussian of unit spread: the area that blur takes from the ideal edge (both sides together)
 
 
@@ -81,3 +83,27 @@ def _of_sheet(grey: cv2.typing.MatLike, block: EdgeBlock, outline: Array) -> Pri
     # a pixel less the mean of its four neighbours: noise times the root of 1 + 1/4
     noise = 1.4826 * float(np.median(np.abs(rough - np.median(rough)))) / np.sqrt(1.25) if inside.any() else 0.0
     return PrintedBlur((both[0], both[1]), reach, float(np.median(white)), noise / float(np.median(step)))
+
+
+def pattern_agreement(grey: cv2.typing.MatLike, letter: int, outline: Array) -> float:
+    """Return the correlation -1..1 of what a sheet's outline (4, 2) px encloses with its printed pattern.
+
+    A sheet that was placed wrongly, as from a single smeared marker, does not look like itself there; light, blur and
+    a hidden part lower the correlation, but far less.
+    """
+    if not np.isfinite(outline).all():
+        return 0.0
+    corners = np.array([[0, 0], [WIDTH_MM, 0], [WIDTH_MM, HEIGHT_MM], [0, HEIGHT_MM]], np.float32)
+    h = np.asarray(cv2.getPerspectiveTransform(corners, outline.astype(np.float32)), float)
+    columns, rows = round(WIDTH_MM / CELL_MM), round(HEIGHT_MM / CELL_MM)
+    c, r = np.meshgrid((np.arange(columns) + 0.5) * CELL_MM, (np.arange(rows) + 0.5) * CELL_MM)
+    middles = np.stack([c.ravel(), r.ravel()], axis=1)
+    black = np.zeros(len(middles), bool)
+    for x0, y0, x1, y1 in black_cells_mm(letter):
+        black |= (middles > [x0, y0]).all(1) & (middles < [x1, y1]).all(1)
+    x, y = apply_homography(h, middles).astype(np.float32).T
+    seen = cv2.remap(grey, x[:, None], y[:, None], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    values = np.asarray(seen, float).ravel()
+    if values.std() == 0:
+        return 0.0
+    return -float(np.corrcoef(values, black)[0, 1])

@@ -12,7 +12,7 @@ import numpy as np
 from vision.advice import geometry_warnings, reference_warnings
 from vision.camera import Camera, back_project, project
 from vision.depths import edge_depths
-from vision.edge_blur import printed_blur
+from vision.edge_blur import LEAST_AGREEMENT, pattern_agreement, printed_blur
 from vision.found import doubt, widened
 from vision.measures import Measured, candidate_effects, measure
 from vision.opening import find_openings
@@ -169,9 +169,28 @@ def _solve(request: OpeningRequest, ready: Prepared) -> Solved | Warning_:
                 "flat on the wall, and take the photo again from where whole opening and sheets are in view",
             )
         grey = cv2.cvtColor(ready.picture.rgb, cv2.COLOR_RGB2GRAY)
-        solved = solve_sheets(grey, ready.sightings, ready.prior, request.check_bar, request.wall)
-        return scaled_by_outline(ready.picture.rgb, solved, request.check_bar) if asked.trace else solved
+        solved = _solve_sheets(request, ready, grey)
+        if isinstance(solved, Warning_) or not asked.trace:
+            return solved
+        return scaled_by_outline(ready.picture.rgb, solved, request.check_bar)
     return solve_page_photo(ready.picture.rgb, asked, ready.reference, ready.prior, request.wall)
+
+
+def _solve_sheets(request: OpeningRequest, ready: Prepared, grey: cv2.typing.MatLike) -> Solved | Warning_:
+    """Return the photo solved by the sheets that look like themselves where they were placed."""
+    sightings = ready.sightings
+    while sightings:
+        solved = solve_sheets(grey, sightings, ready.prior, request.check_bar, request.wall)
+        agree = [pattern_agreement(grey, s.letter, o) for s, o in zip(sightings, solved.outlines_px, strict=True)]
+        if min(agree) >= LEAST_AGREEMENT:
+            return solved
+        worst = agree.index(min(agree))  # one alone: it may have led the others astray
+        sightings = (*sightings[:worst], *sightings[worst + 1 :])
+    return Warning_(
+        "no-reference",
+        f"a sheet was seen in {ready.asked.path.name}, but too blurred or too small to be read; hold still, go nearer, "
+        "and take the photo again in its original size",
+    )
 
 
 def _doubted(request: OpeningRequest, ready: Prepared, solved: Solved) -> tuple[Solved, list[Warning_]]:

@@ -37,7 +37,8 @@ MOTION_TIMES = 1.2  # sheets are sharp alike in both directions unless the camer
 MANY_ISO, LONG_EXPOSURE_S = 1600.0, 1 / 25
 DARK_WHITE, NOISE_OF_CONTRAST = 0.08, 0.15  # white paper in linear light; noise of a pixel over black to white
 # Guesses: how often a photo is cut whose Exif is whole, and one whose Exif is gone; 'cut' is taken from 10 % on.
-P_CUT_TOLD, P_CUT_BARE, CUT_SHOWN, CUT_ROOM = 0.02, 0.15, 1 / 9, 64.0
+P_CUT_TOLD, P_CUT_BARE, P_CUT_ODD, CUT_SHOWN, CUT_ROOM = 0.02, 0.15, 0.5, 1 / 9, 64.0
+WHOLE_PX = 4  # cameras write sizes in multiples of 8 or 16 (blocks of JPEG); a free cut rarely does
 
 CAMERA_PARTS = ("camera", "distortion")
 SHARPNESS_PARTS = ("reference_image", "edge_trace", "camera", "distortion")
@@ -137,7 +138,9 @@ def shows_cut(solved: Solved, prior: CameraPrior, exif: ExifFacts, size_px: tupl
     again = adjust([*others, *loose], solved.adjusted.state, iterations=30)
     gain = adjust(solved.blocks, solved.adjusted.state, iterations=30).cost - again.cost
     told = exif.make is not None or exif.model is not None
-    return bool(gain > 2 * np.log(CUT_ROOM * CUT_SHOWN / (P_CUT_TOLD if told else P_CUT_BARE)))
+    odd = max(size_px[0] % WHOLE_PX, size_px[1] % WHOLE_PX) > 0
+    before = P_CUT_ODD if odd else P_CUT_TOLD if told else P_CUT_BARE
+    return bool(gain > 2 * np.log(CUT_ROOM * CUT_SHOWN / before))
 
 
 def cut_found() -> Warning_:
@@ -214,11 +217,19 @@ def _cut(exif: ExifFacts, size_px: tuple[int, int]) -> str | None:
     whole = exif.coded_px
     if whole is not None and _shapes_differ(whole, size_px):
         return f"the camera wrote {whole[0]} x {whole[1]} px, this is {size_px[0]} x {size_px[1]} px"
+    if _edited(exif, size_px):
+        return f"cameras do not write {size_px[0]} x {size_px[1]} px; if it was only made smaller, send the original"
     shape = max(size_px) / min(size_px)
     sensors = ((4 / 3, SHAPE_TOLERANCE), (3 / 2, SHAPE_TOLERANCE), *((s, OWN_TOLERANCE) for s in OWN_SHAPES))
     if any(abs(np.log(shape / s)) < tolerance for s, tolerance in sensors):
         return None
     return f"cameras do not write pictures of {size_px[0]} x {size_px[1]} px"
+
+
+def _edited(exif: ExifFacts, size_px: tuple[int, int]) -> bool:
+    """Return whether a photo with its Exif has a size that no camera writes: it went through a program since."""
+    camera = exif.make is not None or exif.model is not None
+    return camera and max(size_px[0] % WHOLE_PX, size_px[1] % WHOLE_PX) > 0
 
 
 def _shapes_differ(a: tuple[int, int], b: tuple[int, int]) -> bool:
