@@ -24,6 +24,7 @@ AGREE_RAD = 0.006  # one brick edge: about 1 mm in 200
 PLACES_MM = 12.0  # lines nearer than this are one place
 MOST_MM = 500.0  # no place votes with more than this length
 LEAST_PLACES, LEAST_SEGMENTS = 5, 8
+LEAST_LENGTHS_MM = (0.0, 150.0, 500.0)
 CHANCE = 1e-7  # probability that directions at random agree so well at one of the thousand places asked
 
 
@@ -90,13 +91,9 @@ def _agreeing(ends: Array, near: float | None) -> tuple[NDArray[np.bool_], float
         design = np.column_stack([np.ones(len(r)), ys / 1000])
         da, db = np.linalg.lstsq(design.T @ (p[:, None] * design) + 1e-9 * np.eye(2), design.T @ (p * r), rcond=None)[0]
         a, b = a + float(da), b + float(db)
-    places = _support(s, xs, ys, length[around], a, b)[1]
-    elsewhere = np.abs(s - a - b * ys / 1000) > 5 * AGREE_RAD
-    # lines that as wide a window holds by chance, if the others have any direction
-    chance = float(elsewhere.sum()) * 2 * AGREE_RAD / (2 * limit - 10 * AGREE_RAD)
-    agreed = np.abs(slope - a - b * y / 1000) < 3 * AGREE_RAD
-    if places < LEAST_PLACES or places <= poisson.isf(CHANCE, chance):
+    if not _beyond_chance(s, xs, ys, length[around], a, b, limit):
         return None
+    agreed = np.abs(slope - a - b * y / 1000) < 3 * AGREE_RAD
     return agreed, a
 
 
@@ -109,3 +106,18 @@ def _support(s: Array, x: Array, y: Array, length: Array, a: float, b: float) ->
         return 0.0, 0
     total = np.bincount(place - place.min(), length[agree])
     return float(np.minimum(total, MOST_MM).sum()), int((total > 60).sum())
+
+
+def _beyond_chance(s: Array, x: Array, y: Array, length: Array, a: float, b: float, limit: float) -> bool:
+    """Return whether more places agree than directions at random, within +-limit, would make agree.
+
+    Asked of all lines and of the longer ones: the grain of boards is many and short, laps are few and long.
+    """
+    off = np.abs(s - a - b * y / 1000)
+    for least in LEAST_LENGTHS_MM:
+        of = length >= least
+        places = _support(s[of], x[of], y[of], length[of], a, b)[1]
+        chance = float((off[of] > 5 * AGREE_RAD).sum()) * 2 * AGREE_RAD / (2 * limit - 10 * AGREE_RAD)
+        if places >= LEAST_PLACES and places > poisson.isf(CHANCE, chance):
+            return True
+    return False
