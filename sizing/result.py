@@ -14,7 +14,7 @@ import numpy as np
 from sizing.check import EstimateResult, JobResult, OpeningResult
 from sizing.crosscheck_json import job_tests_document, joint_test_document, reading_test_document
 from sizing.decisions import shown_document
-from sizing.job import Opening, Reading
+from sizing.job import Opening, Reading, Tolerance
 from sizing.judging import ReadingResult
 from sizing.messages import verdicts as messages
 from sizing.messages.remedy import remedy_says
@@ -62,8 +62,7 @@ def job_document(result: JobResult) -> Document:
         return document
     job = result.job
     if job is not None:
-        tolerance = {name.removesuffix("_mm"): _mm(value) for name, value in asdict(job.tolerance).items()}
-        document |= {"units": job.units, "sha256": job.sha256, "tolerance_mm": tolerance}
+        document |= {"units": job.units, "sha256": job.sha256, "tolerance_mm": _tolerance(job.tolerance)}
         known = {
             "measured_by": job.measured_by,
             "measured_on": job.measured_on,
@@ -101,6 +100,7 @@ def _opening(result: OpeningResult, units: Unit) -> Document:
         "verdict": verdict.verdict,
         "why": messages.why_verdict(verdict.why, verdict.names, reason),
         "why_code": verdict.why,
+        "tolerance_mm": _tolerance(result.tolerance),
     }
     if not_measured:
         document["not_measured"] = {"code": measured.pop("why_code"), "message": not_measured}
@@ -305,6 +305,10 @@ def _warning(warning: Warning_) -> Document:
 
 def _points(points_px: Array) -> list[list[float | None]]:
     return [[_number(v, _PX_DIGITS) for v in point] for point in points_px]
+
+
+def _tolerance(tolerance: Tolerance) -> Document:
+    return {name.removesuffix("_mm"): _mm(value) for name, value in asdict(tolerance).items()}
 
 
 def _mm(value: float | None) -> float | None:

@@ -393,6 +393,7 @@ def test_the_rules_tolerance_holds_unless_the_job_says_its_own(checked):
     readings = SQUARE | {"width": ("54 9/16",) * 3}
     strict = checked(readings, None, rule="panel-inside", sample="panel-inside", estimator=seen(u_mm=0.4))
     assert reading(strict, "width_top")["verdict"] != "agrees"
+    assert opening_of(strict)["tolerance_mm"]["width_over"] == pytest.approx(25.4 * 3 / 16, abs=0.001)
     loose = checked(
         readings, None, rule="panel-inside", sample="panel-inside", estimator=seen(u_mm=0.4), head='tolerance = "1/4"\n'
     )
@@ -457,8 +458,8 @@ def test_how_sure_photo_and_tape_are_is_said_where_sizes_come_in_steps(checked):
     assert "sure of this size" in job_text(checked())
     step = [('step = "1/4"\nchoose = "nearest"\n', "")]
     assert "sure of this size" not in job_text(checked(edit=step, ordered=None))
-    # A burned inch in every width: the size by the rule is none that photo and tape think of.
-    far = checked(SQUARE | {"width": ("55 3/8",) * 3}, None)
+    # Ten inches in every width: the size by the rule is none that photo and tape think of.
+    far = checked(SQUARE | {"width": ("64 3/8",) * 3}, None)
     assert "under 1 % sure" in job_text(far)
 
 
