@@ -245,6 +245,7 @@ def _judged(
 def _opening_warnings(
     opening: Opening, answer: Estimate | NotMeasured, missing: Sequence[str], tolerance: Tolerance
 ) -> tuple[Warning_, ...]:
+    from sizing.messages import record
     from sizing.messages import verdicts as messages
     from sizing.messages.order import order_not_checked
 
@@ -259,6 +260,9 @@ def _opening_warnings(
         warnings.append(Warning_("readings-missing", messages.readings_missing(missing)))
     if opening.rule is None and opening.ordered is not None:
         warnings.append(Warning_("order-not-checked", order_not_checked()))
+    later = [p.file for p in opening.photos if p.when == "after"]
+    if later and len(later) < len(opening.photos):
+        warnings.append(Warning_("photo-after", record.photo_after(later)))
     return tuple(warnings)
 
 

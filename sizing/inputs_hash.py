@@ -49,7 +49,10 @@ def inputs_sha256(
     JSON with sorted keys and without spaces, floats as their shortest repr, lengths as exact fractions of a
     mm; hence the same on any machine.
     """
-    photos = [_photo(p, s) for p, s in zip(opening.photos, _padded(photo_sha256, len(opening.photos)), strict=True)]
+    listed = list(zip(opening.photos, _padded(photo_sha256, len(opening.photos)), strict=True))
+    # As in `job.opening_request`: photos from afterwards are no part of a check that has others.
+    early = [(p, s) for p, s in listed if p.when != "after"]
+    photos = [_photo(p, s) for p, s in early or listed]
     papers = _padded(document_sha256, len(opening.documents))
     facts = {
         "form": _FORM,

@@ -203,9 +203,14 @@ def photo_request(photo: PhotoEntry) -> PhotoRequest:
 
 
 def opening_request(opening: Opening) -> OpeningRequest:
-    """Return what `vision` is asked of one opening: its photos that have no error, and the scene."""
+    """Return what `vision` is asked of one opening: its photos that have no error, and the scene.
+
+    Photos from afterwards may show another opening than was measured: they are asked only where there are no others.
+    """
+    usable = [photo for photo in opening.photos if photo.error is None]
+    early = [photo for photo in usable if photo.when != "after"]
     return OpeningRequest(
-        photos=tuple(photo_request(photo) for photo in opening.photos if photo.error is None),
+        photos=tuple(photo_request(photo) for photo in early or usable),
         wall=opening.wall,
         reference=opening.reference,
         check_bar=opening.check_bar,

@@ -8,6 +8,7 @@ from sizing.check import check_job
 from sizing.decisions import FILE, Decision, append_decision
 from sizing.result import job_document
 from sizing.terminal import complaints, job_text
+from vision.request import NotMeasured
 
 JOB = """[job]
 id = "harbor-114"
@@ -60,3 +61,20 @@ def test_a_decision_that_cannot_be_read_is_complained_of_by_line(folder):
     result = check_job(folder)
     assert any(f"{FILE}: line 2" in line for line in complaints(result))
     assert job_document(result)["decision_problems"][0]["where"].endswith("line 2")
+
+
+def test_a_photo_from_afterwards_is_no_part_of_the_cross_check(folder):
+    (folder / "a.jpg").write_bytes(b"x" * 2000)
+    (folder / "b.jpg").write_bytes(b"y" * 2000)
+    photos = 'photos = ["a.jpg", { file = "b.jpg", when = "after" }]'
+    (folder / "job.toml").write_text(JOB.replace('wall = "masonry"', f'wall = "masonry"\n{photos}'))
+    asked = []
+
+    def blind(request, progress):
+        asked.extend(p.path.name for p in request.photos)
+        return NotMeasured("no-reference", "no sheet was found; add one")
+
+    result = check_job(folder, estimator=blind)
+    assert asked == ["a.jpg"]
+    assert [w.code for w in result.openings[0].warnings if w.code == "photo-after"] == ["photo-after"]
+    assert len(result.openings[0].photos) == 2

@@ -246,6 +246,8 @@ def test_another_photo_document_or_rule_changes_the_hash(hashed):
 def test_what_was_delivered_later_leaves_a_decision_fresh(hashed):
     later = JOB.replace('ordered = { width = "55 3/8"', 'delivered = { width = "55" }\nordered = { width = "55 3/8"')
     assert hashed(later) == hashed()
+    photo = JOB.replace('["w1.jpg"]', '["w1.jpg", { file = "w1.jpg", when = "after" }]')
+    assert hashed(photo, photos=("cd" * 32, "ef" * 32)) == hashed()
 
 
 def test_a_free_table_may_hold_anything_that_toml_can(hashed):

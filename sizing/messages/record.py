@@ -57,6 +57,14 @@ def decided(decision: Decision, *, stale: bool) -> str:
     return f"Stale: {line} Readings, photos or order are others since then, so it counts for nothing; decide again."
 
 
+def photo_after(files: Sequence[str]) -> str:
+    """Return the warning that photos from afterwards are kept for a dispute."""
+    return (
+        f"From afterwards, so not part of the cross-check: {', '.join(one_line(f) for f in files)}. "
+        "`secondtape dispute` compares the opening then and now."
+    )
+
+
 def day(time: datetime) -> str:
     """Return a time for people, in UTC.
 

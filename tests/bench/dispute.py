@@ -79,9 +79,8 @@ def main(count: int) -> None:
     for low, high in ((0.0, 0.01), (0.01, 0.1), (0.1, 0.5), (0.5, 0.9), (0.9, 0.99), (0.99, 1.01)):
         at = (p >= low) & (p < high)
         if at.any():
-            print(
-                f"said {low:.2f} to {min(high, 1):.2f}: {at.sum()} times, mean {p[at].mean():.3f}, true {right[at].mean():.3f}"
-            )
+            what = f"{at.sum()} times, mean {p[at].mean():.3f}, true {right[at].mean():.3f}"
+            print(f"said {low:.2f} to {min(high, 1):.2f}: {what}")
 
 
 if __name__ == "__main__":
