@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 
 from vision.adjustment import Block
-from vision.markers import apply_homography
+from vision.markers import Sighting, apply_homography
 from vision.observations import EdgeBlock, PhotoState
 from vision.printed_edges import CELL_MM, linear_light
 from vision.request import Array
@@ -18,7 +18,9 @@ from vision.sheet import HEIGHT_MM, WIDTH_MM, black_cells_mm
 STEPS = 33
 MOST_REACH_PX = 6.0
 LEAST_EDGES = 40
-LEAST_AGREEMENT = 0.6  # practice photos and drawn ones: 0.96 to 1.0 where placed well, 0.0 where not
+# Practice photos: 0.96 to 1.0 where a sheet was placed well, 0.0 to 0.7 where one or two smeared markers misled. Where
+# more was read a low figure can be a plant or a shadow.
+LEAST_AGREEMENT, LEAST_AGREEMENT_OF_FEW, FEW_MARKERS = 0.5, 0.9, 2
 MEAN_ABS = 0.7979  # of a Gaussian of unit spread: the area that blur takes from the ideal edge (both sides together)
 
 
@@ -83,6 +85,12 @@ def _of_sheet(grey: cv2.typing.MatLike, block: EdgeBlock, outline: Array) -> Pri
     # a pixel less the mean of its four neighbours: noise times the root of 1 + 1/4
     noise = 1.4826 * float(np.median(np.abs(rough - np.median(rough)))) / np.sqrt(1.25) if inside.any() else 0.0
     return PrintedBlur((both[0], both[1]), reach, float(np.median(white)), noise / float(np.median(step)))
+
+
+def looks_like_itself(grey: cv2.typing.MatLike, sighting: Sighting, outline: Array) -> bool:
+    """Return whether a sheet looks like itself where it was placed: outline (4, 2) px of its pattern."""
+    few = sighting.markers <= FEW_MARKERS
+    return pattern_agreement(grey, sighting.letter, outline) >= (LEAST_AGREEMENT_OF_FEW if few else LEAST_AGREEMENT)
 
 
 def pattern_agreement(grey: cv2.typing.MatLike, letter: int, outline: Array) -> float:

@@ -12,7 +12,7 @@ import numpy as np
 from vision.advice import geometry_warnings, reference_warnings
 from vision.camera import Camera, back_project, project
 from vision.depths import edge_depths
-from vision.edge_blur import LEAST_AGREEMENT, pattern_agreement, printed_blur
+from vision.edge_blur import looks_like_itself, printed_blur
 from vision.found import doubt, widened
 from vision.measures import Measured, candidate_effects, measure
 from vision.opening import find_openings
@@ -181,10 +181,11 @@ def _solve_sheets(request: OpeningRequest, ready: Prepared, grey: cv2.typing.Mat
     sightings = ready.sightings
     while sightings:
         solved = solve_sheets(grey, sightings, ready.prior, request.check_bar, request.wall)
-        agree = [pattern_agreement(grey, s.letter, o) for s, o in zip(sightings, solved.outlines_px, strict=True)]
-        if min(agree) >= LEAST_AGREEMENT:
+        good = [looks_like_itself(grey, s, o) for s, o in zip(sightings, solved.outlines_px, strict=True)]
+        if all(good):
             return solved
-        worst = agree.index(min(agree))  # one alone: it may have led the others astray
+        # the one with the fewest markers alone: it may have led the others astray
+        worst = min((s.markers, i) for i, s in enumerate(sightings) if not good[i])[1]
         sightings = (*sightings[:worst], *sightings[worst + 1 :])
     return Warning_(
         "no-reference",
