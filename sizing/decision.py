@@ -30,6 +30,7 @@ __all__ = [
     "judge_without_photo",
     "missing_readings",
     "mixture_of",
+    "verdict_by_one_line",
 ]
 
 ReadingVerdict = Literal["agrees", "differs", "unproven"]
@@ -110,11 +111,7 @@ def judge_reading(
     slip = smallest_slip(mixture, under, over)
     blind = slip == float("inf")
     strange = not SHORTEST_MM <= reading_mm <= LONGEST_MM
-    verdict: ReadingVerdict = "unproven"
-    if strange or (p <= P_DIFFERS and not blind):
-        verdict = "differs"
-    elif p >= P_AGREES:
-        verdict = "agrees"
+    verdict = _verdict(p, strange=strange, blind=blind)
     u = np.maximum(mixture.u_all_mm, 1e-9)
     error = reading_mm - mixture.means_mm
     spread = 2.0 * float(np.hypot(mixture.u_mm, u_tape_mm))
@@ -135,6 +132,29 @@ def judge_reading(
         blind=blind,
         out_of_range=strange,
     )
+
+
+def verdict_by_one_line(
+    reading_mm: float, value_mm: float, u_mm: float, under_mm: float, over_mm: float
+) -> ReadingVerdict:
+    """Return the verdict on a reading were the traced edges beyond doubt: as `judge_reading` on one Gaussian.
+
+    Parameters
+    ----------
+    reading_mm, value_mm, u_mm : the reading, the measure and its standard uncertainty, mm.
+    under_mm, over_mm : tolerance below and above, mm, not negative.
+    """
+    sure = gaussian(value_mm, u_mm)
+    # The reading most probable of all lies in the middle of the tolerance; where that is improbable all are.
+    best_mm = value_mm + 0.5 * (over_mm - under_mm)
+    p, most = probability_within(np.array([reading_mm, best_mm]), sure, under_mm, over_mm)
+    return _verdict(float(p), strange=not SHORTEST_MM <= reading_mm <= LONGEST_MM, blind=bool(most <= P_DIFFERS))
+
+
+def _verdict(p: float, *, strange: bool, blind: bool) -> ReadingVerdict:
+    if strange or (p <= P_DIFFERS and not blind):
+        return "differs"
+    return "agrees" if p >= P_AGREES else "unproven"
 
 
 def judge_without_photo(reading_mm: float) -> Judgement:

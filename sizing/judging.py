@@ -8,12 +8,12 @@ from sizing.consistency import CrossCheck, inconsistent_group
 from sizing.decision import (
     Judgement,
     OpeningVerdict,
-    gaussian,
     judge_opening,
     judge_reading,
     judge_without_photo,
     missing_readings,
     mixture_of,
+    verdict_by_one_line,
 )
 from sizing.explanations import Explanation, explain
 from sizing.job import Job, Opening, Reading, Tolerance
@@ -111,8 +111,8 @@ def _judge(reading: Reading, opening: Opening, measured: Estimate | None, tolera
 def _edge_decides(judged: Judgement, measured: Estimate | None, tolerance: Tolerance, name: str) -> bool:
     if measured is None or judged.photo_mm is None or judged.U95_mm is None:
         return False
-    sure = gaussian(judged.photo_mm, judged.U95_mm / 2.0)
-    return judge_reading(judged.reading_mm, sure, *tolerance.of(name)).verdict != judged.verdict
+    alone = verdict_by_one_line(judged.reading_mm, judged.photo_mm, judged.U95_mm / 2.0, *tolerance.of(name))
+    return alone != judged.verdict
 
 
 def _u_tape(reading: Reading, opening: Opening) -> float:

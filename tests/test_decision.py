@@ -14,6 +14,7 @@ from sizing.decision import (
     judge_without_photo,
     missing_readings,
     mixture_of,
+    verdict_by_one_line,
 )
 from sizing.mixture import Mixture, interval95, probability_within, smallest_slip
 from vision.request import NINE, Candidate
@@ -283,3 +284,12 @@ def test_the_95_percent_interval_of_rival_edges_is_that_of_draws():
 def test_the_95_percent_interval_of_one_gaussian_is_1_96_u_each_way():
     """Normal tables: 97.5 % point 1.959964."""
     assert interval95(gaussian(1200.0, 2.0)) == pytest.approx((1200 - 3.919928, 1200 + 3.919928))
+
+
+@pytest.mark.parametrize("u", [0.5, 3.0, 40.0, 500.0])
+@pytest.mark.parametrize(("under", "over"), [(QUARTER, QUARTER), (QUARTER, 3.175), (0.0, 0.0)])
+def test_one_line_alone_gives_the_verdict_of_one_gaussian(u, under, over):
+    # The same rule by the longer way, which searches all readings for one that would differ.
+    for reading in (50.0, *np.linspace(900.0, 1100.0, 21)):
+        whole = judge_reading(reading, gaussian(1000.0, u), under, over)
+        assert verdict_by_one_line(reading, 1000.0, u, under, over) == whole.verdict, reading
