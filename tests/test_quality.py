@@ -1,0 +1,210 @@
+"""What makes a photo worse is found, loosens what is assumed of it, and is said; sound photos stay without a word."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+import pytest
+from PIL import Image
+
+from fixtures.renderer.camera import Camera, film_focal_px, pose
+from fixtures.renderer.exif import exif_block
+from fixtures.renderer.render import render
+from fixtures.renderer.scene import Opening, Scene, Sheet, Wall, smooth_sides
+from tests.drawing import mapped, picture, view
+from vision.edge_blur import PrintedBlur, pattern_agreement, printed_blur
+from vision.exif import ExifFacts, focal_prior, read_exif
+from vision.markers import find_sheets
+from vision.one_photo import PhotoMeasured, measure_photo
+from vision.priors import camera_prior
+from vision.quality import file_doubts, solved_doubts, with_effects
+from vision.request import PARTS, CheckBar, OpeningRequest, PhotoReport, PhotoRequest, Quantity, Warning_
+from vision.solve import solve_sheets
+
+FULL = (4032, 3024)
+EXIF = ExifFacts(make="Example", model="Example Phone", focal_mm=4.26, focal35_mm=26.0, coded_px=FULL)
+PRIOR = camera_prior(3000.0, 0.03, FULL, known=True)
+PATTERN = np.array([[0, 0], [180, 0], [180, 240], [0, 240.0]])
+
+
+def codes(doubts):
+    return [w.code for w in doubts.warnings]
+
+
+@pytest.mark.parametrize("size", [(4032, 3024), (3024, 4032), (4032, 2268), (3000, 2000), (3024, 3024), (1600, 1200)])
+def test_sizes_that_cameras_write_raise_no_doubt(size):
+    doubts = file_doubts(replace(EXIF, coded_px=size), size, PRIOR)
+    assert codes(doubts) == []
+    assert doubts.prior == PRIOR
+
+
+@pytest.mark.parametrize(
+    ("exif", "size"),
+    [
+        (EXIF, (3600, 3024)),  # another shape than the camera wrote
+        (replace(EXIF, coded_px=(3601, 2700)), (3601, 2700)),  # a size that no camera writes
+        (ExifFacts(), (3600, 3100)),  # a shape that no camera writes, Exif gone
+    ],
+)
+def test_a_cut_picture_loosens_the_optical_centre(exif, size):
+    doubts = file_doubts(exif, size, PRIOR)
+    assert codes(doubts) == ["cropped"]
+    assert doubts.prior.u_centre_px > 3 * PRIOR.u_centre_px
+
+
+def test_a_messenger_that_only_makes_the_picture_smaller_is_no_cut():
+    assert codes(file_doubts(ExifFacts(), (1600, 1200), PRIOR)) == []
+
+
+def test_a_cut_with_the_whole_size_in_exif_spans_both_focal_lengths():
+    size = (3024, 3024)
+    doubts = file_doubts(EXIF, size, camera_prior(1.0, 0.03, size, known=True))
+    kept = np.hypot(*FULL) / np.hypot(*size)  # cut only: the focal length in px of the whole picture
+    low, high = (doubts.prior.focal_px * np.exp(s * 2 * doubts.prior.u_log_focal) for s in (-1, 1))
+    assert low < 1.0 < kept < high
+
+
+def test_digital_zoom_is_said():
+    assert codes(file_doubts(replace(EXIF, digital_zoom=2.0), FULL, PRIOR)) == ["digital-zoom"]
+
+
+def test_a_panorama_is_refused():
+    assert file_doubts(replace(EXIF, panorama=True), FULL, PRIOR).refused.code == "not-one-view"
+
+
+def test_a_picture_of_a_panorama_s_shape_is_doubted():
+    assert codes(file_doubts(ExifFacts(), (8000, 2200), PRIOR)) == ["not-one-view", "cropped"]
+
+
+def test_the_mark_of_a_photo_sphere_is_read(tmp_path):
+    path = tmp_path / "p.jpg"
+    xmp = b'<x:xmpmeta xmlns:x="adobe:ns:meta/"><a GPano:ProjectionType="equirectangular"/></x:xmpmeta>'
+    Image.fromarray(np.zeros((60, 80, 3), np.uint8)).save(path, xmp=xmp)
+    with Image.open(path) as image:
+        assert read_exif(image, 1)[0].panorama
+
+
+@pytest.mark.parametrize("rule", [1.0, np.hypot(16, 9) / np.hypot(16, 12)])
+def test_a_picture_cut_to_16_9_spans_both_meanings_of_its_35_mm_equivalent(rule):
+    whole = focal_prior(ExifFacts(focal35_mm=26.0), (4032, 3024))
+    cut = focal_prior(ExifFacts(focal35_mm=26.0), (4032, 2268))
+    assert abs(np.log(cut.focal_px / (whole.focal_px * rule))) < 2 * cut.u_log
+
+
+def solved(grey):
+    h, w = grey.shape
+    prior = camera_prior(1100.0, 0.03, (w, h), known=True)
+    return solve_sheets(grey, find_sheets(grey), prior, CheckBar(), "panel")
+
+
+@pytest.mark.parametrize("psf", [0.7, 1.2, 1.8])
+def test_the_spread_of_printed_edges_is_that_of_the_blur(psf):
+    grey = picture([(0, view((400, 320), 2.0, 8.0))], psf=psf)
+    s = solved(grey)
+    blur = printed_blur(grey, s.blocks, s.outlines_px)
+    # a pixel's own square adds a variance of 1/12, interpolation between pixels about 1/6
+    assert blur.spread_px == pytest.approx((np.sqrt(psf**2 + 1 / 4),) * 2, abs=0.15)
+
+
+def test_a_camera_that_moved_blurs_one_direction():
+    grey = cv2.blur(picture([(0, view((400, 320), 2.0))]), (6, 1))
+    s = solved(grey)
+    across, along = printed_blur(grey, s.blocks, s.outlines_px).spread_px
+    assert across > 1.5 * along
+    found = doubts(blur=PrintedBlur((across, along), 4.0, 0.8, 0.01))
+    assert [w.code for w in found] == ["blurred"]
+    assert "moved" in found[0].message
+
+
+def test_a_sheet_looks_like_itself_where_it_is_and_nowhere_else():
+    h = view((400, 320), 2.0, 8.0, (2e-4, 1e-4))
+    grey = picture([(1, h)])
+    assert pattern_agreement(grey, 1, mapped(h, PATTERN)) > 0.95
+    assert pattern_agreement(grey, 1, mapped(h, PATTERN + np.array([30, 0]))) < 0.5
+    assert pattern_agreement(grey, 0, mapped(h, PATTERN)) < 0.95
+
+
+def doubts(*, blur=None, focal=3000.0, slant=0.0, scale=2.0, exif=EXIF, f35_known=True):
+    from vision.camera import Camera as Solved
+
+    c, s = np.cos(slant), np.sin(slant)
+    camera = Solved(np.array([[c, 0, s], [0, 1, 0], [-s, 0, c]]), np.array([0, 0, 2000.0]), focal, 2015.5, 1511.5)
+    outline = np.array([[-90, -120], [90, -120], [90, 120], [-90, 120.0]]) * scale + [2015.5, 1511.5]
+    prior = camera_prior(focal, 0.03, FULL, known=f35_known)
+    return solved_doubts(camera, prior, exif, FULL, [outline], float(np.sqrt(180 * 240)), blur)
+
+
+def test_a_sound_photo_gets_no_word():
+    assert doubts(blur=PrintedBlur((0.8, 0.82), 6.0, 0.7, 0.02)) == []
+
+
+@pytest.mark.parametrize(
+    ("worse", "code"),
+    [
+        ({"focal": 1700.0}, "wide-lens"),
+        ({"slant": 0.9}, "steep"),
+        ({"scale": 0.2}, "too-few-pixels"),
+        ({"blur": PrintedBlur((2.0, 1.9), 6.0, 0.7, 0.02)}, "blurred"),
+        ({"blur": PrintedBlur((0.8, 0.8), 6.0, 0.03, 0.02)}, "low-light"),
+        ({"blur": PrintedBlur((0.8, 0.8), 6.0, 0.7, 0.3)}, "low-light"),
+        ({"exif": replace(EXIF, iso=3200.0)}, "low-light"),
+        ({"exif": replace(EXIF, exposure_s=0.1)}, "low-light"),
+    ],
+)
+def test_each_fault_has_its_code(worse, code):
+    assert [w.code for w in doubts(**worse)] == [code]
+
+
+def test_the_effect_on_U95_is_that_of_the_worst_size_and_its_parts():
+    cov, budget = np.diag([1.0, 4.0, 1, 1, 1, 1, 1, 1, 1]), np.zeros((9, len(PARTS)))
+    budget[1, [PARTS.index("camera"), PARTS.index("distortion")]] = 0.9, 1.2
+    (told,) = with_effects([Warning_("cropped", "cut")], cov, budget)
+    assert told.message == "cut (U95 of width middle: 4.0 mm, 3.0 mm from this part)"
+
+
+def scene():
+    R, t = pose(np.array([40.0, -60.0, 1500.0]), 5.0, -4.0, 1.0)
+    f = film_focal_px(26, 1152, 864)
+    camera = Camera(1152, 864, f, 578.0, 430.0, 0.015, -0.003, R, t, 26)
+    pages = (Sheet(0, (-560.0, -130.0), 1.2), Sheet(1, (370.0, -90.0), -0.7))
+    sides = smooth_sides(np.array([[-302.0, -400], [300, -401], [301, 400], [-300, 402]]))
+    return Scene("cut", camera, Opening(sides), sheets=pages, wall=Wall("render"), oversample=1)
+
+
+@pytest.fixture(scope="module")
+def shot():
+    return render(scene())
+
+
+def measured(tmp_path, rgb, corners, exif):
+    path = tmp_path / "p.jpg"
+    Image.fromarray(rgb).save(path, "JPEG", quality=93, exif=exif)
+    bars = CheckBar(Quantity(150, 0.1), Quantity(200, 0.1))
+    zero = dict.fromkeys(("head", "right", "sill", "left"), Quantity(0.0, 0.3))
+    asked = PhotoRequest(path, corners_px=corners, trace=False, click_px=0.2)
+    return measure_photo(OpeningRequest((asked,), wall="render", check_bar=bars, edge_offset=zero), asked)
+
+
+@pytest.mark.parametrize("exif", [exif_block(26, 1), Image.Exif()])
+def test_a_photo_cut_off_on_one_side_stays_within_its_uncertainty(tmp_path, shot, exif):
+    rgb, truth = shot
+    corners = np.array(truth["corners_px"])
+    whole = measured(tmp_path, rgb, corners, exif)
+    assert not {w.code for w in whole.report.warnings} & {"cropped", "blurred", "steep", "wide-lens"}
+    # the right of the same shape of picture: left and top are cut away
+    cut = np.ascontiguousarray(rgb[60:864, 80:1152])
+    found = measured(tmp_path, cut, corners - [80, 60], exif)
+    assert isinstance(found, PhotoMeasured)
+    width = found.measured.values_mm[1] - truth["measures_mm"]["width_middle"]
+    assert abs(width) < 3 * np.sqrt(found.measured.cov_mm2[1, 1])
+
+
+def test_a_panorama_is_not_measured(tmp_path, shot):
+    rgb, truth = shot
+    exif = exif_block(26, 1)
+    exif.get_ifd(0x8769)[0xA401] = 6
+    found = measured(tmp_path, rgb, np.array(truth["corners_px"]), exif)
+    assert isinstance(found, PhotoReport)
+    assert found.error.code == "not-one-view"
