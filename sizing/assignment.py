@@ -29,6 +29,8 @@ _LEAST_READINGS = 3
 _SLIP = 0.02
 _SLIP_SPREAD_MM = 300.0
 _MOST_SLIPS = 3
+# With more readings than may slip beyond so many u no photo is another's: not worth the arithmetic.
+_FAR, _HOPELESS = 10.0, -1e12
 # Below this a lighter edge of the photo is not tried.
 _LIGHTEST = 0.01
 # Two pictures whose references lie as close as this (px of the larger) are one: no hand holds a phone so still.
@@ -75,7 +77,8 @@ def misplaced(openings: Sequence[Entry]) -> tuple[Misplaced, ...]:
     ]
     if not rows or len(openings) < 2:
         return ()
-    score = np.array([[_log_likelihood(openings[i][0], e) for _, e, _ in openings] for i in rows])
+    said = {i: _said(openings[i][0]) for i in rows}
+    score = np.array([[_log_likelihood(said[i], e, own=i == j) for j, (_, e, _) in enumerate(openings)] for i in rows])
     bound = math.log(_ODDS * len(openings))
     stay = np.zeros_like(score)
     stay[range(len(rows)), rows] = bound
@@ -105,19 +108,39 @@ def same_picture(a: PhotoReport, b: PhotoReport) -> bool:
     )
 
 
-def _log_likelihood(opening: Opening, estimate: Estimate) -> float:
-    """Return the log likelihood of an opening's readings with the measures of a photo, over its edges."""
+@dataclass(frozen=True, slots=True, eq=False)
+class _Said:
+    """Readings of one opening: rows of the stations, values less tilt and sag (n,) mm, covariance (n, n) mm2."""
+
+    rows: list[int]
+    values_mm: Array
+    cov_mm2: Array
+
+
+def _said(opening: Opening) -> _Said:
     readings = sound_readings(opening)
-    rows = [STATIONS.index(r.name) for r in readings]
-    said = np.array(list(expected_lengths_mm(readings).values()))
     corner = np.diag([CORNER_U_MM**2 if r.name.startswith("diagonal") else 0.0 for r in readings])
-    cov = cov_of_readings_mm2(readings, opening) + corner + estimate.cov_mm2[np.ix_(rows, rows)]
+    return _Said(
+        [STATIONS.index(r.name) for r in readings],
+        np.array(list(expected_lengths_mm(readings).values())),
+        cov_of_readings_mm2(readings, opening) + corner,
+    )
+
+
+def _log_likelihood(said: _Said, estimate: Estimate, *, own: bool) -> float:
+    """Return the log likelihood of an opening's readings with the measures of a photo, over its edges.
+
+    Of a photo not its `own` only where no more readings are far off than may have slipped.
+    """
+    rows, edges = said.rows, _edges(estimate)
+    difference = said.values_mm - estimate.values_mm[rows]
+    cov = said.cov_mm2 + estimate.cov_mm2[np.ix_(rows, rows)]
+    reach = _FAR * np.sqrt(np.diag(cov)) + np.max([np.abs(shift[rows]) for _, shift in edges], axis=0)
+    if not own and np.count_nonzero(np.abs(difference) > reach) > _MOST_SLIPS:
+        return _HOPELESS
     precision = np.asarray(np.linalg.inv(cov), dtype=np.float64)
     constant = -0.5 * (float(np.linalg.slogdet(cov)[1]) + len(rows) * math.log(2.0 * math.pi))
-    terms = []
-    for log_weight, shift in _edges(estimate):
-        terms.append(log_weight + constant + _best_slips(said - estimate.values_mm[rows] - shift[rows], precision))
-    return float(logsumexp(terms))
+    return float(logsumexp([w + constant + _best_slips(difference - shift[rows], precision) for w, shift in edges]))
 
 
 def _edges(estimate: Estimate) -> list[tuple[float, Array]]:

@@ -133,3 +133,7 @@ def test_a_picture_saved_anew_or_smaller_is_the_same_and_another_shot_is_not():
     assert not same_picture(first, report([]))
     assert not same_picture(report([]), report([]))
     assert not same_picture(report([("A", corners)], (0, 0)), first)
+
+
+def test_a_photo_metres_off_is_no_reason_to_name_another_as_far_off():
+    assert misplaced([entry("W1", A, shape(3500, 3900)), entry("W2", D), entry("W3", shape(2500, 3000))]) == ()
