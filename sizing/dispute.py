@@ -29,6 +29,7 @@ from sizing.disputesteps import (
 )
 from sizing.errors import InputError, Problem
 from sizing.job import Job, Opening, PhotoEntry, opening_request
+from sizing.messages import dispute as messages
 from sizing.ordering import rule_of
 from sizing.photoresults import PhotoResult
 from sizing.rules import DIRECTIONS, Rule
@@ -120,7 +121,6 @@ def trace_job(
         The job or its decisions cannot be read, or it has no opening of a label.
     """
     from sizing.jobfile import load_job
-    from sizing.messages import dispute as messages
 
     job = load_job(path, allow_outside=allow_outside)
     known = [o.label for o in job.openings]
@@ -227,6 +227,8 @@ def _traced_opening(
     late = tuple(p for p in opening.photos if p.when == "after")
     before, first = _seen(opening, early, progress, estimator)
     after, last = _seen(opening, late, progress, estimator)
+    if {p.sha256 for p in first if p.sha256} & {p.sha256 for p in last if p.sha256}:
+        after = NotMeasured("same-photo", messages.same_photo())
     usable = rule if isinstance(rule, Rule) else None
     traced = []
     for direction in DIRECTIONS:

@@ -195,7 +195,7 @@ def _would_decide(traced: Traced, sheets: Sequence[str]) -> list[str]:
     for found in probable:
         if {"reading", "readings"} & set(found.steps):
             lines.append(messages.paper_would_decide(sheets))
-        if any(step.startswith("photo") for step in found.steps) or len(found.steps) > 1:
+        if any(step.startswith("photo") or ":" in step for step in found.steps):
             lines.append(messages.photo_would_decide())
         if "made" in found.steps:
             lines.append(messages.pieces_would_decide())

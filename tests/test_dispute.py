@@ -1,5 +1,6 @@
 """Facts about a traced job. Oracle: the step that was made to slip; real files, the photos' figures by hand."""
 
+import hashlib
 import json
 from datetime import UTC, datetime
 
@@ -64,7 +65,7 @@ def traced(tmp_path):
         def seen(request, progress):
             path = request.photos[0].path
             shift = before if path.name == "a.jpg" else after
-            report = PhotoReport(path, "ab" * 32, (4032, 3024))
+            report = PhotoReport(path, hashlib.sha256(path.read_bytes()).hexdigest(), (4032, 3024))
             cov = u_mm**2 * (0.8 + 0.2 * np.eye(9))
             values = VALUES + shift * (np.arange(9) < 3)
             zeros = np.zeros((9, len(PARTS)))
@@ -280,3 +281,9 @@ def test_a_label_that_is_not_there_is_refused_as_a_library_too(tmp_path):
     (tmp_path / "job.toml").write_text(HEAD + opening(photos="", rule=""))
     with pytest.raises(InputError, match="W9"):
         trace_job(tmp_path, ["W9"])
+
+
+def test_one_photo_listed_as_before_and_after_shows_no_change(traced, tmp_path):
+    found = traced(opening(photos='photos = ["a.jpg", { file = "a.jpg", when = "after" }]'))
+    assert {m["step"]: m["code"] for m in width(found)["no_figure"]} == {"changed": "no-photo-after"}
+    assert "same file" in document(found)["openings"][0]["photos_silent"][0]

@@ -203,6 +203,11 @@ def photo_silent(when: str, why: str) -> str:
     return f"The photos from {when} do not measure it: {one_line(why)}"
 
 
+def same_photo() -> str:
+    """Return why photos from before and after that are one file show no change."""
+    return "one of them is the same file as a photo from before, which can show no change; list the later photo."
+
+
 def written(folder: Path) -> str:
     """Return where the record was written."""
     return f"Written to {folder}"
