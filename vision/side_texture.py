@@ -174,9 +174,10 @@ def find_end(
     t = np.nan_to_num(changes(texture, shapes, inner_px))
     gain = likelihood_gain(texture, shapes, inner_px)
     best = int((np.clip(t, 0.0, 10.0) * np.sqrt(np.maximum(gain, 0.0))).argmax())
-    if t[best] < SURE_T:
+    peak = float(t[best])
+    if peak < SURE_T:
         return None
     # t is broad; the likelihood is sharp where the two faces meet
     near = (np.abs(shapes - shapes[best])[:, :2] <= 2.5 * mm).all(axis=1) & (t > 0.6 * t[best])
     best = int(np.where(near, gain, -np.inf).argmax())
-    return TextureEnd(shapes[best], float(t[best]))
+    return TextureEnd(shapes[best], peak)

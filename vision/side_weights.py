@@ -214,6 +214,8 @@ def _unseen(
         off = np.abs(ends - np.array([offset - tilt, offset + tilt])).max(axis=1)
         near = np.where(real > 0.9, place.blind_px, NEAR_PX)
         if ((off < near) & (real > 0.5)).any():
+            if place.by_texture:  # may be the foot of the arris that the sill's ends tell
+                continue
             return None
         gap = offset - at[best]
         if not place.t_value > TELLING_T and real[best] > 0.5:

@@ -36,14 +36,19 @@ class Ghost:
 class Place:
     """Where an unseen arris may be: shape (3,) mm, probability that it is one, u in mm, Student's t of its texture.
 
-    t is NaN where too little is seen. A strong line within `blind_px` is that arris itself.
+    t is NaN where too little is seen; `by_texture`: the end of a texture, not the sill's ends, tells it.
     """
 
     shape: Array
     probability: float
     u_mm: float
     t_value: float
-    blind_px: float
+    by_texture: bool
+
+    @property
+    def blind_px(self) -> float:
+        """Reach of a strong line that is this arris itself."""
+        return END_BLIND_PX if self.by_texture else HORN_BLIND_PX
 
 
 def texture_odds(t_value: Array) -> Array:
@@ -68,8 +73,8 @@ def unseen_places(
         share = HORN_ALONE * arris_weight / arris_weight.sum()
         odds = np.log(share / (1 - share)) + texture_odds(t)
         for shape, p, value in zip(shapes, 1 / (1 + np.exp(-odds)), t, strict=True):
-            out.append(Place(shape, min(float(p), MOST), HORN_SEEN_PX * mm, float(value), HORN_BLIND_PX))
+            out.append(Place(shape, min(float(p), MOST), HORN_SEEN_PX * mm, float(value), False))
     if end is not None and not any(np.abs(p.shape - end.shape)[0] < 2.5 * mm and p.t_value > 4 for p in out):
         p_end = 1 / (1 + np.exp(-END_LOG_ODDS - float(texture_odds(np.array(end.t_value)))))
-        out.append(Place(end.shape, min(float(p_end), MOST_END), END_PX * mm, end.t_value, END_BLIND_PX))
+        out.append(Place(end.shape, min(float(p_end), MOST_END), END_PX * mm, end.t_value, True))
     return sorted(out, key=lambda p: -p.probability)
