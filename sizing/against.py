@@ -16,7 +16,7 @@ from typing import Any, Literal
 from sizing.check import JobResult, OpeningResult
 from sizing.decision import OpeningVerdict, job_verdict
 from sizing.errors import InputError, Problem
-from sizing.messages import record as messages
+from sizing.messages import against as messages
 from sizing.release import order_size_mm
 from sizing.units import Length, LengthError, Unit, parse_length
 

@@ -45,16 +45,17 @@ def release(
         return refuse(messages.one_job_for_openings())
     require_libraries()
     from sizing.check import check_job
-    from sizing.result import as_text
+    from sizing.result import as_text, job_document
     from sizing.terminal import complaints
 
-    status, documents = Exit.DONE, []
+    status, documents = Exit.DONE, list[dict[str, Any]]()
     for path in jobs:
         result = check_job(path, allow_outside=allow_outside, progress=progress_shown(quiet))
         for line in complaints(result):
             complain(line)
         if result.job is None:
             status = Exit.UNREADABLE if status == Exit.DONE else status
+            documents.append({"job": result.name, "file": result.file, "error": job_document(result)["error"]})
             continue
         known = [opening.label for opening in result.job.openings]
         for label in openings or ():

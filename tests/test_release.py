@@ -312,3 +312,13 @@ def test_no_word_however_long_leaves_the_page(checked):
         boxes = [text.get_rect(i) for i in range(text.count_rects())]
         assert max(box[2] for box in boxes) < page.get_width() - 28  # 10 mm
         assert min(box[1] for box in boxes) > 28
+
+
+def test_a_job_that_cannot_be_read_does_not_keep_others_from_release(tmp_path, capsys):
+    job = plain_job(tmp_path, "W1")
+    decided(job, "W1", "--override", "--accept-risk", "no photo")
+    capsys.readouterr()
+    assert run(["release", "nowhere", job, "--json"]) == Exit.UNREADABLE
+    documents = json.loads(capsys.readouterr().out)["jobs"]
+    assert documents[0]["error"]["code"] == "job-missing"
+    assert len(documents[1]["released"]) == 1
