@@ -84,6 +84,20 @@ def test_a_shadow_a_downpipe_and_a_sloping_sill_do_not_capture_the_vote():
     assert voted.wall == pytest.approx([0, 0], abs=3e-3)
 
 
+def test_eight_laps_outvote_a_shadow_seen_ten_times_as_long():
+    """No place votes with more than half a metre: both edges of a shadow, found over and over, are two places."""
+    laps = np.column_stack([np.full(8, -500.0), -600 + 150.0 * np.arange(8)])
+    d = np.array([np.cos(0.157), np.sin(0.157)])
+    shadow = np.repeat([[-500.0, -700.0], [-500.0, -640.0]], 40, axis=0)
+    first = np.concatenate([laps, shadow])
+    last = np.concatenate([laps + np.array([1900.0, 0]), shadow + 2300 * d])
+    cam = camera()
+    voted = vote(Segments(ends_px(cam, first, last)), state(cam), uprights=False)
+    assert voted is not None
+    assert voted.wall == pytest.approx([0, 0], abs=3e-3)
+    assert len(voted.segments) == 8
+
+
 def test_lines_at_random_have_no_direction():
     rng = np.random.default_rng(3)
     first = rng.uniform(-800, 1500, (400, 2))
@@ -161,6 +175,13 @@ def blocks_of(cam, rng, middles, u_px=0.05):
 
 
 @pytest.fixture(scope="module")
+def with_them(one_sheet):
+    """Return what `with_lines` makes of it."""
+    grey, blocks, alone, outlines, _ = one_sheet
+    return with_lines(grey, blocks, alone, outlines, None, "masonry")
+
+
+@pytest.fixture(scope="module")
 def one_sheet():
     """Return picture, blocks, their adjustment, outlines, and the true camera: one sheet at the left of 1.4 m."""
     rng, cam = np.random.default_rng(11), camera()
@@ -187,10 +208,10 @@ def far(adjusted, cam):
     return length(adjusted.state) - 1400, float(np.sqrt(g @ adjusted.covariance @ g))
 
 
-def test_lines_make_one_sheet_measure_like_two(one_sheet):
+def test_lines_make_one_sheet_measure_like_two(one_sheet, with_them):
     """Design's table: 7 mm without, 1.1 mm with lines; the error must stay within what is stated."""
-    grey, blocks, alone, outlines, cam = one_sheet
-    result, warned = with_lines(grey, blocks, alone, outlines, None, "masonry")
+    _, _, alone, _, cam = one_sheet
+    result, warned = with_them
     assert warned == ()
     error, u = far(result, cam)
     assert u < 0.4 * far(alone, cam)[1]
@@ -198,10 +219,9 @@ def test_lines_make_one_sheet_measure_like_two(one_sheet):
     assert result.state.wall[0] == pytest.approx(0.02, abs=1.5e-3)
 
 
-def test_lines_make_no_unknown_less_certain(one_sheet):
+def test_lines_make_no_unknown_less_certain(one_sheet, with_them):
     """Exact for one linearisation; the two are made a few mrad apart, which moves a covariance by a few per cent."""
-    grey, blocks, alone, outlines, _ = one_sheet
-    result, _ = with_lines(grey, blocks, alone, outlines, None, "masonry")
+    alone, result = one_sheet[2], with_them[0]
     assert (np.diag(result.covariance) <= 1.05 * np.diag(alone.covariance)).all()
     assert sum(result.parts.values()) == pytest.approx(result.covariance, rel=1e-6, abs=1e-9)
 
@@ -233,9 +253,9 @@ def test_lines_of_another_wall_are_left_out_with_a_warning():
 
 
 def test_contradiction_is_rare_when_everything_is_as_assumed():
-    """Oracle: a test at 1e-4 must not fire in 15 draws from its own assumptions."""
+    """Oracle: a test at 1e-4 must not fire in 8 draws from its own assumptions."""
     cam = camera()
-    for seed in range(15):
+    for seed in range(8):
         rng = np.random.default_rng([7, seed])
         blocks, _ = blocks_of(cam, rng, np.zeros((1, 2)))
         alone = adjust(blocks, state(cam))

@@ -71,6 +71,9 @@ def _agreeing(ends: Array, near: float | None) -> tuple[NDArray[np.bool_], float
     if around.sum() < LEAST_SEGMENTS:
         return None
     s, xs, ys, w = slope[around], x[around], y[around], weight[around]
+    cell = np.column_stack([np.floor(s / (2 * AGREE_RAD)), np.floor((ys - s * xs) / PLACES_MM)])
+    same = np.unique(cell, axis=0, return_inverse=True)[1].ravel()
+    w = w * np.minimum(1, MOST_MM / np.bincount(same, w))[same]  # one line found over and over counts once
     turns = TURNS if near is None else TURNS[np.abs(TURNS - near) <= 0.03]
     if not len(turns):
         return None
@@ -113,11 +116,14 @@ def _beyond_chance(s: Array, x: Array, y: Array, length: Array, a: float, b: flo
 
     Asked of all lines and of the longer ones: the grain of boards is many and short, laps are few and long.
     """
-    off = np.abs(s - a - b * y / 1000)
+    r = s - a - b * y / 1000
+    turn, place = np.floor(r / (2 * AGREE_RAD)), np.floor((y - s * x) / PLACES_MM)
     for least in LEAST_LENGTHS_MM:
         of = length >= least
         places = _support(s[of], x[of], y[of], length[of], a, b)[1]
-        chance = float((off[of] > 5 * AGREE_RAD).sum()) * 2 * AGREE_RAD / (2 * limit - 10 * AGREE_RAD)
+        other = of & (np.abs(r) > 5 * AGREE_RAD)
+        lines = len(np.unique(np.column_stack([turn[other], place[other]]), axis=0))  # found over and over is one
+        chance = lines * 2 * AGREE_RAD / (2 * limit - 10 * AGREE_RAD)
         if places >= LEAST_PLACES and places > poisson.isf(CHANCE, chance):
             return True
     return False
