@@ -14,6 +14,7 @@ import typer
 from typer.exceptions import TyperException
 
 from sizing.cli_against import compared_with, typed_order_readable
+from sizing.cli_desk import desk
 from sizing.cli_dispute import dispute
 from sizing.cli_estimate import estimate
 from sizing.cli_lens import lens
@@ -129,6 +130,7 @@ app.add_typer(rules)
 app.command()(release)
 app.command()(decide)
 app.command()(dispute)
+app.command()(desk)
 app.command()(lens)
 
 

@@ -1,0 +1,81 @@
+"""The desk as a web application: routes put together, one guard before all of them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from importlib.resources import files
+from pathlib import Path
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from starlette.applications import Starlette
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, Response
+from starlette.routing import BaseRoute, Mount
+from starlette.staticfiles import StaticFiles
+
+from sizing.desk.folder import DeskFolder
+from sizing.desk.guard import Guard
+from sizing.errors import InputError
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Desk:
+    """What every page needs: the folder and the templates."""
+
+    folder: DeskFolder
+    templates: Environment
+
+    def page(self, template: str, status: int = 200, **facts: object) -> HTMLResponse:
+        """Return a page of this desk."""
+        return HTMLResponse(self.templates.get_template(template).render(**facts), status_code=status)
+
+
+def create_app(root: Path, token: str, port: int) -> Guard:
+    """Return the desk over the folder `root`, behind its guard.
+
+    Parameters
+    ----------
+    root : folder whose jobs are shown and changed; nothing outside is.
+    token : of the first address.
+    port : where it will listen; requests that name another are refused.
+    """
+    desk = Desk(DeskFolder(root.resolve()), _templates())
+    app = Starlette(
+        routes=[*_routes(), Mount("/static", StaticFiles(directory=str(files("sizing.desk") / "static")))],
+        exception_handlers={InputError: _bad_input, 404: _missing},
+    )
+    app.state.desk = desk
+    return Guard(app, token, port)
+
+
+def desk_of(request: Request) -> Desk:
+    """Return the desk that a request was made to."""
+    desk = request.app.state.desk
+    assert isinstance(desk, Desk)
+    return desk
+
+
+def _routes() -> list[BaseRoute]:
+    from sizing.desk import jobs_page
+
+    return [*jobs_page.ROUTES]
+
+
+def _templates() -> Environment:
+    return Environment(
+        loader=PackageLoader("sizing.desk"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+async def _bad_input(request: Request, error: Exception) -> Response:
+    assert isinstance(error, InputError)
+    problems = [str(p) for p in error.problems]
+    return desk_of(request).page("problem.html", 404 if error.code == "no-such-file" else 400, problems=problems)
+
+
+async def _missing(request: Request, error: Exception) -> Response:
+    return desk_of(request).page("problem.html", 404, problems=["There is no such page at this desk."])

@@ -1,0 +1,78 @@
+"""The desk over its real application (Starlette's test client; the server itself in a process of its own)."""
+
+import os
+import re
+import signal
+import subprocess
+import sys
+
+import httpx2
+import pytest
+from starlette.testclient import TestClient
+
+from sizing.desk.app import create_app
+from sizing.desk.folder import DeskFolder
+from sizing.errors import InputError
+
+# Where tests run in the background the interrupt is ignored, and children inherit that.
+SERVE = "import signal; signal.signal(signal.SIGINT, signal.default_int_handler); from sizing.cli import main; main()"
+
+
+@pytest.fixture
+def folder(tmp_path):
+    for name in ("larch-1", "more/larch-2", "secondtape/no", ".hidden/no"):
+        (tmp_path / name).mkdir(parents=True)
+        (tmp_path / name / "job.toml").write_text("")
+    return tmp_path
+
+
+def visitor(root):
+    client = TestClient(create_app(root, "key-for-tests", 8731), base_url="http://127.0.0.1:8731")
+    client.get("/?key=key-for-tests")
+    return client
+
+
+def test_jobs_are_folders_with_a_job_file_and_results_are_none(folder):
+    assert DeskFolder(folder).jobs() == ("larch-1", "more/larch-2")
+    assert "more/larch-2" in visitor(folder).get("/").text
+
+
+@pytest.mark.parametrize("name", ["..", "../x", "larch-1/../..", "/etc", "nothing"])
+def test_nothing_outside_the_folder_is_a_job(folder, name):
+    (folder.parent / "job.toml").write_text("")
+    with pytest.raises(InputError, match="no such file"):
+        DeskFolder(folder).job(name)
+
+
+def test_a_link_that_leaves_the_job_is_no_file_of_it(folder):
+    (folder / "larch-1" / "out.jpg").symlink_to("/etc/passwd")
+    with pytest.raises(InputError):
+        DeskFolder(folder).file("larch-1", "out.jpg")
+
+
+def test_a_page_that_is_not_there_says_so_in_the_desks_own_words(folder):
+    answer = visitor(folder).get("/nothing-here")
+    assert answer.status_code == 404
+    assert "no such page at this desk" in answer.text
+
+
+def test_the_command_serves_on_loopback_and_ends_when_interrupted(folder):
+    started = subprocess.Popen(
+        [sys.executable, "-c", SERVE, "desk", str(folder)],
+        stdout=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "PYTHONUNBUFFERED": "1"},
+    )
+    try:
+        url = re.search(r"http://\S+", started.stdout.readline())[0]
+        for _ in range(100):
+            try:
+                answer = httpx2.get(url, follow_redirects=True)
+                break
+            except httpx2.ConnectError:
+                continue
+        assert "larch-1" in answer.text
+    finally:
+        started.send_signal(signal.SIGINT)
+        started.wait(20)
+        started.stdout.close()
