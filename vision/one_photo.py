@@ -12,7 +12,14 @@ import numpy as np
 from vision.advice import geometry_warnings, reference_warnings
 from vision.camera import Camera, back_project, project
 from vision.depths import edge_depths
-from vision.edge_blur import looks_like_itself, printed_blur
+from vision.edge_blur import (
+    WORTH_A_TRY,
+    first_outline,
+    looks_like_itself,
+    pattern_agreement,
+    printed_blur,
+    weakened,
+)
 from vision.found import doubt, widened
 from vision.measures import Measured, candidate_effects, measure
 from vision.opening import find_openings
@@ -178,7 +185,7 @@ def _solve(request: OpeningRequest, ready: Prepared) -> Solved | Warning_:
 
 def _solve_sheets(request: OpeningRequest, ready: Prepared, grey: cv2.typing.MatLike) -> Solved | Warning_:
     """Return the photo solved by the sheets that look like themselves where they were placed."""
-    sightings = ready.sightings
+    sightings = tuple(s for s in ready.sightings if pattern_agreement(grey, s.letter, first_outline(s)) > WORTH_A_TRY)
     while sightings:
         solved = solve_sheets(grey, sightings, ready.prior, request.check_bar, request.wall)
         good = [looks_like_itself(grey, s, o) for s, o in zip(sightings, solved.outlines_px, strict=True)]
@@ -198,14 +205,15 @@ def _doubted(request: OpeningRequest, ready: Prepared, solved: Solved) -> tuple[
     """Return the photo solved as cut where the references show that it was, and what else makes it worse."""
     warned: list[Warning_] = []
     exif, size, prior = ready.picture.exif, ready.picture.size_px, ready.prior
+    grey = cv2.cvtColor(ready.picture.rgb, cv2.COLOR_RGB2GRAY)
+    blur = printed_blur(grey, solved.blocks, solved.outlines_px)
+    solved = weakened(solved, blur)
     if not any(w.code == "cropped" for w in ready.report.warnings) and shows_cut(solved, prior, exif, size):
         again = _solve(request, replace(ready, prior=cut_prior(prior, exif, size)))
         if isinstance(again, Solved):
-            solved, warned = again, [cut_found()]
+            solved, warned = weakened(again, blur), [cut_found()]
     sheets = ready.reference.kind == "sheet"
     side = (WIDTH_MM, HEIGHT_MM) if sheets else reference_size_mm(ready.reference)
-    grey = cv2.cvtColor(ready.picture.rgb, cv2.COLOR_RGB2GRAY)
-    blur = printed_blur(grey, solved.blocks, solved.outlines_px) if sheets else None
     camera, root = solved.adjusted.state.camera, float(np.sqrt(side[0] * side[1]))
     return solved, [*warned, *solved_doubts(camera, prior, exif, size, solved.outlines_px, root, blur)]
 

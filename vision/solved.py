@@ -36,7 +36,7 @@ def best_of(blocks: Sequence[Block[PhotoState]], starts: Sequence[PhotoState]) -
     """Return the adjustment of least cost among the starts."""
     rough = sorted((adjust(blocks, s, iterations=8) for s in starts), key=lambda a: a.cost)
     near = [a for a in rough if a.cost < 10 * rough[0].cost + 100]  # the other pose of a weak view stays in
-    return min((adjust(blocks, a.state, iterations=60) for a in near), key=lambda a: a.cost)
+    return min((adjust(blocks, a.state, iterations=60) for a in near or rough[:1]), key=lambda a: a.cost)
 
 
 def outline_px(state: PhotoState, i: int, plane: Array, half: Array) -> Array:
