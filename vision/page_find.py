@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from math import hypot
 
 import cv2
 import numpy as np
@@ -156,9 +157,10 @@ def _four_sided(contour: NDArray[np.generic], area: float, likely: Callable[[Arr
     for share in (0.02, 0.035, 0.06, 0.09):
         polygon = cv2.approxPolyDP(hull, share * length, True).reshape(-1, 2)
         if len(polygon) == 4:
-            rough = _from_top_left(np.asarray(polygon, float))
-            if area < 0.75 * cv2.contourArea(rough.astype(np.float32)) or not likely(rough):
+            rough = np.asarray(polygon, float)
+            if area < 0.75 * cv2.contourArea(polygon) or not likely(rough):
                 return None
+            rough = _from_top_left(rough)
             quad = _fitted(np.asarray(contour, float).reshape(-1, 2), rough)
             whole = quad is not None and area > FILL * cv2.contourArea(quad.astype(np.float32))
             return quad if whole else None
@@ -210,22 +212,24 @@ def _likely(
 ) -> bool:
     """Return whether place, size and proportions allow a reference there."""
     w, h = photo
-    if (quad < 2).any() or (quad > np.array([w - 3, h - 3])).any():
+    p = quad.tolist()
+    if any(not (2 <= x <= w - 3 and 2 <= y <= h - 3) for x, y in p):
         return False
-    lengths = np.linalg.norm(np.roll(quad, -1, axis=0) - quad, axis=1)
-    if lengths.min() < MIN_SHORT_PX:
+    lengths = [hypot(p[k][0] - p[k - 3][0], p[k][1] - p[k - 3][1]) for k in range(4)]
+    shortest, longest = min(lengths), max(lengths)
+    if shortest < MIN_SHORT_PX:
         return False
     # seen at up to 50 degrees a side is foreshortened to 0.64
-    ratio = np.sort([lengths[[0, 2]].mean(), lengths[[1, 3]].mean()])
-    if not 0.64 < ratio[1] / ratio[0] / (max(size_mm) / min(size_mm)) < 1 / 0.64:
+    pair = sorted((lengths[0] + lengths[2], lengths[1] + lengths[3]))
+    if not 0.64 < pair[1] / pair[0] / (max(size_mm) / min(size_mm)) < 1 / 0.64:
         return False
     middle = quad.mean(0)
     if opening is not None:
         out = cv2.pointPolygonTest(opening.astype(np.float32), (float(middle[0]), float(middle[1])), True)
-        if out > -0.4 * lengths.min():
+        if out > -0.4 * shortest:
             return False
         # an opening of less than a foot or more than eight metres is none
-        px_per_mm = lengths.max() / max(size_mm)
+        px_per_mm = longest / max(size_mm)
         wide = np.linalg.norm(opening[1] - opening[0]) / px_per_mm
         if not 200 < wide < 9000:
             return False

@@ -24,13 +24,13 @@ def solve_page_photo(
 ) -> Solved | Warning_:
     """Return the photo adjusted from its pages or cards, or a warning that says why there is none to go by.
 
-    Those pointed out are used as they are, traced unless the photo says `trace = false`. Others of the kind are
-    looked for, and join when they fit the same wall at the same size.
+    Those pointed out are used, traced unless the photo says `trace = false`. Beside a single one others of the kind
+    are looked for, and join when they fit the same wall at the same size.
     """
     seen = rgb if asked.trace else None
     given = list(asked.reference_corners_px)
-    if given and not asked.trace:
-        return solve_rectangles(given, reference, prior, wall, asked.click_px)
+    if given and (not asked.trace or len(given) > 1):
+        return solve_rectangles(given, reference, prior, wall, asked.click_px, seen, asked.corners_px)
     found = find_quads(
         rgb,
         reference_size_mm(reference),

@@ -1,0 +1,103 @@
+"""Pages and cards found by themselves in renderings of the fixtures, apart from the program."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from fixtures.renderer.camera import Camera, film_focal_px, pose
+from fixtures.renderer.render import render
+from fixtures.renderer.scene import Opening, Scene, Sheet, Wall, smooth_sides
+from vision.page_find import evenness, find_quads
+from vision.page_photo import solve_page_photo
+from vision.priors import camera_prior
+from vision.request import PhotoRequest, Reference, Warning_
+
+LETTER = (215.9, 279.4)
+RECTANGLE = np.array([[-350.0, -300], [350, -300], [350, 300], [-350, 300]])
+PAGES = (
+    Sheet(0, (-640.0, -130.0), 1.5, stand_off_mm=0.5, plain="letter", stated_mm=LETTER),
+    Sheet(1, (450.0, -90.0), -2.0, stand_off_mm=0.5, plain="letter", stated_mm=LETTER),
+)
+
+
+def camera(width=1024):
+    r, t = pose(np.array([30.0, -40.0, 1500.0]), 3.0, -2.0, 0.5)
+    f = film_focal_px(26, width, width * 3 // 4)
+    return Camera(width, width * 3 // 4, f, (width - 1) / 2, (width * 3 / 4 - 1) / 2, 0.0, 0.0, r, t)
+
+
+def photo(pages=PAGES, wall=None, width=1024):
+    wall = wall or Wall()
+    scene = Scene("t", camera(width), Opening(smooth_sides(RECTANGLE)), pages, wall, oversample=1)
+    rgb, truth = render(scene)
+    return rgb, truth, [np.array(r["corners_px"]) for r in truth["references"]]
+
+
+def prior(width=1024):
+    return camera_prior(camera(width).f_px * 1.02, 0.03, (width, width * 3 // 4), known=True)
+
+
+def asked(truth, **more):
+    return PhotoRequest(Path("p.jpg"), corners_px=np.array(truth["rough_corners_px"]), **more)
+
+
+@pytest.fixture(scope="module")
+def two():
+    return photo()
+
+
+def test_both_pages_on_brick_are_found_and_nothing_else_looks_as_much_like_one(two):
+    rgb, truth, true = two
+    found = find_quads(rgb, LETTER, prior(), plain=True, corner_mm=20, opening_px=np.array(truth["rough_corners_px"]))
+    for q in true:
+        assert min(np.abs(f.corners_px - q).max() for f in found[:2]) < 0.5
+
+
+def test_without_any_click_two_pages_are_solved_together(two):
+    rgb, truth, _true = two
+    solved = solve_page_photo(rgb, asked(truth), Reference("letter"), prior(), "masonry")
+    assert len(solved.names) == 2
+    assert solved.warnings == ()
+
+
+@pytest.mark.slow
+def test_a_second_page_joins_the_one_that_was_pointed_out(two):
+    rgb, truth, true = two
+    request = asked(truth, reference_corners_px=(true[1] + [[2, -3], [1, 3], [-3, 2], [0, -2]],))
+    solved = solve_page_photo(rgb, request, Reference("letter"), prior(), "masonry")
+    assert len(solved.names) == 2
+    assert np.abs(solved.outlines_px[0] - true[1]).max() < 1.0
+
+
+def test_corners_as_clicked_are_not_traced(two):
+    rgb, truth, true = two
+    request = asked(truth, trace=False, reference_corners_px=(true[0],))
+    solved = solve_page_photo(rgb, request, Reference("letter"), prior(), "masonry")
+    assert solved.noise_px == request.click_px
+
+
+@pytest.mark.slow
+def test_a_white_page_on_a_white_wall_is_found():
+    pages = tuple(replace(p, colour=(0.82, 0.82, 0.81)) for p in PAGES)
+    rgb, truth, _true = photo(pages, Wall("stucco", colour=(0.66, 0.65, 0.63)))
+    solved = solve_page_photo(rgb, asked(truth), Reference("letter"), prior(), "render")
+    assert not isinstance(solved, Warning_)
+    assert len(solved.names) == 2
+
+
+def test_a_wall_without_a_page_is_said_to_have_none():
+    rgb, truth, _ = photo(())
+    said = solve_page_photo(rgb, asked(truth), Reference("letter"), prior(), "masonry")
+    assert isinstance(said, Warning_)
+    assert said.code == "no-reference"
+    assert "point out its corners" in said.message
+
+
+def test_a_page_half_in_shadow_is_as_even_as_a_lit_one():
+    pages = tuple(replace(p, shade_from_mm=20.0) for p in PAGES)
+    rgb, _, true = photo(pages)
+    assert evenness(rgb, true[0]) > 0.5
