@@ -11,7 +11,7 @@ import numpy as np
 
 from vision.adjustment import Block, adjust
 from vision.markers import Sighting, apply_homography
-from vision.observations import EdgeBlock, PhotoState
+from vision.observations import EdgeBlock, PhotoState, point_block
 from vision.printed_edges import CELL_MM, linear_light
 from vision.request import Array
 from vision.sheet import HEIGHT_MM, WIDTH_MM, black_cells_mm
@@ -23,7 +23,8 @@ LEAST_EDGES = 40
 PATTERN_MM = np.array([[0, 0], [WIDTH_MM, 0], [WIDTH_MM, HEIGHT_MM], [0, HEIGHT_MM]], np.float32)
 SADDLE_OFF_PX, SADDLE_OFF = 1.5, 0.02
 WORTH_A_TRY = 0.2  # agreement from a sheet's markers alone; far from there no adjustment finds back
-SMEARED, SMEARED_SHARE, GROUPS = 0.5, 0.25, 12
+# Spread over reach: 0.45 at most on sound practice photos, 0.63 where nothing but blur is left. Saddles: guesses.
+SMEARED, U_SMEARED_PX, U_SMEARED_CORNER_PX = 0.47, 0.4, 1.5
 # Practice photos: 0.96 to 1.0 where a sheet was placed well, 0.0 to 0.7 where one or two smeared markers misled. Where
 # more was read a low figure can be a plant or a shadow.
 LEAST_AGREEMENT, LEAST_AGREEMENT_OF_FEW, FEW_MARKERS = 0.5, 0.9, 2
@@ -93,21 +94,26 @@ def _of_sheet(grey: cv2.typing.MatLike, block: EdgeBlock, outline: Array) -> Pri
     return PrintedBlur((both[0], both[1]), reach, float(np.median(white)), noise / float(np.median(step)))
 
 
-def weakened(solved: Solved, blur: PrintedBlur | None) -> Solved:
-    """Return the photo adjusted again with smeared edges counted as few and coarse; the same where none are smeared.
+def weakened(solved: Solved, sightings: Sequence[Sighting], blur: PrintedBlur | None) -> Solved:
+    """Return the photo adjusted again by the saddles of its sheets where edges are smeared; else the same.
 
-    Where the blur fills a cell of the pattern, each edge is drawn toward its neighbours: errors of one sheet then go
-    together, and their own scatter does not show it. All edges of a sheet count as `GROUPS` places, each good to a
-    quarter of the blur (guesses; without them 9 mm went with a U95 of 3 mm).
+    Where the blur fills a cell of the pattern, each edge is drawn toward its neighbours and the errors of one sheet go
+    together. The saddles stand between squares eight cells wide, and any symmetric blur leaves them in place.
     """
     if blur is None or max(blur.spread_px) <= SMEARED * blur.reach_px:
         return solved
-    u = SMEARED_SHARE * max(blur.spread_px)
-    blocks = tuple(
-        replace(b, u_px=np.maximum(b.u_px, u * np.sqrt(len(b.u_px) / GROUPS))) if _is_printed(b) else b
-        for b in solved.blocks
-    )
-    return replace(solved, adjusted=adjust(blocks, solved.adjusted.state), blocks=blocks)
+    half, middle = np.array([108.0, 140.0]), np.array([WIDTH_MM / 2, HEIGHT_MM / 2])
+    blocks: list[Block[PhotoState]] = []
+    for b in solved.blocks:
+        if not _is_printed(b):
+            blocks.append(b)
+            continue
+        place = solved.outlines_px[b.reference].mean(0)
+        s = min(sightings, key=lambda s: float(np.linalg.norm(first_outline(s).mean(0) - place)))
+        few = len(s.saddles_px) < 4
+        mm, px = (s.corners_mm, s.corners_px) if few else (s.saddles_mm, s.saddles_px)
+        blocks.append(point_block(b.reference, mm - middle, half, px, U_SMEARED_CORNER_PX if few else U_SMEARED_PX))
+    return replace(solved, adjusted=adjust(blocks, solved.adjusted.state), blocks=tuple(blocks))
 
 
 def _is_printed(block: Block[PhotoState]) -> TypeGuard[EdgeBlock]:

@@ -102,6 +102,8 @@ def trace_photo(request: OpeningRequest, ready: Prepared) -> PhotoTraced | Photo
     if isinstance(solved, Warning_):
         return replace(ready.report, error=solved)
     solved, doubts = _doubted(request, ready, solved)
+    if {"blurred", "references-disagree"} <= {w.code for w in (*doubts, *solved.warnings)}:
+        return replace(ready.report, warnings=(*ready.report.warnings, *doubts), error=_smeared(ready.asked.path.name))
     warned = [*ready.report.warnings, *doubts, *solved.warnings, *reference_warnings(request, solved)]
     found = tuple(zip(solved.names, solved.outlines_px, strict=True))
     base = replace(ready.report, references_px=found, warnings=tuple(warned))
@@ -194,10 +196,14 @@ def _solve_sheets(request: OpeningRequest, ready: Prepared, grey: cv2.typing.Mat
         # the one with the fewest markers alone: it may have led the others astray
         worst = min((s.markers, i) for i, s in enumerate(sightings) if not good[i])[1]
         sightings = (*sightings[:worst], *sightings[worst + 1 :])
+    return _smeared(ready.asked.path.name)
+
+
+def _smeared(name: str) -> Warning_:
     return Warning_(
         "no-reference",
-        f"a sheet was seen in {ready.asked.path.name}, but too blurred or too small to be read; hold still, go nearer, "
-        "and take the photo again in its original size",
+        f"a sheet was seen in {name}, but too blurred or too small to be read; hold still, go nearer, and take the "
+        "photo again in its original size",
     )
 
 
@@ -207,11 +213,11 @@ def _doubted(request: OpeningRequest, ready: Prepared, solved: Solved) -> tuple[
     exif, size, prior = ready.picture.exif, ready.picture.size_px, ready.prior
     grey = cv2.cvtColor(ready.picture.rgb, cv2.COLOR_RGB2GRAY)
     blur = printed_blur(grey, solved.blocks, solved.outlines_px)
-    solved = weakened(solved, blur)
+    solved = weakened(solved, ready.sightings, blur)
     if not any(w.code == "cropped" for w in ready.report.warnings) and shows_cut(solved, prior, exif, size):
         again = _solve(request, replace(ready, prior=cut_prior(prior, exif, size)))
         if isinstance(again, Solved):
-            solved, warned = weakened(again, blur), [cut_found()]
+            solved, warned = weakened(again, ready.sightings, blur), [cut_found()]
     sheets = ready.reference.kind == "sheet"
     side = (WIDTH_MM, HEIGHT_MM) if sheets else reference_size_mm(ready.reference)
     camera, root = solved.adjusted.state.camera, float(np.sqrt(side[0] * side[1]))
