@@ -212,13 +212,13 @@ def _doubted(request: OpeningRequest, ready: Prepared, solved: Solved) -> tuple[
     warned: list[Warning_] = []
     exif, size, prior = ready.picture.exif, ready.picture.size_px, ready.prior
     grey = cv2.cvtColor(ready.picture.rgb, cv2.COLOR_RGB2GRAY)
-    blur = printed_blur(grey, solved.blocks, solved.outlines_px)
+    sheets = ready.reference.kind == "sheet"
+    blur = printed_blur(grey, solved.blocks, solved.outlines_px) if sheets else None
     solved = weakened(solved, ready.sightings, blur)
     if not any(w.code == "cropped" for w in ready.report.warnings) and shows_cut(solved, prior, exif, size):
         again = _solve(request, replace(ready, prior=cut_prior(prior, exif, size)))
         if isinstance(again, Solved):
             solved, warned = weakened(again, ready.sightings, blur), [cut_found()]
-    sheets = ready.reference.kind == "sheet"
     side = (WIDTH_MM, HEIGHT_MM) if sheets else reference_size_mm(ready.reference)
     camera, root = solved.adjusted.state.camera, float(np.sqrt(side[0] * side[1]))
     return solved, [*warned, *solved_doubts(camera, prior, exif, size, solved.outlines_px, root, blur)]
