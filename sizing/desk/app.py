@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from importlib.resources import files
 from pathlib import Path
 
@@ -15,15 +15,17 @@ from starlette.staticfiles import StaticFiles
 
 from sizing.desk.folder import DeskFolder
 from sizing.desk.guard import Guard
+from sizing.desk.running import Runs
 from sizing.errors import InputError
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Desk:
-    """What every page needs: the folder and the templates."""
+    """What every page needs: the folder, the templates, and the runs of checks."""
 
     folder: DeskFolder
     templates: Environment
+    runs: Runs = field(default_factory=Runs)
 
     def page(self, template: str, status: int = 200, **facts: object) -> HTMLResponse:
         """Return a page of this desk."""

@@ -1,0 +1,118 @@
+"""What checks left in a job's folder: the newest result, and whether its inputs have changed since."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from sizing.desk.folder import JOB_FILE
+from sizing.runfolder import FOLDER
+
+RESULT_FILE = "result.json"
+# A result of 200 openings with 12 photos each stays well under this; more was not written by a check.
+_LARGEST = 50_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class LastResult:
+    """The result of one job (an element of `jobs`), the folder of its run, and what changed since, empty if nothing."""
+
+    document: Mapping[str, Any]
+    folder: Path
+    changed: tuple[str, ...]
+
+    @property
+    def stale(self) -> bool:
+        """Whether it was made from other inputs than the present ones."""
+        return bool(self.changed)
+
+    def opening(self, label: str) -> Mapping[str, Any] | None:
+        """Return the result of one opening, None where the check did not know it."""
+        found = (o for o in self.document.get("openings", ()) if o.get("label") == label)
+        return next(found, None)
+
+
+def newest_result(folder: Path) -> LastResult | None:
+    """Return the newest result in a job's folder, one of the present inputs before all others; None without any.
+
+    Notes
+    -----
+    Files are read again only when their time or size has changed. Compared are the job file and the photos, by
+    SHA-256 as the result holds them.
+    """
+    job_sha256 = file_sha256(folder / JOB_FILE)
+    best: LastResult | None = None
+    for path in _by_age(folder):
+        document = _document(path)
+        if document is None:
+            continue
+        changed = _changed(folder, document, job_sha256)
+        if best is None or not changed:
+            best = LastResult(document, path.parent, changed)
+        if not changed:
+            break
+    return best
+
+
+def file_sha256(path: Path) -> str:
+    """Return the SHA-256 of a file, empty where it cannot be read; kept while its time and size stay."""
+    try:
+        found = path.stat()
+    except OSError:
+        return ""
+    return _sha256(path, found.st_mtime_ns, found.st_size)
+
+
+def _by_age(folder: Path) -> list[Path]:
+    """Return the result files of a job, newest first."""
+    found = []
+    for path in (folder / FOLDER).glob(f"*/{RESULT_FILE}"):
+        try:
+            found.append((path.stat().st_mtime_ns, path))
+        except OSError:  # gone between the two looks
+            continue
+    return [path for _, path in sorted(found, reverse=True)]
+
+
+def _document(path: Path) -> Mapping[str, Any] | None:
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return _read(path, found.st_mtime_ns, found.st_size)
+
+
+@lru_cache(maxsize=4096)
+def _read(path: Path, time_ns: int, size: int) -> Mapping[str, Any] | None:
+    if size > _LARGEST:
+        return None
+    try:
+        whole = json.loads(path.read_text(encoding="utf-8"))
+        document = whole["jobs"][0]
+        labels = [opening["label"] for opening in document["openings"]]
+    except (OSError, ValueError, RecursionError, LookupError, TypeError):
+        return None
+    return document if isinstance(document, dict) and labels else None
+
+
+@lru_cache(maxsize=16384)
+def _sha256(path: Path, time_ns: int, size: int) -> str:
+    try:
+        return hashlib.sha256(path.read_bytes()).hexdigest()
+    except OSError:
+        return ""
+
+
+def _changed(folder: Path, document: Mapping[str, Any], job_sha256: str) -> tuple[str, ...]:
+    changed = [] if document.get("sha256") == job_sha256 else [JOB_FILE]
+    for opening in document["openings"]:
+        for photo in opening.get("photos", ()):
+            name = str(photo.get("file"))
+            if photo.get("sha256") and file_sha256(folder / name) != photo["sha256"]:
+                changed.append(name)
+    return tuple(dict.fromkeys(changed))

@@ -1,0 +1,131 @@
+"""Checks in a child process: progress, results, and a child that fails. The child is a real one."""
+
+import shutil
+import time
+from pathlib import Path
+
+import pytest
+
+from sizing.desk.results import newest_result
+from sizing.desk.running import CHECK, Runs, check_task
+from sizing.desk.worker import Worker, WorkerError
+from sizing.errors import InputError
+
+READINGS_ONLY = """[job]
+id = "larch-1"
+units = "in"
+[[opening]]
+label = "W1"
+wall = "masonry"
+[opening.width]
+top = "36"
+middle = "36"
+bottom = "36"
+[opening.height]
+left = "46"
+middle = "46"
+right = "46"
+"""
+
+
+def echo(value, *, say):
+    say("on it")
+    return value
+
+
+def fails(*, say):
+    raise ValueError("no luck")
+
+
+def hangs(*, say):
+    time.sleep(60)
+
+
+def grows(*, say):
+    return len(bytearray(3 << 30))
+
+
+def dies(*, say):
+    import os
+
+    os._exit(3)
+
+
+@pytest.fixture
+def worker():
+    one = Worker(memory_mb=2048)
+    yield one
+    one.close()
+
+
+@pytest.fixture
+def runs():
+    some = Runs()
+    yield some
+    some.close()
+
+
+@pytest.fixture
+def job(tmp_path):
+    folder = tmp_path / "larch-1"
+    folder.mkdir()
+    (folder / "job.toml").write_text(READINGS_ONLY)
+    return folder
+
+
+def finished(runs, run):
+    for _ in range(1200):
+        if runs.get(run).over:
+            return runs.get(run)
+        time.sleep(0.05)
+    raise AssertionError(runs.get(run))
+
+
+def test_a_child_answers_and_says_how_far_it_is_and_a_failure_ends_only_its_task(worker):
+    said = []
+    assert worker.run(echo, 7, say=said.append) == 7
+    assert said == ["on it"]
+    with pytest.raises(WorkerError, match="no luck"):
+        worker.run(fails)
+    with pytest.raises(WorkerError, match="memory"):
+        worker.run(grows)
+    assert worker.run(echo, 8) == 8
+
+
+def test_a_child_that_hangs_or_dies_is_replaced(worker):
+    with pytest.raises(WorkerError, match="stopped"):
+        worker.run(hangs, timeout_s=0.2)
+    with pytest.raises(WorkerError, match="end"):
+        worker.run(dies)
+    assert worker.run(echo, 9) == 9
+
+
+def test_a_check_in_a_child_leaves_a_result_that_is_stale_once_the_job_changes(runs, job):
+    run = finished(runs, runs.start("larch-1", CHECK, check_task, job, job.parent))
+    assert run.state == "done", run.error
+    assert run.ready
+    assert (job.parent / run.answer / "result.json").is_file()
+    found = newest_result(job)
+    assert found.document["verdict"] == "unproven"
+    assert not found.stale
+    assert found.opening("W1")["readings"]
+    (job / "job.toml").write_text(READINGS_ONLY.replace('top = "36"', 'top = "37"'))
+    assert newest_result(job).changed == ("job.toml",)
+
+
+def test_a_job_that_cannot_be_read_fails_with_its_problem_and_leaves_no_result(runs, job):
+    (job / "job.toml").write_text("[job]\nid = 1\n")
+    run = finished(runs, runs.start("larch-1", CHECK, check_task, job, job.parent))
+    assert run.state == "failed"
+    assert "units" in run.error
+    assert newest_result(job) is None
+    with pytest.raises(InputError, match="no such run"):
+        runs.get("x")
+
+
+def test_a_result_of_the_present_inputs_comes_before_a_newer_one_of_others(job):
+    demo = Path(__file__).parent.parent / "fixtures" / "demo" / "secondtape"
+    if not demo.is_dir():
+        pytest.skip("the demo has not been checked here")
+    shutil.copytree(demo, job / "secondtape")
+    assert newest_result(job).stale
