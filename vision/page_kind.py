@@ -19,7 +19,7 @@ Kind = Literal["letter", "a4", "id1"]
 KINDS: tuple[Kind, ...] = ("letter", "a4", "id1")
 SAYS = {"letter": "US Letter (8 1/2 x 11 in)", "a4": "A4 (210 x 297 mm)", "id1": "a card (85.6 x 54 mm)"}
 CONTRADICTED = {"lines-disagree", "references-disagree"}
-BETTER = 16.0  # of the cost: four standard deviations
+BETTER, BETTER_SHARE = 25.0, 0.75  # of the cost: five standard deviations, and not one fault among many
 
 
 def wrong_kind(
@@ -33,25 +33,30 @@ def wrong_kind(
     """Return `reference-size` where the pages contradict the size that was said and fit another; else None.
 
     Pages of the wrong proportions look tilted. One page alone can be tilted; two pages or the lines of the wall
-    cannot be at once. Nothing is asked unless they contradict each other, so sound pages are never doubted.
+    cannot be at once. The other size must fit much better: sound pages are never doubted.
     """
-    if reference.kind == "sheet" or not CONTRADICTED & {w.code for w in solved.warnings}:
+    if reference.kind not in SAYS:
         return None
     grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
+    contradicted = bool(CONTRADICTED & {w.code for w in solved.warnings})
+    said = solve_rectangles(solved.outlines_px, reference, prior, wall, 1.0, rgb, corners_px)
     for kind in _others(reference.kind):
         other = solve_rectangles(solved.outlines_px, Reference(kind), prior, wall, 1.0, rgb, corners_px)
-        other = lined(grey, other, corners_px, wall)
-        if CONTRADICTED & {w.code for w in other.warnings}:
-            continue
-        if len(other.blocks) > len(solved.blocks) or other.adjusted.cost < solved.adjusted.cost - BETTER:
-            said = SAYS.get(reference.kind, "a rectangle of the given size")
+        fits = other.adjusted.cost < min(said.adjusted.cost - BETTER, BETTER_SHARE * said.adjusted.cost)
+        if not fits and contradicted:
+            lines = lined(grey, other, corners_px, wall)
+            fits = len(lines.blocks) > max(len(other.blocks), len(solved.blocks))
+            fits = fits and not CONTRADICTED & {w.code for w in lines.warnings}
+        if fits:
             return Warning_(
                 "reference-size",
-                f"the reference was said to be {said}, but its proportions on this wall are those of {SAYS[kind]}; "
-                "nothing was measured: say which one it is (reference), or measure its sides and give them",
+                f"the reference was said to be {SAYS[reference.kind]}, but its proportions on this wall are those of "
+                f"{SAYS[kind]}; nothing was measured: say which one it is (reference), or measure its sides and give "
+                "them",
             )
     return None
 
 
 def _others(kind: str) -> Sequence[Kind]:
+    """Return the other standard sizes that a page or card could be taken for."""
     return [k for k in KINDS if k != kind]
