@@ -16,7 +16,7 @@ from vision.priors import camera_blocks, camera_prior, reference_blocks, size_bl
 from vision.request import CheckBar, Reference
 from vision.segments import Segments
 from vision.solve import SHEET_HALF_MM, SHEET_MIDDLE_MM
-from vision.wall_lines import contradicts, lined, with_lines
+from vision.wall_lines import _of_the_wall, contradicts, lined, with_lines
 
 SIZE = (1600, 1200)
 PLANE = SHEET_MIDDLE_MM * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1.0]])
@@ -232,6 +232,18 @@ def test_what_lies_in_opening_or_reference_is_no_line(one_sheet):
     w, h = SIZE
     corners = np.array([[5.0, 5], [w - 5, 5], [w - 5, h - 5], [5, h - 5]])
     assert with_lines(grey, blocks, alone, outlines, corners, "masonry") == (alone, ())
+
+
+@pytest.mark.parametrize(("hidden", "kept"), [((), 3), ((1, 2), 2), ((0, 1), 2), ((0, 3), 2), ((2,), 3)])
+def test_an_opening_in_part_out_of_view_hides_what_lies_beyond(hidden, kept):
+    """Short lines left of, above and right of an opening of 600 by 800 mm; its corners out of view are NaN."""
+    cam = camera()
+    corners = np.array([[400.0, -400], [1000, -400], [1000, 400], [400, 400]])
+    px = project(cam, np.column_stack([corners, np.zeros(4)]))
+    px[list(hidden)] = np.nan
+    first = np.array([[100.0, 0], [650, -700], [1200, 0], [650, 0]])
+    seen = Segments(ends_px(cam, first, first + np.array([100.0, 0])))
+    assert len(_of_the_wall(seen, state(cam), [], px, "masonry")) == kept
 
 
 def test_a_flat_picture_changes_nothing(one_sheet):

@@ -21,6 +21,7 @@ from vision.solved import Solved
 
 REFERENCE_MARGIN = 1.5  # pattern to page and its shadow
 OPENING_MARGIN_MM = {"masonry": 40.0, "render": 40.0, "siding": 130.0, "panel": 130.0}  # trim goes with the opening
+FAR_MM = 2000.0  # where a corner out of view is put
 PIECE_MM = {"masonry": 210.0, "render": 210.0, "siding": 150.0, "panel": 150.0}  # about one brick
 U_TRUE_MM = {"masonry": 1.0, "render": 1.0, "siding": 0.5, "panel": 0.5}  # design: 1 mm a brick; a guess for laps
 U_SLOPE_RAD = {"masonry": 1.0e-3, "render": 1.5e-3, "siding": 1.0e-3, "panel": 1.0e-3}  # guesses, of one course
@@ -145,15 +146,33 @@ def _of_the_wall(
     """Return the segments outside references and opening."""
     keep = [o.mean(0) + REFERENCE_MARGIN * (o - o.mean(0)) for o in outlines_px]
     if corners_px is not None:
-        q = back_project(state.camera, corners_px, 0.0)
-        middle = q.mean(0)
-        size = np.ptp(q, axis=0) / 2
-        if np.isfinite(size).all():
-            grown = middle + (q - middle) * (1 + OPENING_MARGIN_MM[wall] / np.maximum(size, 100))
-            keep.append(project(state.camera, np.column_stack([grown, np.zeros(4)])))
-        else:
+        q = _whole(back_project(state.camera, corners_px, 0.0))
+        middle, size = q.mean(0), np.ptp(q, axis=0) / 2
+        grown = middle + (q - middle) * (1 + OPENING_MARGIN_MM[wall] / np.maximum(size, 100))
+        polygon = project(state.camera, np.column_stack([grown, np.zeros(4)]))
+        if np.isfinite(polygon).all():
+            keep.append(polygon)
+        elif np.isfinite(corners_px).all():
             keep.append(corners_px)
     return clipped(found, keep)
+
+
+def _whole(corners_mm: Array) -> Array:
+    """Return corners (4, 2) from the top left clockwise, those out of view (NaN) put far off or opposite the others."""
+    q = corners_mm
+    for _ in range(2):  # with one corner in view the one opposite comes last
+        seen, put = np.asarray(np.isfinite(q).all(1)), q.copy()
+        for i, beside, above, x, y in ((0, 1, 3, -1, -1), (1, 0, 2, 1, -1), (2, 3, 1, 1, 1), (3, 2, 0, -1, 1)):
+            if seen[i]:
+                continue
+            if seen[beside] and seen[above] and seen[(i + 2) % 4]:
+                put[i] = q[beside] + q[above] - q[(i + 2) % 4]
+            elif seen[beside]:
+                put[i] = q[beside] + [x * FAR_MM, 0]
+            elif seen[above]:
+                put[i] = q[above] + [0, y * FAR_MM]
+        q = put
+    return q
 
 
 def segment_block(voted: Voted, state: PhotoState, wall: Wall) -> LineBlock:
