@@ -14,12 +14,13 @@ from fixtures.renderer.exif import exif_block
 from fixtures.renderer.render import render
 from fixtures.renderer.scene import Opening, Scene, Sheet, Wall, smooth_sides
 from tests.drawing import mapped, picture, view
+from vision.camera import Camera as Solved
 from vision.edge_blur import PrintedBlur, pattern_agreement, printed_blur
 from vision.exif import ExifFacts, focal_prior, read_exif
 from vision.markers import find_sheets
 from vision.one_photo import PhotoMeasured, measure_photo
 from vision.priors import camera_prior
-from vision.quality import file_doubts, solved_doubts, with_effects
+from vision.quality import file_doubts, slant_doubts, solved_doubts, with_effects
 from vision.request import PARTS, CheckBar, OpeningRequest, PhotoReport, PhotoRequest, Quantity, Warning_
 from vision.solve import solve_sheets
 
@@ -126,14 +127,21 @@ def test_a_sheet_looks_like_itself_where_it_is_and_nowhere_else():
     assert pattern_agreement(grey, 0, mapped(h, PATTERN)) < 0.95
 
 
-def doubts(*, blur=None, focal=3000.0, slant=0.0, scale=2.0, exif=EXIF, f35_known=True):
-    from vision.camera import Camera as Solved
-
+def facing(focal, slant):
     c, s = np.cos(slant), np.sin(slant)
-    camera = Solved(np.array([[c, 0, s], [0, 1, 0], [-s, 0, c]]), np.array([0, 0, 2000.0]), focal, 2015.5, 1511.5)
+    return Solved(np.array([[c, 0, s], [0, 1, 0], [-s, 0, c]]), np.array([0, 0, 2000.0]), focal, 2015.5, 1511.5)
+
+
+def doubts(*, blur=None, focal=3000.0, scale=2.0, exif=EXIF):
     outline = np.array([[-90, -120], [90, -120], [90, 120], [-90, 120.0]]) * scale + [2015.5, 1511.5]
-    prior = camera_prior(focal, 0.03, FULL, known=f35_known)
-    return solved_doubts(camera, prior, exif, FULL, [outline], float(np.sqrt(180 * 240)), blur)
+    prior = camera_prior(focal, 0.03, FULL, known=True)
+    return solved_doubts(facing(focal, 0.0), prior, exif, FULL, [outline], float(np.sqrt(180 * 240)), blur)
+
+
+@pytest.mark.parametrize(("slant_deg", "found"), [(0, []), (35, []), (50, ["steep"]), (-50, ["steep"])])
+def test_a_wall_seen_at_a_slant_is_said(slant_deg, found):
+    corners = np.array([[1000.0, 500], [3000, 500], [3000, 2500], [1000, 2500]])
+    assert [w.code for w in slant_doubts(facing(3000.0, np.radians(slant_deg)), corners)] == found
 
 
 def test_a_sound_photo_gets_no_word():
@@ -144,7 +152,6 @@ def test_a_sound_photo_gets_no_word():
     ("worse", "code"),
     [
         ({"focal": 1700.0}, "wide-lens"),
-        ({"slant": 0.9}, "steep"),
         ({"scale": 0.2}, "too-few-pixels"),
         ({"blur": PrintedBlur((2.0, 1.9), 6.0, 0.7, 0.02)}, "blurred"),
         ({"blur": PrintedBlur((0.8, 0.8), 6.0, 0.03, 0.02)}, "low-light"),

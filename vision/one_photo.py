@@ -29,7 +29,7 @@ from vision.part_view import hides_a_corner, trace_part
 from vision.prepared import Prepared, prepare
 from vision.print_scale import scaled_by_outline
 from vision.priors import reference_size_mm
-from vision.quality import cut_found, cut_prior, shows_cut, solved_doubts, with_effects
+from vision.quality import cut_found, cut_prior, shows_cut, slant_doubts, solved_doubts, with_effects
 from vision.request import (
     SIDES,
     Array,
@@ -118,7 +118,8 @@ def trace_photo(request: OpeningRequest, ready: Prepared) -> PhotoTraced | Photo
             return replace(base, error=searched)
         corners, found_by = searched, "photo"
     alone = len(solved.warnings)
-    solved = lined(grey, solved, corners, request.wall)
+    if asked.trace:  # as clicked, nothing is traced: neither the wall's lines
+        solved = lined(grey, solved, corners, request.wall)
     warned += solved.warnings[alone:]
     camera = solved.adjusted.state.camera
     if not asked.trace:
@@ -158,7 +159,9 @@ def measure_traced(request: OpeningRequest, traced: PhotoTraced) -> PhotoMeasure
         sides_px=traced.drawn or {s: traced.corners_px[list(ENDS[s])] for s in SIDES},
         stations_px=result.stations_px,
         warnings=(
-            *with_effects(traced.report.warnings, result.cov_mm2, result.budget_mm),
+            *with_effects(
+                (*traced.report.warnings, *slant_doubts(camera, result.corners_px)), result.cov_mm2, result.budget_mm
+            ),
             *geometry_warnings(result.cov_mm2, len(solved.names)),
         ),
         wall_to_photo=to_photo,

@@ -157,7 +157,7 @@ def solved_doubts(
     side_mm: float,
     blur: PrintedBlur | None,
 ) -> list[Warning_]:
-    """Return warnings on lens, angle, pixels, blur and light of a solved photo.
+    """Return warnings on lens, pixels, blur and light of a solved photo.
 
     Parameters
     ----------
@@ -172,10 +172,6 @@ def solved_doubts(
             "(1x) from farther away, or make its profile with `secondtape lens`"
         )
         warned.append(Warning_("wide-lens", says))
-    angle = float(np.degrees(np.arccos(min(1.0, abs(_towards(camera, outlines_px)[2])))))
-    if angle > STEEP_DEG:
-        says = f"the wall is seen at a slant of {angle:.0f} degrees; stand more squarely in front of the opening"
-        warned.append(Warning_("steep", says))
     px_per_mm = min(float(np.sqrt(_area(o))) / side_mm for o in outlines_px)
     if px_per_mm < FEW_PX_PER_MM:
         says = (
@@ -186,6 +182,17 @@ def solved_doubts(
     warned += _sharpness(blur, px_per_mm)
     warned += _light(exif, blur)
     return warned
+
+
+def slant_doubts(camera: Camera, corners_px: Array) -> list[Warning_]:
+    """Return `steep` where the wall is seen at a slant amid the opening: corners (4, 2) px."""
+    x, y = np.nanmean(corners_px, axis=0)
+    ray = np.array([(x - camera.cx) / camera.focal_px, (y - camera.cy) / camera.focal_px, 1.0]) @ camera.rotation
+    angle = float(np.degrees(np.arccos(min(1.0, abs(ray[2]) / float(np.linalg.norm(ray))))))
+    if angle <= STEEP_DEG:
+        return []
+    says = f"the wall is seen at a slant of {angle:.0f} degrees; stand more squarely in front of the opening"
+    return [Warning_("steep", says)]
 
 
 def with_effects(warnings: Sequence[Warning_], cov_mm2: Array, budget_mm: Array) -> tuple[Warning_, ...]:
@@ -246,13 +253,6 @@ def _too_long(exif: ExifFacts) -> bool:
 def _area(outline: Array) -> float:
     x, y = outline.T
     return 0.5 * abs(float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))))
-
-
-def _towards(camera: Camera, outlines_px: Sequence[Array]) -> Array:
-    """Return the unit vector (3,), in the wall's frame, from the camera to what lies amid the references."""
-    x, y = np.mean([o.mean(0) for o in outlines_px], axis=0)
-    ray = np.array([(x - camera.cx) / camera.focal_px, (y - camera.cy) / camera.focal_px, 1.0]) @ camera.rotation
-    return np.asarray(ray / np.linalg.norm(ray))
 
 
 def _sharpness(blur: PrintedBlur | None, px_per_mm: float) -> list[Warning_]:
