@@ -1,0 +1,52 @@
+"""Letter said and A4 on the wall, and the reverse: exact outlines seen by a known camera."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import pytest
+
+from vision.camera import Camera, project
+from vision.page_kind import wrong_kind
+from vision.priors import PAGE_SIZE_MM, camera_prior
+from vision.request import Reference
+from vision.solve_pages import solve_rectangles
+
+SIZE = (1200, 900)
+PRIOR = camera_prior(1010.0, 0.03, SIZE, known=True)
+PLACES = ((-480.0, -40.0), (470.0, 30.0))
+
+
+def quads(kind, places=PLACES):
+    rotation = np.asarray(cv2.Rodrigues(np.array([0.1, -0.15, 0.02]))[0], float)
+    camera = Camera(rotation, np.array([10.0, -15.0, 1400.0]), 1000.0, 600.0, 450.0)
+    half = np.array(PAGE_SIZE_MM[kind]) / 2 * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1.0]])
+    return [project(camera, np.column_stack([half + p, np.zeros(4)])) for p in places]
+
+
+def picture(drawn):
+    rgb = np.full((SIZE[1], SIZE[0], 3), 120, np.uint8)
+    for q in drawn:
+        cv2.fillPoly(rgb, [np.rint(q * 256).astype(np.int32)], (225, 225, 222), cv2.LINE_AA, 8)
+    noise = np.random.default_rng(1).integers(-2, 3, rgb.shape)
+    return np.asarray(rgb + noise, np.uint8)
+
+
+def asked(on_wall, said, places=PLACES):
+    drawn = quads(on_wall, places)
+    rgb = picture(drawn)
+    solved = solve_rectangles(drawn, Reference(said), PRIOR, "render", 1.0, rgb)
+    return wrong_kind(rgb, solved, Reference(said), PRIOR, "render", None)
+
+
+@pytest.mark.parametrize(("on_wall", "said"), [("a4", "letter"), ("letter", "a4")])
+def test_two_pages_of_another_size_than_said_are_flagged(on_wall, said):
+    flagged = asked(on_wall, said)
+    assert flagged.code == "reference-size"
+    assert "nothing was measured" in flagged.message
+
+
+@pytest.mark.parametrize("kind", ["a4", "letter"])
+def test_sound_pages_are_not_doubted(kind):
+    assert asked(kind, kind) is None
+    assert asked(kind, kind, PLACES[:1]) is None

@@ -1,0 +1,75 @@
+"""Print scale by the outline of the paper, in renderings of the fixtures with known print and paper."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+import pytest
+
+from fixtures.renderer.camera import Camera, film_focal_px, pose
+from fixtures.renderer.render import render
+from fixtures.renderer.scene import Opening, Scene, Sheet, smooth_sides
+from vision.markers import find_sheets
+from vision.page_outline import page_scale
+from vision.print_scale import scaled_by_outline
+from vision.priors import camera_prior
+from vision.request import CheckBar, Quantity
+from vision.solve import solve_sheets
+
+A4 = (210.0, 297.0)  # ISO 216
+RECTANGLE = np.array([[-260.0, -250], [260, -250], [260, 250], [-260, 250]])
+WIDTH = 1024
+
+
+def photo(scale=1.0, page=None):
+    r, t = pose(np.array([0.0, -20.0, 1150.0]), 2.0, -2.0, 0.5)
+    f = film_focal_px(26, WIDTH, WIDTH * 3 // 4)
+    camera = Camera(WIDTH, WIDTH * 3 // 4, f, (WIDTH - 1) / 2, (WIDTH * 3 / 4 - 1) / 2, 0.0, 0.0, r, t)
+    sheet = Sheet(0, (-520.0, -120.0), 1.0, (scale, scale), 0.5)
+    sheet = sheet if page is None else replace(sheet, page_mm=page)
+    return render(Scene("t", camera, Opening(smooth_sides(RECTANGLE)), (sheet,), oversample=1))[0], f
+
+
+def solve(rgb, f, bar=None):
+    prior = camera_prior(f, 0.02, (WIDTH, WIDTH * 3 // 4), known=True)
+    grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
+    return solve_sheets(grey, find_sheets(grey), prior, bar or CheckBar(), "masonry")
+
+
+@pytest.mark.parametrize(
+    ("scale", "page", "paper"), [(1.0, None, "letter"), (0.96, None, "letter"), (0.97, A4, "a4"), (1.0, A4, "a4")]
+)
+def test_the_outline_tells_paper_and_print_scale(scale, page, paper):
+    rgb, f = photo(scale, page)
+    found = page_scale(rgb, solve(rgb, f).adjusted.state, 0)
+    assert found.paper == paper
+    value, u = found.common
+    assert value == pytest.approx(scale, abs=0.003)
+    assert 0.002 < u < 0.006  # ISO 216: +-2 mm on 210 and 297 mm
+
+
+def test_fit_to_page_is_said_with_its_figure_and_used():
+    rgb, f = photo(0.96)
+    solved = scaled_by_outline(rgb, solve(rgb, f), CheckBar())
+    (said,) = [w.message for w in solved.warnings if w.code == "print-scale"]
+    assert "96." in said or "95.9" in said
+    assert solved.adjusted.state.size == pytest.approx([-0.04, -0.04], abs=0.004)
+    assert solved.scale_seen
+
+
+def test_a_print_at_100_percent_raises_no_alarm():
+    rgb, f = photo()
+    solved = scaled_by_outline(rgb, solve(rgb, f), CheckBar())
+    assert [w.code for w in solved.warnings if w.code == "print-scale"] == []
+    assert np.abs(solved.adjusted.state.size).max() < 0.002
+
+
+def test_bars_that_contradict_the_outline_are_said_to():
+    rgb, f = photo(0.96)
+    bar = CheckBar(Quantity(150.0, 0.3), Quantity(200.0, 0.3))
+    solved = scaled_by_outline(rgb, solve(rgb, f, bar), bar)
+    (said,) = [w.message for w in solved.warnings if w.code == "print-scale"]
+    assert "the bars were used" in said
+    assert np.abs(solved.adjusted.state.size).max() < 0.004
