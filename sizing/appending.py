@@ -25,7 +25,7 @@ def append_line(file: Path, line: bytes) -> int:
     flags = os.O_RDWR | os.O_APPEND | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
     handle = os.open(file, flags, 0o644)
     try:
-        with _locked(handle):
+        with locked(handle):
             return _appended(handle, line + b"\n")
     finally:
         os.close(handle)
@@ -54,7 +54,8 @@ def _appended(handle: int, line: bytes) -> int:
 
 
 @contextmanager
-def _locked(handle: int) -> Iterator[None]:
+def locked(handle: int) -> Iterator[None]:
+    """Hold an exclusive lock of an opened file; others wait for it."""
     if sys.platform == "win32":
         import msvcrt
 
