@@ -112,7 +112,7 @@ def _quarter(s: markers.Sighting) -> int:
 
 def _inside(corners: Array, size: tuple[int, int], *, part: bool) -> None:
     """Raise where a corner lies outside the photo; NaN is a corner out of view where only a `part` is asked for."""
-    seen = corners[~np.isnan(corners).any(axis=1)] if part else corners
+    seen = corners[~np.isnan(corners).all(axis=1)] if part else corners
     if len(seen) and (not np.isfinite(seen).all() or (seen < -0.5).any() or (seen > np.array(size) - 0.5).any()):
         worst = seen[int(np.argmax(np.abs(seen - np.array(size) / 2).max(1)))]
         raise RequestError(
