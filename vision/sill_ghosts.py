@@ -18,6 +18,7 @@ TEXTURE_FROM, TEXTURE_TO = 2.5, 8.5
 # Fitted on 160 renderings of our own with hard sills, 413 lines at or outside of the arris: log odds of a line being
 # the arris rise by 1.18 for each unit of Student's t of the texture beyond 2.5 (1.17 and 1.22 on either half).
 LOG_ODDS_PER_T = 1.2
+NONE_T = 0.5  # below it the texture speaks against the ends: of 40 rightly read on own renderings none was negative
 END_LOG_ODDS = -2.0  # guess, before its t speaks
 MOST, MOST_END = 0.985, 0.95
 
@@ -71,7 +72,7 @@ def unseen_places(
         shapes *= mm / 2
         t = changes(texture, shapes, inner_px)
         share = HORN_ALONE * arris_weight / arris_weight.sum()
-        odds = np.log(share / (1 - share)) + texture_odds(t)
+        odds = np.log(share / (1 - share)) + texture_odds(t) + np.clip(np.nan_to_num(t, nan=NONE_T) - NONE_T, -3.0, 0.0)
         for shape, p, value in zip(shapes, 1 / (1 + np.exp(-odds)), t, strict=True):
             out.append(Place(shape, min(float(p), MOST), HORN_SEEN_PX * mm, float(value), False))
     if end is not None and not any(np.abs(p.shape - end.shape)[0] < 2.5 * mm and p.t_value > 4 for p in out):
