@@ -227,12 +227,13 @@ def test_offsets_that_differ_by_side_are_doubted_each_by_itself(shot):
     assert depth[NINE.index("width_middle")] > 2 * depth[NINE.index("height_right")]
 
 
-def test_a_page_needs_its_corners_pointed_out(shot):
+def test_where_no_plain_page_stands_out_its_corners_are_asked_for(shot):
     _, _, truth, path = shot
     r = replace(request(path, truth["corners_px"]), reference=Reference("letter"))
     report = one(r)
     assert report.error.code == "no-reference"
-    assert "corners of the letter" in report.error.message
+    assert "point out" in report.error.message
+    assert "Letter page" in report.error.message
 
 
 def test_a_rectangle_of_given_size_measures_the_opening_too(shot):
