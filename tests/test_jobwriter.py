@@ -123,7 +123,9 @@ def test_a_file_changed_underneath_is_left_and_both_versions_are_handed_back(fil
     assert file.read_text() == caught.value.wanted
 
 
-def test_of_200_saves_by_two_processes_none_is_lost(file):
+def test_of_200_saves_by_two_processes_none_is_lost(tmp_path):
+    file = tmp_path / "job.toml"
+    file.write_text('[job]\nid = "larch-1"\nunits = "in"\n[[opening]]\nlabel = "W1"\nwall = "masonry"\n')
     two = [subprocess.Popen([sys.executable, "-c", SAVES, str(file), name]) for name in "ab"]
     assert [p.wait(100) for p in two] == [0, 0]
     kept = tomllib.loads(file.read_text())["job"]["extra"]

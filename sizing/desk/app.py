@@ -16,16 +16,21 @@ from starlette.staticfiles import StaticFiles
 from sizing.desk.folder import DeskFolder
 from sizing.desk.guard import Guard
 from sizing.desk.running import Runs
+from sizing.desk.worker import Worker
 from sizing.errors import InputError
+
+# Guess: a PNG at the limit of 250 MP needs 2 GB, the libraries of the child reserve 1 GB.
+DECODER_MB = 4096
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Desk:
-    """What every page needs: the folder, the templates, and the runs of checks."""
+    """What every page needs: the folder, the templates, the runs of checks, and the child that decodes photos."""
 
     folder: DeskFolder
     templates: Environment
     runs: Runs = field(default_factory=Runs)
+    decoder: Worker = field(default_factory=lambda: Worker(memory_mb=DECODER_MB))
 
     def page(self, template: str, status: int = 200, **facts: object) -> HTMLResponse:
         """Return a page of this desk."""

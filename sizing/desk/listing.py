@@ -1,0 +1,137 @@
+"""The list of jobs: what stands in each file and what its last check said, read again only where files changed."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import Any, Literal
+
+from sizing.desk.folder import JOB_FILE, DeskFolder
+from sizing.desk.results import RESULT_FILE
+from sizing.jobfile import MOST_BYTES
+from sizing.runfolder import FOLDER
+
+Shown = Literal["hold", "unproven", "send", "changed", "unchecked", "broken"]
+SHOWN: tuple[Shown, ...] = ("hold", "unproven", "send", "changed", "unchecked", "broken")
+_NOT_CHECKED: tuple[str, ...] = ("unchecked", "broken")
+_LARGEST_RESULT = 50_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """One job of the list: its name (folder), its id, what is shown of it, and when file and check were made.
+
+    `shown` is the verdict of the last check, or that inputs changed since, that there was none, or that the file
+    cannot be read. `verdicts` counts the openings by verdict, `search` is what a search looks through, in lower case.
+    """
+
+    name: str
+    id: str
+    shown: Shown
+    verdict: str
+    openings: int
+    readings: int
+    verdicts: Mapping[str, int]
+    changed_ns: int
+    search: str
+
+
+def list_jobs(folder: DeskFolder) -> tuple[Listed, ...]:
+    """Return all jobs of the desk, the last changed first; nothing is checked for it."""
+    found = (listed(folder.root / name, name) for name in folder.jobs())
+    return tuple(sorted(found, key=lambda job: (-job.changed_ns, job.name)))
+
+
+def filtered(jobs: Sequence[Listed], words: str, shown: str) -> tuple[Listed, ...]:
+    """Return the jobs that hold every word of a search, and are shown so (`hold`, `changed`, ...); empty: all."""
+    wanted = words.lower().split()
+    return tuple(j for j in jobs if shown in ("", j.shown) and all(word in j.search for word in wanted))
+
+
+def listed(folder: Path, name: str) -> Listed:
+    """Return one job as listed.
+
+    Notes
+    -----
+    A photo that is newer than the result counts as changed: hashing all photos of a thousand jobs would take minutes,
+    and the job's own page does it.
+    """
+    file = folder / JOB_FILE
+    try:
+        found = file.stat()
+    except OSError:
+        return Listed(name, name, "broken", "", 0, 0, {}, 0, name.lower())
+    id_, openings, readings, words, sha256 = _job(file, found.st_mtime_ns, found.st_size)
+    search = f"{name} {words}".lower()
+    if not openings:
+        return Listed(name, id_ or name, "broken", "", 0, 0, {}, found.st_mtime_ns, search)
+    verdict, shown, verdicts = _of_result(folder, sha256)
+    return Listed(name, id_, shown, verdict, openings, readings, verdicts, found.st_mtime_ns, search)
+
+
+def _of_result(folder: Path, sha256: str) -> tuple[str, Shown, Mapping[str, int]]:
+    best: tuple[str, Shown, Mapping[str, int]] = ("", "unchecked", {})
+    newest = 0
+    for path in (folder / FOLDER).glob(f"*/{RESULT_FILE}"):
+        try:
+            at = path.stat()
+        except OSError:
+            continue
+        said = _result(path, at.st_mtime_ns, at.st_size)
+        if said is None or at.st_mtime_ns < newest:
+            continue
+        newest = at.st_mtime_ns
+        of, verdict, verdicts, photos = said
+        changed = of != sha256 or any(_newer(folder / photo, newest) for photo in photos)
+        shown: Shown = "changed" if changed or verdict not in ("hold", "unproven", "send") else verdict  # type: ignore[assignment]
+        best = verdict, shown, verdicts
+    return best
+
+
+def _newer(photo: Path, time_ns: int) -> bool:
+    try:
+        return photo.stat().st_mtime_ns > time_ns
+    except OSError:
+        return True
+
+
+@lru_cache(maxsize=8192)
+def _job(file: Path, time_ns: int, size: int) -> tuple[str, int, int, str, str]:
+    """Return id, number of openings (0: no job), of readings, words to search, and hash of a job file."""
+    import hashlib
+
+    try:
+        data = file.read_bytes() if size <= MOST_BYTES else b""
+        raw = tomllib.loads(data.decode("utf-8-sig"))
+        head, openings = raw["job"], raw["opening"]
+        words = [head["id"], head.get("measured_by", ""), head.get("measured_on", ""), head.get("note", "")]
+        for opening in openings:
+            words += [opening["label"], opening.get("note", "")]
+        readings = sum(
+            len(boxes) for o in openings for group in ("width", "height", "diagonal") if (boxes := o.get(group))
+        )
+        readings += sum(len(o.get("visit", ())) for o in openings)
+        said = " ".join(str(word) for word in words)[:20_000]
+        return str(head["id"]), len(openings), readings, said, hashlib.sha256(data).hexdigest()
+    except (OSError, ValueError, RecursionError, LookupError, TypeError, AttributeError):
+        return "", 0, 0, "", ""
+
+
+@lru_cache(maxsize=8192)
+def _result(path: Path, time_ns: int, size: int) -> tuple[str, str, Mapping[str, int], tuple[str, ...]] | None:
+    """Return hash of the job file, verdict, openings by verdict, and photos of a result; None where it is none."""
+    if size > _LARGEST_RESULT:
+        return None
+    try:
+        job: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))["jobs"][0]
+        counts: dict[str, int] = {}
+        for opening in job["openings"]:
+            counts[str(opening["verdict"])] = counts.get(str(opening["verdict"]), 0) + 1
+        photos = tuple(str(p["file"]) for o in job["openings"] for p in o.get("photos", ()))
+        return str(job.get("sha256")), str(job["verdict"]), counts, photos
+    except (OSError, ValueError, RecursionError, LookupError, TypeError, AttributeError):
+        return None

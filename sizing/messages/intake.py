@@ -1,0 +1,88 @@
+"""Words of intake: a typed length said back, what a spreadsheet's cell holds, how sure a proposal is."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from sizing.units import INCH_MM, READING_FROM_MM, READING_TO_MM, Length, Unit, format_length
+
+_SMALL = [
+    "zero",
+    "one",
+    "two",
+    "three",
+    "four",
+    "five",
+    "six",
+    "seven",
+    "eight",
+    "nine",
+    "ten",
+    "eleven",
+    "twelve",
+    "thirteen",
+    "fourteen",
+    "fifteen",
+    "sixteen",
+    "seventeen",
+    "eighteen",
+    "nineteen",
+]
+_TENS = ["twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"]
+_PARTS = {
+    2: "half", 3: "third", 4: "quarter", 5: "fifth", 6: "sixth", 8: "eighth", 10: "tenth", 12: "twelfth",
+    16: "sixteenth", 32: "thirty-second", 64: "sixty-fourth",
+}  # fmt: skip
+
+
+def number_words(number: int) -> str:
+    """Return a whole number below a million in words.
+
+    Examples
+    --------
+    >>> number_words(54), number_words(1381)
+    ('fifty-four', 'one thousand three hundred eighty-one')
+    """
+    if number >= 1000:
+        rest = number % 1000
+        return number_words(number // 1000) + " thousand" + (f" {number_words(rest)}" if rest else "")
+    if number >= 100:
+        rest = number % 100
+        return _SMALL[number // 100] + " hundred" + (f" {number_words(rest)}" if rest else "")
+    if number >= 20:
+        rest = number % 10
+        return _TENS[number // 10 - 2] + (f"-{_SMALL[rest]}" if rest else "")
+    return _SMALL[number]
+
+
+def length_words(length: Length, unit: Unit) -> str:
+    """Return a length as it was understood, in words, and in the other unit to compare.
+
+    Examples
+    --------
+    >>> from sizing.units import parse_length
+    >>> length_words(parse_length("54 3/8", "in"), "in")
+    'fifty-four and three eighths inches (1381.1 mm)'
+    >>> length_words(parse_length("1381", "mm"), "mm")
+    'one thousand three hundred eighty-one millimetres (54 3/8 in)'
+    """
+    one = INCH_MM if unit == "in" else Fraction(1)
+    other = format_length(length.exact, "mm" if unit == "in" else "in")
+    number = length.exact / one
+    whole, part = divmod(number, 1)
+    words = [number_words(int(whole))] if whole or not part else []
+    if part and part.denominator in _PARTS and unit == "in":
+        plural = "halves" if part.denominator == 2 else _PARTS[part.denominator] + "s"
+        words.append(f"{_SMALL[part.numerator]} {plural}" if part.numerator in range(2, 20) else "")
+        if part.numerator == 1:
+            words[-1] = f"one {_PARTS[part.denominator]}"
+        elif part.numerator >= 20:
+            words[-1] = f"{number_words(part.numerator)} {plural}"
+    elif part:
+        words = [f"{float(number):.3f}".rstrip("0").rstrip(".")]
+    name = {"in": ("inch", "inches"), "mm": ("millimetre", "millimetres")}[unit][number != 1]
+    about = {1: ", strong", -1: ", scant", 0: ""}[length.strong]
+    says = f"{' and '.join(words)} {name}{about} ({other})"
+    if not READING_FROM_MM <= length.exact <= READING_TO_MM:
+        says += ": no size of an opening; check the unit"
+    return says
