@@ -20,6 +20,7 @@ from sizing.messages import verdicts as messages
 from sizing.messages.remedy import remedy_says
 from sizing.messages.slips import slip_says
 from sizing.mixture import interval95, mixture_of
+from sizing.nextstep import step_of
 from sizing.orderjson import estimate_order_document, not_held_document, order_document
 from sizing.photoresults import PhotoResult
 from sizing.remeasure import again, request
@@ -36,6 +37,8 @@ _MM_DIGITS = 3
 _COV_DIGITS = 6
 _P_DIGITS = 4
 _PX_DIGITS = 1
+# Of the curve of a side as drawn.
+_MOST_POINTS = 100
 
 
 def check_document(jobs: Sequence[Document], *, line: bool = False) -> Document:
@@ -100,6 +103,7 @@ def _opening(result: OpeningResult, units: Unit) -> Document:
         "verdict": verdict.verdict,
         "why": messages.why_verdict(verdict.why, verdict.names, reason),
         "why_code": verdict.why,
+        "next_step": step_of(result),
         "tolerance_mm": _tolerance(result.tolerance),
     }
     if not_measured:
@@ -212,6 +216,13 @@ def _photo(photo: PhotoResult) -> Document:
         if report.lenses:
             document["lenses"] = [_lens(use) for use in report.lenses]
         document["references"] = [{"name": name, "corners_px": _points(px)} for name, px in report.references_px]
+        document["sides_px"] = {
+            side: _points(px[:: max(1, len(px) // _MOST_POINTS)]) for side, px in report.sides_px.items()
+        }
+        document["stations_px"] = {name: _points(px) for name, px in report.stations_px.items()}
+        document["rivals_px"] = [
+            {"side": side, "shift_mm": _mm(shift), "ends_px": _points(px)} for side, shift, px in report.rivals_px
+        ]
     document["warnings"] = [_warning(w) for w in report.warnings] if report is not None else []
     if photo.error is not None:
         document["error"] = _warning(photo.error)
@@ -264,7 +275,8 @@ def _said(reading: Reading) -> Document:
     }
     if reading.as_named != reading.name:
         document["as_named"] = reading.as_named
-    known = {"by": reading.by, "on": reading.on, "visit": reading.visit}
+    tape = reading.tape if reading.tape != "unknown" else None
+    known = {"by": reading.by, "on": reading.on, "visit": reading.visit, "tape": tape}
     return document | {key: _clean(value) for key, value in known.items() if value}
 
 

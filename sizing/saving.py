@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from sizing.check import EstimateResult, JobResult
+from sizing.logindex import index_warning
 from sizing.messages import verdicts as messages
 from sizing.pictures import estimate_pictures, job_pictures
 from sizing.result import SCHEMA, as_text
@@ -19,7 +20,9 @@ from sizing.versions import program_version
 def save_run(
     result: JobResult, document: Mapping[str, Any], *, out: Path | None, pictures: bool
 ) -> tuple[Path | None, list[str]]:
-    """Write pictures and `result.json` of a job; return its folder, None where not written, and warnings.
+    """Write pictures and `result.json` of a job, and take the run into the log.
+
+    Returns its folder, None where not written, and warnings.
 
     Parameters
     ----------
@@ -38,11 +41,13 @@ def save_run(
     hashes += [o.order.rule.sha256 for o in result.openings if o.order is not None and o.order.rule is not None]
     target = target_folder(result.job.folder, out, run_id(result.job.sha256, hashes, program_version()))
     warnings: list[str] = []
-    whole = {"schema": SCHEMA, "jobs": [document]}
-    files: list[tuple[str, Writer]] = [("result.json", text_writer(as_text(whole, indent=1) + "\n"))]
+    whole = {"schema": SCHEMA, "program": f"secondtape {program_version()}", "jobs": [document]}
+    files: Iterable[tuple[str, Writer]] = [("result.json", text_writer(as_text(whole, indent=1) + "\n"))]
     if pictures:
-        return _written(target, chain(files, job_pictures(result, warnings.append)), warnings)
-    return _written(target, files, warnings)
+        files = chain(files, job_pictures(result, warnings.append))
+    saved, warnings = _written(target, files, warnings)
+    missing = index_warning(saved, result.job.folder) if saved is not None else None
+    return saved, [*warnings, *([missing] if missing else [])]
 
 
 def save_estimate(
