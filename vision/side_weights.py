@@ -32,7 +32,8 @@ FAINT = 0.1  # a line of less weight is no better than unseen
 TELLING_T = 4.0  # Student's t of a texture that tells by itself
 STRONG = 3.0  # log odds of a line that hides the texture beside it
 SHADED_TOP = 0.6  # linear light, top to front: in front of the wall's face a sill's top is in the open (guess; 0.72 up)
-NEAR_PX = 2.5  # nearer to a line than this an unseen arris is that line
+NEAR_PX, NEAR_HORN_PX = 2.5, 1.5  # nearer to a faint line than this an unseen arris is that line
+WHOLE = 0.85  # coverage of a line that is not faint
 GHOST_WEIGHT = 0.25  # guess: how often a sill's only line is the foot of the wall behind an unseen arris
 # How often the outer of two lines over a head is the top of a steel lintel's edge. The edge stands in the open light,
 # what is below it in the reveal's shade: where the light falls again to SHADED or less it was the lintel in 31 of 31
@@ -215,7 +216,8 @@ def _unseen(
     for place in places:
         offset, tilt = place.shape[0] / mm, place.shape[1] / mm
         off = np.abs(ends - np.array([offset - tilt, offset + tilt])).max(axis=1)
-        near = np.where(real > 0.9, place.blind_px, NEAR_PX)
+        whole = np.array([line.coverage > WHOLE for line in lines])
+        near = np.where((real > 0.9) & whole, place.blind_px, NEAR_PX if place.by_texture else NEAR_HORN_PX)
         if ((off < near) & (real > 0.5)).any():
             if place.by_texture:  # may be the foot of the arris that the sill's ends tell
                 continue

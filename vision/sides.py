@@ -30,6 +30,8 @@ HIDDEN_COVERAGE = 0.4
 ARRIS_MM = 4.5  # lines nearer than this may be the two ends of one rounded arris
 MARGIN_PX = 9.0
 SHORT_MM = 100.0  # contract: under 100 mm is no length of an opening
+GHOST_TILT = 0.6  # error at the ends of an unseen arris against its middle's: 0.3 against 0.5 px on own renderings
+U_UNSEEN_LOCAL_MM = 0.5  # guess: how far an arris that is not seen strays from straight; its place is another matter
 JITTER_SHARE = 0.7  # guess: how much of the roughness that is not followed widens the mean profile
 
 
@@ -220,11 +222,11 @@ def _unseen(side: Side, found: _Found, ghost: Ghost) -> SideTrace:
         depth_mm=strip.depth_mm,
         origin_mm=strip.origin_mm + half * strip.direction + ghost.shape[0] * strip.normal,
         direction=direction / np.hypot(*direction),
-        cov_offset_slope=np.diag([ghost.u_mm**2, (ghost.u_mm / half) ** 2]),
+        cov_offset_slope=np.diag([ghost.u_mm**2, (GHOST_TILT * ghost.u_mm / half) ** 2]),
         bow_mm=0.0,
         s_mm=np.zeros(0),
         local_mm=np.zeros(0),
-        u_local_mm=ghost.u_mm,
+        u_local_mm=U_UNSEEN_LOCAL_MM,
         scatter_mm=0.0,
         coverage=0.0,
         hidden=True,
