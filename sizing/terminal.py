@@ -16,6 +16,7 @@ from sizing.messages import verdicts as messages
 from sizing.messages.remeasure import in_view
 from sizing.messages.remedy import remedy_says
 from sizing.messages.slips import probably, slip_says
+from sizing.nextstep import step_of
 from sizing.orderview import caution_lines, estimate_order_lines, order_lines
 from sizing.photoresults import PhotoResult
 from sizing.remeasure import again
@@ -24,8 +25,6 @@ from vision.request import NINE, Estimate, NotMeasured, Warning_
 
 # Said elsewhere in the view already.
 _SAID_ALREADY = frozenset({"readings-missing"})
-# With these the photo's lines may be the wrong ones.
-_DOUBTFUL_EDGE = frozenset({"edge-ambiguous", "edge-hidden"})
 _INDENT = "      "
 
 
@@ -109,11 +108,8 @@ def _opening_lines(result: OpeningResult, units: Unit, width: int) -> list[str]:
         lines.append(_INDENT + messages.sentence(result.answer.why))
     if unusable:
         lines.append(_INDENT + messages.photos_unusable([photo.file for photo in unusable]))
-    doubtful = any(r.edge_decides for r in result.readings) or (
-        verdict.verdict == "hold" and any(w.code in _DOUBTFUL_EDGE for w in warnings)
-    )
     lines += [_INDENT + line for line in order_lines(result.order, result.readings, units)]
-    step = messages.next_step(verdict.verdict, verdict.why, verdict.names, doubtful=doubtful)
+    step = step_of(result)
     if step:
         lines.append(_INDENT + step)
     if result.advice is not None:

@@ -27,24 +27,28 @@ from vision.request import (
 from vision.several_photos import disagreement, measure_together
 
 Progress = Callable[[str], None]
+Tracer = Callable[[OpeningRequest, PhotoRequest], PhotoTraced | PhotoReport]
 REMEDY_FROM_MM = 2.5  # a surer photo needs no remedy: no tolerance is that small
 AT_ONCE = 2  # photos in work: each needs a few hundred MB
 
 
-def estimate_opening(request: OpeningRequest, progress: Progress | None = None) -> Estimate | NotMeasured:
+def estimate_opening(
+    request: OpeningRequest, progress: Progress | None = None, *, tracer: Tracer | None = None
+) -> Estimate | NotMeasured:
     """Return the measures of an opening from its photos, or why there are none.
 
     Parameters
     ----------
     request : photos of one opening and what is known of the scene.
     progress : called with one line as each photo is begun.
+    tracer : in place of preparing and tracing each photo anew, as `vision.kept` does.
 
     Notes
     -----
     Each photo is solved and traced by itself; those that show the opening are then adjusted together. Where they do
     not fit together the surest one counts, and it is said. A photo that cannot be read leaves the others alone.
     """
-    seen = _traced(request, progress)
+    seen = _traced(request, progress, tracer or _trace_anew)
     whole = {i: measure_traced(request, s) for i, s in enumerate(seen) if isinstance(s, PhotoTraced) and _whole(s)}
     order = sorted(whole, key=lambda i: float(np.trace(whole[i].measured.cov_mm2[:8, :8])))
     parts = [i for i, s in enumerate(seen) if isinstance(s, PhotoTraced) and i not in whole]
@@ -99,13 +103,13 @@ def _report(seen: PhotoTraced | PhotoReport, measured: PhotoMeasured | None) -> 
     return seen.report if isinstance(seen, PhotoTraced) else seen
 
 
-def _traced(request: OpeningRequest, progress: Progress | None) -> list[PhotoTraced | PhotoReport]:
+def _traced(request: OpeningRequest, progress: Progress | None, tracer: Tracer) -> list[PhotoTraced | PhotoReport]:
     """Return each photo solved and traced, or its report; several at a time, in the order asked for."""
 
     def one(photo: PhotoRequest) -> PhotoTraced | PhotoReport:
         if progress is not None:
             progress(f"measuring {photo.path.name}")
-        return _one(request, photo)
+        return _one(request, photo, tracer)
 
     workers = min(AT_ONCE, os.cpu_count() or 1, len(request.photos))
     if workers < 2:
@@ -114,10 +118,14 @@ def _traced(request: OpeningRequest, progress: Progress | None) -> list[PhotoTra
         return list(pool.map(one, request.photos))
 
 
-def _one(request: OpeningRequest, photo: PhotoRequest) -> PhotoTraced | PhotoReport:
+def _trace_anew(request: OpeningRequest, photo: PhotoRequest) -> PhotoTraced | PhotoReport:
+    return trace_photo(request, prepare(request, photo))
+
+
+def _one(request: OpeningRequest, photo: PhotoRequest, tracer: Tracer) -> PhotoTraced | PhotoReport:
     empty = PhotoReport(photo.path, "", (0, 0))
     try:
-        return trace_photo(request, prepare(request, photo))
+        return tracer(request, photo)
     except (PhotoError, RequestError) as e:
         return replace(empty, error=Warning_(e.code, e.message))
 

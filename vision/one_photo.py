@@ -41,16 +41,29 @@ from vision.request import (
     Side,
     Warning_,
 )
+from vision.segments import Segments, find_segments
 from vision.sheet import HEIGHT_MM, WIDTH_MM
 from vision.sides import trace_sides
 from vision.solve import solve_sheets
 from vision.solved import Solved
 from vision.stations import ENDS, SideLine, clicked_sides
-from vision.traced import faces_of, side_lines
+from vision.traced import faces_of, rivals_px, side_lines
 from vision.wall_lines import lined
 
 FoundBy = Literal["photo", "corners", "clicked"]
 Listed = Mapping[Side, tuple[tuple[float, float, str], ...]]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PhotoSolved:
+    """One photo solved by its references, what makes it worse, and its straight edges (None: not searched).
+
+    Corners of the opening change none of it, but for pages and cards: those are looked for outside the opening.
+    """
+
+    solved: Solved
+    doubts: tuple[Warning_, ...]
+    segments: Segments | None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -98,28 +111,43 @@ def measure_photo(request: OpeningRequest, photo: PhotoRequest) -> PhotoMeasured
 
 def trace_photo(request: OpeningRequest, ready: Prepared) -> PhotoTraced | PhotoReport:
     """Return the photo solved and its sides traced, or its report with the error that stood in the way."""
+    solved = solve_photo(request, ready)
+    return solved if isinstance(solved, PhotoReport) else trace_solved(request, ready, solved)
+
+
+def solve_photo(request: OpeningRequest, ready: Prepared) -> PhotoSolved | PhotoReport:
+    """Return the photo solved by its references, or its report with the error that stood in the way."""
     solved = ready.report.error or _solve(request, ready)
     if isinstance(solved, Warning_):
         return replace(ready.report, error=solved)
     solved, doubts = _doubted(request, ready, solved)
     if {"blurred", "references-disagree"} <= {w.code for w in (*doubts, *solved.warnings)}:
         return replace(ready.report, warnings=(*ready.report.warnings, *doubts), error=_smeared(ready.asked.path.name))
-    warned = [*ready.report.warnings, *doubts, *solved.warnings, *reference_warnings(request, solved)]
+    searched = solved.blocks and ready.asked.trace
+    segments = find_segments(cv2.cvtColor(ready.picture.rgb, cv2.COLOR_RGB2GRAY)) if searched else None
+    return PhotoSolved(solved, tuple(doubts), segments)
+
+
+def trace_solved(request: OpeningRequest, ready: Prepared, by: PhotoSolved) -> PhotoTraced | PhotoReport:
+    """Return a solved photo with its sides traced; the corners are those of `ready.asked`."""
+    solved = by.solved
+    warned = [*ready.report.warnings, *by.doubts, *solved.warnings, *reference_warnings(request, solved)]
     found = tuple(zip(solved.names, solved.outlines_px, strict=True))
     base = replace(ready.report, references_px=found, warnings=tuple(warned))
     depths = edge_depths(request)
     warned += depths.warnings
     grey, asked = cv2.cvtColor(ready.picture.rgb, cv2.COLOR_RGB2GRAY), ready.asked
-    corners, found_by = asked.corners_px, "corners"
+    corners = asked.corners_px
+    found_by: FoundBy = "corners" if corners is not None else "photo"
     if corners is None:
-        near = lined(grey, solved, None, request.wall).adjusted.state.camera
+        near = lined(grey, solved, None, request.wall, by.segments).adjusted.state.camera
         searched = find_openings(ready.picture.rgb, near, solved.outlines_px, request.wall)
         if isinstance(searched, Warning_):
             return replace(base, error=searched)
-        corners, found_by = searched, "photo"
+        corners = searched
     alone = len(solved.warnings)
     if asked.trace:  # as clicked, nothing is traced: neither the wall's lines
-        solved = lined(grey, solved, corners, request.wall)
+        solved = lined(grey, solved, corners, request.wall, by.segments)
     warned += solved.warnings[alone:]
     camera = solved.adjusted.state.camera
     if not asked.trace:
@@ -142,8 +170,7 @@ def trace_photo(request: OpeningRequest, ready: Prepared) -> PhotoTraced | Photo
     if found_by == "photo":  # nobody chose between rival lines: u covers them
         sides = {s: widened(sides[s], traces[s], camera, corners) for s in SIDES}
     report = replace(base, corners_px=corners, warnings=(*warned, *more))
-    by: FoundBy = "photo" if asked.corners_px is None else "corners"
-    return PhotoTraced(solved, sides, listed, drawn, corners, None, by, report, ready.camera_key)
+    return PhotoTraced(solved, sides, listed, drawn, corners, None, found_by, report, ready.camera_key)
 
 
 def measure_traced(request: OpeningRequest, traced: PhotoTraced) -> PhotoMeasured:
@@ -158,6 +185,7 @@ def measure_traced(request: OpeningRequest, traced: PhotoTraced) -> PhotoMeasure
         corners_px=result.corners_px,
         sides_px=traced.drawn or {s: traced.corners_px[list(ENDS[s])] for s in SIDES},
         stations_px=result.stations_px,
+        rivals_px=rivals_px(camera, traced.sides, traced.listed),
         warnings=(
             *with_effects(
                 (*traced.report.warnings, *slant_doubts(camera, result.corners_px)), result.cov_mm2, result.budget_mm

@@ -50,16 +50,32 @@ def prepare(request: OpeningRequest, photo: PhotoRequest) -> Prepared:
     scaled = _at_read_size(photo, picture)
     reference = photo.reference or request.reference
     picture, sightings, warned = _upright(picture, scaled, reference)
-    if scaled.corners_px is not None:
-        _inside(scaled.corners_px, picture.size_px, part=True)
-    for corners in scaled.reference_corners_px:
-        _inside(corners, picture.size_px, part=False)
+    _all_inside(scaled, picture)
     lens = choose_lens(scaled, picture)
     warned += lens.warnings
     report = PhotoReport(photo.path, picture.sha256, picture.size_px, warnings=tuple(warned), lenses=lens.uses)
     doubts = file_doubts(picture.exif, picture.size_px, lens.prior or _prior(picture, scaled))
     report = replace(report, warnings=(*report.warnings, *doubts.warnings), error=doubts.refused)
     return Prepared(scaled, picture, sightings, doubts.prior, reference, report)
+
+
+def pointed_anew(ready: Prepared, photo: PhotoRequest) -> Prepared:
+    """Return a photo made ready before with the corners of `photo`, which is alike but for them.
+
+    Raises
+    ------
+    RequestError : corners outside the photo.
+    """
+    scaled = _at_read_size(photo, ready.picture)
+    _all_inside(scaled, ready.picture)
+    return replace(ready, asked=scaled)
+
+
+def _all_inside(photo: PhotoRequest, picture: Photo) -> None:
+    if photo.corners_px is not None:
+        _inside(photo.corners_px, picture.size_px, part=True)
+    for corners in photo.reference_corners_px:
+        _inside(corners, picture.size_px, part=False)
 
 
 def _at_read_size(photo: PhotoRequest, picture: Photo) -> PhotoRequest:

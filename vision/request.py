@@ -157,6 +157,7 @@ class PhotoReport:
     sides_px: Mapping[str, Array] = field(default_factory=dict)
     stations_px: Mapping[str, Array] = field(default_factory=dict)
     references_px: tuple[tuple[str, Array], ...] = ()
+    rivals_px: tuple[tuple[Side, float, Array], ...] = ()  # lines that a side is not: shift outward in mm, ends (2, 2)
     warnings: tuple[Warning_, ...] = ()
     error: Warning_ | None = None
     wall_to_photo: Callable[[Array], Array] | None = None  # (N, 2) mm from the top left corner, x along the head

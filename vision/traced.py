@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from vision.camera import Camera, project
+from vision.camera import Camera, back_project, project
 from vision.errors import RequestError
 from vision.measures import Measured
 from vision.request import NINE, SIDES, Array, Candidate, Face, Side, Wall, Warning_
@@ -82,6 +82,25 @@ def side_lines(
                 )
             )
     return lines, listed, drawn, warned
+
+
+def rivals_px(
+    camera: Camera,
+    sides: Mapping[Side, SideLine],
+    listed: Mapping[Side, tuple[tuple[float, float, str], ...]],
+) -> tuple[tuple[Side, float, Array], ...]:
+    """Return where the other lines of each side run in the photo: side, shift outward in mm, ends (2, 2) px."""
+    ends = {s: back_project(camera, line.ends_px, line.depth_mm) for s, line in sides.items()}
+    middle = np.mean([e.mean(0) for e in ends.values()], axis=0) if ends else np.zeros(2)
+    found: list[tuple[Side, float, Array]] = []
+    for side, (a, b) in ends.items():
+        across = np.array([b[1] - a[1], a[0] - b[0]]) / max(float(np.linalg.norm(b - a)), 1e-9)
+        across *= 1.0 if float(across @ (a - middle)) > 0 else -1.0
+        for _, shift, _ in listed.get(side, ()):
+            if shift != 0:
+                moved = np.stack([a, b]) + shift * across
+                found.append((side, shift, project(camera, np.column_stack([moved, np.full(2, sides[side].depth_mm)]))))
+    return tuple(found)
 
 
 def faces_of(result: Measured, candidates: tuple[Candidate, ...], depth: Mapping[Side, float]) -> tuple[Face, ...]:

@@ -64,12 +64,18 @@ def with_lines(
     return result, warned
 
 
-def lined(grey: cv2.typing.MatLike, solved: Solved, corners_px: Array | None, wall: Wall) -> Solved:
+def lined(
+    grey: cv2.typing.MatLike,
+    solved: Solved,
+    corners_px: Array | None,
+    wall: Wall,
+    segments: Segments | None = None,
+) -> Solved:
     """Return a solved photo with the wall's lines among its blocks; the same where there are none or they disagree."""
     if not solved.blocks:
         return solved
     result, lines, warned = _added(
-        grey, solved.blocks, solved.adjusted, solved.outlines_px, corners_px, wall, None, solved.starts
+        grey, solved.blocks, solved.adjusted, solved.outlines_px, corners_px, wall, segments, solved.starts
     )
     blocks = solved.blocks if lines is None else (*solved.blocks, lines)
     return replace(solved, adjusted=result, blocks=blocks, warnings=(*solved.warnings, *warned))

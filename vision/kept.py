@@ -1,0 +1,104 @@
+"""What earlier requests have worked out, kept while the same photos are asked again with other corners.
+
+Reading a photo, finding its references and solving the camera by them do not rest on the opening's corners: after a
+corner has moved only its lines are searched again. The answers are those of `vision.estimate`, to the last digit.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from collections.abc import Hashable, Mapping
+from dataclasses import fields, is_dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from vision.estimate import Progress, estimate_opening
+from vision.one_photo import PhotoSolved, PhotoTraced, solve_photo, trace_solved
+from vision.prepared import Prepared, pointed_anew, prepare
+from vision.request import Estimate, NotMeasured, OpeningRequest, PhotoReport, PhotoRequest
+
+MOST_BYTES = 450_000_000  # guess: three photos of 48 MP; the oldest goes first
+MOST_ANSWERS = 200  # openings of one job, by the contract
+
+
+class KeptPhotos:
+    """Photos made ready and solved, and answers to whole requests; may be asked by several threads.
+
+    Notes
+    -----
+    A file counts as the same while its path, time and size are. Pages and cards are looked for outside the opening, so
+    that their photo is solved anew when a corner moves.
+    """
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._ready: OrderedDict[Hashable, Prepared] = OrderedDict()
+        self._solved: OrderedDict[Hashable, PhotoSolved | PhotoReport] = OrderedDict()
+        self._answers: OrderedDict[Hashable, Estimate | NotMeasured] = OrderedDict()
+
+    def estimate(self, request: OpeningRequest, progress: Progress | None = None) -> Estimate | NotMeasured:
+        """Return what `estimate_opening` returns, from what is kept where the request was asked before."""
+        key = _key(request)
+        with self._lock:
+            answer = self._answers.get(key)
+        if answer is None:
+            answer = estimate_opening(request, progress, tracer=self._trace)
+            with self._lock:
+                self._answers[key] = answer
+                while len(self._answers) > MOST_ANSWERS:
+                    self._answers.popitem(last=False)
+        return answer
+
+    def _trace(self, request: OpeningRequest, photo: PhotoRequest) -> PhotoTraced | PhotoReport:
+        ready, scene = self._prepared(request, photo), replace(request, photos=())
+        free = replace(photo, corners_px=None, click_px=0.0) if ready.reference.kind == "sheet" else photo
+        key = _key((free, photo.corners_px is None, scene))
+        with self._lock:
+            solved = self._solved.get(key)
+        if solved is None:
+            solved = solve_photo(request, ready)
+            with self._lock:
+                self._solved[key] = solved
+                while len(self._solved) > len(self._ready):
+                    self._solved.popitem(last=False)
+        return solved if isinstance(solved, PhotoReport) else trace_solved(request, ready, solved)
+
+    def _prepared(self, request: OpeningRequest, photo: PhotoRequest) -> Prepared:
+        alike = replace(photo, corners_px=None, reference_corners_px=(), click_px=0.0, trace=True)
+        # a photo without corners may be turned by its sheets
+        key = _key((alike, photo.corners_px is None, request.reference))
+        with self._lock:
+            ready = self._ready.get(key)
+            if ready is not None:
+                self._ready.move_to_end(key)
+        if ready is not None:
+            return pointed_anew(ready, photo)
+        ready = prepare(request, photo)
+        with self._lock:
+            self._ready[key] = ready
+            while len(self._ready) > 1 and sum(r.picture.rgb.nbytes for r in self._ready.values()) > MOST_BYTES:
+                self._ready.popitem(last=False)
+        return ready
+
+
+def _key(value: Any) -> Hashable:  # noqa: ANN401 -- any value of a request
+    """Return a request as what can be looked up: arrays by their bytes, files with time and size."""
+    key: Hashable = value
+    if isinstance(value, np.ndarray):
+        key = (value.shape, value.tobytes())
+    elif isinstance(value, Path):
+        try:
+            found = value.stat()
+            key = (str(value), found.st_mtime_ns, found.st_size)
+        except OSError:
+            key = (str(value),)
+    elif is_dataclass(value) and not isinstance(value, type):
+        key = (type(value).__name__, *(_key(getattr(value, f.name)) for f in fields(value)))
+    elif isinstance(value, tuple | list):
+        key = tuple(_key(v) for v in value)
+    elif isinstance(value, Mapping):
+        key = tuple((k, _key(v)) for k, v in value.items())
+    return key
