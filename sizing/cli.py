@@ -17,6 +17,7 @@ from sizing.cli_against import compared_with, typed_order_readable
 from sizing.cli_desk import desk
 from sizing.cli_dispute import dispute
 from sizing.cli_estimate import estimate
+from sizing.cli_footprint import footprint
 from sizing.cli_lens import lens
 from sizing.cli_release import decide, release
 from sizing.cli_rules import rules
@@ -129,6 +130,7 @@ app.command()(estimate)
 app.add_typer(rules)
 app.command()(release)
 app.command()(decide)
+app.command()(footprint)
 app.command()(dispute)
 app.command()(desk)
 app.command()(lens)

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from sizing.counting import Counting, which_count
 from sizing.decision import Judgement
 from sizing.errors import InputError, Problem
+from sizing.footprint import footprint_notes, footprint_of
 from sizing.job import Job, Opening, Tolerance
 from sizing.made_sizes import photo_draws
 from sizing.order import Order, make_order, order_without_rule
@@ -53,10 +55,19 @@ def order_of(
     if not isinstance(rule, Rule):
         if rule is None and opening.ordered is None:
             return Counting(), None
-        return Counting(), order_without_rule(opening, rule)
+        return Counting(), _on_the_wall(order_without_rule(opening, rule), opening, estimate)
     counting, drawn = Counting(), None
     if estimate is not None:
         drawn = photo_draws(estimate.values_mm, estimate.cov_mm2, estimate.candidates)
         if opening.ordered is not None:
             counting = which_count(rule, opening, drawn, judgements)
-    return counting, make_order(rule, opening, estimate, judgements, counting, tolerance, drawn)
+    order = make_order(rule, opening, estimate, judgements, counting, tolerance, drawn)
+    return counting, _on_the_wall(order, opening, estimate)
+
+
+def _on_the_wall(order: Order, opening: Opening, estimate: Estimate | None) -> Order:
+    """Return the order with what its footprint shows: obstacles in the way, and room that is too small."""
+    if not (opening.obstacles or opening.clearances):
+        return order
+    problems, notes = footprint_notes(footprint_of(opening, order, estimate))
+    return replace(order, problems=(*order.problems, *problems), notes=(*order.notes, *notes))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import partial
 from importlib.resources import as_file, files
 from pathlib import Path
@@ -11,7 +11,9 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 
+from sizing.blanking import Box, blanked, boxes_of, read_blanks
 from sizing.check import EstimateResult, JobResult
+from sizing.errors import InputError
 from sizing.judging import ReadingResult
 from sizing.messages import verdicts as messages
 from sizing.photoresults import PhotoResult
@@ -29,16 +31,22 @@ def job_pictures(result: JobResult, complain: Complain) -> Iterator[tuple[str, W
     """Yield name and writer of each picture of a job; what cannot be drawn is complained of and left out."""
     units: Unit = result.job.units if result.job is not None else "in"
     names = _Names()
+    try:
+        blanks = () if result.job is None else read_blanks(result.job.folder)
+    except InputError as error:  # what should be blanked out is not known: no picture may show it
+        complain(str(error))
+        return
     for opening in result.openings:
-        labels = _labels(opening.answer, opening.readings, units)
+        labels = picture_labels(opening.answer, opening.readings, units)
         for photo, entry in zip(opening.photos, opening.opening.photos, strict=True):
-            yield from _of_photo(opening.opening.label, photo, entry.turn, labels, names, complain)
+            boxes = boxes_of(blanks, photo.file)
+            yield from _of_photo(opening.opening.label, photo, entry.turn, labels, names, complain, boxes)
 
 
 def estimate_pictures(result: EstimateResult, units: Unit, complain: Complain) -> Iterator[tuple[str, Writer]]:
     """Yield name and writer of each picture of an estimate; else as `job_pictures`."""
     names = _Names()
-    labels = _labels(result.answer, (), units)
+    labels = picture_labels(result.answer, (), units)
     for photo, asked in zip(result.photos, result.request.photos, strict=True):
         yield from _of_photo("opening", photo, asked.turn, labels, names, complain)
 
@@ -61,14 +69,20 @@ class _Names:
 
 
 def _of_photo(
-    label: str, photo: PhotoResult, turn: int, labels: Labels, names: _Names, complain: Complain
+    label: str,
+    photo: PhotoResult,
+    turn: int,
+    labels: Labels,
+    names: _Names,
+    complain: Complain,
+    blanks: Sequence[Box] = (),
 ) -> Iterator[tuple[str, Writer]]:
     report = photo.report
     if report is None or photo.unreadable or not (report.references_px or report.stations_px):
         return
     stem = names.new(label, photo.file)
     try:
-        drawn = _drawn(report, turn, labels)
+        drawn = _drawn(report, turn, labels, blanks)
     except Exception as error:  # a picture is for people: without it the verdict stands all the same
         complain(messages.picture_failed(photo.file, f"{type(error).__name__}: {error}"))
         return
@@ -76,8 +90,8 @@ def _of_photo(
         yield f"{stem}-{kind}.jpg", partial(save_picture, image)
 
 
-def _drawn(report: PhotoReport, turn: int, labels: Labels) -> list[tuple[str, Image.Image]]:
-    rgb = _as_measured(report, turn)
+def _drawn(report: PhotoReport, turn: int, labels: Labels, blanks: Sequence[Box]) -> list[tuple[str, Image.Image]]:
+    rgb = as_measured(report, turn, blanks)
     with as_file(files("sizing") / "data" / "DejaVuSans.ttf") as font:
         drawn = [("annotated", annotated_photo(rgb, report, labels, font))]
     if report.wall_to_photo is not None and report.extent_mm is not None:
@@ -85,8 +99,8 @@ def _drawn(report: PhotoReport, turn: int, labels: Labels) -> list[tuple[str, Im
     return drawn
 
 
-def _as_measured(report: PhotoReport, turn: int) -> Pixels:
-    """Return the photo in whose pixels the report speaks: also turned where it was turned by itself."""
+def as_measured(report: PhotoReport, turn: int, blanks: Sequence[Box] = ()) -> Pixels:
+    """Return the photo in whose pixels the report speaks, turned where it was turned by itself; `blanks` filled."""
     rgb = read_photo(report.path, turn).rgb
     for warning in report.warnings:
         found = re.search(r"\b(90|180|270)\b", warning.message) if warning.code == "turned" else None
@@ -94,10 +108,10 @@ def _as_measured(report: PhotoReport, turn: int) -> Pixels:
             rgb = np.ascontiguousarray(np.rot90(rgb, int(found[0]) // 90))
     if rgb.shape[1::-1] != report.size_px:
         raise ValueError(f"it is {rgb.shape[1]} x {rgb.shape[0]} px now, and was {report.size_px} when measured")
-    return rgb
+    return blanked(rgb, blanks)
 
 
-def _labels(
+def picture_labels(
     answer: Estimate | NotMeasured, readings: tuple[ReadingResult, ...], units: Unit
 ) -> dict[str, tuple[str, str]]:
     """Return for each measure its text and its kind: what the tape said against what the photo sees."""

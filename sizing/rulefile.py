@@ -218,13 +218,14 @@ def _exact(written: str | float | None, unit: Unit) -> Fraction | None:
 
 def _side(table: Any, unit: Unit) -> SideRule:  # noqa: ANN401 -- WidthTable or HeightTable
     if isinstance(table.add, AcrossTable | UprightTable):
-        add = sum((parse_signed_length(value, unit).exact for _, value in table.add), Fraction(0))
+        parts = [parse_signed_length(value, unit).exact for _, value in table.add]
     else:  # one length is that of each side
-        add = 2 * parse_signed_length(table.add, unit).exact
+        parts = [parse_signed_length(table.add, unit).exact] * 2
     sizes = tuple(parse_length(size, unit).exact for size in table.sizes or ())
     return SideRule(
         reading=table.reading,
-        add=add,
+        add=sum(parts, Fraction(0)),
+        first=parts[0],
         made=Made(_exact(table.step, unit), sizes, table.choose or "nearest"),
         minimum=_exact(table.minimum, unit),
         maximum=_exact(table.maximum, unit),

@@ -21,7 +21,16 @@ from vision.labels import Box, Wanted, placed
 from vision.rectified import rectified_view
 from vision.request import PhotoReport
 
-__all__ = ["annotated_photo", "rectified_view", "save_picture"]
+__all__ = [
+    "LOOKS",
+    "Text",
+    "annotated_photo",
+    "draw_line",
+    "rectified_view",
+    "save_picture",
+    "scaled",
+    "with_labels",
+]
 
 Array = NDArray[np.float64]
 Pixels = NDArray[np.uint8]
@@ -50,6 +59,11 @@ LOOKS: Mapping[str, _Look] = {
     "unproven": _Look((240, 228, 66), (1.5, 2.5), "ring"),
     "none": _Look((225, 225, 225), (9.0, 2.5, 1.5, 2.5)),
     "reference": _Look((222, 140, 186)),
+    "ordered": _Look((230, 159, 0), weight=1.6),
+    "panel": _Look((230, 159, 0), (3.0, 2.0), weight=0.7),
+    "hardware": _Look((255, 200, 90), (1.5, 1.5)),
+    "room": _Look((225, 225, 225), (4.0, 4.0), weight=0.8),
+    "opening": _Look((86, 180, 233)),
 }
 SIDE_COLOUR: Colour = (86, 180, 233)
 HALO: Colour = (20, 20, 20)
@@ -92,22 +106,22 @@ def annotated_photo(
     method = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
     canvas: Pixels = np.ascontiguousarray(cv2.resize(photo_rgb, size, interpolation=method), np.uint8)
     stroke = max(2, round(max(size) / 700))
-    stations = {name: _scaled(line, scale) for name, line in report.stations_px.items() if name in labels}
+    stations = {name: scaled(line, scale) for name, line in report.stations_px.items() if name in labels}
     stations = {name: line for name, line in stations.items() if len(line) == 2}
-    sides = [_scaled(side, scale) for side in report.sides_px.values()]
-    references = [(name, _scaled(outline, scale)) for name, outline in report.references_px]
+    sides = [scaled(side, scale) for side in report.sides_px.values()]
+    references = [(name, scaled(outline, scale)) for name, outline in report.references_px]
     references = [(name, outline) for name, outline in references if len(outline) > 1]
     for _, outline in references:
-        _line(canvas, np.vstack([outline, outline[:1]]), LOOKS["reference"].colour, stroke)
+        draw_line(canvas, np.vstack([outline, outline[:1]]), LOOKS["reference"].colour, stroke)
     for side in sides:
-        _line(canvas, side, SIDE_COLOUR, stroke)
+        draw_line(canvas, side, SIDE_COLOUR, stroke)
     for name, line in stations.items():
         _dimension(canvas, line, LOOKS.get(labels[name][1], LOOKS["none"]), stroke)
     lines = [*stations.values(), *sides, *(outline for _, outline in references)]
     avoid = np.vstack([_resampled(line, 8.0) for line in lines]) if lines else np.empty((0, 2))
-    texts = [_Text(*labels[name], line_px=stations.get(name)) for name in labels]
-    texts += [_Text(name, "reference", outline) for name, outline in references]
-    return _with_texts(Image.fromarray(canvas), texts, avoid, font_file)
+    texts = [Text(*labels[name], line_px=stations.get(name)) for name in labels]
+    texts += [Text(name, "reference", outline) for name, outline in references]
+    return with_labels(Image.fromarray(canvas), texts, avoid, font_file)
 
 
 def save_picture(image: Image.Image, path: Path) -> None:
@@ -144,7 +158,7 @@ def save_picture(image: Image.Image, path: Path) -> None:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Text:
+class Text:
     """A label: text, kind, and the line it belongs to, None for the top left corner."""
 
     text: str
@@ -152,7 +166,7 @@ class _Text:
     line_px: Array | None
 
 
-def _scaled(points_px: Array, scale: float) -> Array:
+def scaled(points_px: Array, scale: float) -> Array:
     """Return finite points (N, 2) of the scaled picture; pixel centres stay at integers."""
     points = np.asarray(points_px, np.float64).reshape(-1, 2)
     points = (points + 0.5) * scale - 0.5
@@ -169,7 +183,7 @@ def _resampled(line: Array, step_px: float) -> Array:
     return np.column_stack([np.interp(at, length, line[:, 0]), np.interp(at, length, line[:, 1])])
 
 
-def _line(canvas: Pixels, line: Array, colour: Colour, stroke: int, dashes: Sequence[float] = ()) -> None:
+def draw_line(canvas: Pixels, line: Array, colour: Colour, stroke: int, dashes: Sequence[float] = ()) -> None:
     """Draw a polyline in place, with a dark halo, in dashes given in stroke widths."""
     if len(line) < 2:
         return
@@ -190,17 +204,17 @@ def _line(canvas: Pixels, line: Array, colour: Colour, stroke: int, dashes: Sequ
 def _dimension(canvas: Pixels, line: Array, look: _Look, stroke: int) -> None:
     """Draw a dimension line with a bar across each end."""
     stroke = round(stroke * look.weight)
-    _line(canvas, line, look.colour, stroke, look.dashes)
+    draw_line(canvas, line, look.colour, stroke, look.dashes)
     along = line[1] - line[0]
     length = float(np.linalg.norm(along))
     if length == 0.0:
         return
     across = np.array([-along[1], along[0]]) / length * 5 * stroke
     for end in line:
-        _line(canvas, np.vstack([end - across, end + across]), look.colour, stroke)
+        draw_line(canvas, np.vstack([end - across, end + across]), look.colour, stroke)
 
 
-def _with_texts(picture: Image.Image, texts: Sequence[_Text], avoid_px: Array, font_file: Path | None) -> Image.Image:
+def with_labels(picture: Image.Image, texts: Sequence[Text], avoid_px: Array, font_file: Path | None) -> Image.Image:
     """Draw the labels where they fit, smaller where they must be."""
     size = max(picture.size) * TEXT_PART
     kept = [text for text in texts if _shown(text)]
@@ -224,26 +238,26 @@ def _font(size_px: int, font_file: Path | None) -> Font:
     return ImageFont.truetype(font_file, size_px) if font_file else ImageFont.load_default(size_px)
 
 
-def _home(text: _Text, picture_px: tuple[int, int]) -> Array:
+def _home(text: Text, picture_px: tuple[int, int]) -> Array:
     """Return the line beside which the text belongs, cut to the picture."""
     if text.line_px is None:
         return np.zeros((2, 2))
     return np.clip(_resampled(text.line_px, 8.0), 0.0, np.array(picture_px, np.float64))
 
 
-def _shown(text: _Text) -> str:
+def _shown(text: Text) -> str:
     parts = (part.strip() for part in text.text.replace("\n", "|").split("|"))
     return "\n".join(part for part in parts if part)
 
 
-def _box_size(text: _Text, font: Font, pad: int) -> tuple[int, int]:
+def _box_size(text: Text, font: Font, pad: int) -> tuple[int, int]:
     draw = ImageDraw.Draw(Image.new("L", (1, 1)))
     left, top, right, bottom = draw.multiline_textbbox((0, 0), _shown(text), font=font, spacing=pad)
     mark = min(int(bottom - top), 5 * pad) if LOOKS.get(text.kind, LOOKS["none"]).mark else 0
     return int(right - left) + mark + 3 * pad, int(bottom - top) + 2 * pad
 
 
-def _label(picture: Image.Image, text: _Text, want: Wanted, box: Box, font: Font, pad: int) -> None:
+def _label(picture: Image.Image, text: Text, want: Wanted, box: Box, font: Font, pad: int) -> None:
     """Draw one label: dark box with the colour of its kind, mark, light text, leader where it stands away."""
     draw = ImageDraw.Draw(picture)
     look = LOOKS.get(text.kind, LOOKS["none"])

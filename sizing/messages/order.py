@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from pathlib import Path
 
+from sizing.messages import footprint
 from sizing.messages.verdicts import about, name_of, one_line
 from sizing.units import Unit, format_length
 
@@ -71,6 +72,8 @@ def problem_says(code: str, facts: Mapping[str, float | str], unit: Unit) -> str
     >>> problem_says("not-by-rule", {"direction": "width", "ordered_mm": 1397.0, "by_rule_mm": 1409.7}, "in")
     'The width ordered is 55 in; by the rule it is 55 1/2 in. Order the size by the rule, or say why not.'
     """
+    if code in footprint.CODES:
+        return footprint.problem_says(code, facts, unit)
     said = {key: format_length(value, unit) for key, value in facts.items() if isinstance(value, float)}
     said |= {key: one_line(value) for key, value in facts.items() if isinstance(value, str)}
     said |= {key: name_of(said[key]) for key in ("reading", "from", "should") if key in said}

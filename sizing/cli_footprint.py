@@ -1,0 +1,122 @@
+"""The command `footprint`: draw the ordered size on the wall, true to scale."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from sizing.exits import Exit
+from sizing.streams import JsonOption, QuietOption, complain, progress_shown, refuse, require_libraries, say
+
+if TYPE_CHECKING:
+    from sizing.check import JobResult
+    from sizing.footprint_result import OpeningFootprint
+
+
+def footprint(
+    job: Annotated[Path, typer.Argument(metavar="JOB", help="A job file, or a folder holding job.toml.")],
+    openings: Annotated[
+        list[str] | None,
+        typer.Option("--opening", metavar="LABEL", help="Only this opening; may be given more than once."),
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="DIR", help="Write the pictures here, not into the job's folder.")
+    ] = None,
+    as_json: JsonOption = False,
+    allow_outside: Annotated[
+        bool, typer.Option("--allow-outside", help="Let paths in a job file leave the job's folder.")
+    ] = False,
+    quiet: QuietOption = False,
+) -> int:
+    """Draw the ordered size on the wall, true to scale, with obstacles and clearances.
+
+    Ends with 0 nothing known is in the way, 1 something is, 3 not drawn or it cannot be told, 4 job or photo could
+    not be read, 2 bad usage. Example: secondtape footprint harbor-114 --opening W2
+    """
+    require_libraries()
+    from sizing.check import check_job
+    from sizing.footprint_result import SCHEMA, footprint_document, footprint_exit, footprint_lines, job_footprints
+    from sizing.messages import footprint as words
+    from sizing.messages.record import unknown_opening
+    from sizing.result import as_text
+    from sizing.terminal import complaints
+
+    result = check_job(job, allow_outside=allow_outside, progress=progress_shown(quiet))
+    for line in complaints(result):
+        complain(line)
+    if result.job is None:
+        if as_json:
+            error = [{"where": p.where, "says": p.says} for p in result.error.problems] if result.error else []
+            say(as_text({"schema": SCHEMA, "job": result.name, "error": error}))
+        return Exit.UNREADABLE
+    known = [o.opening.label for o in result.openings]
+    for label in openings or ():
+        if label not in known:
+            return refuse(unknown_opening(label, known))
+    found = job_footprints(result, openings)
+    folder, pictures = _drawn(result, found, out)
+    unit = result.job.units
+    if as_json:
+        documents: list[dict[str, Any]] = [
+            footprint_document(one, unit) | {"pictures": pictures.get(one.result.opening.label, [])} for one in found
+        ]
+        say(as_text({"schema": SCHEMA, "job": result.name, "openings": documents, "note": words.CAUTION}))
+    else:
+        lines = [line for one in found for line in footprint_lines(one, unit)]
+        if folder is not None:
+            lines.append(words.written(folder))
+        say("\n".join([*lines, words.PLACED, *([words.OBSTACLES] if _outlined(found) else []), words.CAUTION]))
+    return footprint_exit(result, found)
+
+
+def _outlined(found: tuple[OpeningFootprint, ...]) -> bool:
+    return any(one.result.opening.obstacles for one in found)
+
+
+def _drawn(
+    result: JobResult, found: tuple[OpeningFootprint, ...], out: Path | None
+) -> tuple[Path | None, dict[str, list[str]]]:
+    """Write the pictures; return their folder (None where there are none) and their names by opening."""
+    from functools import partial
+
+    from sizing.blanking import read_blanks
+    from sizing.errors import InputError
+    from sizing.footprint import NotDrawn
+    from sizing.footprint_pictures import footprint_pictures
+    from sizing.messages import footprint as words
+    from sizing.messages import verdicts
+    from sizing.runfolder import RunFolderError, Writer, safe_name, target_folder, write_run
+    from vision.overlay import save_picture
+
+    assert result.job is not None
+    files: list[tuple[str, Writer]] = []
+    names: dict[str, list[str]] = {}
+    try:
+        blanks = read_blanks(result.job.folder)
+    except InputError as error:  # what must not be seen is not known
+        complain(str(error))
+        return None, {}
+    for one in found:
+        if isinstance(one.footprint, NotDrawn):
+            continue
+        label = one.result.opening.label
+        try:
+            images = footprint_pictures(one.result, one.footprint, result.job.units, blanks)
+        except Exception as error:  # a picture is for people: without it the figures stand
+            complain(words.no_picture(label, f"{type(error).__name__}: {error}"))
+            continue
+        for kind, image in zip(("on-wall", "in-photo"), images, strict=True):
+            name = f"{safe_name(label)}-footprint-{kind}.jpg"
+            files.append((name, partial(save_picture, image)))
+            names.setdefault(label, []).append(name)
+    if not files:
+        return None, {}
+    target = target_folder(result.job.folder, out, f"footprint-{result.job.sha256[:12]}")
+    try:
+        write_run(target, files)
+    except RunFolderError as error:
+        complain(verdicts.cannot_write(str(error)))
+        return None, {}
+    return target, names

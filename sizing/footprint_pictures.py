@@ -1,0 +1,56 @@
+"""The footprint as pictures: on the rectified wall and in the photo."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from importlib.resources import as_file, files
+
+from PIL import Image
+
+from sizing.blanking import Blank, boxes_of
+from sizing.check import OpeningResult
+from sizing.footprint import Footprint, drawn_report
+from sizing.messages import footprint as words
+from sizing.pictures import as_measured
+from sizing.units import Unit
+from vision.footprint_view import Shape, footprint_on_photo, footprint_on_wall
+from vision.request import Estimate
+
+# Kinds of `vision.overlay.LOOKS`.
+_KINDS = {"free": "agrees", "in-the-way": "differs", "unproven": "unproven"}
+
+
+def footprint_shapes(footprint: Footprint, unit: Unit) -> list[Shape]:
+    """Return what is drawn of a footprint, from the bottom up."""
+    size = footprint.ordered
+    shapes = [Shape("room", footprint.zone.corners(), words.room_label())] if footprint.zone != size else []
+    shapes.append(Shape("opening", footprint.opening_mm))
+    shapes += [Shape("panel", panel.corners()) for panel in footprint.panels]
+    if footprint.hardware is not None:
+        shapes.append(Shape("hardware", footprint.hardware.corners(), words.hardware_label()))
+    label = words.drawn_label(size.x1 - size.x0, size.y1 - size.y0, unit)
+    shapes.append(Shape("ordered", size.corners(), label))
+    for thing in footprint.obstacles:
+        said = words.obstacle_label(thing.what, thing.gap_mm, 2.0 * thing.u_mm, unit)
+        shapes.append(Shape(_KINDS[thing.verdict], thing.outline_mm, said))
+    return shapes
+
+
+def footprint_pictures(
+    result: OpeningResult, footprint: Footprint, unit: Unit, blanks: Sequence[Blank] = ()
+) -> tuple[Image.Image, Image.Image]:
+    """Return the footprint on the rectified wall and in the first measured photo.
+
+    Raises
+    ------
+    ValueError, OSError, PhotoError
+        The photo is not what it was when it was measured, or has no map.
+    """
+    report = drawn_report(result.answer if isinstance(result.answer, Estimate) else None)
+    if report is None:
+        raise ValueError("no photo maps the wall")
+    entry = next(entry for entry in result.opening.photos if entry.path == report.path)
+    rgb = as_measured(report, entry.turn, boxes_of(blanks, entry.file))
+    shapes = footprint_shapes(footprint, unit)
+    with as_file(files("sizing") / "data" / "DejaVuSans.ttf") as font:
+        return footprint_on_wall(rgb, report, shapes, font), footprint_on_photo(rgb, report, shapes, font)
