@@ -149,12 +149,12 @@ def _threshold(mixture: Mixture, under_mm: float, over_mm: float) -> float | Non
     if above.size == 0:
         return None
     low, high = float(grid[above[-1]]), float(grid[above[-1] + 1])
-    for _ in range(40):
-        middle = 0.5 * (low + high)
-        if probability_within(np.array([value + middle]), mixture, under_mm, over_mm)[0] > P_DIFFERS:
-            low = middle
-        else:
-            high = middle
+    for _ in range(4):  # each pass makes the bracket 24 times shorter
+        finer = np.linspace(low, high, 25)
+        last = int(
+            np.flatnonzero(probability_within(value + finer, mixture, under_mm, over_mm) > P_DIFFERS).max(initial=0)
+        )
+        low, high = float(finer[last]), float(finer[min(last + 1, 24)])
     return high
 
 
