@@ -131,7 +131,8 @@ def check_job(
         job = load_job(file, allow_outside=allow_outside)
     except InputError as error:
         return JobResult(name, shown, "unproven", error=error)
-    results = tuple(_check_opening(job, o, progress, estimator, allow_outside=allow_outside) for o in job.openings)
+    rule = _rules(job, allow_outside=allow_outside)
+    results = tuple(_check_opening(job, o, progress, estimator, rule) for o in job.openings)
     results, common = _with_others(_with_shared_photos(explained_among(results)))
     log, problems = _decisions(job)
     results = tuple(_decided(job, r, log) for r in results)
@@ -170,8 +171,24 @@ def estimate_exit(result: EstimateResult) -> Exit:
     return Exit.DONE if isinstance(result.answer, Estimate) else Exit.UNPROVEN
 
 
+def _rules(job: Job, *, allow_outside: bool) -> Callable[[Opening], RuleFound]:
+    """Return what finds an opening's rule; each file is read once a job."""
+    found: dict[str | None, RuleFound] = {}
+
+    def rule(opening: Opening) -> RuleFound:
+        if opening.rule not in found:
+            found[opening.rule] = rule_of(job, opening, allow_outside=allow_outside)
+        return found[opening.rule]
+
+    return rule
+
+
 def _check_opening(
-    job: Job, opening: Opening, progress: Progress | None, estimator: Estimator | None, *, allow_outside: bool
+    job: Job,
+    opening: Opening,
+    progress: Progress | None,
+    estimator: Estimator | None,
+    rule: Callable[[Opening], RuleFound],
 ) -> OpeningResult:
     if progress:
         progress(f"{job.id} {opening.label}")
@@ -181,7 +198,7 @@ def _check_opening(
     except Exception as error:
         answer, fault = NotMeasured("fault", _fault_text(error)), error
     try:
-        return _judged(job, opening, answer, fault, rule_of(job, opening, allow_outside=allow_outside))
+        return _judged(job, opening, answer, fault, rule(opening))
     except Exception as error:
         empty = NotMeasured("fault", _fault_text(error), answer.photos)
         verdict = OpeningVerdict("unproven", "fault")
