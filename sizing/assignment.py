@@ -96,6 +96,15 @@ def misplaced(openings: Sequence[Entry]) -> tuple[Misplaced, ...]:
     return tuple(found)
 
 
+def log_likelihood_of(opening: Opening, estimate: Estimate) -> float | None:
+    """Return the log likelihood of an opening's readings (mm) with a photo that may not be its own.
+
+    None where too few readings name no opening; as low as can be where more are far off than may have slipped.
+    """
+    said = _said(opening)
+    return _log_likelihood(said, estimate, own=False) if len(said.rows) >= _LEAST_READINGS else None
+
+
 def same_picture(a: PhotoReport, b: PhotoReport) -> bool:
     """Return whether two photos are one picture, saved anew or at another size: their references lie alike."""
     first, second = dict(a.references_px), dict(b.references_px)

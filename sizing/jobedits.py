@@ -56,7 +56,7 @@ def set_facts(table: Any, facts: Mapping[str, Any]) -> None:  # noqa: ANN401 -- 
     for key, value in facts.items():
         if value in ("", None):
             table.pop(key, None)
-        elif key not in table or table[key] != value:
+        elif key not in table or str(table[key]) != str(value):
             _put(table, key, value)
 
 
@@ -79,20 +79,7 @@ def set_readings(table: Any, boxes: Mapping[str, Mapping[str, str]]) -> None:  #
     The text goes in as typed. A box that is not named stays; one whose text is the same keeps its way of writing.
     """
     for group, values in boxes.items():
-        inner = table.get(group)
-        for box, text in values.items():
-            if not text.strip():
-                if inner is not None:
-                    inner.pop(box, None)
-                continue
-            if inner is None:
-                inner = tomlkit.table()
-                _put(table, group, inner)
-                inner = table[group]
-            if str(inner.get(box, "")) != text.strip():
-                inner[box] = text.strip()
-        if inner is not None and not inner:
-            table.pop(group)
+        _set_texts(table, group, values)
 
 
 def add_visit(table: Any, by: str, on: date | None, note: str, boxes: Mapping[str, Mapping[str, str]]) -> None:  # noqa: ANN401 -- as above
@@ -121,6 +108,16 @@ def set_photos(table: Any, files: Sequence[str]) -> None:  # noqa: ANN401 -- as 
     for file in files:
         photos.append(before.get(file, file))
     _put(table, "photos", photos)
+
+
+def photo_files(table: Any) -> list[str]:  # noqa: ANN401 -- as above
+    """Return the files of an opening's photos, in their order."""
+    return [_file_of(entry) for entry in table.get("photos", [])]
+
+
+def set_ordered(table: Any, sizes: Mapping[str, str]) -> None:  # noqa: ANN401 -- as above
+    """Set the size that is about to be ordered, `{"width": "55 3/8"}`, as typed; an empty text takes one out."""
+    _set_texts(table, "ordered", sizes)
 
 
 def set_corners(table: Any, file: str, corners_px: Quadrilateral | None, *, trace: bool = True) -> None:  # noqa: ANN401 -- as above
@@ -153,6 +150,23 @@ def set_reference_corners(table: Any, file: str, quads_px: Sequence[Quadrilatera
     for quad in quads_px:
         outer.append(_points(quad))
     entry["reference_corners"] = outer
+
+
+def _set_texts(table: Any, group: str, values: Mapping[str, str]) -> None:  # noqa: ANN401 -- as above
+    """Set texts of an inner table, which is made where it is missing and taken out when nothing is left in it."""
+    inner = table.get(group)
+    for box, text in values.items():
+        if not text.strip():
+            if inner is not None:
+                inner.pop(box, None)
+            continue
+        if inner is None:
+            _put(table, group, tomlkit.table())
+            inner = table[group]
+        if str(inner.get(box, "")) != text.strip():
+            inner[box] = text.strip()
+    if inner is not None and not inner:
+        table.pop(group)
 
 
 def _new_opening(label: str, wall: str, rule: str) -> Table:

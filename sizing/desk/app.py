@@ -63,9 +63,10 @@ def desk_of(request: Request) -> Desk:
 
 
 def _routes() -> list[BaseRoute]:
-    from sizing.desk import jobs_page
+    from sizing.desk import intake_changes, intake_job, jobs_page
 
-    return [*jobs_page.ROUTES]
+    # The page of a job comes last: its name may hold slashes.
+    return [*jobs_page.ROUTES, *intake_job.BEFORE, *intake_changes.ROUTES, *intake_job.LAST]
 
 
 def _templates() -> Environment:

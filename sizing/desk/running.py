@@ -97,6 +97,11 @@ class Runs:
         with self._lock:
             return tuple(r for r in self._runs.values() if r.job == job and not r.over)
 
+    def ended(self, job: str, kind: str) -> tuple[Run, ...]:
+        """Return the runs of a job and kind that were done, oldest first."""
+        with self._lock:
+            return tuple(r for r in self._runs.values() if (r.job, r.kind, r.state) == (job, kind, "done"))
+
     def close(self) -> None:
         """End the child and take no more tasks."""
         self._tasks.put(None)

@@ -6,6 +6,7 @@ import contextlib
 import hashlib
 import os
 import tempfile
+from collections.abc import AsyncIterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -34,14 +35,16 @@ class Kept:
     known: bool
 
 
-async def form_of(request: Request, most_bytes: int = MOST_REQUEST_BYTES) -> FormData:
-    """Return a request's form; 413 where it says no size or one beyond the limit, before anything is read."""
+@contextlib.asynccontextmanager
+async def form_of(request: Request, most_bytes: int = MOST_REQUEST_BYTES) -> AsyncIterator[FormData]:
+    """Give a request's form; 413 where it says no size or one beyond the limit, before anything is read."""
     said = request.headers.get("content-length", "")
     if not said.isdigit():
         raise HTTPException(411, "The browser did not say how large this is; use another browser.")
     if int(said) > most_bytes:
         raise HTTPException(413, f"More than {most_bytes / 1e6:.0f} MB at once: send fewer or smaller files.")
-    return await request.form(max_files=MOST_FILES, max_fields=MOST_FIELDS, max_part_size=2_000_000)
+    async with request.form(max_files=MOST_FILES, max_fields=MOST_FIELDS, max_part_size=2_000_000) as form:
+        yield form
 
 
 def keep_photo(folder: Path, upload: UploadFile) -> Kept:

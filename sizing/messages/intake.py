@@ -6,28 +6,10 @@ from fractions import Fraction
 
 from sizing.units import INCH_MM, READING_FROM_MM, READING_TO_MM, Length, Unit, format_length
 
-_SMALL = [
-    "zero",
-    "one",
-    "two",
-    "three",
-    "four",
-    "five",
-    "six",
-    "seven",
-    "eight",
-    "nine",
-    "ten",
-    "eleven",
-    "twelve",
-    "thirteen",
-    "fourteen",
-    "fifteen",
-    "sixteen",
-    "seventeen",
-    "eighteen",
-    "nineteen",
-]
+_SMALL = (
+    "zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
+    "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen",
+)  # fmt: skip
 _TENS = ["twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"]
 _PARTS = {
     2: "half", 3: "third", 4: "quarter", 5: "fifth", 6: "sixth", 8: "eighth", 10: "tenth", 12: "twelfth",
@@ -86,3 +68,39 @@ def length_words(length: Length, unit: Unit) -> str:
     if not READING_FROM_MM <= length.exact <= READING_TO_MM:
         says += ": no size of an opening; check the unit"
     return says
+
+
+def proposed_by_fit(label: str, probability: float) -> str:
+    """Return what a proposal by fit says, with how sure it is.
+
+    Examples
+    --------
+    >>> proposed_by_fit("W1", 0.9987)
+    'fits the readings of W1 (probability over 99 %)'
+    """
+    percent = int(probability * 100)
+    return f"fits the readings of {label} (probability {'over 99' if percent >= 99 else f'about {percent}'} %)"
+
+
+def proposed_by_time(label: str, beside: str, gap_s: float) -> str:
+    """Return what a proposal by time says: what it rests on, and that it is a guess."""
+    if beside:
+        seconds = round(gap_s)
+        apart = "at the same time as" if seconds == 0 else f"{seconds} s from"
+        return f"taken {apart} {beside}, which is at {label}; a guess by the time only"
+    return f"the photos fall into as many groups by time as there are openings; in that order it is {label}: a guess"
+
+
+def fits_several(labels: list[str]) -> str:
+    """Return that sizes cannot tell between openings."""
+    return f"fits {' and '.join(labels)} alike: their sizes cannot tell which it shows"
+
+
+def fits_none() -> str:
+    """Return that a photo was measured and fits no typed opening."""
+    return "fits no opening whose readings are typed"
+
+
+def not_compared(why: str) -> str:
+    """Return that a photo could not be measured, with the reason."""
+    return f"could not be measured, so its size says nothing: {why}"

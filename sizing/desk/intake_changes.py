@@ -1,0 +1,180 @@
+"""What is changed on the page of a job: photos taken in and given to openings, readings, facts, new openings."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable
+from typing import Any
+
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import FormData, UploadFile
+from starlette.requests import Request
+from starlette.responses import JSONResponse, RedirectResponse, Response
+from starlette.routing import BaseRoute, Route
+from tomlkit import TOMLDocument
+
+from sizing import jobedits
+from sizing.desk.app import Desk, desk_of
+from sizing.desk.folder import JOB_FILE
+from sizing.desk.intake_forms import address, boxes, day, text
+from sizing.desk.intake_photos import THUMB_PX, picture
+from sizing.desk.uploads import form_of, keep_photo
+from sizing.errors import InputError, Problem
+from sizing.jobwriter import ChangedUnderneath, Edit, save
+
+# Forms without files: a job file has at most 1 MB.
+_MOST_TEXT_BYTES = 3_000_000
+Change = Callable[[Desk, str, FormData], Response]
+_JOB_FACTS = ("measured_by", "tape", "graduation", "seen_from", "note")
+_OPENING_FACTS = ("wall", "rule", "note", "check_bar", "edge_offset")
+
+
+def changed(change: Change, most_bytes: int = _MOST_TEXT_BYTES) -> Callable[[Request], Awaitable[Response]]:
+    """Return the endpoint that reads a form and makes one change to a job by it."""
+
+    async def endpoint(request: Request) -> Response:
+        desk, name = desk_of(request), request.path_params["name"]
+        desk.folder.job(name)
+        async with form_of(request, most_bytes) as form:
+            return await run_in_threadpool(change, desk, name, form)
+
+    return endpoint
+
+
+def readings(desk: Desk, name: str, form: FormData) -> Response:
+    """Set the readings of an opening as typed; with `visit` they are a later set of readings."""
+    label = text(form, "label")
+    typed = boxes(form)
+
+    def edit(document: TOMLDocument) -> None:
+        table = jobedits.opening_table(document, label)
+        if text(form, "visit"):
+            filled = {g: {b: t for b, t in some.items() if t} for g, some in typed.items()}
+            if not any(filled.values()):
+                raise InputError("empty", [Problem(label, "no reading was typed: fill at least one box")])
+            jobedits.add_visit(table, text(form, "by"), day(text(form, "on"), "read on"), text(form, "note"), filled)
+        else:
+            jobedits.set_readings(table, typed)
+
+    return _saved(desk, name, form, edit, f"opening-{label}")
+
+
+def job_facts(desk: Desk, name: str, form: FormData) -> Response:
+    """Set what is common to all openings."""
+
+    def edit(document: TOMLDocument) -> None:
+        facts: dict[str, Any] = {key: text(form, key) for key in _JOB_FACTS if key in form}
+        if "measured_on" in form:
+            facts["measured_on"] = day(text(form, "measured_on"), "measured on")
+        jobedits.set_facts(jobedits.job_table(document), facts)
+
+    return _saved(desk, name, form, edit, "facts")
+
+
+def opening_facts(desk: Desk, name: str, form: FormData) -> Response:
+    """Set the facts of an opening, and the size that is about to be ordered."""
+    label = text(form, "label")
+
+    def edit(document: TOMLDocument) -> None:
+        table = jobedits.opening_table(document, label)
+        jobedits.set_facts(table, {key: text(form, key) for key in _OPENING_FACTS if key in form})
+        if "quantity" in form:
+            jobedits.set_facts(table, {"quantity": _quantity(text(form, "quantity"))})
+        jobedits.set_ordered(table, {k: text(form, f"ordered.{k}") for k in ("width", "height")})
+
+    return _saved(desk, name, form, edit, f"opening-{label}")
+
+
+def add_opening(desk: Desk, name: str, form: FormData) -> Response:
+    """Add an opening."""
+    label = text(form, "label")
+
+    def edit(document: TOMLDocument) -> None:
+        jobedits.add_opening(document, label, text(form, "wall"), text(form, "rule"))
+
+    return _saved(desk, name, form, edit, f"opening-{label}")
+
+
+def assign(desk: Desk, name: str, form: FormData) -> Response:
+    """Give a photo to an opening (`to`), or to none; with `also` it stays where else it is."""
+    photo, to, also = text(form, "photo"), text(form, "to"), bool(text(form, "also"))
+    desk.folder.file(name, photo)
+
+    def edit(document: TOMLDocument) -> None:
+        if to:
+            jobedits.opening_table(document, to)
+        for table in document["opening"]:
+            files = jobedits.photo_files(table)
+            if table.get("label") == to:
+                jobedits.set_photos(table, [*files, *([] if photo in files else [photo])])
+            elif not also:
+                jobedits.set_photos(table, [f for f in files if f != photo])
+
+    return _saved(desk, name, form, edit, f"opening-{to}" if to else "photos")
+
+
+def photos(desk: Desk, name: str, form: FormData) -> Response:
+    """Take in photos; each is decoded once, and one that is none is not kept."""
+    folder = desk.folder.job(name)
+    kept, problems = list[str](), list[str]()
+    for upload in form.getlist("photos"):
+        if not isinstance(upload, UploadFile) or not upload.filename:
+            continue
+        try:
+            one = keep_photo(folder, upload)
+            try:
+                picture(folder, one.name, THUMB_PX, desk.decoder)
+            except InputError:
+                if not one.known:
+                    (folder / one.name).unlink(missing_ok=True)
+                raise
+            kept.append(one.name)
+        except InputError as error:
+            problems += [str(p) for p in error.problems]
+    if text(form, "json"):
+        return JSONResponse({"kept": kept, "problems": problems}, status_code=200 if kept or not problems else 400)
+    if problems:
+        more = [f"Taken in: {', '.join(kept)}."] if kept else []
+        return desk.page("problem.html", 400, problems=[*problems, *more])
+    return RedirectResponse(address("job", name, at="photos"), status_code=303)
+
+
+def _saved(desk: Desk, name: str, form: FormData, edit: Edit, at: str) -> Response:
+    """Save a change and show the job again at a place; or both versions where the file changed underneath."""
+    file = desk.folder.job(name) / JOB_FILE
+    try:
+        now = save(file, edit, read_sha256=text(form, "sha256") or None)
+    except ChangedUnderneath as error:
+        if text(form, "json"):
+            return JSONResponse({"problems": [str(error)]}, status_code=409)
+        again = [(k, v) for k, v in form.multi_items() if isinstance(v, str) and k != "sha256"]
+        facts = {"name": name, "on_disk": error.on_disk, "wanted": error.wanted, "again": again}
+        return desk.page("intake_conflict.html", 409, **facts)
+    except InputError as error:
+        problems = [f"{p.where.removeprefix(f'{JOB_FILE}: ')}: {p.says}" for p in error.problems]
+        if text(form, "json"):
+            return JSONResponse({"problems": problems}, status_code=400)
+        return desk.page("intake_refused.html", 400, name=name, at=at, problems=problems)
+    except OSError as error:
+        problem = Problem(JOB_FILE, f"cannot be written: {error.strerror or error}; nothing was changed")
+        raise InputError("cannot-write", [problem]) from None
+    if text(form, "json"):
+        return JSONResponse({"sha256": now.sha256})
+    return RedirectResponse(address("job", name, at=at), status_code=303)
+
+
+def _quantity(written: str) -> int | None:
+    if not written:
+        return None
+    if not written.isascii() or not written.isdigit() or len(written) > 5:
+        raise InputError("bad-quantity", [Problem("quantity", f"{written[:40]!r} is no whole number")])
+    return int(written)
+
+
+ROUTES: list[BaseRoute] = [
+    Route("/job/{name:path}/readings", changed(readings), methods=["POST"]),
+    Route("/job/{name:path}/facts", changed(job_facts), methods=["POST"]),
+    Route("/job/{name:path}/opening-facts", changed(opening_facts), methods=["POST"]),
+    Route("/job/{name:path}/openings", changed(add_opening), methods=["POST"]),
+    Route("/job/{name:path}/assign", changed(assign), methods=["POST"]),
+    Route("/job/{name:path}/photos", changed(photos, 1_000_000_000), methods=["POST"]),
+]
