@@ -61,6 +61,8 @@ def test_another_host_or_port_is_refused_though_the_cookie_is_right(host):
         ({"sec-fetch-site": "same-origin"}, 200),
         ({}, 403),
         ({"origin": "null"}, 403),
+        ({"origin": "null", "sec-fetch-site": "same-origin"}, 200),
+        ({"origin": "null", "sec-fetch-site": "cross-site"}, 403),
         ({"origin": "http://evil.example"}, 403),
         ({"origin": "http://127.0.0.1:9999"}, 403),
         ({"sec-fetch-site": "cross-site"}, 403),

@@ -95,7 +95,9 @@ class Guard:
 
     def _own(self, headers: Headers) -> bool:
         origin, site = headers.get("origin"), headers.get("sec-fetch-site")
-        if origin is not None:
+        # Forms of a page without a referrer say `Origin: null`, as sandboxed pages do (Fetch, "append a request Origin
+        # header"); only the other header then tells them apart, and no page can forge that.
+        if origin not in (None, "null"):
             return origin in {f"http://{host}" for host in self._hosts}
         return site == "same-origin"
 
