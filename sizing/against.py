@@ -13,10 +13,10 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal
 
-from sizing.check import JobResult, OpeningResult
 from sizing.decision import OpeningVerdict, job_verdict
 from sizing.errors import InputError, Problem
 from sizing.messages import against as messages
+from sizing.outcome import JobResult, OpeningResult
 from sizing.release import order_size_mm
 from sizing.units import Length, LengthError, Unit, parse_length
 

@@ -10,7 +10,7 @@ from sizing.hypotheses import Other
 from vision.request import Estimate
 
 if TYPE_CHECKING:
-    from sizing.check import OpeningResult
+    from sizing.outcome import OpeningResult
 
 
 def explained_among(results: tuple[OpeningResult, ...]) -> tuple[OpeningResult, ...]:

@@ -6,7 +6,7 @@ A fault in one photo, opening or job is caught here and reported with it; the re
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
 
@@ -14,17 +14,18 @@ import numpy as np
 
 from sizing.among_openings import explained_among
 from sizing.assignment import misplaced
-from sizing.consistency import CrossCheck, cross_check, warnings_of
-from sizing.decision import OpeningVerdict, Verdict, job_verdict
-from sizing.decisions import Decision, DecisionLog, bad_line_problems, read_decisions
+from sizing.consistency import cross_check, warnings_of
+from sizing.decision import OpeningVerdict, job_verdict
+from sizing.decisions import DecisionLog, bad_line_problems, read_decisions
 from sizing.errors import InputError, Problem
 from sizing.exits import Exit
 from sizing.inputs_hash import inputs_sha256
 from sizing.job import Job, Opening, Tolerance, opening_request
 from sizing.job_tests import CommonTest, job_tests
-from sizing.judging import ReadingResult, judge_readings
-from sizing.order import Order, order_of_photo
+from sizing.judging import judge_readings
+from sizing.order import order_of_photo
 from sizing.ordering import RuleFound, rule_of
+from sizing.outcome import EstimateResult, JobResult, OpeningResult
 from sizing.photoresults import (
     PhotoResult,
     as_listed,
@@ -35,7 +36,7 @@ from sizing.photoresults import (
     same_file,
     same_place,
 )
-from sizing.remedy import Advice, advice
+from sizing.remedy import advice
 from sizing.rules import Rule
 from vision.errors import VisionError
 from vision.request import NINE, Estimate, NotMeasured, OpeningRequest, Warning_
@@ -44,62 +45,6 @@ Progress = Callable[[str], None]
 Estimator = Callable[[OpeningRequest, Progress | None], Estimate | NotMeasured]
 
 JOB_FILE = "job.toml"
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class OpeningResult:
-    """One opening: what the photo said, what it means for the readings, and the verdict.
-
-    `fault` is a mistake of this program met on the way; the opening is then unproven. `document_sha256` is in
-    the order of the opening's documents, empty where one cannot be read. `decision` is the one that people took
-    on these inputs (`inputs_sha256`), else the last stale one; it never moves the verdict. `crosscheck` tests all
-    readings together. `order` is there with a rule or an order.
-    """
-
-    opening: Opening
-    answer: Estimate | NotMeasured
-    photos: tuple[PhotoResult, ...]
-    readings: tuple[ReadingResult, ...]
-    verdict: OpeningVerdict
-    tolerance: Tolerance
-    warnings: tuple[Warning_, ...] = ()
-    fault: Exception | None = None
-    document_sha256: tuple[str, ...] = ()
-    inputs_sha256: str = ""
-    decision: Decision | None = None
-    crosscheck: CrossCheck | None = None
-    order: Order | None = None
-    advice: Advice | None = None
-
-    @property
-    def unreadable(self) -> bool:
-        """Whether a photo of this opening could not be read."""
-        return any(photo.unreadable for photo in self.photos)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class JobResult:
-    """One job: its openings with the job's verdict, or why it could not be read."""
-
-    name: str
-    file: str
-    verdict: Verdict
-    job: Job | None = None
-    openings: tuple[OpeningResult, ...] = ()
-    error: InputError | None = None
-    decisions: DecisionLog | None = None
-    decision_problems: tuple[Problem, ...] = ()
-    job_tests: tuple[CommonTest, ...] = ()
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class EstimateResult:
-    """What photos of one opening gave on their own."""
-
-    request: OpeningRequest
-    answer: Estimate | NotMeasured
-    photos: tuple[PhotoResult, ...]
-    order: Order | None = None
 
 
 def check_job(

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from sizing.streams import complain
 
 if TYPE_CHECKING:
-    from sizing.check import JobResult
+    from sizing.outcome import JobResult
 
 
 def typed_order_readable(file: Path) -> bool:

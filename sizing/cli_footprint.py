@@ -11,8 +11,8 @@ from sizing.exits import Exit
 from sizing.streams import JsonOption, QuietOption, complain, progress_shown, refuse, require_libraries, say
 
 if TYPE_CHECKING:
-    from sizing.check import JobResult
     from sizing.footprint_result import OpeningFootprint
+    from sizing.outcome import JobResult
 
 
 def footprint(

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from importlib.resources import as_file, files
 
 from PIL import Image
 
 from sizing.blanking import Blank, boxes_of
-from sizing.check import OpeningResult
 from sizing.footprint import Footprint, drawn_report
+from sizing.job import PhotoEntry
 from sizing.messages import footprint as words
+from sizing.outcome import OpeningResult
 from sizing.pictures import as_measured
 from sizing.units import Unit
 from vision.footprint_view import Shape, footprint_on_photo, footprint_on_wall
-from vision.request import Estimate
+from vision.photo import Pixels
+from vision.request import Estimate, PhotoReport
+
+Cover = Callable[[Pixels, PhotoEntry, PhotoReport], Pixels]
 
 # Kinds of `vision.overlay.LOOKS`.
 _KINDS = {"free": "agrees", "in-the-way": "differs", "unproven": "unproven"}
@@ -37,9 +41,13 @@ def footprint_shapes(footprint: Footprint, unit: Unit) -> list[Shape]:
 
 
 def footprint_pictures(
-    result: OpeningResult, footprint: Footprint, unit: Unit, blanks: Sequence[Blank] = ()
+    result: OpeningResult,
+    footprint: Footprint,
+    unit: Unit,
+    blanks: Sequence[Blank] = (),
+    cover: Cover | None = None,
 ) -> tuple[Image.Image, Image.Image]:
-    """Return the footprint on the rectified wall and in the first measured photo.
+    """Return the footprint on the rectified wall and in the first measured photo; `cover` hides more of its pixels.
 
     Raises
     ------
@@ -51,6 +59,7 @@ def footprint_pictures(
         raise ValueError("no photo maps the wall")
     entry = next(entry for entry in result.opening.photos if entry.path == report.path)
     rgb = as_measured(report, entry.turn, boxes_of(blanks, entry.file))
+    rgb = rgb if cover is None else cover(rgb, entry, report)
     shapes = footprint_shapes(footprint, unit)
     with as_file(files("sizing") / "data" / "DejaVuSans.ttf") as font:
         return footprint_on_wall(rgb, report, shapes, font), footprint_on_photo(rgb, report, shapes, font)

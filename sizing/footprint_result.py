@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sizing.check import JobResult, OpeningResult
 from sizing.exits import Exit
 from sizing.footprint import Footprint, NotDrawn, Rectangle, Verdict, footprint_of, overhang_mm
 from sizing.messages import footprint as words
 from sizing.messages import order as order_words
+from sizing.outcome import JobResult, OpeningResult
 from sizing.units import Unit
 from vision.request import Estimate, NotMeasured
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from sizing.check import OpeningResult
 from sizing.messages import verdicts as messages
+from sizing.outcome import OpeningResult
 
 # With these the photo's lines may be the wrong ones.
 _DOUBTFUL_EDGE = frozenset({"edge-ambiguous", "edge-hidden"})

@@ -12,10 +12,10 @@ import numpy as np
 from PIL import Image
 
 from sizing.blanking import Box, blanked, boxes_of, read_blanks
-from sizing.check import EstimateResult, JobResult
 from sizing.errors import InputError
 from sizing.judging import ReadingResult
 from sizing.messages import verdicts as messages
+from sizing.outcome import EstimateResult, JobResult
 from sizing.photoresults import PhotoResult
 from sizing.runfolder import Writer, safe_name
 from sizing.units import Unit

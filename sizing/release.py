@@ -16,11 +16,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Any, Literal
 
-from sizing.check import JobResult, OpeningResult
 from sizing.decisions import Decision, DecisionLog
 from sizing.messages import order as order_words
 from sizing.messages import record as messages
 from sizing.messages import verdicts
+from sizing.outcome import JobResult, OpeningResult
 from sizing.units import Unit
 
 SCHEMA = "secondtape/release/1"

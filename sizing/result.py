@@ -11,7 +11,6 @@ from typing import Any
 
 import numpy as np
 
-from sizing.check import EstimateResult, JobResult, OpeningResult
 from sizing.crosscheck_json import job_tests_document, joint_test_document, reading_test_document
 from sizing.decisions import shown_document
 from sizing.job import Opening, Reading, Tolerance
@@ -22,6 +21,7 @@ from sizing.messages.slips import slip_says
 from sizing.mixture import interval95, mixture_of
 from sizing.nextstep import step_of
 from sizing.orderjson import estimate_order_document, not_held_document, order_document
+from sizing.outcome import EstimateResult, JobResult, OpeningResult
 from sizing.photoresults import PhotoResult
 from sizing.remeasure import again, request
 from sizing.remedy import Advice

@@ -7,9 +7,9 @@ from itertools import chain
 from pathlib import Path
 from typing import Any
 
-from sizing.check import EstimateResult, JobResult
 from sizing.logindex import index_warning
 from sizing.messages import verdicts as messages
+from sizing.outcome import EstimateResult, JobResult
 from sizing.pictures import estimate_pictures, job_pictures
 from sizing.result import SCHEMA, as_text
 from sizing.runfolder import RunFolderError, Writer, run_id, target_folder, text_writer, write_run

@@ -8,7 +8,6 @@ from pathlib import Path
 
 import numpy as np
 
-from sizing.check import EstimateResult, JobResult, OpeningResult
 from sizing.decision import Judgement
 from sizing.judging import ReadingResult
 from sizing.messages import crosscheck, record
@@ -18,8 +17,10 @@ from sizing.messages.remedy import remedy_says
 from sizing.messages.slips import probably, slip_says
 from sizing.nextstep import step_of
 from sizing.orderview import caution_lines, estimate_order_lines, order_lines
+from sizing.outcome import EstimateResult, JobResult, OpeningResult
 from sizing.photoresults import PhotoResult
 from sizing.remeasure import again
+from sizing.remedy import Advice
 from sizing.units import Unit
 from vision.request import NINE, Estimate, NotMeasured, Warning_
 
@@ -94,11 +95,22 @@ def estimate_complaints(result: EstimateResult) -> list[str]:
     return lines
 
 
+def opening_warnings(result: OpeningResult) -> list[Warning_]:
+    """Return the warnings of an opening and its photos, each once, but for what is said elsewhere."""
+    return [w for w in _all_warnings(result.warnings, result.photos) if w.code not in _SAID_ALREADY]
+
+
+def advice_line(advice: Advice, unit: Unit) -> str:
+    """Return the one action that would settle an opening, as a sentence."""
+    before, after = advice.U95_before_mm, advice.U95_after_mm
+    return remedy_says(advice.steps, advice.name, before, after, unit, settles=advice.settles)
+
+
 def _opening_lines(result: OpeningResult, units: Unit, width: int) -> list[str]:
     verdict = result.verdict
     label = messages.one_line(result.opening.label)
     lines = [f"  {label:<{width}}  {messages.verdict_of(verdict.verdict, bool(result.photos))}"]
-    warnings = [w for w in _all_warnings(result.warnings, result.photos) if w.code not in _SAID_ALREADY]
+    warnings = opening_warnings(result)
     for reading in result.readings:
         lines += [_INDENT + line for line in _reading_lines(reading, units)]
     if verdict.why in ("readings-inconsistent", "readings-missing"):
@@ -113,9 +125,7 @@ def _opening_lines(result: OpeningResult, units: Unit, width: int) -> list[str]:
     if step:
         lines.append(_INDENT + step)
     if result.advice is not None:
-        a = result.advice
-        says = remedy_says(a.steps, a.name, a.U95_before_mm, a.U95_after_mm, units, settles=a.settles)
-        lines.append(_INDENT + says)
+        lines.append(_INDENT + advice_line(result.advice, units))
     if verdict.verdict == "hold":
         tell = in_view([a.look_out for a in again(result.readings)])
         lines += [_INDENT + tell] if tell else []
