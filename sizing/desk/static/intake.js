@@ -40,6 +40,8 @@ for (const form of document.querySelectorAll("form[data-lengths]")) {
   }
 }
 
+const KIND = "application/x-secondtape-photo";
+
 // Photos: sent one by one, so that one that cannot be used does not stop the others.
 async function send(form, files) {
   const state = form.querySelector(".state");
@@ -77,7 +79,7 @@ if (upload) {
     event.preventDefault();
     if (chosen.files.length) send(upload, chosen.files);
   });
-  const holdsFiles = (event) => [...event.dataTransfer.types].includes("Files");
+  const holdsFiles = (event) => event.dataTransfer.types.includes("Files") && !event.dataTransfer.types.includes(KIND);
   document.addEventListener("dragover", (event) => {
     if (!holdsFiles(event)) return;
     event.preventDefault();
@@ -95,8 +97,8 @@ if (upload) {
 }
 
 // Dragging a photo onto an opening; the select under each photo does the same by keyboard.
-const KIND = "application/x-secondtape-photo";
 for (const card of document.querySelectorAll("[data-photo]")) {
+  for (const inner of card.querySelectorAll("a, img")) inner.draggable = false;
   card.addEventListener("dragstart", (event) => {
     event.dataTransfer.setData(KIND, card.dataset.photo);
     event.dataTransfer.effectAllowed = "move";

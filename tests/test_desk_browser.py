@@ -1,0 +1,74 @@
+"""The desk in a real headless Chromium. Skipped where there is none, or no Playwright, with the reason."""
+
+import sys
+import tomllib
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
+from desk_browser import DEMO, copy_of_demo, visiting
+
+pytestmark = [pytest.mark.browser]
+
+
+@pytest.fixture(scope="module")
+def root(tmp_path_factory):
+    return copy_of_demo(tmp_path_factory.mktemp("desk"))
+
+
+@pytest.fixture(scope="module")
+def page(root):
+    with visiting(root) as one:
+        yield one
+
+
+def home(page):
+    page.goto(page.url.split("/", 3)[0] + "//" + page.url.split("/", 3)[2] + "/")
+
+
+def test_a_job_is_taken_in_photos_first_then_readings_without_retyping(page, root):
+    home(page)
+    page.get_by_role("link", name="New job").first.click()
+    page.get_by_label("Name of the job").fill("larch-1")
+    page.get_by_label("Openings", exact=True).fill("K1, K2")
+    page.get_by_label("Photos of all openings").set_input_files([DEMO / "w1.jpg", DEMO / "w2.jpg"])
+    page.get_by_role("button", name="Make the job").click()
+    assert "Pre-quote, not for ordering" in page.inner_text("main")
+    assert "2 photos are not used" in page.inner_text("#photos")
+
+    page.locator("li[data-photo='w1.jpg']").last.drag_to(page.locator("[data-drop='K1']"))
+    page.wait_for_selector("[data-drop='K1'] li[data-photo='w1.jpg']")
+    page.locator("#photos li[data-photo='w2.jpg']").get_by_label("Shows").select_option("K2")
+    page.locator("#photos li[data-photo='w2.jpg']").get_by_role("button", name="Set").click()
+    job = tomllib.loads((root / "larch-1" / "job.toml").read_text())
+    assert [o.get("photos") for o in job["opening"]] == [["w1.jpg"], ["w2.jpg"]]
+
+    first = page.locator("[data-drop='K1']")
+    first.get_by_label("Width, top").fill("35 13/16")
+    page.locator("#o1-wt-says", has_text="thirty-five and thirteen sixteenths inches (909.6 mm)").wait_for()
+    first.get_by_label("Width, middle").fill("54 3")
+    page.locator("#o1-wm-says.bad").wait_for()
+    assert "can be read as" in page.inner_text("#o1-wm-says")
+    first.get_by_label("Width, middle").fill("36")
+    first.get_by_role("button", name="Save readings of K1").click()
+    job = tomllib.loads((root / "larch-1" / "job.toml").read_text())
+    assert job["opening"][0]["width"] == {"top": "35 13/16", "middle": "36"}
+    assert job["opening"][0]["photos"] == ["w1.jpg"]
+
+
+def test_a_label_that_is_a_script_is_shown_and_never_run(page, root):
+    folder = root / "hostile"
+    folder.mkdir()
+    label = "<img src=x onerror=alert(1)>'\\\"]{{7*7}}"
+    (folder / "job.toml").write_text(
+        '[job]\nid = "<script>alert(2)</script>"\nunits = "in"\nnote = "</textarea><script>alert(3)</script>"\n'
+        f"[[opening]]\nlabel = '''{label}'''\nwall = \"masonry\"\nnote = '<b onclick=alert(4)>'\n"
+    )
+    said = []
+    page.on("dialog", lambda dialog: (said.append(dialog.message), dialog.dismiss()))
+    home(page)
+    page.get_by_role("link", name="<script>alert(2)</script>").click()
+    assert label in page.inner_text("main")
+    assert page.locator("main script, main b, main img[src=x]").count() == 0
+    assert said == []
