@@ -22,7 +22,7 @@ from sizing.errors import InputError, Problem
 
 FILE = "blank.toml"
 _LARGEST = 1_000_000
-_FILL = (96, 96, 96)
+FILL = (96, 96, 96)
 _LOOKS_LIKE = '[[blank]] with photo = "w1-a.jpg" and box = [x0, y0, x1, y1], in px of the upright photo'
 
 Pixels = NDArray[np.uint8]
@@ -116,7 +116,7 @@ def blanked(photo_rgb: Pixels, boxes: Sequence[Box]) -> Pixels:
         left, top = max(0, math.floor(x0)), max(0, math.floor(y0))
         right, bottom = min(width, math.ceil(x1) + 1), min(height, math.ceil(y1) + 1)
         if left < right and top < bottom:
-            copy[top:bottom, left:right] = _FILL
+            copy[top:bottom, left:right] = FILL
     return copy
 
 

@@ -19,7 +19,9 @@ from sizing.cli_dispute import dispute
 from sizing.cli_estimate import estimate
 from sizing.cli_footprint import footprint
 from sizing.cli_lens import lens
+from sizing.cli_log import log
 from sizing.cli_release import decide, release
+from sizing.cli_report import report, request
 from sizing.cli_rules import rules
 from sizing.exits import Exit
 from sizing.streams import (
@@ -128,9 +130,12 @@ def check(
 
 app.command()(estimate)
 app.add_typer(rules)
+app.add_typer(log)
 app.command()(release)
 app.command()(decide)
 app.command()(footprint)
+app.command()(report)
+app.command()(request)
 app.command()(dispute)
 app.command()(desk)
 app.command()(lens)

@@ -15,6 +15,7 @@ from sizing.outcome import OpeningResult
 from sizing.pictures import as_measured
 from sizing.units import Unit
 from vision.footprint_view import Shape, footprint_on_photo, footprint_on_wall
+from vision.overlay import TEXT_PART
 from vision.photo import Pixels
 from vision.request import Estimate, PhotoReport
 
@@ -46,6 +47,7 @@ def footprint_pictures(
     unit: Unit,
     blanks: Sequence[Blank] = (),
     cover: Cover | None = None,
+    text_part: float = TEXT_PART,
 ) -> tuple[Image.Image, Image.Image]:
     """Return the footprint on the rectified wall and in the first measured photo; `cover` hides more of its pixels.
 
@@ -62,4 +64,5 @@ def footprint_pictures(
     rgb = rgb if cover is None else cover(rgb, entry, report)
     shapes = footprint_shapes(footprint, unit)
     with as_file(files("sizing") / "data" / "DejaVuSans.ttf") as font:
-        return footprint_on_wall(rgb, report, shapes, font), footprint_on_photo(rgb, report, shapes, font)
+        on_wall = footprint_on_wall(rgb, report, shapes, font, text_part)
+        return on_wall, footprint_on_photo(rgb, report, shapes, font, text_part)

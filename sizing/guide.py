@@ -19,13 +19,13 @@ def guide_pdf(paper: PaperName) -> bytes:
         page.frame((page.width_mm - GRID_W) / 2, (page.height_mm - GRID_H) / 2),
     ):
         _header(page)
-        _panel(page, 0, 21, 92, 78, "1", "Stand square on, far enough back", _from_above)
-        _panel(page, 94, 21, 92, 78, "2", "All of it in the picture", _in_view)
-        _panel(page, 0, 101, 60.7, 75, "3", "Where the sheets go", _flat)
-        _panel(page, 62.7, 101, 60.7, 75, "4", "Where heights end on a sill", _sill)
-        _panel(page, 125.4, 101, 60.6, 75, "5", "How far the trim stands out", _trim)
-        _spoilers(page, 179)
-        _safety(page, 226.5)
+        panel(page, 0, 21, 92, 78, "1", "Stand square on, far enough back", from_above)
+        panel(page, 94, 21, 92, 78, "2", "All of it in the picture", in_view)
+        panel(page, 0, 101, 60.7, 75, "3", "Where the sheets go", flat)
+        panel(page, 62.7, 101, 60.7, 75, "4", "Where heights end on a sill", _sill)
+        panel(page, 125.4, 101, 60.6, 75, "5", "How far the trim stands out", _trim)
+        spoilers(page, 179)
+        safety(page, 226.5)
     return document.to_bytes()
 
 
@@ -38,7 +38,7 @@ def _header(page: Page) -> None:
     page.paragraph(0, 13.2, words, 7.6, GRID_W - 2, colour=INK)
 
 
-def _panel(
+def panel(
     page: Page,
     x: float,
     y: float,
@@ -48,6 +48,7 @@ def _panel(
     title: str,
     draw: Callable[[Page], None],
 ) -> None:
+    """Draw a numbered panel of the guide with its drawing, mm in the layout's grid."""
     page.box(x, y, x + width, y + height, stroke=None, fill=PALE, radius=1.6)
     page.disc(x + 5.4, y + 5.4, 3.1, fill=AMBER)
     page.text(x + 5.4, y + 6.75, number, 10.5, bold=True, colour=WHITE, align="middle")
@@ -67,7 +68,7 @@ def _arrow(page: Page, start: Point, end: Point, *, both: bool = False, colour: 
         page.shape([(x, y), (bx - uy, by + ux), (bx + uy, by - ux)], stroke=None, fill=colour)
 
 
-def _from_above(page: Page) -> None:
+def from_above(page: Page) -> None:
     """Draw the wall and the camera from above."""
     page.shape([(46, 46), (17, 8), (75, 8)], stroke=None, fill=(0.98, 0.92, 0.83))
     for x0, x1 in ((6, 34), (58, 86)):
@@ -96,7 +97,7 @@ def _from_above(page: Page) -> None:
     page.text(4, 64.8, "Use the main lens at 1×. Step back rather than zoom out.", 7.2, colour=INK)
 
 
-def _in_view(page: Page) -> None:
+def in_view(page: Page) -> None:
     """Draw the picture as it should be framed."""
     page.box(4, 1.5, 88, 51.5, fill=WALL, stroke=None)
     for k in range(1, 10):
@@ -128,7 +129,7 @@ def _frame_corners(page: Page, x0: float, y0: float, x1: float, y1: float) -> No
             page.shape([(x + 5 * sx, y), (x, y), (x, y + 5 * sy)], stroke=AMBER, width=0.9)
 
 
-def _flat(page: Page) -> None:
+def flat(page: Page) -> None:
     """Draw a flat and a bulging sheet, from above."""
     for x, good in ((4, True), (33, False)):
         page.box(x, 4, x + 16.5, 11, fill=CUT, stroke=INK, width=0.3)
@@ -200,7 +201,8 @@ def _trim(page: Page) -> None:
     page.paragraph(4, y + 1.3, words, 7.2, 53, bold=True, colour=INK)
 
 
-def _spoilers(page: Page, top: float) -> None:
+def spoilers(page: Page, top: float) -> None:
+    """Draw what spoils a photo, 31 mm high."""
     page.text(0, top + 4.6, "What spoils a photo", 10.5, bold=True, colour=DEEP)
     x = text_width_mm("What spoils a photo", 10.5, bold=True) + 3.5
     page.text(x, top + 4.6, "Send the original file, straight from the camera.", 7.4, colour=INK)
@@ -215,7 +217,8 @@ def _spoilers(page: Page, top: float) -> None:
             page.paragraph((step - 2) / 2, 26, label, 6.6, step - 2, bold=True, colour=INK, align="middle", leading=1.2)
 
 
-def _safety(page: Page, top: float) -> None:
+def safety(page: Page, top: float) -> None:
+    """Draw the strip on privacy, ladders and local rules, 27.5 mm high."""
     page.box(0, top, GRID_W, top + 27.5, stroke=None, fill=INK, radius=1.6)
     columns = (
         (

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
+from reportlab.lib.utils import ImageReader
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
@@ -143,6 +144,12 @@ class Page:
             self.text(x, y, line, size_pt, bold=bold, colour=colour, align=align)
             y += size_pt / PT_PER_MM * leading
         return y
+
+    def picture(self, x: float, y: float, width: float, height: float, encoded: bytes) -> None:
+        """Put a JPEG or PNG into a box with its top left corner at (x, y)."""
+        with self.frame(x, y + height):
+            self.canvas.scale(1.0, -1.0)  # pictures stand upward
+            self.canvas.drawImage(ImageReader(io.BytesIO(encoded)), 0, 0, width, height)
 
     @contextmanager
     def frame(self, x: float, y: float, turn_deg: float = 0.0) -> Iterator[None]:

@@ -87,7 +87,7 @@ def sheets_pdf(page: PaperName, letters: str, job: str = "") -> bytes:
     document = Document(page, f"Reference sheets {', '.join(letters)}")
     for letter in letters:
         with document.page() as paper:
-            _draw_sheet(paper, letter, job, {"letter": "US Letter", "a4": "A4"}[page])
+            draw_sheet(paper, letter, job, {"letter": "US Letter", "a4": "A4"}[page])
     return document.to_bytes()
 
 
@@ -105,7 +105,8 @@ def _checked(out: Path, page: str, letters: str) -> str:
     return chosen
 
 
-def _draw_sheet(paper: Page, letter: str, job: str, paper_name: str) -> None:
+def draw_sheet(paper: Page, letter: str, job: str, paper_name: str) -> None:
+    """Draw one sheet, centred on the paper."""
     left, top = (paper.width_mm - WIDTH_MM) / 2, (paper.height_mm - HEIGHT_MM) / 2
     right, bottom = left + WIDTH_MM, top + HEIGHT_MM
     cells = black_cells_mm(LETTERS.index(letter)) + np.array([left, top, left, top])

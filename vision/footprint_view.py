@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from vision.overlay import LOOKS, MAX_SIDE_PX, MIN_SIDE_PX, Text, draw_line, scaled, with_labels
+from vision.overlay import LOOKS, MAX_SIDE_PX, MIN_SIDE_PX, TEXT_PART, Text, draw_line, scaled, with_labels
 from vision.rectified import rectified_view
 from vision.request import Array, PhotoReport
 
@@ -93,7 +93,11 @@ def standing_out_shift(report: PhotoReport, at_mm: Array) -> Array:
 
 
 def footprint_on_wall(
-    photo_rgb: Pixels, report: PhotoReport, shapes: Sequence[Shape], font_file: Path | None = None
+    photo_rgb: Pixels,
+    report: PhotoReport,
+    shapes: Sequence[Shape],
+    font_file: Path | None = None,
+    text_part: float = TEXT_PART,
 ) -> Image.Image:
     """Return the rectified wall with shapes true to scale and scale bars below; `info` as of `rectified_view`.
 
@@ -107,6 +111,8 @@ def footprint_on_wall(
         The first are drawn below the later ones, and choose their labels' places first.
     font_file : Path, optional
         TrueType font.
+    text_part : float
+        Height of the labels' text over the picture's long side.
 
     Raises
     ------
@@ -118,13 +124,17 @@ def footprint_on_wall(
     view = rectified_view(photo_rgb, report.wall_to_photo, _extent(report.extent_mm, shapes))
     pitch, origin = float(view.info["mm_per_px"]), np.array(view.info["origin_mm"])
     lines = [(shape, (_closed(shape.outline_mm) - origin) / pitch) for shape in shapes]
-    drawn = _drawn(np.array(view, np.uint8), lines, font_file)
+    drawn = _drawn(np.array(view, np.uint8), lines, font_file, text_part)
     drawn.info.update(view.info)
     return drawn
 
 
 def footprint_on_photo(
-    photo_rgb: Pixels, report: PhotoReport, shapes: Sequence[Shape], font_file: Path | None = None
+    photo_rgb: Pixels,
+    report: PhotoReport,
+    shapes: Sequence[Shape],
+    font_file: Path | None = None,
+    text_part: float = TEXT_PART,
 ) -> Image.Image:
     """Return the photo with shapes of the wall projected into it; parameters as of `footprint_on_wall`."""
     if report.wall_to_photo is None:
@@ -136,10 +146,12 @@ def footprint_on_photo(
     method = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
     canvas: Pixels = np.ascontiguousarray(cv2.resize(photo_rgb, size, interpolation=method), np.uint8)
     lines = [(s, scaled(report.wall_to_photo(_dense(_closed(s.outline_mm))), scale)) for s in shapes]
-    return _drawn(canvas, lines, font_file)
+    return _drawn(canvas, lines, font_file, text_part)
 
 
-def _drawn(canvas: Pixels, lines: Sequence[tuple[Shape, Array]], font_file: Path | None) -> Image.Image:
+def _drawn(
+    canvas: Pixels, lines: Sequence[tuple[Shape, Array]], font_file: Path | None, text_part: float
+) -> Image.Image:
     stroke = max(2, round(max(canvas.shape[:2]) / 700))
     lines = [(shape, line) for shape, line in lines if len(line) > 1]
     for shape, line in lines:
@@ -147,7 +159,7 @@ def _drawn(canvas: Pixels, lines: Sequence[tuple[Shape, Array]], font_file: Path
         draw_line(canvas, line, look.colour, max(1, round(stroke * look.weight)), look.dashes)
     texts = [Text(shape.label, shape.kind, line) for shape, line in lines if shape.label]
     avoid = np.vstack([_every(line, 8.0) for _, line in lines]) if lines else np.empty((0, 2))
-    return with_labels(Image.fromarray(canvas), texts, avoid, font_file)
+    return with_labels(Image.fromarray(canvas), texts, avoid, font_file, text_part)
 
 
 def _extent(shown_mm: tuple[float, float, float, float], shapes: Sequence[Shape]) -> tuple[float, float, float, float]:

@@ -74,6 +74,7 @@ def annotated_photo(
     report: PhotoReport,
     labels: Mapping[str, tuple[str, str]],
     font_file: Path | None = None,
+    text_part: float = TEXT_PART,
 ) -> Image.Image:
     """Return the photo with sides as traced, stations with their labels, and references as found.
 
@@ -88,6 +89,8 @@ def annotated_photo(
         without a station in this photo stand at the top left.
     font_file : Path, optional
         TrueType font; without it Pillow's own, which has no fraction signs.
+    text_part : float
+        Height of the text over the long side.
 
     Returns
     -------
@@ -121,7 +124,7 @@ def annotated_photo(
     avoid = np.vstack([_resampled(line, 8.0) for line in lines]) if lines else np.empty((0, 2))
     texts = [Text(*labels[name], line_px=stations.get(name)) for name in labels]
     texts += [Text(name, "reference", outline) for name, outline in references]
-    return with_labels(Image.fromarray(canvas), texts, avoid, font_file)
+    return with_labels(Image.fromarray(canvas), texts, avoid, font_file, text_part)
 
 
 def save_picture(image: Image.Image, path: Path) -> None:
@@ -214,9 +217,15 @@ def _dimension(canvas: Pixels, line: Array, look: _Look, stroke: int) -> None:
         draw_line(canvas, np.vstack([end - across, end + across]), look.colour, stroke)
 
 
-def with_labels(picture: Image.Image, texts: Sequence[Text], avoid_px: Array, font_file: Path | None) -> Image.Image:
+def with_labels(
+    picture: Image.Image,
+    texts: Sequence[Text],
+    avoid_px: Array,
+    font_file: Path | None,
+    text_part: float = TEXT_PART,
+) -> Image.Image:
     """Draw the labels where they fit, smaller where they must be."""
-    size = max(picture.size) * TEXT_PART
+    size = max(picture.size) * text_part
     kept = [text for text in texts if _shown(text)]
     while kept:
         font = _font(round(size), font_file)
