@@ -136,9 +136,10 @@ def together(
     Notes
     -----
     Shift: means of units by random effects; against what the other groups have in common where two or more of them can
-    be compared, since a part of every difference is the photo's (edge, paper); else against the photo. Scatter: Student's
-    test on the logarithms of the units' variances, whose own variance hardly depends on the scatter. Slips: Fisher's exact test on openings with a slip, since one mishap
-    may spoil all readings of an opening. Trend: least squares over units by day. Holm's method over the whole table.
+    be compared, since a part of every difference is the photo's (edge, paper); else against the photo. Scatter:
+    Student's test on the logarithms of the units' variances, whose own variance hardly depends on the scatter. Slips:
+    Fisher's exact test on openings with a slip, since one mishap may spoil all readings of an opening. Trend: least
+    squares over units by day. Holm's method over the whole table.
     Errors of the photo that all jobs of a group share, such as sheets printed to one wrong scale, look like the group's
     own: `slope_mm_per_m` tells them only where lengths vary.
 
@@ -156,8 +157,8 @@ def together(
         said = _counted(mine)
         if mine in ranked:
             others = [g for g in ranked if g is not mine]
-            said = _described(said, mine, unit)
-            said, found_p = _tested(said, mine, others, unit)
+            said = _described(said, mine, unit, kinds)
+            said, found_p = _tested(said, mine, others, unit, kinds)
             tests |= {(name, kind): p for kind, p in found_p.items() if kind in kinds}
         result[name] = said
     adjusted = holm([p for p, _ in tests.values()])
@@ -225,7 +226,7 @@ def _counted(group: _Group) -> Together:
     )
 
 
-def _described(said: Together, group: _Group, unit: Callable[[Compared], str]) -> Together:
+def _described(said: Together, group: _Group, unit: Callable[[Compared], str], kinds: Sequence[Kind]) -> Together:
     kept = [r for r, bad in zip(group.rows, group.slip, strict=True) if not bad]
     if not kept:
         return said
@@ -237,7 +238,7 @@ def _described(said: Together, group: _Group, unit: Callable[[Compared], str]) -
         scatter = Interval(float(np.sqrt(sum_mm2 / dof)), low, high)
     return replace(
         said,
-        shift_mm=group.shift.interval if group.shift is not None else None,
+        shift_mm=group.shift.interval if group.shift is not None and "shift" in kinds else None,
         slope_mm_per_m=_slope(kept, unit),
         scatter_mm=scatter,
         mean_length_mm=float(np.mean([r.tape_mm for r in kept])),
@@ -259,12 +260,16 @@ def _slope(rows: Sequence[Compared], unit: Callable[[Compared], str]) -> Interva
 
 
 def _tested(
-    said: Together, mine: _Group, others: Sequence[_Group], unit: Callable[[Compared], str]
+    said: Together,
+    mine: _Group,
+    others: Sequence[_Group],
+    unit: Callable[[Compared], str],
+    kinds: Sequence[Kind],
 ) -> tuple[Together, dict[Kind, tuple[float, bool]]]:
     """Return what is found against the other groups, and p of each kind with whether it would be worth a look."""
     tests: dict[Kind, tuple[float, bool]] = {}
     shifts = [g.shift for g in others if g.shift is not None]
-    if mine.shift is not None:
+    if mine.shift is not None and "shift" in kinds:
         against: Pooled = mine.shift
         if len(shifts) > 1:
             common = combine(np.array([s.value for s in shifts]), np.array([s.u for s in shifts]))
@@ -283,7 +288,7 @@ def _tested(
     kept = [r for r, bad in zip(mine.rows, mine.slip, strict=True) if not bad and r.on is not None]
     parts = list(_parted(kept, unit).values())
     days = np.array([part[0].on.toordinal() for part in parts if part[0].on is not None], dtype=np.float64)
-    if len(days) >= _TREND_JOBS and len(set(days.tolist())) >= _TREND_DAYS:
+    if "trend" in kinds and len(days) >= _TREND_JOBS and len(set(days.tolist())) >= _TREND_DAYS:
         fit = stats.linregress(days, np.array([_mean(part)[0] for part in parts]))
         half = float(stats.t.ppf(0.975, len(days) - 2) * fit.stderr)
         slope = float(fit.slope)

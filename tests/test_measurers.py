@@ -91,7 +91,7 @@ def test_a_shift_at_all_lengths_is_told_from_one_that_grows_with_them(fault, nat
 
 
 def test_a_hook_that_bends_more_and_more_is_found_as_a_trend():
-    assert ("crew 07", "trend") in found(shop(3, drift_mm=5.0, jobs=16))
+    assert ("crew 07", "trend") in found(shop(3, drift_mm=5.0, jobs=30))
 
 
 def test_what_everyone_shares_is_laid_to_nobody():

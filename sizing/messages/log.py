@@ -4,8 +4,60 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from sizing.messages.verdicts import one_line
+from sizing.messages.verdicts import VERDICTS, file_name, name_of, one_line, sentence
+from sizing.units import Unit, format_length
+
+if TYPE_CHECKING:
+    from sizing.logagain import Again, Changed
+    from sizing.logqueries import Details, Logged
+    from sizing.measurers import Finding, Together
+    from sizing.pooling import Interval
+
+SCOPE = (
+    "What these figures cannot tell: readings and photos err together where an edge is hard to see; a person who gets "
+    "the awkward walls shows more scatter than one who does not; a tape is known here by its class only, and one "
+    "person's one tape cannot be told from the person; sheets all printed to one wrong scale look like a tape of "
+    "another length; a reading overwritten in a job file leaves no trace, one replaced by a visit does. They say where "
+    "a look at tape, hook or working conditions may pay, and nothing about anybody's worth."
+)
+_KINDS = {
+    "shift": "a shift that all readings share",
+    "scatter": "readings spread wider than those of the others",
+    "slips": "openings with a slip are more frequent than with the others",
+    "trend": "the difference drifts with time",
+}
+_STEPS = {
+    "same-at-all-lengths": (
+        "It is about the same at all lengths, as with a bent or packed hook: lay this tape beside another, hooked on "
+        "and from a mark."
+    ),
+    "grows-with-length": (
+        "It grows with the length, as with a blade or a printed sheet of another scale: measure the sheets' check "
+        "bars, then compare the tape with another over a long length."
+    ),
+    "cannot-tell": (
+        "Whether it is the hook or a scale cannot be told from these lengths: lay this tape beside another, and "
+        "measure the sheets' check bars."
+    ),
+    "scatter": "Hurry, ladders, rough walls and glare do this: ask how the work went, and measure one opening in two.",
+    "slips": "Hurry, ladders and noise do this: ask how the work went; reading back aloud finds most slips.",
+    "trend": (
+        "A hook or end piece that wears does this, and so does a new batch of sheets: compare tapes, measure the bars."
+    ),
+}
+_GROUPS = {
+    "measurer": "by who measured",
+    "tape": "by tape",
+    "both": "by who measured and tape",
+    "day": "by person and day",
+}
+
+
+def grouped(by: str) -> str:
+    """Return how the readings are put together."""
+    return _GROUPS[by]
 
 
 def record_too_large(most: int) -> str:
@@ -65,6 +117,209 @@ def _count(number: int, what: str) -> str:
     return f"{number} {what}" if number == 1 else f"{number} {what}s"
 
 
-def names(found: Sequence[str]) -> str:
-    """Return names in a row."""
-    return ", ".join(found)
+def nothing_found() -> str:
+    """Say that no check fits what was asked."""
+    return "No check in the log fits this. Checks made before the log began come in by `secondtape log rebuild FOLDER`."
+
+
+def unknown_run(name: str) -> str:
+    """Say that no check is meant by a name."""
+    return f"{one_line(name)}: the log knows no such job or run; `secondtape log list` shows those that it knows."
+
+
+def several_runs(name: str, found: Sequence[Logged]) -> str:
+    """Say that a name may mean several checks."""
+    runs = ", ".join(f"{x.run} ({one_line(x.job)}, {x.day}, {one_line(x.path)})" for x in found)
+    return f"{one_line(name)} may mean several checks: {runs}. Name one by its run, or by the run's folder."
+
+
+def bad_day(option: str, text: str) -> str:
+    """Say that a day is not written as one."""
+    return f"{option} {one_line(text)!r} is no day; write it like 2026-05-04."
+
+
+def bad_choice(option: str, text: str, known: Sequence[str]) -> str:
+    """Say that an option takes other words."""
+    return f"{option} {one_line(text)!r} is not one of {', '.join(known)}."
+
+
+def exported(count: int, file: Path) -> str:
+    """Say what was exported."""
+    return f"{_count(count, 'check')} written to {file}"
+
+
+def cannot_export(file: Path, why: str) -> str:
+    """Say that an export cannot be written."""
+    return f"{file}: cannot be written ({why}); name another file by --out"
+
+
+def export_kind(file: Path) -> str:
+    """Say what an export may be."""
+    return f"{file_name(str(file))}: the name must end with .csv or .json."
+
+
+def listed(found: Sequence[Logged]) -> str:
+    """Return checks as lines of a table."""
+    rows = [("measured", "job", "verdict", "by", "openings", "decisions", "run")]
+    rows += [
+        (
+            x.day,
+            one_line(x.job),
+            x.verdict,
+            one_line(x.measured_by or "-"),
+            openings(x),
+            str(x.decisions or "-"),
+            x.run,
+        )
+        for x in found
+    ]
+    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
+    return "\n".join("  ".join(cell.ljust(w) for cell, w in zip(row, widths, strict=True)).rstrip() for row in rows)
+
+
+def openings(logged: Logged) -> str:
+    """Return how many openings of a check have which verdict."""
+    counts = {"hold": logged.hold, "unproven": logged.unproven, "send": logged.send}
+    return ", ".join(f"{n} {verdict}" for verdict, n in counts.items() if n) or "none"
+
+
+def shown(found: Details, unit: Unit) -> str:
+    """Return one check: openings, readings, decisions."""
+    x = found.logged
+    lines = [
+        f"Job {one_line(x.job)}: {VERDICTS.get(x.verdict, x.verdict)}",
+        f"  measured {x.day} by {one_line(x.measured_by or 'somebody not named')}; checked {x.checked_at} by "
+        f"{one_line(x.program or 'a version not on record')}",
+        f"  run {x.run}" + (f" in {one_line(x.path)}" if x.path else ""),
+    ]
+    for label, verdict, why in found.openings:
+        lines.append(f"{one_line(label)}: {verdict}. {sentence(one_line(why))}")
+        for r in found.readings:
+            if r.opening != label:
+                continue
+            earlier = "" if r.in_force else ", replaced by a later visit"
+            compared = "no photo to compare"
+            if r.difference_mm is not None and r.U95_mm is not None:
+                low, high = r.difference_mm - r.U95_mm, r.difference_mm + r.U95_mm
+                compared = f"off by {signed(r.difference_mm, unit)} ({signed(low, unit)} to {signed(high, unit)})"
+            said = f", {r.verdict}" if r.verdict else ""
+            by = f", by {one_line(r.by)}" if r.by else ""
+            lines.append(f"  {name_of(r.name)}: {format_length(r.tape_mm, unit)}, {compared}{said}{by}{earlier}")
+        for d in found.decisions:
+            if d.opening == label:
+                stale = ", stale: the inputs of this check are others" if d.stale else ""
+                reason = f": {one_line(d.reason)}" if d.reason else ""
+                lines.append(f"  decided {d.decision} by {one_line(d.by)} on {d.time}{reason}{stale}")
+    return "\n".join(lines)
+
+
+def signed(length_mm: float, unit: Unit) -> str:
+    """Return a difference with its sign.
+
+    Examples
+    --------
+    >>> signed(-1.5875, "in"), signed(0.0, "mm"), signed(2.0, "mm")
+    ('-1/16 in', '0.0 mm', '+2.0 mm')
+    """
+    text = format_length(abs(length_mm), unit)
+    if text == format_length(0.0, unit):
+        return text
+    return ("-" if length_mm < 0.0 else "+") + text
+
+
+def interval(found: Interval, unit: Unit) -> str:
+    """Return a difference with its 95 % interval."""
+    return f"{signed(found.value, unit)} ({signed(found.low, unit)} to {signed(found.high, unit)})"
+
+
+def figures(group: Together, unit: Unit) -> list[str]:
+    """Return what is known of a group, a line each, with 95 % intervals in brackets."""
+    rate = group.slips_per_100
+    lines = [f"slips in 100 readings: {rate.value:.1f} ({rate.low:.1f} to {rate.high:.1f}), {group.slips} in all"]
+    if group.shift_mm is not None:
+        lines.append(f"mean of tape less photo: {interval(group.shift_mm, unit)}")
+    if group.beyond_mm is not None:
+        lines.append(f"beyond what the others share: {interval(group.beyond_mm, unit)}")
+    if group.scatter_mm is not None:
+        low, value, high = (
+            format_length(v, unit) for v in (group.scatter_mm.low, group.scatter_mm.value, group.scatter_mm.high)
+        )
+        lines.append(f"scatter within an opening, the photo's part included: {value} ({low} to {high})")
+    if group.trend_mm is not None:
+        lines.append(f"drift in 30 days: {interval(group.trend_mm, unit)}")
+    return lines
+
+
+def heading(group: Together) -> str:
+    """Return how much a group's figures stand on."""
+    days = ""
+    if group.first is not None:
+        days = f", {group.first}" + (f" to {group.last}" if group.last != group.first else "")
+    amount = f"{_count(group.readings, 'reading')}, {_count(group.openings, 'opening')}, {_count(group.jobs, 'job')}"
+    return f"{one_line(group.group)}: {amount}{days}"
+
+
+def conclusions(group: Together) -> list[str]:
+    """Return what is concluded of a group and what to do; why nothing is, where nothing is."""
+    if not group.enough:
+        return ["Fewer than 20 readings: nothing is concluded from them."]
+    if not group.findings:
+        return ["Nothing that chance does not explain."]
+    return [finding(group, f) for f in group.findings]
+
+
+def finding(group: Together, found: Finding) -> str:
+    """Return a finding with its probability by chance and the next step."""
+    step = _STEPS[group.nature] if found.kind == "shift" else _STEPS[found.kind]
+    chance = f"{found.p_table:.3f}" if found.p_table >= 0.001 else "under 0.001"
+    return f"Worth a look: {_KINDS[found.kind]} (by chance anywhere in this table: {chance}). {step}"
+
+
+def people(groups: Sequence[Together], by: str, unit: Unit) -> str:
+    """Return the statistics in words, by name, never by rank."""
+    lines = [f"Readings held to photos, {_GROUPS[by]}; brackets hold 95 %."]
+    for group in groups:
+        known = figures(group, unit) if group.enough else []
+        lines += ["", heading(group), *(f"  {line}" for line in [*known, *conclusions(group)])]
+    if not groups:
+        lines.append("No reading in the log could be held to a photo yet.")
+    return "\n".join([*lines, "", SCOPE])
+
+
+def again(job: str, found: Again) -> str:
+    """Return what a repeated check has shown."""
+    versions = {
+        True: f"Version: the same ({found.program_now}).",
+        False: f"Version: {one_line(found.program_was)} then, {found.program_now} now.",
+        None: f"Version: not on record then, {found.program_now} now.",
+    }
+    lines = [f"Job {one_line(job)}, checked again", versions[found.same_version]]
+    lines += _changes("Inputs", found.inputs)
+    lines += _changes("Results", found.results)
+    if found.unexplained:
+        lines.append("Same inputs and version must give the same results: please report this with both result files.")
+    return "\n".join(lines)
+
+
+def _changes(what: str, changed: Sequence[Changed]) -> list[str]:
+    if not changed:
+        return [f"{what}: the same."]
+    return [f"{what} that differ:"] + [
+        f"  {one_line(c.what)}: {_short(c.was) or 'absent'} then, {_short(c.now) or 'absent'} now" for c in changed
+    ]
+
+
+def _short(text: str) -> str:
+    """Return a hash by its beginning, other text as it is."""
+    return one_line(text if len(text) != 64 else text[:12])
+
+
+def job_gone(folder: str | None, job_file: str) -> str:
+    """Say that the job of a record is not where it was."""
+    where = f"{folder}/{job_file}" if folder else job_file
+    return f"{one_line(where)}: the job file is not there any more; put it back, or `secondtape log rebuild FOLDER`."
+
+
+def no_folder(folder: Path) -> str:
+    """Say that a folder is not there."""
+    return f"{folder}: there is no such folder; name one that holds jobs."
