@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from typing import Any
@@ -211,7 +212,7 @@ def _file_of(entry: Any) -> str:  # noqa: ANN401 -- as above
 def _points(points_px: Quadrilateral) -> Array:
     array = tomlkit.array()
     for x, y in points_px:
-        array.append([_px(x), _px(y)])
+        array.append("-" if math.isnan(x) else [_px(x), _px(y)])  # a corner out of view
     return array
 
 

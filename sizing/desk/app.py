@@ -16,6 +16,7 @@ from starlette.staticfiles import StaticFiles
 from sizing.desk.folder import DeskFolder
 from sizing.desk.guard import Guard
 from sizing.desk.running import Runs
+from sizing.desk.tiles import Tiles
 from sizing.desk.worker import Worker
 from sizing.errors import InputError
 
@@ -31,6 +32,7 @@ class Desk:
     templates: Environment
     runs: Runs = field(default_factory=Runs)
     decoder: Worker = field(default_factory=lambda: Worker(memory_mb=DECODER_MB))
+    tiles: Tiles = field(default_factory=Tiles)
 
     def page(self, template: str, status: int = 200, **facts: object) -> HTMLResponse:
         """Return a page of this desk."""
@@ -63,10 +65,17 @@ def desk_of(request: Request) -> Desk:
 
 
 def _routes() -> list[BaseRoute]:
-    from sizing.desk import intake_changes, intake_job, jobs_page
+    from sizing.desk import intake_changes, intake_job, jobs_page, opening_page, pictures_page
 
     # The page of a job comes last: its name may hold slashes.
-    return [*jobs_page.ROUTES, *intake_job.BEFORE, *intake_changes.ROUTES, *intake_job.LAST]
+    return [
+        *jobs_page.ROUTES,
+        *pictures_page.ROUTES,
+        *opening_page.ROUTES,
+        *intake_job.BEFORE,
+        *intake_changes.ROUTES,
+        *intake_job.LAST,
+    ]
 
 
 def _templates() -> Environment:

@@ -9,6 +9,7 @@ import time
 from collections import OrderedDict
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -19,6 +20,7 @@ from sizing.errors import InputError, Problem
 
 if TYPE_CHECKING:
     from sizing.desk.app import Desk
+    from vision.kept import KeptPhotos
 
 State = Literal["waiting", "running", "done", "failed"]
 # A child that says nothing for so long hangs; the longest silent step is one photo's trace.
@@ -102,6 +104,14 @@ class Runs:
         with self._lock:
             return tuple(r for r in self._runs.values() if (r.job, r.kind, r.state) == (job, kind, "done"))
 
+    def result(self, run: str) -> Any:  # noqa: ANN401 -- as the task
+        """Wait for a run to be over and return its answer; WorkerError with the reason where it failed."""
+        while not self.get(run).over:
+            time.sleep(0.05)
+        if self.get(run).state == "failed":
+            raise WorkerError(self.get(run).error)
+        return self.get(run).answer
+
     def close(self) -> None:
         """End the child and take no more tasks."""
         self._tasks.put(None)
@@ -133,9 +143,12 @@ class Runs:
         return say
 
 
-def start_check(desk: Desk, job: str) -> str:
-    """Queue a check of a job and return the id of its run; its result is written into the job's folder."""
-    return desk.runs.start(job, CHECK, check_task, desk.folder.job(job), desk.folder.root)
+def start_check(desk: Desk, job: str, *, pictures: bool = True) -> str:
+    """Queue a check of a job and return the id of its run; its result is written into the job's folder.
+
+    Without `pictures` the child is free for the next check as soon as the verdict is there.
+    """
+    return desk.runs.start(job, CHECK, check_task, desk.folder.job(job), desk.folder.root, pictures)
 
 
 def progress(desk: Desk, run: str) -> Run:
@@ -148,7 +161,7 @@ def last_result(desk: Desk, job: str) -> LastResult | None:
     return newest_result(desk.folder.job(job))
 
 
-def check_task(folder: Path, root: Path, *, say: Say) -> str:
+def check_task(folder: Path, root: Path, pictures: bool = True, *, say: Say) -> str:
     """Check the job in `folder` and save the run, in the child; return the run's folder.
 
     The result is saved before the pictures are drawn, so that the verdict is on screen as early as it can be.
@@ -161,9 +174,18 @@ def check_task(folder: Path, root: Path, *, say: Say) -> str:
     saved, warnings = save_run(result, document, out=None, pictures=False)
     if saved is None:
         raise WorkerError("; ".join(warnings))
-    say(VERDICT_READY)
-    save_run(result, document, out=None, pictures=True)
+    if pictures:
+        say(VERDICT_READY)
+        save_run(result, document, out=None, pictures=True)
     return saved.relative_to(root).as_posix()
+
+
+@lru_cache(maxsize=1)
+def _kept_photos() -> KeptPhotos:
+    """Return the photos that this child has solved already: after a change only what it touches is done anew."""
+    from vision.kept import KeptPhotos
+
+    return KeptPhotos()
 
 
 def checked(folder: Path, say: Say) -> tuple[Any, Mapping[str, Any]]:
@@ -174,5 +196,5 @@ def checked(folder: Path, say: Say) -> tuple[Any, Mapping[str, Any]]:
     from sizing.result import job_document
 
     cv2.setNumThreads(1)
-    result = check_job(folder / JOB_FILE, progress=say)
+    result = check_job(folder / JOB_FILE, progress=say, estimator=_kept_photos().estimate)
     return result, job_document(result)

@@ -1,0 +1,239 @@
+"""The page of one opening: verdict, photo with corners to drag, readings, order, decision."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, MutableMapping
+from dataclasses import dataclass
+from typing import Any
+
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import FormData
+from starlette.requests import Request
+from starlette.responses import JSONResponse, RedirectResponse, Response
+from starlette.routing import BaseRoute, Route
+
+from sizing.desk import opening_view as view
+from sizing.desk.app import Desk, desk_of
+from sizing.desk.corner_moves import on_line
+from sizing.desk.decide_page import decide, decision_facts
+from sizing.desk.folder import JOB_FILE
+from sizing.desk.intake_forms import address
+from sizing.desk.results import LastResult
+from sizing.desk.running import CHECK, last_result, start_check
+from sizing.errors import InputError, Problem
+from sizing.job import Job, Opening
+from sizing.jobedits import opening_table, set_corners, set_reference_corners
+from sizing.jobfile import load_job
+from sizing.jobwriter import ChangedUnderneath, JobText, save
+
+_CHANGED = (
+    "The job file was changed by someone else since this page was opened, so nothing was saved. Open the page again: "
+    "it shows the file as it is now; then make your change once more."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """An opening of a job as asked for: its name at the desk, the job as it is on disk, and its last check."""
+
+    name: str
+    job: Job
+    opening: Opening
+    last: LastResult | None
+
+    @property
+    def found(self) -> Mapping[str, Any] | None:
+        """Return the opening's element of the last result, None before the first check."""
+        return None if self.last is None else self.last.opening(self.opening.label)
+
+
+def show(request: Request) -> Response:
+    """Show the page of an opening."""
+    desk = desk_of(request)
+    asked = _asked(desk, request)
+    shown = _photo_number(request.query_params.get("photo", "0"), asked.opening)
+    return desk.page("opening.html", **_facts(desk, asked, shown))
+
+
+async def change(request: Request) -> Response:
+    """Do what a form of the page asks for: check, save corners, take another line, decide."""
+    desk = desk_of(request)
+    async with request.form(max_files=0, max_fields=200, max_part_size=100_000) as form:
+        return await run_in_threadpool(_changed, desk, request, form)
+
+
+def _changed(desk: Desk, request: Request, form: FormData) -> Response:
+    as_json = "application/json" in request.headers.get("accept", "")
+    try:
+        asked = _asked(desk, request)
+        here = address("job", asked.name, "opening") + "/" + _quoted(asked.opening.label)
+        does = str(form.get("do", ""))
+        if does == "decide":
+            decide(asked.job, asked.opening, asked.found, form)
+            return RedirectResponse(here + "#decision", status_code=303)
+        now = None
+        if does in ("corners", "line"):
+            now = _pointed(desk, asked, form, does)
+        elif does != "check":
+            return _refused(desk, ["This page knows no such change; open it again."], 400, as_json=as_json)
+        run = start_check(desk, asked.name, pictures=does == "check")
+    except ChangedUnderneath:
+        return _refused(desk, [_CHANGED], 409, as_json=as_json)
+    except InputError as error:
+        return _refused(desk, [str(p) for p in error.problems], 400, as_json=as_json)
+    if as_json:
+        return JSONResponse({"run": run, "sha256": "" if now is None else now.sha256})
+    number = str(form.get("number", "0"))
+    return RedirectResponse(f"{here}?photo={_photo_number(number, asked.opening)}", status_code=303)
+
+
+def _refused(desk: Desk, problems: list[str], status: int, *, as_json: bool) -> Response:
+    if as_json:
+        return JSONResponse({"problems": problems}, status_code=status)
+    return desk.page("problem.html", status, problems=problems)
+
+
+def _facts(desk: Desk, asked: Asked, shown: int) -> dict[str, Any]:
+    job, opening, found = asked.job, asked.opening, asked.found
+    labels = [o.label for o in job.openings]
+    at = labels.index(opening.label)
+    verdicts = {o["label"]: o["verdict"] for o in (asked.last.document["openings"] if asked.last else ())}
+    photo: dict[str, Any] | None = None
+    if opening.photos:
+        photo = {
+            "tabs": view.photo_tabs(opening, found, shown),
+            "drawing": view.drawing(opening, found, shown, job.units),
+            "corners": view.corner_facts(opening, found, shown),
+            "lines": view.line_choices(opening, found, shown, job.units),
+            "measured": bool(found and found.get("measures")),
+        }
+    goes_on = [run for run in desk.runs.of(asked.name) if run.kind == CHECK and not run.ready]
+    return {
+        "job": asked.name,
+        "job_id": job.id,
+        "sha256": job.sha256,
+        "label": opening.label,
+        "note": opening.note,
+        "wall": opening.wall,
+        "others": [{"label": name, "verdict": verdicts.get(name, "none"), "at": _quoted(name)} for name in labels],
+        "before": _quoted(labels[at - 1]) if at else "",
+        "after": _quoted(labels[at + 1]) if at + 1 < len(labels) else "",
+        "at": _quoted(opening.label),
+        "verdict": view.verdict_facts(found, asked.last, job.sha256),
+        "rows": view.reading_rows(found, job.units),
+        "further": view.further_rows(found, job.units),
+        "budget": view.budget_rows(found, job.units),
+        "warnings": view.warning_lines(opening, found),
+        "order": view.order_facts(found, job.units),
+        "request": str((found or {}).get("request") or ""),
+        "photo": photo,
+        "decision": decision_facts(job, opening, found),
+        "run": goes_on[-1].id if goes_on else "",
+    }
+
+
+def _pointed(desk: Desk, asked: Asked, form: FormData, does: str) -> JobText:
+    """Save the corners of a form, or those that follow from another line, in the job file."""
+    opening = asked.opening
+    number = _photo_number(str(form.get("number", "0")), opening)
+    entry = opening.photos[number]
+    references: list[list[tuple[float, float]]] | None = None
+    corners: list[tuple[float, float]] | None
+    trace = True
+    if does == "line":
+        corners, turn = _by_line(desk, asked, number, form)
+    else:
+        corners, turn = _points(form, "c", 4), _turn(form)
+        trace = "as_clicked" not in form
+        count = form.get("reference_count")
+        if count is not None:
+            references = [q for q in (_points(form, f"r{i}", 4) for i in range(_small(str(count)))) if q is not None]
+
+    def edit(document: Any) -> None:  # noqa: ANN401 -- a document of tomlkit
+        table = opening_table(document, opening.label)
+        if corners is not None or entry.corners_px is not None:
+            set_corners(table, entry.file, corners, trace=trace)
+        if references is not None and (references or entry.reference_corners_px):
+            set_reference_corners(table, entry.file, references)
+        if turn != entry.turn and corners is not None:
+            for written in table["photos"]:
+                if isinstance(written, MutableMapping) and written.get("file") == entry.file:
+                    written["turn"] = turn
+
+    return save(asked.job.file, edit, read_sha256=str(form.get("sha256", "")))
+
+
+def _by_line(desk: Desk, asked: Asked, number: int, form: FormData) -> tuple[list[tuple[float, float]], int]:
+    """Return the corners for a side put on another line, px of the file, and the turn that they are for."""
+    facts = view.corner_facts(asked.opening, asked.found, number)
+    photos = (asked.found or {}).get("photos", ())
+    rivals = photos[number].get("rivals_px", ()) if number < len(photos) else ()
+    side, shift = str(form.get("side", "")), str(form.get("shift_mm", ""))
+    line = next((r["ends_px"] for r in rivals if r["side"] == side and str(r["shift_mm"]) == shift), None)
+    found = facts["found"]
+    if line is None or len(found) != 4 or any(None in p for p in [*found, *line]):
+        raise InputError("no-such-line", [Problem("line", "is not there any more: open the page again")])
+    entry = asked.opening.photos[number]
+    pyramid = desk.tiles.pyramid(entry.path, facts["turn"], desk.decoder)
+    moved = on_line([(p[0], p[1]) for p in found], side, ((line[0][0], line[0][1]), (line[1][0], line[1][1])))
+    r = pyramid.reduced
+    return [((x + 0.5) * r - 0.5, (y + 0.5) * r - 0.5) for x, y in moved], facts["turn"]
+
+
+def _points(form: FormData, key: str, count: int) -> list[tuple[float, float]] | None:
+    """Return points of a form, fields like `c0x` and `c0y`; None where all are empty."""
+    texts = [(str(form.get(f"{key}{i}x", "")).strip(), str(form.get(f"{key}{i}y", "")).strip()) for i in range(count)]
+    if not any(x or y for x, y in texts):
+        return None
+    points = []
+    for i, (x, y) in enumerate(texts):
+        try:
+            point = (float(x), float(y)) if x or y else (math.nan, math.nan)
+        except ValueError:
+            point = (math.inf, math.inf)
+        if math.isinf(point[0]) or math.isinf(point[1]) or (math.isnan(point[0]) and (x or y)):
+            raise InputError("bad-corner", [Problem(view.CORNER_NAMES[i], "needs two numbers, in pixels of the photo")])
+        points.append(point)
+    return points
+
+
+def _turn(form: FormData) -> Any:  # noqa: ANN401 -- 0, 90, 180 or 270
+    return int(str(form.get("turn", "0"))) if str(form.get("turn", "0")) in ("0", "90", "180", "270") else 0
+
+
+def _small(text: str) -> int:
+    return min(int(text), 12) if text.isascii() and text.isdigit() and len(text) < 3 else 0
+
+
+def _photo_number(text: str, opening: Opening) -> int:
+    number = int(text) if text.isascii() and text.isdigit() and len(text) < 4 else 0
+    return number if number < len(opening.photos) else 0
+
+
+def _quoted(label: str) -> str:
+    from urllib.parse import quote
+
+    return quote(label, safe="")
+
+
+def _asked(desk: Desk, request: Request) -> Asked:
+    """Return job and opening of an address; both names may hold slashes, so every way to part them is tried."""
+    parts = f"{request.path_params['job']}/opening/{request.path_params['label']}".split("/opening/")
+    for cut in range(len(parts) - 1, 0, -1):
+        name, label = "/opening/".join(parts[:cut]), "/opening/".join(parts[cut:])
+        try:
+            folder = desk.folder.job(name)
+        except InputError:
+            continue
+        job = load_job(folder / JOB_FILE)
+        opening = next((o for o in job.openings if o.label == label), None)
+        if opening is not None:
+            return Asked(name, job, opening, last_result(desk, name))
+    raise InputError("no-such-file", [Problem(parts[-1][:100], "there is no such opening at this desk")])
+
+
+ROUTES: list[BaseRoute] = [
+    Route("/job/{job:path}/opening/{label:path}", show),
+    Route("/job/{job:path}/opening/{label:path}", change, methods=["POST"]),
+]

@@ -1,0 +1,351 @@
+"""What the page of an opening shows, put together from its job file and its last check; geometry only, no judging."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from sizing.desk.interval_view import Error, intervals
+from sizing.desk.results import LastResult
+from sizing.job import Opening, Tolerance
+from sizing.messages import order as order_words
+from sizing.messages import verdicts as words
+from sizing.messages.dispute import percent
+from sizing.messages.slips import probably
+from sizing.units import Unit, format_length, format_uncertainty
+from vision.request import NINE, PARTS
+
+Facts = dict[str, Any]
+CORNER_NAMES = ("Top left corner", "Top right corner", "Bottom right corner", "Bottom left corner")
+READING_WORDS = {"agrees": "agrees", "differs": "differs", "unproven": "cannot tell"}
+PART_WORDS = {
+    "reference_image": "how sharply the references are seen",
+    "camera": "where the camera stood",
+    "distortion": "the lens",
+    "print_scale": "scale of the print",
+    "reference_size": "size of the reference",
+    "flatness": "how flat the references lie",
+    "wall_plane": "slant of the wall",
+    "edge_depth": "how far the edges stand in front",
+    "edge_trace": "how sharply the edges are seen",
+    "edge_choice": "which line is the edge",
+    "station": "where the blade was laid",
+}
+# Explanations of less probability are left to the result file (guess).
+_WORTH_SAYING = 0.05
+# Rival lines of less weight are not offered (guess).
+_OFFERED = 0.02
+
+
+def verdict_facts(found: Mapping[str, Any] | None, last: LastResult | None, job_sha256: str) -> Facts:
+    """Return verdict, reason and next step of an opening, and whether they are of the present inputs."""
+    if found is None:
+        return {"code": "none", "words": "not checked yet", "why": "", "step": "", "advice": "", "changed": ()}
+    has_photo = bool(found.get("photos"))
+    return {
+        "code": found["verdict"],
+        "words": words.verdict_of(found["verdict"], has_photo),
+        "why": words.sentence(found["why"]) if found.get("why") else "",
+        "step": found.get("next_step", ""),
+        "advice": (found.get("remedy") or {}).get("says", ""),
+        "changed": () if last is None else last.changed,
+    }
+
+
+def reading_rows(found: Mapping[str, Any] | None, unit: Unit) -> list[Facts]:
+    """Return the readings of an opening in the order of the form, each with figure and words; measures without one."""
+    if found is None:
+        return []
+    tolerance = Tolerance(**{f"{key}_mm": value for key, value in found["tolerance_mm"].items()})
+    by_name = {reading["name"]: reading for reading in found.get("readings", ())}
+    measures = found.get("measures", {})
+    names = [n for n in NINE[:8] if n in by_name or n in measures]
+    readings = [by_name.get(n) for n in names]
+    errors = [_error(r, tolerance.of(n)) for n, r in zip(names, readings, strict=True)]
+    rows = []
+    for name, reading, figure in zip(names, readings, intervals(errors), strict=True):
+        measure = measures.get(name)
+        row: Facts = {
+            "name": words.name_of(name),
+            "code": name,
+            "photo": "" if measure is None else words.about(measure["value_mm"], measure["U95_mm"], unit).split(", "),
+            "figure": figure,
+            "verdict": "none",
+            "word": "",
+            "tape": "",
+            "says": [],
+            "likely": [],
+            "chance": "",
+        }
+        if reading is not None:
+            row |= _reading(reading, unit)
+            row["figure_says"] = _figure_says(reading, tolerance.of(name), unit)
+        rows.append(row)
+    return rows
+
+
+def _error(reading: Mapping[str, Any] | None, tolerance: tuple[float, float]) -> Error:
+    if reading is None:
+        return Error(None, None, *tolerance)
+    return Error(reading.get("difference_mm"), reading.get("U95_mm"), *tolerance)
+
+
+def _reading(reading: Mapping[str, Any], unit: Unit) -> Facts:
+    says = []
+    chance = reading.get("p_within")
+    slip = reading.get("smallest_slip_mm")
+    if slip is not None:
+        says.append(f"An error of {words.at_least(slip, unit)} or more would be noticed.")
+    if reading.get("edge_decides"):
+        says.append("It hangs on which line of the photo is the edge.")
+    if reading.get("why_not_counted"):
+        says.append(words.sentence(reading["why_not_counted"]))
+    return {
+        "verdict": reading["verdict"],
+        "word": READING_WORDS.get(reading["verdict"], reading["verdict"]),
+        "tape": format_length(reading["tape_mm"], unit),
+        "written": str(reading.get("as_written", "")),
+        "by": str(reading.get("by", "")),
+        "chance": "" if chance is None else percent(chance),
+        "says": says if reading["verdict"] != "agrees" else [],
+        "likely": [
+            words.sentence(probably(one["says"], one["probability"], one["slip"]))
+            for one in reading.get("likely", ())[:3]
+            if one["probability"] >= _WORTH_SAYING
+        ],
+        "holds": reading.get("holds", False),
+    }
+
+
+def _figure_says(reading: Mapping[str, Any], tolerance: tuple[float, float], unit: Unit) -> str:
+    under, over = (format_length(t, unit) for t in tolerance)
+    allowed = f"{under} either way" if tolerance[0] == tolerance[1] else f"{under} under, {over} over"
+    if reading.get("difference_mm") is None:
+        return f"Tolerance {allowed}; the photo says nothing here."
+    error, U95 = reading["difference_mm"], reading["U95_mm"]
+    size = format_length(abs(error), unit)
+    way = "as the photo sees it" if size.startswith("0 ") else f"{size} {'over' if error > 0 else 'under'} the photo"
+    return f"The reading is {way}, give or take {format_uncertainty(U95, unit)}; tolerance {allowed}."
+
+
+def photo_tabs(opening: Opening, found: Mapping[str, Any] | None, shown: int) -> list[Facts]:
+    """Return the photos of an opening as listed, with what is wrong with each."""
+    results = _photos(opening, found)
+    return [
+        {
+            "number": i,
+            "file": entry.file,
+            "shown": i == shown,
+            "error": words.sentence(result["error"]["message"]) if result.get("error") else "",
+        }
+        for i, (entry, result) in enumerate(zip(opening.photos, results, strict=True))
+    ]
+
+
+def drawing(opening: Opening, found: Mapping[str, Any] | None, shown: int, unit: Unit) -> Facts:
+    """Return what is drawn over one photo, px as measured; nothing before the first check."""
+    result = _photos(opening, found)[shown]
+    size = result.get("size_px") or [0, 0]
+    drawn: Facts = {"size": size, "sides": [], "references": [], "rivals": [], "stations": [], "text_px": 0.0}
+    if found is None or not all(size):
+        return drawn
+    drawn["text_px"] = round(max(size) / 75, 1)
+    drawn["sides"] = [
+        {"name": words.name_of(side), "points": _points(px)} for side, px in result.get("sides_px", {}).items()
+    ]
+    drawn["references"] = [
+        {"name": r["name"], "points": _points(r["corners_px"])} for r in result.get("references", ())
+    ]
+    drawn["rivals"] = [
+        {"name": f"{words.name_of(r['side'])}, another line", "points": _points(r["ends_px"])}
+        for r in _offered(result.get("rivals_px", ()), found)
+    ]
+    by_name = {reading["name"]: reading for reading in found.get("readings", ())}
+    for name, px in result.get("stations_px", {}).items():
+        measure, reading = found.get("measures", {}).get(name), by_name.get(name)
+        points = [p for p in px if None not in p]
+        if measure is None or len(points) < 2:
+            continue
+        tape_mm = None if reading is None else reading["tape_mm"]
+        # the line itself shows which measure it is
+        label = words.picture_label(name, tape_mm, measure["value_mm"], measure["U95_mm"], unit).split("|")[1:]
+        drawn["stations"].append(
+            {
+                "name": words.name_of(name),
+                "points": _points(points),
+                "verdict": "none" if reading is None else reading["verdict"],
+                "at": _label_place(points, name),
+                "lines": label,
+            }
+        )
+    return drawn
+
+
+def corner_facts(opening: Opening, found: Mapping[str, Any] | None, shown: int) -> Facts:
+    """Return the corners to drag: those of the job file (px of the file), else those found (px as measured)."""
+    entry, result = opening.photos[shown], _photos(opening, found)[shown]
+    turned = _turned(result)
+    given = [] if entry.corners_px is None else _given(entry.corners_px)
+    references = [_given(quad) for quad in entry.reference_corners_px]
+    found_references = [r["corners_px"] for r in result.get("references", ())]
+    kind = (entry.reference or opening.reference).kind
+    return {
+        "file": entry.file,
+        "number": shown,
+        "turn": (entry.turn - turned) % 360,
+        "given": given,
+        "found": result.get("corners_px") or [],
+        "trace": entry.trace,
+        "references": references,
+        "found_references": [] if kind == "sheet" else found_references,
+        "reference_kind": kind,
+        "names": CORNER_NAMES,
+    }
+
+
+def line_choices(opening: Opening, found: Mapping[str, Any] | None, shown: int, unit: Unit) -> list[Facts]:
+    """Return the sides for which another line of the photo may be meant, each with its lines and their weight."""
+    result = _photos(opening, found)[shown]
+    rivals = list(_offered(result.get("rivals_px", ()), found or {}))
+    choices = []
+    for side, facts in (found or {}).get("sides", {}).items():
+        lines = [c for c in facts["candidates"] if c["shift_mm"] != 0 and c["weight"] >= _OFFERED]
+        mine = [r for r in rivals if r["side"] == side]
+        if not lines or not mine:
+            continue
+        best = next((c for c in facts["candidates"] if c["shift_mm"] == 0), None)
+        choices.append(
+            {
+                "side": side,
+                "name": words.name_of(side),
+                "drawn": percent(best["weight"]) if best else "",
+                "lines": [
+                    {
+                        "shift": format_length(abs(c["shift_mm"]), unit),
+                        "way": "further out" if c["shift_mm"] > 0 else "further in",
+                        "weight": percent(c["weight"]),
+                        "shift_mm": c["shift_mm"],
+                    }
+                    for c in lines
+                    if any(math.isclose(r["shift_mm"], c["shift_mm"], abs_tol=0.01) for r in mine)
+                ],
+            }
+        )
+    return [c for c in choices if c["lines"]]
+
+
+def warning_lines(opening: Opening, found: Mapping[str, Any] | None) -> list[str]:
+    """Return all warnings of an opening and its photos once, in words."""
+    if found is None:
+        return []
+    given = [w["message"] for w in found.get("warnings", ())]
+    given += [w["message"] for photo in found.get("photos", ()) for w in photo.get("warnings", ())]
+    return [words.sentence(text) for text in dict.fromkeys(given)]
+
+
+def order_facts(found: Mapping[str, Any] | None, unit: Unit) -> Facts | None:
+    """Return the order of an opening in words, None without rule and order."""
+    order = (found or {}).get("order")
+    if not order:
+        return None
+    return {
+        "rule": order.get("rule_title") or order.get("rule") or "",
+        "by_rule": _size(order.get("by_rule"), unit),
+        "ordered": _size(order.get("ordered"), unit),
+        "problems": [words.sentence(p["says"]) for p in order.get("problems", ())],
+        "notes": [words.sentence(p["says"]) for p in order.get("notes", ())],
+        "sizes": [
+            order_words.share_line(s.get("width_mm"), s.get("height_mm"), s["probability"], unit)
+            for s in order.get("sizes", ())[:4]
+        ],
+        "confirm": [words.sentence(c["says"]) for c in order.get("confirm", ())],
+    }
+
+
+def budget_rows(found: Mapping[str, Any] | None, unit: Unit) -> list[Facts]:
+    """Return what the uncertainty of each measure is made of, largest part first."""
+    rows = []
+    for name in NINE[:8]:
+        measure = (found or {}).get("measures", {}).get(name)
+        if measure is None:
+            continue
+        parts = sorted(measure["budget_mm"].items(), key=lambda part: -part[1])
+        rows.append(
+            {
+                "name": words.name_of(name),
+                "total": format_uncertainty(measure["U95_mm"], unit),
+                "parts": [f"{PART_WORDS.get(p, p)}: {2 * u:.1f} mm" for p, u in parts if p in PARTS and u >= 0.05],
+            }
+        )
+    return rows
+
+
+def further_rows(found: Mapping[str, Any] | None, unit: Unit) -> list[Facts]:
+    """Return what else the photo saw: out of square, taper, lean, narrowest and widest."""
+    measures = (found or {}).get("measures", {})
+    rows = []
+    for name, measure in measures.items():
+        if name not in NINE[:8]:
+            size, U95 = format_length(abs(measure["value_mm"]), unit), format_uncertainty(measure["U95_mm"], unit)
+            sign = "-" if measure["value_mm"] < 0 and not size.startswith("0 ") else ""
+            rows.append({"name": words.name_of(name), "says": f"about {sign}{size}, give or take {U95}"})
+    return rows
+
+
+def _photos(opening: Opening, found: Mapping[str, Any] | None) -> list[Mapping[str, Any]]:
+    """Return the results of the photos as the job lists them now; empty ones where the check knew others."""
+    results = list((found or {}).get("photos", ()))
+    files = [entry.file for entry in opening.photos]
+    if [r.get("file") for r in results] == files:
+        return results
+    by_file = {r.get("file"): r for r in results}
+    return [by_file.get(file, {}) for file in files]
+
+
+def _turned(result: Mapping[str, Any]) -> int:
+    """Return by how many degrees counter-clockwise the check turned a photo by itself."""
+    for warning in result.get("warnings", ()):
+        if warning["code"] == "turned":
+            found = re.search(r"\b(90|180|270)\b", warning["message"])
+            return int(found[0]) if found else 0
+    return 0
+
+
+def _offered(rivals: Sequence[Mapping[str, Any]], found: Mapping[str, Any]) -> list[Mapping[str, Any]]:
+    kept = []
+    for rival in rivals:
+        lines = found.get("sides", {}).get(rival["side"], {}).get("candidates", ())
+        near = [c for c in lines if math.isclose(c["shift_mm"], rival["shift_mm"], abs_tol=0.01)]
+        if any(c["weight"] >= _OFFERED for c in near) and all(None not in p for p in rival["ends_px"]):
+            kept.append(rival)
+    return kept
+
+
+def _given(corners_px: Any) -> list[list[float] | None]:  # noqa: ANN401 -- an array (4, 2)
+    return [[round(float(x), 1), round(float(y), 1)] if np.isfinite([x, y]).all() else None for x, y in corners_px]
+
+
+def _points(px: Sequence[Sequence[float | None]]) -> str:
+    return " ".join(f"{p[0]},{p[1]}" for p in px if None not in p)
+
+
+def _label_place(points: Sequence[Sequence[float]], name: str) -> tuple[float, float]:
+    """Return where the words of a station stand: along it, at a place that differs by station."""
+    part = {"width": 0.30, "height": 0.28, "diagonal": 0.72}[name.split("_", 1)[0]]
+    part = {"height_middle": 0.62, "width_middle": 0.74, "diagonal_up": 0.60}.get(name, part)
+    (x0, y0), (x1, y1) = points[0], points[-1]
+    return round(x0 + part * (x1 - x0), 1), round(y0 + part * (y1 - y0), 1)
+
+
+def _size(sizes: Mapping[str, float | None] | None, unit: Unit) -> str:
+    if not sizes:
+        return ""
+    said = [
+        format_length(v, unit) if v is not None else "not given"
+        for v in (sizes.get("width_mm"), sizes.get("height_mm"))
+    ]
+    return " wide, ".join(said) + " high" if any(v is not None for v in sizes.values()) else ""
