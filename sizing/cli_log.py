@@ -244,8 +244,8 @@ def again(
 ) -> int:
     """Check a job again and say what differs from its record. Example: secondtape log again harbor-114.
 
-    Compared are inputs, version and results. Nothing is written. Ends with 0 nothing differs, 1 something does, 4 record or job cannot
-    be read, 2 no such check.
+    Compared are inputs, version and results; nothing is written. Ends with 0 nothing differs, 1 something does,
+    4 record or job cannot be read, 2 no such check.
     """
     from sizing.messages import log as words
 

@@ -297,7 +297,10 @@ def again(job: str, found: Again) -> str:
     lines += _changes("Inputs", found.inputs)
     lines += _changes("Results", found.results)
     if found.unexplained:
-        lines.append("Same inputs and version must give the same results: please report this with both result files.")
+        lines.append(
+            "Same inputs and version must give the same results. Compare the libraries (`secondtape --version`) of "
+            "both machines; where they are the same too, please report this with both result files."
+        )
     return "\n".join(lines)
 
 

@@ -1,0 +1,200 @@
+"""Facts about what the log answers, on real SQLite files over job folders on disk. Oracle: contract.md, *Commands*."""
+
+import csv
+import io
+import json
+import os
+from datetime import UTC, date, datetime
+
+import pytest
+
+from sizing.decisions import Decision, append_decision
+from sizing.logexport import COLUMNS, export_csv, export_document
+from sizing.logindex import open_log, rebuild
+from sizing.logqueries import Asked, coded, codes, compared, details, find, find_run
+
+SHA = "a" * 64
+
+
+def reading(name="width_top", difference_mm=0.5, **more):
+    found = {"name": name, "tape_mm": 1000.0, "photo_mm": 1000.0 - difference_mm, "difference_mm": difference_mm}
+    return found | {"U95_mm": 2.0, "verdict": "agrees", "by": "Crew 2", "tape": "class-2"} | more
+
+
+def opening(label="W1", verdict="send", inputs=SHA, readings=None, **more):
+    found = {"label": label, "verdict": verdict, "why": "So.", "inputs_sha256": inputs}
+    return found | {"readings": [reading()] if readings is None else readings} | more
+
+
+def check(root, folder, *openings, run="0123456789ab", when=None, job=None, **more):
+    """What a check leaves in the folder of a job; `when` is the time of the file."""
+    path = root / folder / "secondtape" / run
+    path.mkdir(parents=True)
+    found = {"job": job or folder, "file": "job.toml", "verdict": "send", "measured_by": "Crew 2"}
+    found |= {"measured_on": "2026-05-04", "openings": list(openings) or [opening()]} | more
+    file = path / "result.json"
+    file.write_text(json.dumps({"schema": "secondtape/1", "program": "secondtape 0.1.0", "jobs": [found]}))
+    if when is not None:
+        os.utime(file, (when, when))
+
+
+@pytest.fixture
+def log(tmp_path):
+    """The log over the jobs in `tmp_path`, made when first asked for."""
+
+    class Log:
+        root = tmp_path
+
+        def __enter__(self):
+            rebuild([tmp_path], file=tmp_path / "data" / "log.sqlite")
+            self.opened = open_log(tmp_path / "data" / "log.sqlite")
+            return self.opened.__enter__()
+
+        def __exit__(self, *error):
+            self.opened.__exit__(*error)
+
+    return Log()
+
+
+def names(found):
+    return [x.job for x in found]
+
+
+@pytest.mark.parametrize(
+    ("asked", "jobs"),
+    [
+        (Asked(), ["birch", "alder", "cedar"]),
+        (Asked(job="ALD"), ["alder"]),
+        (Asked(job="%"), []),
+        (Asked(by="crew 5"), ["birch"]),
+        (Asked(by="élodie"), ["cedar"]),
+        (Asked(tape="class-1"), ["birch"]),
+        (Asked(verdict="hold"), ["cedar"]),
+        (Asked(since=date(2026, 5, 4)), ["birch", "alder"]),
+        (Asked(until=date(2026, 5, 4)), ["alder", "cedar"]),
+        (Asked(since=date(2026, 5, 4), until=date(2026, 5, 4)), ["alder"]),
+        (Asked(limit=1), ["birch"]),
+        (Asked(job="'; DROP TABLE runs; --"), []),
+    ],
+)
+def test_checks_are_found_by_job_measurer_tape_verdict_and_day(log, asked, jobs):
+    check(log.root, "alder")
+    check(log.root, "birch", opening(readings=[reading(by="Crew 5", tape="class-1")]), measured_on="2026-05-05")
+    check(log.root, "cedar", measured_by="ÉLODIE", measured_on="2026-05-03", verdict="hold")
+    with log as connection:
+        assert names(find(connection, asked)) == jobs
+
+
+def test_a_check_without_a_day_of_measuring_stands_under_the_day_of_the_check(log):
+    check(log.root, "alder", measured_on=None, when=datetime(2026, 6, 7, 12, tzinfo=UTC).timestamp())
+    with log as connection:
+        assert find(connection, Asked())[0].day == "2026-06-07"
+
+
+def test_only_jobs_inside_a_folder_are_found_when_that_is_asked(log):
+    check(log.root, "jobs/alder")
+    check(log.root, "jobs2/birch")
+    with log as connection:
+        assert names(find(connection, Asked(under=log.root / "jobs"))) == ["jobs/alder"]
+        assert len(find(connection, Asked(under=log.root / "jobs" / "alder"))) == 1
+
+
+def test_a_run_is_found_by_its_beginning_and_a_job_by_its_latest_run(log):
+    check(log.root, "alder", run="aaaa11112222", when=1_700_000_000)
+    check(log.root, "alder", run="bbbb11112222", when=1_800_000_000)
+    with log as connection:
+        assert [x.run for x in find_run(connection, "AAAA1")] == ["aaaa11112222"]
+        assert [x.run for x in find_run(connection, "alder")] == ["bbbb11112222"]
+        assert find_run(connection, "bbb") == ()
+        assert find_run(connection, "nul\0") == ()
+        (one,) = find_run(connection, str(log.root / "alder" / "secondtape" / "aaaa11112222"))
+        assert one.run == "aaaa11112222"
+
+
+def test_a_reading_counts_once_however_often_it_was_checked_and_copied(log):
+    check(log.root, "alder", opening(readings=[reading(difference_mm=9.0)]), run="aaaa11112222", when=1_700_000_000)
+    check(log.root, "alder", run="bbbb11112222", when=1_800_000_000)
+    check(log.root, "copy-of-alder", job="alder")
+    check(log.root, "birch", opening(inputs="b" * 64))
+    with log as connection:
+        rows = compared(connection, Asked())
+    assert sorted(r.difference_mm for r in rows) == [0.5, 0.5]
+    assert len({r.opening for r in rows}) == 2
+
+
+def test_a_photo_that_may_show_another_opening_says_nothing_of_a_reading(log):
+    check(log.root, "alder", opening(warnings=[{"code": "another-opening"}]))
+    check(log.root, "birch", opening(photos=[{"warnings": [{"code": "another-opening"}]}]))
+    with log as connection:
+        assert compared(connection, Asked()) == ()
+
+
+def test_a_slip_that_a_later_visit_replaced_still_counts(log):
+    earlier = {"name": "width_top", "tape_mm": 1025.4, "by": "Crew 2"}
+    measured = {"width_top": {"value_mm": 1000.0, "U95_mm": 2.0}}
+    check(log.root, "alder", opening(measures=measured, superseded=[earlier], readings=[reading(by="Crew 5")]))
+    with log as connection:
+        assert sorted((r.by, round(r.difference_mm, 1)) for r in compared(connection, Asked())) == [
+            ("Crew 2", 25.4), ("Crew 5", 0.5)
+        ]  # fmt: skip
+        assert [r.by for r in compared(connection, Asked(by="5"))] == ["Crew 5"]
+
+
+def test_one_name_in_two_spellings_is_one_person(log):
+    check(log.root, "alder", opening(readings=[reading(by="Crew 2"), reading("height_left", by=" crew  2")]))
+    with log as connection:
+        assert len({r.by for r in compared(connection, Asked())}) == 1
+        assert len(codes(connection)) == 1
+
+
+def decided(root, folder, **how):
+    facts = {"time": datetime(2026, 5, 5, tzinfo=UTC), "by": "office", "opening": "W1", "decision": "hold"}
+    append_decision(root / folder, Decision(**facts | {"reason": "ask crew 2", "inputs_sha256": SHA} | how))
+
+
+def test_a_decision_on_other_inputs_is_shown_as_stale(log):
+    check(log.root, "alder")
+    decided(log.root, "alder")
+    decided(log.root, "alder", inputs_sha256="b" * 64)
+    with log as connection:
+        found = details(connection, find(connection, Asked())[0])
+    assert [d.stale for d in found.decisions] == [False, True]
+    assert found.logged.decisions == 2
+
+
+def test_codes_stay_the_same_and_neither_names_nor_texts_nor_paths_come_through(log):
+    check(log.root, "alder")
+    decided(log.root, "alder")
+    with log as connection:
+        found = details(connection, find(connection, Asked())[0])
+        first, again = codes(connection), codes(connection)
+        hidden = export_document([coded(found, first)])
+    assert first == again
+    text = json.dumps(hidden).casefold()
+    for secret in ("crew 2", "office", str(log.root).casefold()):
+        assert secret not in text
+    rebuild([log.root], file=log.root / "data" / "log.sqlite")
+    with open_log(log.root / "data" / "log.sqlite") as connection:
+        assert codes(connection) == first
+
+
+def test_an_export_holds_no_formula_and_its_numbers_stay_numbers(log):
+    check(log.root, "alder", opening("=1+1", readings=[reading(difference_mm=-1.5, by="@SUM(A1)")]), job="-2+3")
+    with log as connection:
+        text = export_csv([details(connection, find(connection, Asked())[0])])
+    (row,) = csv.DictReader(io.StringIO(text))
+    assert tuple(row) == COLUMNS
+    assert (row["job"], row["opening"], row["by"]) == ("'-2+3", "'=1+1", "'@SUM(A1)")
+    assert float(row["difference_mm"]) == -1.5
+
+
+def test_a_thousand_jobs_are_listed_and_compared_in_a_second(log):
+    import time
+
+    for i in range(1000):
+        check(log.root, f"job-{i:04}", opening(inputs=f"{i:064}", readings=[reading() for _ in range(8)]))
+    with log as connection:
+        start = time.process_time()
+        assert len(find(connection, Asked(limit=50))) == 50
+        assert len(compared(connection, Asked())) == 8000
+        assert time.process_time() - start < 1.0
