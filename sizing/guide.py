@@ -129,8 +129,8 @@ def _frame_corners(page: Page, x0: float, y0: float, x1: float, y1: float) -> No
             page.shape([(x + 5 * sx, y), (x, y), (x, y + 5 * sy)], stroke=AMBER, width=0.9)
 
 
-def flat(page: Page) -> None:
-    """Draw a flat and a bulging sheet, from above."""
+def flat(page: Page, otherwise: str = "measure the step (5)") -> None:
+    """Draw a flat and a bulging sheet, from above; `otherwise`: what to do where a sheet cannot lie there."""
     for x, good in ((4, True), (33, False)):
         page.box(x, 4, x + 16.5, 11, fill=CUT, stroke=INK, width=0.3)
         page.box(x + 16.5, 5.2, x + 23.5, 6.6, fill=GLASS, stroke=INK, width=0.25)
@@ -143,7 +143,7 @@ def flat(page: Page) -> None:
         page.text(x + 10.4, 19.6, "flat" if good else "bulging", 7, bold=True, colour=INK)
     words = (
         "On the surface that the opening's edges belong to: the wall where the wall makes the edge, "
-        "the trim's face where trim does. If a sheet cannot lie there, measure the step (5)."
+        f"the trim's face where trim does. If a sheet cannot lie there, {otherwise}."
     )
     y = page.paragraph(4, 26.8, words, 7.2, 53.5, colour=INK)
     words = "Tape all four corners, smooth it down, never across a joint or lap that bends it. Keep it dry."

@@ -231,7 +231,10 @@ def _to_do(result: OpeningResult, unit: Unit) -> tuple[str, ...]:
     lines = [step] if step else []
     lines += [order_words.problem_says(p.code, p.facts, unit) for p in problems]
     lines += [advice_line(result.advice, unit)] if result.advice is not None else []
-    return tuple(lines) or (words.nothing_to_do(),)
+    if result.verdict.verdict == "send":
+        noted = result.order is not None and bool(result.order.notes)
+        lines.append(words.look_before_ordering() if noted else words.nothing_to_do())
+    return tuple(lines) or (words.photo_to_take(),)
 
 
 def _reading(result: ReadingResult, opening: OpeningResult, unit: Unit) -> ReadingLine:
@@ -250,7 +253,7 @@ def _reading(result: ReadingResult, opening: OpeningResult, unit: Unit) -> Readi
         photo=photo,
         smallest_slip=words.no_figure() if slip is None or not np.isfinite(slip) else verdicts.at_least(slip, unit),
         verdict=judged.verdict,
-        verdict_words=words.reading_verdict(judged.verdict, has_photo=centre is not None),
+        verdict_words=words.reading_verdict(judged.verdict, measured=centre is not None),
         band_mm=(-over, under),
         centre_mm=centre,
         interval_mm=interval,

@@ -62,7 +62,7 @@ def opening_pictures(
         if image is None:
             complain(words.card_left_out(photo.file))
             continue
-        found.append(_encoded(image, words.photo_caption(photo.file)))
+        found.append(_encoded(image, words.photo_caption(photo.file, measured=bool(photo.report.stations_px))))
         break
     if isinstance(footprint, Footprint):
         try:

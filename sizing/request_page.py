@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 
 from sizing.errors import InputError, Problem
@@ -38,13 +39,13 @@ def request_pdf(
         page.frame((page.width_mm - GRID_W) / 2, (page.height_mm - GRID_H) / 2),
     ):
         page.text(0, 8.2, words.TITLE, 21, bold=True, colour=DEEP)
-        page.paragraph(0, 13.6, words.INTRO, 8.2, GRID_W - 2, colour=INK)
-        _asked(page, 20.5, one_line(job), [one_line(label) for label in openings], one_line(contact))
-        panel(page, 0, 39, 92, 78, "1", "Stand square on, far enough back", from_above)
-        panel(page, 94, 39, 92, 78, "2", "All of it in the picture", in_view)
-        panel(page, 0, 119, 60.7, 75, "3", "Where the sheets go", flat)
-        _steps(page, 62.7, 119, GRID_W - 62.7, 75)
-        spoilers(page, 195.5)
+        page.paragraph(0, 13.6, words.INTRO, 8.0, GRID_W - 2, colour=INK)
+        _asked(page, 20.4, one_line(job), [one_line(label) for label in openings], one_line(contact))
+        panel(page, 0, 36.6, 92, 78, "1", "Stand square on, far enough back", from_above)
+        panel(page, 94, 36.6, 92, 78, "2", "All of it in the picture", in_view)
+        panel(page, 0, 116.4, 60.7, 68, "3", "Where the sheets go", partial(flat, otherwise=words.CANNOT_LIE))
+        _steps(page, 62.7, 116.4, GRID_W - 62.7, 68)
+        spoilers(page, 185.4)
         safety(page, 226.5)
     for letter in "AB" if sheets else "":
         with document.page() as page:
@@ -73,28 +74,28 @@ def write_request(out: Path, *, page: PaperName, job: str, openings: Sequence[st
 def _asked(page: Page, top: float, job: str, openings: list[str], contact: str) -> None:
     """Draw what is to be photographed, and where the photos go."""
     half = GRID_W / 2
-    page.box(0, top, GRID_W, top + 16.5, stroke=AMBER, fill=None, width=0.5, radius=1.6)
+    page.box(0, top, GRID_W, top + 14.4, stroke=AMBER, fill=None, width=0.5, radius=1.6)
     for x, title, said in (
         (4.0, words.WHICH, words.which(job, openings)),
         (half + 2, words.SEND, contact or words.BLANK),
     ):
-        page.text(x, top + 5.0, title, 7.4, colour=SOFT)
+        page.text(x, top + 4.6, title, 7.4, colour=SOFT)
         lines = lines_of(said, 9.2, half - 8, bold=True)
         if len(lines) > _MOST_LINES:
             lines = [*lines[: _MOST_LINES - 1], lines[_MOST_LINES - 1][:-3].rstrip() + "…"]
         for i, line in enumerate(lines):
             faint = said == words.BLANK
-            page.text(x, top + 9.6 + i * line_mm(9.2), line, 9.2, bold=not faint, colour=SOFT if faint else INK)
+            page.text(x, top + 9.0 + i * line_mm(9.2), line, 9.2, bold=not faint, colour=SOFT if faint else INK)
 
 
 def _steps(page: Page, x: float, y: float, width: float, height: float) -> None:
     page.box(x, y, x + width, y + height, stroke=None, fill=PALE, radius=1.6)
     page.text(x + 5, y + 6.6, words.STEPS_TITLE, 9.8, bold=True, colour=INK)
-    at = y + 12.4
+    at = y + 11.6
     for number, step in enumerate(words.STEPS, start=1):
         page.disc(x + 6.6, at - 0.9, 2.3, fill=DEEP)
         page.text(x + 6.6, at + 0.1, str(number), 7.6, bold=True, colour=WHITE, align="middle")
         for line in lines_of(step, 7.6, width - 16):
             page.text(x + 11, at, line, 7.6, colour=INK)
             at += line_mm(7.6)
-        at += 0.9
+        at += 0.6

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 from pathlib import Path
 
-from sizing.messages.verdicts import about, file_name, name_of, one_line
+from sizing.messages.verdicts import TAKE_A_PHOTO, about, file_name, name_of, one_line
 from sizing.units import Unit, format_length
 
 METHOD = (
@@ -153,6 +153,16 @@ def nothing_to_do() -> str:
     return "Nothing more: order the size by the readings."
 
 
+def look_before_ordering() -> str:
+    """Return what to do with an opening that may be ordered once its remarks have been looked at."""
+    return "Look at what is noted below on order and room; then order the size by the readings."
+
+
+def photo_to_take() -> str:
+    """Return what to do with an opening that was not measured for what is said in its verdict."""
+    return f"Do not order on this check: nothing was checked. {TAKE_A_PHOTO} Then run the check once more."
+
+
 def tape_figure(as_written: str, value_mm: float, unit: Unit) -> str:
     """Return a reading: as a length, and as it was written where that is in other units or words.
 
@@ -198,10 +208,10 @@ def order_size(sizes_mm: Sequence[Fraction | None], unit: Unit, *, typed: bool) 
     return said if typed else f"{said} (by the rule)"
 
 
-def reading_verdict(verdict: str, *, has_photo: bool) -> str:
+def reading_verdict(verdict: str, *, measured: bool) -> str:
     """Return the verdict of a reading in plain words."""
-    if not has_photo:
-        return "differs" if verdict == "differs" else "no photo"
+    if not measured:
+        return "differs" if verdict == "differs" else "not checked"
     return {"agrees": "agrees", "differs": "differs", "unproven": "cannot tell"}[verdict]
 
 
@@ -253,9 +263,10 @@ def scale_words(value_mm: float, unit: Unit) -> str:
     return f"{'-' if value_mm < 0 else '+'}{text}"
 
 
-def photo_caption(file: str) -> str:
-    """Return the caption of the annotated photo."""
-    return f"{file_name(file)}: sides as traced, stations, references"
+def photo_caption(file: str, *, measured: bool) -> str:
+    """Return the caption of the photo."""
+    said = "sides as traced, stations, references" if measured else "not measured; as it was taken"
+    return f"{file_name(file)}: {said}"
 
 
 def wall_caption() -> str:

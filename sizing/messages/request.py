@@ -11,8 +11,8 @@ STEPS_TITLE = "Step by step"
 STEPS = (
     'Print the two sheets that come with this page at 100 % ("actual size"). No printer? Take two new sheets of paper '
     "of the same size, without folds or print, and tell us which size they are.",
-    "Tape one sheet to the wall on the left of the window or door, one on the right. Flat, all four corners, not on the "
-    "glass or the frame.",
+    "Tape one sheet to the wall on the left of the window or door, one on the right. Flat, all four corners, not on "
+    "the glass or the frame.",
     "Walk straight back until you stand about one and a half to two window widths away. Hold the phone level, at the "
     "height of the middle of the window if you can. No zoom, no wide view: the normal 1x camera.",
     "Take two or three photos from slightly different places. All four corners of the opening, both sheets and some "
@@ -21,6 +21,7 @@ STEPS = (
     "window.",
     "Printed our sheets? Measure the two bars at their edges with a ruler and write down what they really are.",
 )
+CANNOT_LIE = "put it beside that and tell us"
 WHICH = "Please photograph"
 SEND = "Send the photos to, or ask"
 BLANK = "(write it here)"
