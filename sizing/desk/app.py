@@ -65,15 +65,27 @@ def desk_of(request: Request) -> Desk:
 
 
 def _routes() -> list[BaseRoute]:
-    from sizing.desk import intake_changes, intake_job, jobs_page, opening_page, pictures_page
+    from sizing.desk import (
+        intake_changes,
+        intake_import,
+        intake_job,
+        intake_release,
+        jobs_page,
+        log_page,
+        opening_page,
+        pictures_page,
+    )
 
     # The page of a job comes last: its name may hold slashes.
     return [
         *jobs_page.ROUTES,
+        *log_page.ROUTES,
         *pictures_page.ROUTES,
         *opening_page.ROUTES,
         *intake_job.BEFORE,
         *intake_changes.ROUTES,
+        *intake_release.ROUTES,
+        *intake_import.ROUTES,
         *intake_job.LAST,
     ]
 
