@@ -1,0 +1,203 @@
+"""The log at the desk: past checks of this folder with filters, one check, and what many readings say together."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import date
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlencode
+
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+from starlette.routing import BaseRoute, Route
+
+from sizing.desk.app import desk_of
+from sizing.desk.folder import JOB_FILE
+from sizing.errors import InputError, Problem
+from sizing.logindex import LogError, open_log, rebuild, refresh
+from sizing.logqueries import Asked, Logged, coded, codes, compared, details, find, find_run
+from sizing.messages import log as words
+
+_PAGE = 50
+_TEXTS = ("job", "by", "tape", "since", "until", "verdict")
+_VERDICTS = ("send", "hold", "unproven")
+_PER = ("measurer", "tape", "both", "day")
+_LONGEST = 200
+
+
+def log_page(request: Request) -> Response:
+    """Show the checks that are asked for, fifty a page."""
+    desk = desk_of(request)
+    given, problems = _given(request), list[str]()
+    asked = _asked(given, desk.folder.root, problems)
+    found: tuple[Logged, ...] = ()
+    try:
+        with _log() as log:
+            found = find(log, asked)
+    except LogError as error:
+        problems.append(str(error))
+    pages = max(1, -(-len(found) // _PAGE))
+    page = min(max(1, _number(request.query_params.get("page"))), pages)
+    return desk.page(
+        "log.html",
+        checks=[_row(x, desk.folder.root) for x in found[(page - 1) * _PAGE : page * _PAGE]],
+        total=len(found),
+        page=page,
+        pages=pages,
+        given=given,
+        query=urlencode({k: v for k, v in given.items() if v}),
+        problems=problems,
+        verdicts=_VERDICTS,
+    )
+
+
+def check_page(request: Request) -> Response:
+    """Show one check of the log with its readings and decisions, in the words of the terminal."""
+    desk = desk_of(request)
+    run = request.path_params["run"]
+    root = desk.folder.root
+    with _or_problem(), _log() as log:
+        # By its folder, since copies of a job have runs of one name; else by that name.
+        found = find_run(log, str(root / run), under=root) or find_run(log, run, under=root)
+        if not found:
+            raise InputError("no-such-file", [Problem(run[:40], "the log knows no such check of this folder")])
+        one = details(log, found[0])
+    unit: Any = one.logged.units if one.logged.units in ("in", "mm") else "in"
+    head, *lines = words.shown(one, unit).splitlines()
+    return desk.page("log_check.html", head=head, lines=lines, row=_row(one.logged, root))
+
+
+def people_page(request: Request) -> Response:
+    """Show what many readings of a person, tape or day say together."""
+    from sizing.loggroups import grouped
+
+    desk = desk_of(request)
+    given, problems = _given(request), list[str]()
+    per = request.query_params.get("per", "measurer")
+    per = per if per in _PER else "measurer"
+    unit: Any = "mm" if request.query_params.get("units") == "mm" else "in"
+    hidden = request.query_params.get("codes") == "yes"
+    asked = _asked(given, desk.folder.root, problems)
+    groups: list[dict[str, Any]] = []
+    try:
+        with _log() as log:
+            rows = compared(log, asked)
+            if hidden:
+                names = codes(log)
+                rows = tuple(coded(r, names) for r in rows)
+        for group in grouped(rows, per):
+            known = words.figures(group, unit) if group.enough else []
+            concluded = words.conclusions(group)
+            groups.append({"heading": words.heading(group), "figures": known, "concluded": concluded})
+    except LogError as error:
+        problems.append(str(error))
+    return desk.page(
+        "log_people.html",
+        groups=groups,
+        given=given,
+        per=per,
+        per_words={p: words.grouped(p) for p in _PER},
+        unit=unit,
+        hidden=hidden,
+        scope=words.SCOPE,
+        problems=problems,
+    )
+
+
+def export_csv_page(request: Request) -> Response:
+    """Send the checks that are asked for as CSV, one row a reading."""
+    from sizing.logexport import export_csv
+
+    desk = desk_of(request)
+    problems: list[str] = []
+    asked = _asked(_given(request), desk.folder.root, problems)
+    with _or_problem(), _log() as log:
+        found = [details(log, x) for x in find(log, asked)]
+        if request.query_params.get("codes") == "yes":
+            names = codes(log)
+            found = [coded(x, names) for x in found]
+    return Response(
+        "\ufeff" + export_csv(found),
+        media_type="text/csv",
+        headers={"Content-Disposition": 'attachment; filename="secondtape-log.csv"'},
+    )
+
+
+def rebuild_page(request: Request) -> Response:
+    """Make the log anew from the desk's folder and those that it knows."""
+    with _or_problem():
+        rebuild([desk_of(request).folder.root])
+    return RedirectResponse("/log", status_code=303)
+
+
+@contextmanager
+def _log() -> Iterator[sqlite3.Connection]:
+    with open_log() as log:
+        refresh(log)
+        yield log
+
+
+@contextmanager
+def _or_problem() -> Iterator[None]:
+    """Turn what befalls the log into a page that says it."""
+    try:
+        yield
+    except LogError as error:
+        raise InputError("log", [Problem("log", str(error))]) from error
+
+
+def _given(request: Request) -> dict[str, str]:
+    return {key: request.query_params.get(key, "").strip()[:_LONGEST] for key in _TEXTS}
+
+
+def _asked(given: dict[str, str], root: Path, problems: list[str]) -> Asked:
+    days: dict[str, date | None] = {}
+    for key in ("since", "until"):
+        try:
+            days[key] = date.fromisoformat(given[key]) if given[key] else None
+        except ValueError:
+            days[key] = None
+            problems.append(words.bad_day(key, given[key]))
+    return Asked(
+        job=given["job"] or None,
+        by=given["by"] or None,
+        tape=given["tape"] or None,
+        since=days["since"],
+        until=days["until"],
+        verdict=given["verdict"] if given["verdict"] in _VERDICTS else None,
+        under=root,
+    )
+
+
+def _row(logged: Logged, root: Path) -> dict[str, Any]:
+    """Return a check as the page shows it; `name` is the job's at this desk, empty where its folder is gone."""
+    folder, path = Path(logged.folder) if logged.folder else None, Path(logged.path)
+    known = folder is not None and logged.job_file == JOB_FILE and (folder / JOB_FILE).is_file()
+    return {
+        "run": logged.run,
+        "where": path.relative_to(root).as_posix() if path.is_relative_to(root) else logged.run,
+        "job": logged.job,
+        "day": logged.day,
+        "checked": logged.checked_at.replace("T", " ").removesuffix("Z"),
+        "verdict": logged.verdict,
+        "by": logged.measured_by or "",
+        "openings": words.openings(logged),
+        "decisions": logged.decisions,
+        "name": folder.relative_to(root).as_posix() if known and folder is not None else "",
+    }
+
+
+def _number(text: str | None) -> int:
+    return int(text) if text and text.isascii() and text.isdigit() and len(text) < 7 else 1
+
+
+ROUTES: list[BaseRoute] = [
+    Route("/log", log_page),
+    Route("/log/people", people_page),
+    Route("/log/export.csv", export_csv_page),
+    Route("/log/rebuild", rebuild_page, methods=["POST"]),
+    Route("/log/check/{run:path}", check_page),
+]
