@@ -82,6 +82,7 @@ def _drawn(
     from functools import partial
 
     from sizing.blanking import read_blanks
+    from sizing.cards import card_cover
     from sizing.errors import InputError
     from sizing.footprint import NotDrawn
     from sizing.footprint_pictures import footprint_pictures
@@ -103,7 +104,9 @@ def _drawn(
             continue
         label = one.result.opening.label
         try:
-            images = footprint_pictures(one.result, one.footprint, result.job.units, blanks)
+            images = footprint_pictures(
+                one.result, one.footprint, result.job.units, blanks, cover=card_cover(one.result.opening)
+            )
         except Exception as error:  # a picture is for people: without it the figures stand
             complain(words.no_picture(label, f"{type(error).__name__}: {error}"))
             continue

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from sizing.exits import Exit
-from sizing.footprint import Footprint, NotDrawn, Rectangle, Verdict, footprint_of, overhang_mm
+from sizing.footprint import Footprint, NotDrawn, footprint_of
 from sizing.messages import footprint as words
 from sizing.messages import order as order_words
+from sizing.obstacles import Rectangle, Verdict, overhang_mm
 from sizing.outcome import JobResult, OpeningResult
 from sizing.units import Unit
 from vision.request import Estimate, NotMeasured

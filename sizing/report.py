@@ -192,7 +192,7 @@ def _page(
         order=_order(result, unit),
         footprint=tuple(line.strip() for line in footprint_lines(footprint, unit)[2:]) if wanted else (),
         budget=_budget(answer),
-        notes=tuple(verdicts.sentence(w.message) for w in opening_warnings(result)),
+        notes=_notes(result, why, unit),
         remeasure=tuple(request(opening.label, result.readings, unit).splitlines()),
         decision=""
         if result.decision is None
@@ -200,6 +200,18 @@ def _page(
         inputs_sha256=result.inputs_sha256,
         pictures=opening_pictures(result, footprint.footprint, unit, blanks, complain),
     )
+
+
+def _notes(result: OpeningResult, why: str, unit: Unit) -> tuple[str, ...]:
+    """Return warnings, photos that gave nothing, and readings that a later visit replaced."""
+    lines = [verdicts.sentence(w.message) for w in opening_warnings(result)]
+    lines += [
+        words.photo_unused(p.file, p.error.message)
+        for p in result.photos
+        if p.error is not None and verdicts.sentence(p.error.message) not in why
+    ]
+    lines += [words.superseded(r.name, r.length.mm, unit) for r in result.opening.superseded]
+    return tuple(dict.fromkeys(lines))
 
 
 def _order_size(result: OpeningResult, unit: Unit) -> str:

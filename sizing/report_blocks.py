@@ -85,7 +85,7 @@ def pictures_row(pictures: Sequence[ReportPicture], width_mm: float, most_mm: fl
 
 def readings_table(readings: Sequence[ReadingLine], width_mm: float, unit: Unit) -> list[Block]:
     """Return the table of readings, one block a line, with the photo's interval drawn beside the tolerance."""
-    shares = (0.255, 0.17, 0.185, 0.20, 0.085, 0.105)
+    shares = (0.252, 0.145, 0.208, 0.205, 0.085, 0.105)
     edges = [MARGIN_MM + width_mm * sum(shares[:i]) for i in range(len(shares))]
     widths = [width_mm * share - 2.0 for share in shares]
     reach = reach_mm(readings)

@@ -7,15 +7,15 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from importlib.resources import as_file, files
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from sizing.blanking import FILL, Blank, boxes_of
+from sizing.blanking import Blank, boxes_of
+from sizing.cards import card_cover, card_outlines, covered
 from sizing.footprint import Footprint, NotDrawn
 from sizing.footprint_pictures import footprint_pictures
-from sizing.job import Opening, PhotoEntry
+from sizing.job import PhotoEntry
 from sizing.messages import report as words
 from sizing.messages.verdicts import picture_failed
 from sizing.outcome import OpeningResult
@@ -67,22 +67,12 @@ def opening_pictures(
     if isinstance(footprint, Footprint):
         try:
             on_wall, _ = footprint_pictures(
-                result, footprint, unit, blanks, cover=_card_cover(result), text_part=_TEXT_PART
+                result, footprint, unit, blanks, cover=card_cover(result.opening), text_part=_TEXT_PART
             )
             found.append(_encoded(on_wall, words.wall_caption()))
         except Exception as error:
             complain(picture_failed(result.opening.label, f"{type(error).__name__}: {error}"))
     return tuple(found)
-
-
-def covered(photo_rgb: Pixels, outlines_px: Sequence[NDArray[np.float64]]) -> Pixels:
-    """Return the photo (H, W, 3) with outlines (N, 2) px filled; a copy where there are any."""
-    if not outlines_px:
-        return photo_rgb
-    copy = np.ascontiguousarray(photo_rgb).copy()
-    for outline in outlines_px:
-        cv2.fillPoly(copy, [np.round(outline).astype(np.int32).reshape(-1, 1, 2)], FILL)
-    return copy
 
 
 def cropped(photo_rgb: Pixels, report: PhotoReport) -> tuple[Pixels, PhotoReport]:
@@ -105,17 +95,6 @@ def cropped(photo_rgb: Pixels, report: PhotoReport) -> tuple[Pixels, PhotoReport
     return photo_rgb[low[1] : high[1], low[0] : high[0]], moved
 
 
-def card_outlines(
-    opening: Opening, entry: PhotoEntry, report: PhotoReport | None
-) -> tuple[NDArray[np.float64], ...] | None:
-    """Return the outlines (4, 2) px of cards whose face must not be seen; None where a card's place is not known."""
-    kind = (entry.reference or opening.reference).kind
-    if kind != "id1":
-        return ()
-    found = tuple(outline for _, outline in report.references_px) if report is not None else ()
-    return found or tuple(entry.reference_corners_px) or None
-
-
 def _annotated(
     result: OpeningResult, report: PhotoReport, entry: PhotoEntry, unit: Unit, blanks: Sequence[Blank]
 ) -> Image.Image | None:
@@ -130,16 +109,6 @@ def _annotated(
     rgb, report = cropped(rgb, report)
     with as_file(files("sizing") / "data" / "DejaVuSans.ttf") as font:
         return annotated_photo(rgb, report, labels if report.stations_px else {}, font, _TEXT_PART)
-
-
-def _card_cover(result: OpeningResult) -> Callable[[Pixels, PhotoEntry, PhotoReport], Pixels]:
-    def cover(rgb: Pixels, entry: PhotoEntry, report: PhotoReport) -> Pixels:
-        cards = card_outlines(result.opening, entry, report)
-        if cards is None:
-            raise ValueError("a card may be in view whose place is not known")
-        return covered(rgb, cards)
-
-    return cover
 
 
 def _encoded(image: Image.Image, caption: str) -> ReportPicture:

@@ -12,9 +12,10 @@ from PIL import Image
 from sizing.check import check_job
 from sizing.cli import run
 from sizing.exits import Exit
-from sizing.footprint import NotDrawn, Rectangle, footprint_of, gap_to
+from sizing.footprint import NotDrawn, footprint_of
 from sizing.footprint_pictures import footprint_pictures
 from sizing.footprint_result import footprint_document, footprint_exit, footprint_lines, job_footprints
+from sizing.obstacles import Rectangle, gap_to
 from sizing.result import as_text
 from vision.footprint_view import Shape, footprint_on_wall, mm_per_px, standing_out_shift, wall_points
 from vision.request import PARTS, Estimate, PhotoReport

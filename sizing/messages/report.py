@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 from pathlib import Path
 
-from sizing.messages.verdicts import TAKE_A_PHOTO, about, file_name, name_of, one_line
+from sizing.messages.verdicts import TAKE_A_PHOTO, about, file_name, name_of, one_line, sentence
 from sizing.units import Unit, format_length
 
 METHOD = (
@@ -158,6 +158,17 @@ def look_before_ordering() -> str:
     return "Look at what is noted below on order and room; then order the size by the readings."
 
 
+def photo_unused(file: str, why: str) -> str:
+    """Return that a photo gave nothing, and why."""
+    said = one_line(why)
+    return sentence(said if file_name(file) in said else f"{file_name(file)}: {said}")
+
+
+def superseded(name: str, length_mm: float, unit: Unit) -> str:
+    """Return that a later visit replaced a reading."""
+    return f"Replaced by a later visit: {name_of(name)}, {format_length(length_mm, unit)}."
+
+
 def photo_to_take() -> str:
     """Return what to do with an opening that was not measured for what is said in its verdict."""
     return f"Do not order on this check: nothing was checked. {TAKE_A_PHOTO} Then run the check once more."
@@ -296,7 +307,7 @@ def inputs_hash(sha256: str) -> str:
 
 def privacy() -> str:
     """Return what was left out of the pictures."""
-    return "Pictures are copies without the camera's data; places, serial numbers and faces of cards are not in them."
+    return "Pictures are copies without the camera's data (place, serial number); a card used as reference is covered."
 
 
 def foot() -> str:
