@@ -66,8 +66,7 @@ def check_page(request: Request) -> Response:
             raise InputError("no-such-file", [Problem(run[:40], "the log knows no such check of this folder")])
         one = details(log, found[0])
     unit: Any = one.logged.units if one.logged.units in ("in", "mm") else "in"
-    head, *lines = words.shown(one, unit).splitlines()
-    return desk.page("log_check.html", head=head, lines=lines, row=_row(one.logged, root))
+    return desk.page("log_check.html", parts=words.shown_parts(one, unit), row=_row(one.logged, root))
 
 
 def people_page(request: Request) -> Response:

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sizing.messages.verdicts import VERDICTS, file_name, name_of, one_line, sentence
-from sizing.units import Unit, format_length
+from sizing.pooling import Interval
+from sizing.units import INCH_MM, Unit, format_length
 
 if TYPE_CHECKING:
     from sizing.logagain import Again, Changed
-    from sizing.logqueries import Details, Logged
+    from sizing.logqueries import Details, Logged, LoggedDecision, LoggedReading
     from sizing.measurers import Finding, Together
-    from sizing.pooling import Interval
 
 SCOPE = (
     "What these figures cannot tell: readings and photos err together where an edge is hard to see; a person who gets "
@@ -185,32 +186,42 @@ def openings(logged: Logged) -> str:
 
 def shown(found: Details, unit: Unit) -> str:
     """Return one check: openings, readings, decisions."""
+    (head, first), *rest = shown_parts(found, unit)
+    return "\n".join([head, *(f"  {line}" for line in first), *(f"{h}\n  " + "\n  ".join(x) for h, x in rest)])
+
+
+def shown_parts(found: Details, unit: Unit) -> list[tuple[str, list[str]]]:
+    """Return one check as headings with lines: the check, then each opening."""
     x = found.logged
-    lines = [
-        f"Job {one_line(x.job)}: {VERDICTS.get(x.verdict, x.verdict)}",
-        f"  measured {x.day} by {one_line(x.measured_by or 'somebody not named')}; checked {x.checked_at} by "
-        f"{one_line(x.program or 'a version not on record')}",
-        f"  run {x.run}" + (f" in {one_line(x.path)}" if x.path else ""),
+    by, program = one_line(x.measured_by or "somebody not named"), one_line(x.program or "a version not on record")
+    head = [
+        f"measured {x.day} by {by}; checked {x.checked_at} with {program}",
+        f"run {x.run}" + (f" in {one_line(x.path)}" if x.path else ""),
     ]
+    parts = [(f"Job {one_line(x.job)}, past check: {VERDICTS.get(x.verdict, x.verdict)}", head)]
     for label, verdict, why in found.openings:
-        lines.append(f"{one_line(label)}: {verdict}. {sentence(one_line(why))}")
-        for r in found.readings:
-            if r.opening != label:
-                continue
-            earlier = "" if r.in_force else ", replaced by a later visit"
-            compared = "no photo to compare"
-            if r.difference_mm is not None and r.U95_mm is not None:
-                low, high = r.difference_mm - r.U95_mm, r.difference_mm + r.U95_mm
-                compared = f"off by {signed(r.difference_mm, unit)} ({signed(low, unit)} to {signed(high, unit)})"
-            said = f", {r.verdict}" if r.verdict else ""
-            by = f", by {one_line(r.by)}" if r.by else ""
-            lines.append(f"  {name_of(r.name)}: {format_length(r.tape_mm, unit)}, {compared}{said}{by}{earlier}")
-        for d in found.decisions:
-            if d.opening == label:
-                stale = ", stale: the inputs of this check are others" if d.stale else ""
-                reason = f": {one_line(d.reason)}" if d.reason else ""
-                lines.append(f"  decided {d.decision} by {one_line(d.by)} on {d.time}{reason}{stale}")
-    return "\n".join(lines)
+        lines = [sentence(one_line(why))]
+        lines += [_reading(r, unit) for r in found.readings if r.opening == label]
+        lines += [_decision(d) for d in found.decisions if d.opening == label]
+        parts.append((f"{one_line(label)}: {verdict}", lines))
+    return parts
+
+
+def _reading(r: LoggedReading, unit: Unit) -> str:
+    compared = "no photo to compare"
+    if r.difference_mm is not None and r.U95_mm is not None:
+        bounds = Interval(r.difference_mm, r.difference_mm - r.U95_mm, r.difference_mm + r.U95_mm)
+        compared = f"off by {interval(bounds, unit)}"
+    said = f", {r.verdict}" if r.verdict else ""
+    by = f", by {one_line(r.by)}" if r.by else ""
+    earlier = "" if r.in_force else ", replaced by a later visit"
+    return f"{name_of(r.name)}: {format_length(r.tape_mm, unit)}, {compared}{said}{by}{earlier}"
+
+
+def _decision(d: LoggedDecision) -> str:
+    stale = ", stale: the inputs of this check are others" if d.stale else ""
+    reason = f": {one_line(d.reason)}" if d.reason else ""
+    return f"decided {d.decision} by {one_line(d.by)} on {d.time}{reason}{stale}"
 
 
 def signed(length_mm: float, unit: Unit) -> str:
@@ -227,9 +238,11 @@ def signed(length_mm: float, unit: Unit) -> str:
     return ("-" if length_mm < 0.0 else "+") + text
 
 
-def interval(found: Interval, unit: Unit) -> str:
-    """Return a difference with its 95 % interval."""
-    return f"{signed(found.value, unit)} ({signed(found.low, unit)} to {signed(found.high, unit)})"
+def interval(found: Interval, unit: Unit, say: Callable[[float, Unit], str] = signed) -> str:
+    """Return a difference with its 95 % interval, whose ends are rounded away from it."""
+    step = float(INCH_MM) / 32.0 if unit == "in" else 0.1
+    low, high = math.floor(found.low / step) * step, math.ceil(found.high / step) * step
+    return f"{say(found.value, unit)} ({say(low, unit)} to {say(high, unit)})"
 
 
 def figures(group: Together, unit: Unit) -> list[str]:
@@ -241,10 +254,8 @@ def figures(group: Together, unit: Unit) -> list[str]:
     if group.beyond_mm is not None:
         lines.append(f"beyond what the others share: {interval(group.beyond_mm, unit)}")
     if group.scatter_mm is not None:
-        low, value, high = (
-            format_length(v, unit) for v in (group.scatter_mm.low, group.scatter_mm.value, group.scatter_mm.high)
-        )
-        lines.append(f"scatter within an opening, the photo's part included: {value} ({low} to {high})")
+        scatter = interval(group.scatter_mm, unit, format_length)
+        lines.append(f"scatter within an opening, the photo's part included: {scatter}")
     if group.trend_mm is not None:
         lines.append(f"drift in 30 days: {interval(group.trend_mm, unit)}")
     return lines
