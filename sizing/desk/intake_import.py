@@ -32,6 +32,7 @@ _SECONDS = 30.0
 _XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 _CSV = "text/csv; charset=utf-8"
 _MOST_LISTED = 1000
+_FACTS = frozenset({"wall", "rule", "quantity", "note"})
 
 
 def form_page(request: Request) -> Response:
@@ -106,7 +107,14 @@ def _previewed(desk: Desk, form: FormData) -> Response:
     except WorkerError as error:
         return _form(desk, target, [f"{upload.filename[:80]}: {error}"], 400)
     rows = json.dumps([[r.number, r.label, dict(r.lengths), dict(r.facts)] for r in found.rows])
-    facts = {"target": target, "new": new, "unit": unit, "file": upload.filename[:80], "now": now, "sha256": sha256}
+    facts: dict[str, Any] = {
+        "target": target,
+        "new": new,
+        "unit": unit,
+        "file": upload.filename[:80],
+        "now": now,
+        "sha256": sha256,
+    }
     return desk.page(
         "intake_preview.html",
         found=found,
@@ -146,14 +154,18 @@ def _rows(given: object, unit: Unit) -> list[SheetRow]:
             for n, label, a, b in listed
         ]
         for row in rows:
-            if set(row.lengths) - set(LENGTHS) or set(row.facts) - {"wall", "rule", "quantity", "note"}:
-                raise ValueError
             int(row.facts.get("quantity", "1"))
             for value in row.lengths.values():
                 parse_length(value, unit)
     except (ValueError, TypeError, AttributeError, RecursionError, LengthError):
-        raise InputError("spreadsheet", [Problem("preview", "is damaged: read the spreadsheet in again")]) from None
+        raise _damaged() from None
+    if not all(row.lengths.keys() <= LENGTHS.keys() and row.facts.keys() <= _FACTS for row in rows):
+        raise _damaged()
     return rows
+
+
+def _damaged() -> InputError:
+    return InputError("spreadsheet", [Problem("preview", "is damaged: read the spreadsheet in again")])
 
 
 def _in_force(table: Mapping[str, Any], facts: Any) -> dict[str, Any]:  # noqa: ANN401 -- sizing.job.Opening
