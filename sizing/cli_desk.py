@@ -34,6 +34,7 @@ def desk(
         except OSError as error:
             says = f"port {port} cannot be used ({error.strerror}); choose another with --port"
             raise typer.Exit(refuse(says)) from None
+        listening.listen(128)  # who opens the address at once waits rather than being refused
         chosen = int(listening.getsockname()[1])
         token = new_token()
         say(f"Open http://127.0.0.1:{chosen}/?{FIRST_KEY}={token} in a browser on this machine. Stop with Ctrl+C.")
