@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 WIDTH, MIDDLE, HALF = 260.0, 130.0, 118.0
 # The figure shows at least so many tolerances each way, and at most the second number: what is beyond gets an arrow.
-_LEAST, _MOST = 1.3, 4.0
+_LEAST, _MOST = 1.3, 2.5
 
 
 @dataclass(frozen=True, slots=True)

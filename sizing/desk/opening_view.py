@@ -108,7 +108,7 @@ def _reading(reading: Mapping[str, Any], unit: Unit) -> Facts:
         "verdict": reading["verdict"],
         "word": READING_WORDS.get(reading["verdict"], reading["verdict"]),
         "tape": format_length(reading["tape_mm"], unit),
-        "written": str(reading.get("as_written", "")),
+        "written": _as_written(str(reading.get("as_written", "")), format_length(reading["tape_mm"], unit), unit),
         "by": str(reading.get("by", "")),
         "chance": "" if chance is None else percent(chance),
         "says": says if reading["verdict"] != "agrees" else [],
@@ -119,6 +119,11 @@ def _reading(reading: Mapping[str, Any], unit: Unit) -> Facts:
         ],
         "holds": reading.get("holds", False),
     }
+
+
+def _as_written(text: str, shown: str, unit: Unit) -> str:
+    """Return what was written where it is more than the length as shown with or without its unit."""
+    return "" if text.removesuffix(unit).strip() == shown.removesuffix(unit).strip() else text
 
 
 def _figure_says(reading: Mapping[str, Any], tolerance: tuple[float, float], unit: Unit) -> str:
@@ -180,6 +185,7 @@ def drawing(opening: Opening, found: Mapping[str, Any] | None, shown: int, unit:
                 "verdict": "none" if reading is None else reading["verdict"],
                 "at": _label_place(points, name),
                 "lines": label,
+                "anchor": "end" if name == "height_right" else "start" if name.startswith("height") else "middle",
             }
         )
     return drawn

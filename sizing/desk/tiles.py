@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from sizing.desk.results import file_sha256
-from sizing.desk.worker import Say, Worker, WorkerError
+from sizing.desk.worker import Say, Worker
 from sizing.errors import InputError, Problem
 
 TILE_PX = 1024
@@ -112,8 +112,8 @@ def tile_name(scale: int, column: int, row: int) -> str:
 def _made(work: _Work, photo: Path, turn: int, worker: Worker) -> None:
     try:
         worker.run(tiles_task, photo, turn, work.folder, timeout_s=_SECONDS)
-    except (WorkerError, InputError) as error:
-        work.error = str(error)
+    except Exception as error:  # whoever waits for a tile must be told
+        work.error = str(error) or type(error).__name__
     finally:
         work.done.set()
 
