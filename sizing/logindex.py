@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -67,7 +67,7 @@ def open_log(file: Path | None = None) -> Iterator[sqlite3.Connection]:
     """
     path = file or data_folder() / FILE
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+        path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)  # it names people
         with closing(sqlite3.connect(path, timeout=_WAIT_S, isolation_level=None)) as log:
             log.row_factory = sqlite3.Row
             log.create_function("fold", 1, folded, deterministic=True)
@@ -175,26 +175,42 @@ def rebuild(folders: Sequence[Path], *, file: Path | None = None) -> Rebuilt:
     """
     path = file or data_folder() / FILE
     aside = _set_aside_if_broken(path)
-    problems: list[Problem] = []
-    with open_log(path) as log, writing(log):
+    with open_log(path) as log:
         known = [Path(row[0]) for row in log.execute("SELECT folder FROM folders")]
-        elsewhere = [(Path(p), Path(f)) for p, f in log.execute("SELECT path, folder FROM runs WHERE folder NOT NULL")]
-        log.execute("DELETE FROM runs")
-        log.execute("DELETE FROM folders")
         # What was written with --out lies outside of its job; only the index knew the two to belong together.
-        jobs = {p: f for p, f in elsewhere if (p / RESULT_FILE).is_file()}
+        jobs = {Path(p): Path(f) for p, f in log.execute("SELECT path, folder FROM runs WHERE folder NOT NULL")}
         found = {p: jobs.get(p) for root in (*folders, *known) for p in find_runs(root)}
-        for run, folder in (jobs | found).items():
-            try:
-                record = read_run(run, folder)
-            except InputError as error:
-                problems += error.problems if run.parent.name == FOLDER else ()
-                continue
-            _add_run(log, record)
-        for row in log.execute("SELECT DISTINCT folder FROM runs WHERE folder NOT NULL").fetchall():
-            _add_decisions(log, Path(row[0]))
+        found |= {p: f for p, f in jobs.items() if (p / RESULT_FILE).is_file()}
+        # Read before the index is held: others must not wait for a thousand files.
+        records, problems, unreadable = _read_all(found)
+        with writing(log):
+            _replace_all(log, records, unreadable)
         counts = [int(log.execute(f"SELECT count(*) FROM {t}").fetchone()[0]) for t in ("runs", "decisions")]  # noqa: S608
-    return Rebuilt(counts[0], counts[1], tuple(problems), aside)
+    return Rebuilt(counts[0], counts[1], problems, aside)
+
+
+def _read_all(found: Mapping[Path, Path | None]) -> tuple[list[RunRecord], tuple[Problem, ...], set[Path]]:
+    """Return the records of runs, given with their jobs' folders, and what could not be read."""
+    records, problems, unreadable = list[RunRecord](), list[Problem](), set[Path]()
+    for run, folder in found.items():
+        try:
+            records.append(read_run(run, folder))
+        except InputError as error:
+            unreadable.add(run)
+            problems += error.problems if run.parent.name == FOLDER else ()
+    return records, tuple(problems), unreadable
+
+
+def _replace_all(log: sqlite3.Connection, records: Iterable[RunRecord], unreadable: set[Path]) -> None:
+    """Put records in place of what the index holds; what others have added meanwhile stays."""
+    for (name,) in log.execute("SELECT path FROM runs").fetchall():
+        if Path(name) in unreadable or not (Path(name) / RESULT_FILE).is_file():
+            log.execute("DELETE FROM runs WHERE path = ?", (name,))
+    for record in records:
+        _add_run(log, record)
+    log.execute("DELETE FROM folders WHERE folder NOT IN (SELECT folder FROM runs WHERE folder NOT NULL)")
+    for row in log.execute("SELECT DISTINCT folder FROM runs WHERE folder NOT NULL").fetchall():
+        _add_decisions(log, Path(row[0]))
 
 
 def find_runs(root: Path) -> Iterator[Path]:

@@ -101,7 +101,7 @@ class _Reading(_Part):
     by: str | None = None
     on: str | None = None
     tape: str | None = None
-    visit: int = 0
+    visit: int = Field(default=0, ge=0, le=1_000_000)
     likely: list[_Slip] = Field(default_factory=list)
 
 
@@ -150,6 +150,8 @@ def read_document(path: Path) -> dict[str, Any]:
         if file.stat().st_size > _LARGEST:
             raise _unreadable(file, messages.record_too_large(_LARGEST))
         found = json.loads(file.read_bytes())
+        # Half a character, in the result or in the folder's name, fits into no database.
+        (json.dumps(found, ensure_ascii=False) + str(file)).encode()
     except OSError as error:
         raise _unreadable(file, messages.cannot_read(error.strerror or "")) from error
     except (ValueError, RecursionError) as error:

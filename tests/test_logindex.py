@@ -13,7 +13,17 @@ import pytest
 
 from sizing.decisions import FILE as DECISIONS
 from sizing.decisions import Decision, append_decision
-from sizing.logindex import LogError, data_folder, find_runs, index_run, index_warning, open_log, rebuild, refresh
+from sizing.logindex import (
+    LogError,
+    _read_all,
+    data_folder,
+    find_runs,
+    index_run,
+    index_warning,
+    open_log,
+    rebuild,
+    refresh,
+)
 from sizing.logrecord import read_run
 from sizing.logschema import MIGRATIONS
 from sizing.saving import save_run
@@ -253,7 +263,9 @@ def test_a_connection_made_by_many_threads_at_once_makes_the_tables_once(tmp_pat
 @pytest.mark.parametrize(
     "broken",
     [
-        b"", b"[]", b"{", b'{"schema": "other/1", "jobs": [{}]}', b"\xff\xfe", b"[" * 100_000,
+        b"", b"[]", b"{",
+        b'{"schema": "secondtape/1", "jobs": [{"job": "\\ud800", "file": "b", "verdict": "send", "openings": []}]}',
+        b'{"schema": "other/1", "jobs": [{}]}', b"\xff\xfe", b"[" * 100_000,
         b'{"schema": "secondtape/1", "jobs": [{"job": "a", "file": "b", "verdict": "send", '
         b'"openings": [{"label": 1}]}]}',
         b'{"schema": "secondtape/1", "jobs": [{"job": "a", "file": "b", "verdict": "hold", "openings": '
@@ -274,6 +286,28 @@ def test_a_reading_that_a_later_visit_replaced_is_held_to_the_same_photo(tmp_pat
     opening |= {"superseded": [{"name": "width_top", "tape_mm": 1025.4, "by": "crew 2", "tape": "class-2"}]}
     record = read_run(left_by_a_check(tmp_path / "larch-1", openings=[opening])).openings[0].readings[1]
     assert (record.in_force, record.by, record.tape, record.difference_mm) == (False, "crew 2", "class-2", 25.4)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="names of files are bytes only there")
+def test_a_folder_whose_name_is_no_text_is_named_and_the_others_are_taken_in(tmp_path):
+    left_by_a_check(tmp_path / "larch-1")
+    left_by_a_check(Path(os.fsdecode(os.fsencode(tmp_path) + b"/\xff")))
+    done = rebuild([tmp_path], file=tmp_path / "log.sqlite")
+    assert (done.runs, len(done.problems)) == (1, 1)
+
+
+def test_a_check_made_while_the_log_is_rebuilt_stays_in_it(tmp_path, monkeypatch):
+    file, jobs = tmp_path / "log.sqlite", tmp_path / "jobs"
+    left_by_a_check(jobs / "larch-1")
+    late = left_by_a_check(tmp_path / "elsewhere" / "larch-2")
+
+    def read_and_wait(found):
+        read = _read_all(found)
+        index_run(late, file=file)
+        return read
+
+    monkeypatch.setattr("sizing.logindex._read_all", read_and_wait)
+    assert rebuild([jobs], file=file).runs == 2
 
 
 def test_links_and_hidden_folders_are_not_looked_through(tmp_path):
