@@ -8,8 +8,9 @@ from dataclasses import replace
 import numpy as np
 
 from vision.camera import Camera, back_project
-from vision.request import SIDES, Array, Side, Warning_
-from vision.sides import HIDDEN_COVERAGE, FailedSide, SideTrace
+from vision.photo import Pixels
+from vision.request import SIDES, Array, Side, Wall, Warning_
+from vision.sides import HIDDEN_COVERAGE, FailedSide, SideTrace, trace_sides
 from vision.stations import SideLine
 
 ENDS: Mapping[Side, tuple[int, int]] = {"head": (0, 1), "right": (1, 2), "sill": (3, 2), "left": (0, 3)}
@@ -17,18 +18,20 @@ NORMAL: Mapping[Side, tuple[float, float]] = {"head": (0, -1), "right": (1, 0), 
 MOVED_MM = 6.5  # the search places a side within about this
 SILL_MOVED_MM = 14.0  # and a sill, which may fall or project
 PROJECTING_MM = 70.0  # a sill's front may stand so far below the foot of the jambs in the picture
+SEARCHED_MM = 8.0  # guess: standard deviation of a corner found on a grid of 5 mm
 DISAGREE = 0.25  # guess: share of the way between search and trace that counts as standard uncertainty
 ANOTHER_LINE = 0.01  # contract, Decision: no side gives less to it
 UNSURE_MM = 7.0  # guess: how far off a line is that the trace took for none
 UNSEEN = "front arris, not seen"  # the trace knows where it must be from the foot of the wall
+MOSTLY = 0.5  # a line of less weight is not the one: another, perhaps out of reach, is likelier
 COVERED_MM = 12.0  # rivals that spread further than this cannot be left to the uncertainty
 
 
 def doubt(camera: Camera, corners_px: Array, traces: Mapping[Side, SideTrace | FailedSide]) -> Warning_ | None:
     """Return why a person must point at the corners all the same, or None.
 
-    A side counts when it was traced over most of its length near where the search had put it, and what rivals it has
-    spread little enough to be covered by its uncertainty (`spread`).
+    A side counts when it was traced over most of its length near where the search had put it, most of the evidence is
+    for that line, and what rivals it has spread little enough to be covered by its uncertainty (`spread`).
 
     Parameters
     ----------
@@ -46,9 +49,34 @@ def doubt(camera: Camera, corners_px: Array, traces: Mapping[Side, SideTrace | F
         inner, outer = (SILL_MOVED_MM, PROJECTING_MM) if side == "sill" else (MOVED_MM, MOVED_MM)
         if not -inner < moved < outer:
             return _ask(f"the {side} may be one of several lines")
-        if spread(t) > COVERED_MM:
+        if spread(t) > COVERED_MM or t.candidates[0].weight < MOSTLY:
             return _ask(f"the {side} may be one of several lines")
     return None
+
+
+def look_wider(
+    rgb: Pixels,
+    camera: Camera,
+    corners_px: Array,
+    traces: dict[Side, SideTrace | FailedSide],
+    depth_mm: Mapping[Side, float],
+    wall: Wall,
+    sill_at: str,
+) -> dict[Side, SideTrace | FailedSide]:
+    """Return the sides, where they leave doubt traced again as far off as the search may have put them.
+
+    Parameters
+    ----------
+    rgb : (H, W, 3) uint8, upright.
+    corners_px : (4, 2) px as found.
+    traces : the sides as traced from them within a click's reach.
+    depth_mm : z of the plane of each side.
+    """
+    if doubt(camera, corners_px, traces) is None:
+        return traces
+    q = back_project(camera, corners_px, 0.0)
+    mm = np.linalg.norm(q[2] - q[0]) / np.linalg.norm(corners_px[2] - corners_px[0])
+    return trace_sides(rgb, camera, corners_px, SEARCHED_MM / float(mm), depth_mm, wall, sill_at)
 
 
 def spread(trace: SideTrace) -> float:

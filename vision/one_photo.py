@@ -20,7 +20,7 @@ from vision.edge_blur import (
     printed_blur,
     weakened,
 )
-from vision.found import doubt, widened
+from vision.found import doubt, look_wider, widened
 from vision.measures import Measured, candidate_effects, measure
 from vision.opening import find_openings
 from vision.page_kind import wrong_kind
@@ -161,6 +161,8 @@ def trace_solved(request: OpeningRequest, ready: Prepared, by: PhotoSolved) -> P
         traces = trace_part(rgb, state, corners, asked.click_px, depths.z_mm, wall, sill_at)
     else:
         traces = trace_sides(rgb, camera, corners, asked.click_px, depths.z_mm, wall, sill_at)
+        if found_by == "photo":
+            traces = look_wider(rgb, camera, corners, traces, depths.z_mm, wall, sill_at)
     unsure = wrong_kind(rgb, solved, ready.reference, ready.prior, wall, corners)
     if unsure is None and found_by == "photo":
         unsure = doubt(camera, corners, traces)
