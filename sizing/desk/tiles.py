@@ -6,7 +6,9 @@ hold pixels only: no Exif, no name. What has not been asked for the longest is t
 
 from __future__ import annotations
 
+import atexit
 import json
+import shutil
 import tempfile
 import threading
 import time
@@ -49,7 +51,7 @@ class Tiles:
     """The tiles of photos that were looked at lately."""
 
     def __init__(self) -> None:
-        self._home: tempfile.TemporaryDirectory[str] | None = None
+        self._home: Path | None = None
         self._lock = threading.Lock()
         self._works: OrderedDict[tuple[object, ...], _Work] = OrderedDict()
 
@@ -94,8 +96,9 @@ class Tiles:
                 self._works.move_to_end(key)
                 return work
             if self._home is None:
-                self._home = tempfile.TemporaryDirectory(prefix="desk-tiles-", ignore_cleanup_errors=True)
-            work = self._works[key] = _Work(Path(tempfile.mkdtemp(dir=self._home.name)))
+                self._home = Path(tempfile.mkdtemp(prefix="desk-tiles-"))
+                atexit.register(shutil.rmtree, self._home, ignore_errors=True)
+            work = self._works[key] = _Work(Path(tempfile.mkdtemp(dir=self._home)))
             old = [self._works.popitem(last=False)[1] for _ in range(len(self._works) - _KEPT)]
         for gone in old:
             for file in gone.folder.glob("*"):

@@ -1,0 +1,287 @@
+"""The page of one opening over the real application; the check is a real one, of the demo's photo made smaller."""
+
+import io
+import json
+import re
+import shutil
+import tomllib
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+from starlette.testclient import TestClient
+
+from sizing.check import check_job
+from sizing.decisions import read_decisions
+from sizing.desk.app import create_app
+from sizing.desk.corner_moves import on_line
+from sizing.desk.decide_page import present_inputs
+from sizing.desk.interval_view import HALF, MIDDLE, Error, intervals
+from sizing.desk.results import newest_result
+from sizing.desk.tiles import TILE_PX, Tiles
+from sizing.desk.worker import Worker
+from sizing.errors import InputError
+from sizing.jobfile import load_job
+from sizing.result import job_document
+from sizing.saving import save_run
+
+DEMO = Path(__file__).parent.parent / "fixtures" / "demo"
+OWN = {"sec-fetch-site": "same-origin"}
+HOSTILE = "<img src=x onerror=alert(1)>'\"{{7*7}}"
+
+
+@pytest.fixture(scope="module")
+def checked(tmp_path_factory):
+    """A desk's folder with the demo's second opening, whose middle width holds a slip, checked."""
+    root = tmp_path_factory.mktemp("desk")
+    folder = root / "larkspur"
+    shutil.copytree(DEMO / "rules", folder / "rules")
+    with Image.open(DEMO / "w2.jpg") as image:
+        image.resize((1229, 922)).save(folder / "w2.jpg", quality=92, exif=image.info["exif"])
+    text = (DEMO / "job.toml").read_text()
+    head, _, second, *_ = text.split("[[opening]]")
+    for x in ("505, 326", "1542, 318", "1563, 1221", "519, 1253"):
+        second = second.replace(x, ", ".join(str(round(int(v) * 0.6)) for v in x.split(", ")))
+    (folder / "job.toml").write_text(head + "[[opening]]" + second)
+    result = check_job(folder)
+    assert save_run(result, job_document(result), out=None, pictures=False)[0]
+    return root
+
+
+@pytest.fixture
+def desk(checked, tmp_path):
+    shutil.copytree(checked, tmp_path / "desk")
+    return tmp_path / "desk"
+
+
+@pytest.fixture
+def visit(desk):
+    app = create_app(desk, "key-for-tests", 8731)
+    client = TestClient(app, base_url="http://127.0.0.1:8731")
+    client.get("/?key=key-for-tests")
+    yield client
+    inner = app.app.state.desk
+    inner.runs.close()
+    inner.decoder.close()
+
+
+PAGE = "/job/larkspur/opening/W2"
+
+
+def decide(visit, **more):
+    form = {"do": "decide", "choice": "hold", "by": "Dana", "reason": "asked the crew"} | more
+    return visit.post(PAGE, data=form, headers=OWN, follow_redirects=False)
+
+
+def corner_form(desk, **more):
+    sha256 = load_job(desk / "larkspur" / "job.toml").sha256
+    points = {f"c{i}{axis}": "200" for i in range(4) for axis in "xy"}
+    return {"do": "corners", "number": "0", "turn": "0", "sha256": sha256} | points | more
+
+
+def test_the_page_says_verdict_reason_next_step_and_what_probably_slipped(visit):
+    page = visit.get(PAGE).text
+    assert "stop: ask" in page
+    assert "The photo does not support the tape here: width, middle." in page
+    assert "<strong>Next:</strong> Do not order." in page
+    assert "Measure again: width, middle; then run the check once more." in page
+    assert "an inch too long: the tape was started at its 1 in mark" in page
+    assert "Please measure again at W2" in page
+    assert "50 1/4 in wide, 45 in high" in page
+
+
+def test_the_page_needs_nothing_that_its_policy_forbids(visit):
+    page = visit.get(PAGE).text
+    assert not re.search(r"<script(?![^>]*\bsrc=)|\sstyle=|\son[a-z]+=", page)
+    for asset in re.findall(r'(?:src|href)="(/static/[^"]+)"', page):
+        assert visit.get(asset).status_code == 200, asset
+    assert not re.search(r'(?:src|href)="(?:https?:)?//', page)
+
+
+def test_sides_stations_and_references_lie_where_the_result_has_them(visit, desk):
+    page = visit.get(PAGE).text
+    opening = newest_result(desk / "larkspur").opening("W2")
+    photo = opening["photos"][0]
+    x, y = photo["sides_px"]["head"][0]
+    assert f'points="{x},{y} ' in page
+    assert page.count("as traced</title>") == 4
+    assert all(f"<title>{r['name']}</title>" in page for r in photo["references"])
+    # the oracle: exact corners of the rendered photo, at the size of this test
+    truth = (np.array(json.loads((DEMO / "w2.truth.json").read_text())["corners_px"]) + 0.5) * 0.6 - 0.5
+    drawn = re.findall(r'points="([^"]+)"><title>[^<]*, as traced', page)
+    ends = [np.array([p.split(",") for p in line.split()[:: max(1, len(line.split()) - 1)]], float) for line in drawn]
+    assert all(np.abs(truth - end).max(1).min() < 12 for pair in ends for end in (pair[0], pair[-1]))
+    assert f"data-found='{json.dumps(photo['corners_px'])}'" in page
+    assert np.abs(np.array(photo["corners_px"]) - truth).max() < 2
+
+
+def test_a_decision_is_kept_with_name_reason_and_the_hash_of_its_inputs(visit, desk):
+    answer = decide(visit)
+    assert answer.status_code == 303
+    assert answer.headers["location"].endswith("#decision")
+    kept = read_decisions(desk / "larkspur").decisions
+    assert [(d.by, d.decision, d.reason, d.verdict) for d in kept] == [("Dana", "hold", "asked the crew", "hold")]
+    assert kept[0].inputs_sha256 == newest_result(desk / "larkspur").opening("W2")["inputs_sha256"]
+    assert (kept[0].width_mm, kept[0].height_mm) == (pytest.approx(50.25 * 25.4), pytest.approx(45 * 25.4))
+    assert "<strong>Stands:</strong> Dana decided" in visit.get(PAGE).text
+
+
+@pytest.mark.parametrize(
+    ("form", "says"),
+    [
+        ({"choice": "send", "right": "yes"}, "may not"),
+        ({"choice": "override", "risk": "too wide"}, "right opening"),
+        ({"choice": "override", "right": "yes"}, "risk"),
+        ({"by": " "}, "name"),
+        ({"reason": ""}, "reason"),
+        ({"choice": "perhaps"}, "choose one"),
+        ({"inputs_sha256": "0" * 64}, "check again"),
+    ],
+)
+def test_a_decision_that_the_command_line_would_refuse_is_refused_here(visit, desk, form, says):
+    answer = decide(visit, **form)
+    assert answer.status_code == 400
+    if says != "may not":
+        assert says in answer.text
+    assert read_decisions(desk / "larkspur").decisions == ()
+
+
+def test_an_override_of_the_right_opening_with_its_risk_is_recorded(visit, desk):
+    assert decide(visit, choice="override", right="yes", risk="it may be too wide").status_code == 303
+    assert read_decisions(desk / "larkspur").decisions[0].risk_accepted == "it may be too wide"
+
+
+@pytest.mark.parametrize("what", ["job.toml", "w2.jpg", "rules/louvered-outside.toml"])
+def test_after_a_change_the_decision_is_stale_and_none_can_be_taken_before_a_check(visit, desk, what):
+    decide(visit)
+    file = desk / "larkspur" / what
+    if file.suffix == ".jpg":
+        shutil.copy(DEMO / "w3.jpg", file)
+    else:
+        # the reading itself; elsewhere a comment will do
+        file.write_bytes(file.read_bytes().replace(b'top = "48 3/16"', b'top = "48 1/4"') + b"\n# changed\n")
+    page = visit.get(PAGE).text
+    assert "Stale: Dana decided" in page
+    assert "Check again, then decide" in page
+    assert decide(visit).status_code == 400
+
+
+def test_a_comment_in_the_job_file_leaves_a_decision_standing(desk):
+    file = desk / "larkspur" / "job.toml"
+    file.write_text(file.read_text() + "\n# a remark\n")
+    job, found = load_job(file), newest_result(desk / "larkspur").opening("W2")
+    assert present_inputs(job, job.openings[0], found) == found["inputs_sha256"]
+
+
+def test_corners_are_saved_with_the_comments_kept_and_a_check_is_started(visit, desk):
+    form = corner_form(desk, c1x="1000.26", c2x="1000", c2y="700", c3y="700")
+    answer = visit.post(PAGE, data=form, headers=OWN | {"accept": "application/json"})
+    assert answer.status_code == 200
+    assert visit.get(f"/run/{answer.json()['run']}").json()["state"] in ("waiting", "running")
+    text = (desk / "larkspur" / "job.toml").read_text()
+    assert text.startswith("# Invented house")
+    assert tomllib.loads(text)["opening"][0]["photos"][0]["corners"] == [
+        [200, 200],
+        [1000.3, 200],
+        [1000, 700],
+        [200, 700],
+    ]
+    assert load_job(desk / "larkspur" / "job.toml").sha256 == answer.json()["sha256"]
+
+
+def test_corners_for_a_file_that_changed_since_are_not_saved(visit, desk):
+    before = (desk / "larkspur" / "job.toml").read_text()
+    form = corner_form(desk, sha256="0" * 64)
+    answer = visit.post(PAGE, data=form, headers=OWN | {"accept": "application/json"})
+    assert answer.status_code == 409
+    assert "changed by someone else" in answer.json()["problems"][0]
+    assert (desk / "larkspur" / "job.toml").read_text() == before
+
+
+@pytest.mark.parametrize("bad", [{"c1x": "far"}, {"c1x": "nan"}, {"c1x": "inf"}, {"c2y": ""}])
+def test_corners_that_are_no_numbers_are_refused_by_their_name(visit, desk, bad):
+    answer = visit.post(PAGE, data=corner_form(desk, **bad), headers=OWN | {"accept": "application/json"})
+    assert answer.status_code == 400
+    assert "corner" in answer.json()["problems"][0]
+
+
+def test_a_change_that_comes_from_elsewhere_is_refused(visit, desk):
+    assert visit.post(PAGE, data={"do": "check"}, headers={"origin": "http://elsewhere.example"}).status_code == 403
+
+
+def test_labels_and_notes_are_text_whatever_they_hold(visit, desk):
+    folder = desk / "odd"
+    folder.mkdir()
+    (folder / "job.toml").write_text(
+        f"""[job]\nid = "x"\nunits = "in"\n[[opening]]\nlabel = '''{HOSTILE}'''\nwall = "masonry"\n"""
+        """note = "<script>alert(2)</script>"\n[[opening]]\nlabel = "a/opening/b?c#d"\nwall = "masonry"\n"""
+    )
+    from urllib.parse import quote
+
+    page = visit.get(f"/job/odd/opening/{quote(HOSTILE, safe='')}").text
+    assert "<img src=x" not in page
+    assert "<script>alert" not in page
+    assert "{{7*7}}" in page
+    assert "a/opening/b?c#d" in visit.get(f"/job/odd/opening/{quote('a/opening/b?c#d', safe='')}").text
+    assert visit.get("/job/odd/opening/nothing").status_code == 404
+    assert visit.get("/job/..%2F..%2Fetc/opening/W1").status_code == 404
+
+
+def test_tiles_are_the_photo_at_every_scale_and_hold_no_exif(tmp_path):
+    with Image.open(DEMO / "w2.jpg") as image:
+        image.resize((2600, 1950)).save(tmp_path / "p.jpg", quality=95, exif=image.info["exif"])
+    worker, tiles = Worker(memory_mb=4096), Tiles()
+    try:
+        found = tiles.pyramid(tmp_path / "p.jpg", 90, worker)
+        assert (found.size_px, found.reduced, found.scales) == ((1950, 2600), 1, (2, 1))
+        tile = Image.open(io.BytesIO(tiles.tile(tmp_path / "p.jpg", 90, worker, (1, 1, 2))))
+        assert tile.size == (1950 - TILE_PX, 2600 - 2 * TILE_PX)
+        assert not tile.getexif()
+        with Image.open(tmp_path / "p.jpg") as whole:
+            turned = whole.transpose(Image.Transpose.ROTATE_270).convert("L")
+        cut = turned.crop((TILE_PX, 2 * TILE_PX, 1950, 2600))
+        difference = np.asarray(cut, float) - np.asarray(tile.convert("L"), float)
+        assert np.abs(difference).mean() < 3
+        with pytest.raises(InputError, match="no such part"):
+            tiles.tile(tmp_path / "p.jpg", 90, worker, (1, 9, 9))
+        (tmp_path / "no.jpg").write_bytes(b"\xff\xd8" + b"no" * 3000)
+        with pytest.raises(InputError, match=r"no\.jpg"):
+            tiles.pyramid(tmp_path / "no.jpg", 0, worker)
+    finally:
+        worker.close()
+
+
+def test_pictures_come_from_the_jobs_folder_only(visit, desk):
+    assert visit.get("/tile-facts/larkspur?file=w2.jpg&turn=0").json()["size"] == [1229, 922]
+    for query in ("file=../x&turn=0", "file=/etc/passwd&turn=0", "file=w2.jpg&turn=7", "turn=0"):
+        assert visit.get(f"/tile-facts/larkspur?{query}").status_code in (400, 404)
+    assert visit.get("/tiles/larkspur?file=w2.jpg&turn=0&scale=x&column=0&row=0").status_code == 400
+
+
+def test_the_interval_of_a_reading_lies_as_its_error_does():
+    inside, outside, unseen = intervals([Error(2, 1, 6, 6), Error(-90, 2, 6, 6), Error(None, None, 6, 6)])
+    mm = (inside.band[1] - inside.band[0]) / 12
+    assert inside.band[0] + inside.band[1] == pytest.approx(2 * MIDDLE, abs=0.2)
+    assert (inside.bar[0] - MIDDLE, inside.dot - MIDDLE, inside.bar[1] - MIDDLE) == pytest.approx(
+        (mm, 2 * mm, 3 * mm), abs=0.2
+    )
+    assert outside.below
+    assert outside.bar is None
+    assert not outside.above
+    assert unseen.bar is None
+    assert all(abs(x - MIDDLE) <= HALF for x in (*inside.band, *inside.bar))
+
+
+def test_a_side_on_another_line_takes_its_corners_along_the_sides_beside_it():
+    square = np.array([(0.0, 0.0), (100.0, 0.0), (100.0, 100.0), (0.0, 100.0)])
+    cases = {
+        "sill": (((-5.0, 80.0), (50.0, 80.0)), [(0, 0), (100, 0), (100, 80), (0, 80)]),
+        "head": (((0.0, 10.0), (100.0, 20.0)), [(0, 10), (100, 20), (100, 100), (0, 100)]),
+        "left": (((7.0, 0.0), (7.0, 9.0)), [(7, 0), (100, 0), (100, 100), (7, 100)]),
+        "right": (((90.0, 0.0), (90.0, 9.0)), [(0, 0), (90, 0), (90, 100), (0, 100)]),
+    }
+    for side, (line, corners) in cases.items():
+        assert np.allclose(on_line(square, side, line), corners), side
+    with pytest.raises(InputError, match="cross"):
+        on_line(square, "head", ((0.0, 0.0), (0.0, 9.0)))
