@@ -5,7 +5,9 @@ What is heavy is imported inside the commands, so that `--help` answers at once.
 
 from __future__ import annotations
 
+import os
 import sys
+import threading
 import traceback
 from pathlib import Path
 from typing import Annotated, Any
@@ -223,7 +225,10 @@ def _explain(error: Exception) -> int:
 
 def main() -> None:
     """Enter from the command line."""
-    sys.exit(run())
+    status = run()
+    if status == Exit.INTERRUPTED and any(not t.daemon for t in threading.enumerate()[1:]):
+        os._exit(status)  # all that was to be written is; Python would wait for the photos in work
+    sys.exit(status)
 
 
 if __name__ == "__main__":

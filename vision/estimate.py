@@ -6,6 +6,7 @@ import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 
@@ -22,9 +23,10 @@ from vision.request import (
     OpeningRequest,
     PhotoReport,
     PhotoRequest,
+    Remedy,
     Warning_,
 )
-from vision.several_photos import disagreement, measure_together
+from vision.several_photos import Together, disagreement, measure_together
 
 Progress = Callable[[str], None]
 Tracer = Callable[[OpeningRequest, PhotoRequest], PhotoTraced | PhotoReport]
@@ -46,29 +48,36 @@ def estimate_opening(
     Notes
     -----
     Each photo is solved and traced by itself; those that show the opening are then adjusted together. Where they do
-    not fit together the surest one counts, and it is said. A photo that cannot be read leaves the others alone.
+    not fit together the surest one counts, and it is said. A photo that cannot be read, or on which this program
+    fails, leaves the others alone.
     """
     seen = _traced(request, progress, tracer or _trace_anew)
-    whole = {i: measure_traced(request, s) for i, s in enumerate(seen) if isinstance(s, PhotoTraced) and _whole(s)}
+    whole: dict[int, PhotoMeasured] = {}
+    for i, s in enumerate(seen):
+        if isinstance(s, PhotoTraced) and _whole(s):
+            try:
+                whole[i] = measure_traced(request, s)
+            except Exception as e:
+                seen[i] = replace(s.report, error=_failed(s.report.path, e))
     order = sorted(whole, key=lambda i: float(np.trace(whole[i].measured.cov_mm2[:8, :8])))
     parts = [i for i, s in enumerate(seen) if isinstance(s, PhotoTraced) and i not in whole]
     reports = [_report(s, whole.get(i)) for i, s in enumerate(seen)]
     photos = [s for s in (seen[i] for i in [*order, *parts]) if isinstance(s, PhotoTraced)]
     warned: list[Warning_] = []
     if len(photos) > 1:
-        together = measure_together(request, photos)
+        together = _together(request, photos, warned)
         if together is not None:
             warned += together.warnings
             best = whole[order[0]] if order else None
             return _estimate(together.measured, together.candidates, best, photos[0], reports, warned)
-        if order:
+        if order and not warned:
             warned.append(disagreement(photos))
     if not order:
         return _not_measured(reports, len(parts))
     best = whole[order[0]]
     found = _estimate(best.measured, best.candidates, best, photos[0], reports, warned)
     unsure = 2 * float(np.sqrt(np.diag(found.cov_mm2)[:8].max())) > REMEDY_FROM_MM
-    return replace(found, remedies=remedies(request, photos[0])) if unsure else found
+    return replace(found, remedies=_remedies(request, photos[0])) if unsure else found
 
 
 def _estimate(
@@ -93,6 +102,28 @@ def _estimate(
     )
 
 
+def _together(request: OpeningRequest, photos: Sequence[PhotoTraced], warned: list[Warning_]) -> Together | None:
+    """Return the photos joined; None where they cannot be, or where this program fails at it (then warned of)."""
+    try:
+        return measure_together(request, photos)
+    except Exception as e:
+        warned.append(
+            Warning_(
+                "photos-disagree",
+                f"the photos could not be joined: this program made a mistake ({_kind(e)}), please report it; only the "
+                "surest photo is used, so look whether the others show the same",
+            )
+        )
+        return None
+
+
+def _remedies(request: OpeningRequest, photo: PhotoTraced) -> tuple[Remedy, ...]:
+    try:
+        return remedies(request, photo)
+    except np.linalg.LinAlgError:  # advice on the next photo is not worth the measures of this one
+        return ()
+
+
 def _whole(photo: PhotoTraced) -> bool:
     return set(photo.sides) == set(SIDES)
 
@@ -114,8 +145,11 @@ def _traced(request: OpeningRequest, progress: Progress | None, tracer: Tracer) 
     workers = min(AT_ONCE, os.cpu_count() or 1, len(request.photos))
     if workers < 2:
         return [one(photo) for photo in request.photos]
-    with ThreadPoolExecutor(workers) as pool:
+    pool = ThreadPoolExecutor(workers)
+    try:
         return list(pool.map(one, request.photos))
+    finally:  # interrupted, nobody waits for photos in work
+        pool.shutdown(wait=False, cancel_futures=True)
 
 
 def _trace_anew(request: OpeningRequest, photo: PhotoRequest) -> PhotoTraced | PhotoReport:
@@ -128,6 +162,20 @@ def _one(request: OpeningRequest, photo: PhotoRequest, tracer: Tracer) -> PhotoT
         return tracer(request, photo)
     except (PhotoError, RequestError) as e:
         return replace(empty, error=Warning_(e.code, e.message))
+    except Exception as e:  # in a thread as without: one photo's, and no other's
+        return replace(empty, error=_failed(photo.path, e))
+
+
+def _failed(path: Path, error: Exception) -> Warning_:
+    return Warning_(
+        "fault",
+        f"measuring {path.name} failed by a mistake of this program ({_kind(error)}), not yours; please report it, and "
+        "take another photo from another place",
+    )
+
+
+def _kind(error: Exception) -> str:
+    return f"{type(error).__name__}: {' '.join(str(error).split())[:100]}"
 
 
 def _not_measured(reports: Sequence[PhotoReport], parts: int) -> NotMeasured:
