@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.page_find import FoundQuad, find_quads
+from vision.page_plane import has_proportions
 from vision.priors import CameraPrior, reference_size_mm
 from vision.request import Array, PhotoRequest, Reference, Wall, Warning_
 from vision.solve_pages import CORNER_MM, fits_one_wall, solve_rectangles
@@ -40,6 +41,9 @@ def solve_page_photo(
         opening_px=asked.corners_px,
         known_px=given,
     )
+    if asked.corners_px is not None and np.isfinite(asked.corners_px).all():  # they show how the wall slants
+        size_mm, opening = reference_size_mm(reference), asked.corners_px
+        found = [f for f in found if has_proportions(f.corners_px, size_mm, opening, prior)]
     if given:
         quads, click = given, asked.click_px
     else:
