@@ -14,12 +14,13 @@ from sizing.desk.intake_forms import address, choices, said_back
 from sizing.desk.intake_photos import SIZES, contact_sheet, panel, picture
 from sizing.desk.intake_view import job_view, unused
 from sizing.desk.proposing import MOST_PHOTOS, PROPOSE, proposals_shown, propose_task
-from sizing.desk.running import last_result, progress, start_check
+from sizing.desk.running import CHECK, last_result, progress, start_check
 from sizing.errors import InputError, Problem
 from sizing.rulefile import rule_folders, rules_in
 
 _MOST_TEXTS = 100
 _MOST_LENGTH_BYTES = 100_000
+_SHOWN = (CHECK, PROPOSE)
 _PICTURE = {"cache-control": "no-store"}
 
 
@@ -29,6 +30,7 @@ def job_page(request: Request) -> Response:
     folder = desk.folder.job(name)
     view = job_view(name, folder, last_result(desk, name))
     photos = contact_sheet(folder, desk.decoder) if view.job is not None else ()
+    desk.runs.warm()
     rules = [f.rule for f in rules_in(rule_folders(folder, top=desk.folder.root)) if f.rule is not None]
     return desk.page(
         "job.html",
@@ -37,7 +39,8 @@ def job_page(request: Request) -> Response:
         unused=unused(view, photos),
         rules=rules,
         choices=choices(),
-        runs=desk.runs.of(name),
+        runs=[run for run in desk.runs.of(name) if run.kind in _SHOWN],
+        failed=desk.runs.failed(name, _SHOWN),
         proposals=proposals_shown(desk, name, view, photos),
     )
 

@@ -7,7 +7,7 @@ import secrets
 import threading
 import time
 from collections import OrderedDict
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
@@ -99,6 +99,19 @@ class Runs:
         with self._lock:
             return tuple(r for r in self._runs.values() if r.job == job and not r.over)
 
+    def failed(self, job: str, kinds: Sequence[str]) -> Run | None:
+        """Return the last run of a job and of these kinds if it failed, else None."""
+        with self._lock:
+            mine = [r for r in self._runs.values() if r.job == job and r.kind in kinds]
+        return mine[-1] if mine and mine[-1].state == "failed" else None
+
+    def warm(self) -> None:
+        """Have the child started and its libraries loaded, so that the first check does not wait for them."""
+        with self._lock:
+            cold = self._thread is None
+        if cold:
+            self.start("", "warm", warm_task)
+
     def ended(self, job: str, kind: str) -> tuple[Run, ...]:
         """Return the runs of a job and kind that were done, oldest first."""
         with self._lock:
@@ -186,6 +199,14 @@ def _kept_photos() -> KeptPhotos:
     from vision.kept import KeptPhotos
 
     return KeptPhotos()
+
+
+def warm_task(*, say: Say) -> None:
+    """Load what a check needs; in the child."""
+    from importlib import import_module
+
+    for module in ("sizing.check", "sizing.result", "vision.estimate", "vision.several_photos"):
+        import_module(module)
 
 
 def checked(folder: Path, say: Say) -> tuple[Any, Mapping[str, Any]]:
