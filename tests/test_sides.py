@@ -30,7 +30,7 @@ def turned_camera():
     return Camera(rotation, np.array([10.0, -5.0, 1400.0]), 700.0, 321.0, 242.0, -0.02, 0.003)
 
 
-def draw(camera, corners_mm=CORNERS_MM, bow_mm=0.0, hide=None):
+def draw(camera, corners_mm=CORNERS_MM, bow_mm=0.0, hide=None, layers=((0, REVEAL), (12, FRAME))):
     """Return a drawn photo (480, 640, 3): wall of bricks, reveal of 12 mm, bright frame; blur 0.7 px, noise.
 
     Each outline is mixed in by the normal integral of the signed distance in pixels, the exact blur of a straight edge,
@@ -57,7 +57,7 @@ def draw(camera, corners_mm=CORNERS_MM, bow_mm=0.0, hide=None):
     course = np.floor(p[:, 1] / 75).astype(int)
     brick = np.floor(p[:, 0] / 225 + 0.5 * (course % 2)).astype(int)
     light = (WALL * rng.uniform(0.7, 1.3, (64, 64))[course % 64, brick % 64][:, None]).reshape(h, w, 3)
-    for shrink, colour in ((0, REVEAL), (12, FRAME)):
+    for shrink, colour in layers:
         part = share(inside - shrink)
         light = light * (1 - part) + colour * part
     if hide is not None:
@@ -121,6 +121,17 @@ def test_a_plant_over_a_third_of_a_side_lowers_coverage_and_does_not_move_the_li
     assert trace.coverage < 0.8
     assert_allclose(offset, 0, rtol=0, atol=0.3)
     assert_allclose(slope * 250, 0, rtol=0, atol=0.5)
+
+
+def test_a_weak_arris_beside_a_strong_dark_frame_is_the_side():
+    camera = turned_camera()
+    reveal, dark = np.array([0.3, 0.13, 0.08]), np.array([0.02, 0.02, 0.02])
+    photo = draw(camera, layers=((0, reveal), (7, dark)))  # the reveal is seen as 3.5 px
+    traces = trace_sides(photo, camera, rough(camera), 3.0, DEPTH, "masonry")
+    for side in ("left", "right"):
+        offset, slope = offset_and_slope(traces[side])
+        assert_allclose(offset, 0, rtol=0, atol=0.8)  # mm; the frame lies 7 mm inside
+        assert_allclose(slope * 250, 0, rtol=0, atol=0.8)
 
 
 def test_without_any_edge_the_side_is_failed_or_doubted():

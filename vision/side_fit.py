@@ -24,6 +24,13 @@ SLACK_PX = 1.5
 BESIDE_PX = 4.0
 STARTS = 24  # of each of the two searches
 MERGE_PX = 1.6  # lines nearer than this are one
+# A weak line beside a strong one. Nearer than FREE_PX the windows of its step take in the strong one and only narrow
+# ones, in luma, tell it apart: JPEG spreads colour over 2 px. Blurred by 0.9 to 1 px (standard deviation) two steps are
+# one below the full width at half height.
+NARROW_GAP_PX, NARROW_PX, RESOLVED_PX, FREE_PX = 0.5, 1.0, 2.3, 5.0
+BESIDE_STARTS, PARALLEL_PX = 4, 1.5
+HALO_SHARE = 0.05  # guess: of the strong step, what a camera's sharpening and flare leave beside it
+LUMA = (0.2126, 0.7152, 0.0722)  # ITU-R BT.709
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -50,9 +57,11 @@ def legendre(t: Array) -> Array:
     return np.stack([np.ones_like(t), t, 1.5 * t**2 - 0.5], axis=-1)
 
 
-def steps_across(profiles: Array, pitch_px: float, gap_px: float = GAP_PX) -> tuple[Array, Array, Array]:
+def steps_across(
+    profiles: Array, pitch_px: float, gap_px: float = GAP_PX, window_px: float = WINDOW_PX
+) -> tuple[Array, Array, Array]:
     """Return outer minus inner, outer and inner mean colours (K, V, 3) about every place of the profiles."""
-    gap, width = round(gap_px / pitch_px), max(round(WINDOW_PX / pitch_px), 2)
+    gap, width = round(gap_px / pitch_px), max(round(window_px / pitch_px), 2)
     total = np.cumsum(np.pad(profiles, ((0, 0), (1, 0), (0, 0))), axis=1)
     v = np.arange(profiles.shape[1])
     last = profiles.shape[1]
@@ -75,8 +84,11 @@ def sample(field: Array, index: Array) -> Array:
     return np.asarray(field[k, low] * (1 - part) + field[k, low + 1] * part)
 
 
-def find_lines(strip: Strip, reach_px: tuple[float, float], bow_mm: float) -> list[Line]:
-    """Return the lines of consistent step whose middle lies within reach (px, inner to outer), outermost first."""
+def find_lines(strip: Strip, reach_px: tuple[float, float], bow_mm: float, beside: bool = False) -> list[Line]:
+    """Return the lines of consistent step whose middle lies within reach (px, inner to outer), outermost first.
+
+    `beside`: look for weak lines close to clear ones too, as an arris lies outside of a frame.
+    """
     middle, profiles = block_means(strip, BLOCKS)
     seen = np.isfinite(profiles).all(axis=(1, 2))
     if np.count_nonzero(seen) < BLOCKS // 4:
@@ -93,15 +105,55 @@ def find_lines(strip: Strip, reach_px: tuple[float, float], bow_mm: float) -> li
             for field in (step, _votes(step, per_px))
         ]
     )
-    shapes = _climb(step, legendre(t), np.array([zero, 0, 0]) + starts * per_px, per_px)
+    base = legendre(t)
+    shapes = _climb(step, base, np.array([zero, 0, 0]) + starts * per_px, per_px)
     middle = (shapes[:, 0] - zero) / per_px
     shapes = shapes[(middle >= reach_px[0] - SLACK_PX) & (middle <= reach_px[1] + SLACK_PX)]
     lines: list[Line] = []
-    for i in np.sort(np.unique(np.round(shapes / (0.5 * per_px)), axis=0, return_index=True)[1]):
-        line = _line(step, outer, inner, t, shapes[i], zero, pitch, per_px)
-        if all(_apart(line, other) > MERGE_PX * strip.mm_per_px for other in lines):
-            lines.append(line)
+
+    def add(shapes: Array, step: Array, outer: Array, inner: Array) -> None:
+        for i in np.sort(np.unique(np.round(shapes / (0.5 * per_px)), axis=0, return_index=True)[1]):
+            line = _line(step, outer, inner, t, shapes[i], zero, pitch, per_px)
+            if all(_apart(line, other) > MERGE_PX * strip.mm_per_px for other in lines):
+                lines.append(line)
+
+    add(shapes, step, outer, inner)
+    clear = [x for x in sorted(lines, key=lambda x: -x.contrast) if x.t_value > 10 and x.coverage > 0.9]
+    if beside and clear:
+        light = np.repeat((profiles @ np.array(LUMA))[..., None], 3, axis=-1)
+        for shown, shades, (near, far) in (
+            ((step, outer, inner), profiles, (FREE_PX, np.inf)),
+            (steps_across(light, 1 / per_px, NARROW_GAP_PX, NARROW_PX), light, (RESOLVED_PX, FREE_PX)),
+        ):
+            votes = _votes(steps_across(shades, 1 / per_px, NARROW_GAP_PX, NARROW_PX)[0], per_px)
+            for line in clear[:2]:
+                parent = line.shape / pitch + np.array([zero, 0, 0])
+                found = _beside(votes, base, parent, zero, per_px, reach_px)
+                apart = np.abs(found[:, :1] - zero - [x.shape[0] / pitch for x in clear]).min(axis=1) / per_px
+                found = found[(apart > near) & (apart <= far)]
+                seen = np.linalg.norm([sample(shown[0], base @ x).mean(axis=0) for x in (parent, *found)], axis=-1)
+                add(found[seen[1:] > HALO_SHARE * seen[0]], *shown)
     return sorted(lines, key=lambda x: -x.shape[0])
+
+
+def _beside(
+    votes: Array, base: Array, parent: Array, zero: float, per_px: float, reach_px: tuple[float, float]
+) -> Array:
+    """Return shapes (S, 3) in grid steps of lines that run along a clear one, within the windows of its step.
+
+    Lines parallel in space are parallel in the strip, whatever their depth (central projection on a plane parallel to
+    them). A weak arris so near a strong frame is a shoulder of the step, from which a climb leads to the frame.
+    """
+    offsets = np.arange(reach_px[0], reach_px[1] + 0.1, 0.5)
+    trial = np.array([[zero + per_px * o, parent[1], parent[2]] for o in offsets])
+    index = np.clip(np.rint(trial @ base.T).astype(int), 0, votes.shape[1] - 1)
+    size = np.linalg.norm(votes[np.arange(len(base)), index].mean(axis=1), axis=-1)
+    top = np.flatnonzero((size >= ndimage.maximum_filter1d(size, 5)) & (np.abs(trial[:, 0] - parent[0]) > per_px))
+    starts = trial[top[np.argsort(-size[top], kind="stable")][:BESIDE_STARTS]]
+    if not len(starts):
+        return starts
+    shapes = _climb(votes, base, starts, per_px)
+    return shapes[(np.abs(shapes - parent)[:, 1:] <= PARALLEL_PX * per_px).all(axis=1)]
 
 
 def _apart(a: Line, b: Line) -> float:

@@ -132,7 +132,8 @@ def _find(
     if strip is None:
         return FailedSide(side, "it lies outside the photo")
     bow = BOW_MM[wall] * (1.0 if side in ("left", "right") else LEVEL_BOW)
-    lines = thin(find_lines(strip, (-inner, outer), bow), strip.mm_per_px, search, bow)
+    lines = find_lines(strip, (-inner, outer), bow, beside=side in ("left", "right"))
+    lines = thin(lines, strip.mm_per_px, search, bow)
     if not lines:
         return FailedSide(side, "no edge runs along it within reach of the corners")
     horns = find_horns(rgb, camera, search, depth_mm)
