@@ -244,7 +244,7 @@ def _to_do(result: OpeningResult, unit: Unit) -> tuple[str, ...]:
     lines += [order_words.problem_says(p.code, p.facts, unit) for p in problems]
     lines += [advice_line(result.advice, unit)] if result.advice is not None else []
     if result.verdict.verdict == "send":
-        noted = result.order is not None and bool(result.order.notes)
+        noted = bool(opening_warnings(result)) or (result.order is not None and bool(result.order.notes))
         lines.append(words.look_before_ordering() if noted else words.nothing_to_do())
     return tuple(lines) or (words.photo_to_take(),)
 

@@ -163,7 +163,7 @@ def budget_table(budget: Budget, width_mm: float) -> Block:
 
 def openings_table(pages: Sequence[OpeningPage], numbers: Sequence[int], width_mm: float) -> list[Block]:
     """Return the table of a job's openings with their page."""
-    shares = (0.15, 0.155, 0.435, 0.20, 0.06)
+    shares = (0.19, 0.15, 0.39, 0.21, 0.06)
     edges = [MARGIN_MM + width_mm * sum(shares[:i]) for i in range(len(shares))]
     widths = [width_mm * share - 2.5 for share in shares]
 
@@ -172,15 +172,16 @@ def openings_table(pages: Sequence[OpeningPage], numbers: Sequence[int], width_m
             page.text(x, y + 3.2, words.COLUMNS[name], 6.8, colour=SOFT)
 
     def row(opening: OpeningPage, number: int) -> Block:
-        label = lines_of(opening.label, 9.0, widths[0], bold=True)
+        large = 9.0 if len(lines_of(opening.label, 9.0, widths[0], bold=True)) == 1 else 7.4
+        label = lines_of(opening.label, large, widths[0], bold=True)
         verdict = lines_of(opening.verdict_words, _USUAL, widths[1] - 5, bold=True)
         why = lines_of(opening.why, _USUAL, widths[2])
         size = lines_of(opening.order_size, _USUAL, widths[3])
-        height = max(line_mm(9.0) * len(label), line_mm(_USUAL) * max(len(verdict), len(why), len(size))) + 2.4
+        height = max(line_mm(large) * len(label), line_mm(_USUAL) * max(len(verdict), len(why), len(size))) + 2.4
 
         def draw(page: Page, y: float) -> None:
             page.shape([(MARGIN_MM, y), (MARGIN_MM + width_mm, y)], stroke=LINE, width=0.15)
-            draw_lines(page, edges[0], y + 1.0, label, 9.0, bold=True)
+            draw_lines(page, edges[0], y + 1.0, label, large, bold=True)
             verdict_mark(page, edges[1], y + 1.3, 3.2, opening.verdict)
             draw_lines(page, edges[1] + 5, y + 1.2, verdict, _USUAL, bold=True, colour=COLOURS[opening.verdict])
             draw_lines(page, edges[2], y + 1.2, why, _USUAL)

@@ -78,6 +78,7 @@ def opening_pictures(
 def cropped(photo_rgb: Pixels, report: PhotoReport) -> tuple[Pixels, PhotoReport]:
     """Return photo and report of the part that matters: opening and references with a margin; else all."""
     lines = [*report.sides_px.values(), *report.stations_px.values(), *(o for _, o in report.references_px)]
+    lines += [] if report.corners_px is None else [report.corners_px]
     points = np.vstack([np.asarray(line, np.float64).reshape(-1, 2) for line in lines]) if lines else np.empty((0, 2))
     points = points[np.isfinite(points).all(axis=1)]
     if len(points) < 3 or not report.stations_px:

@@ -100,7 +100,8 @@ def test_the_first_page_begins_with_the_verdict_of_the_job(checked):
 @pytest.mark.parametrize("paper", ["letter", "a4"])
 @pytest.mark.parametrize("count", [1, 12])
 def test_each_opening_has_a_page_of_its_own(checked, paper, count):
-    content = report_pdf(built(checked(*[opening(f"W{i}") for i in range(1, count + 1)])), paper, "in")
+    openings = [opening(f"W{i}", photos='["w1.jpg"]' if i == 1 else "[]") for i in range(1, count + 1)]
+    content = report_pdf(built(checked(*openings)), paper, "in")
     pages = texts(content)
     assert len(pages) == count + 2  # the job before them, method and inputs after
     assert [page.split(" harbor")[0] for page in pages[1:-1]] == [f"Opening W{i}" for i in range(1, count + 1)]
@@ -231,6 +232,15 @@ def test_an_interval_inside_the_band_is_what_agreeing_looks_like(checked):
     # The reading is an inch too long, so the opening lies an inch below it.
     assert bad.interval[1] < bad.band[0]
     assert bad.centre == pytest.approx(0.5 - 0.5 * 25.4 / reach)
+
+
+def test_the_band_follows_the_tolerance_by_direction(tmp_path, checked):
+    # May be under by 1/8 in: then the opening is that much larger than the reading; over by 1/2 in: smaller.
+    checked(opening(photos="[]"))
+    head = HEAD + 'tolerance = { width_under = "1/8", width_over = "1/2" }\n'
+    (tmp_path / "job.toml").write_text(head + opening(photos="[]"), encoding="utf-8")
+    (page,) = built(check_job(tmp_path)).pages
+    assert page.readings[0].band_mm == pytest.approx((-12.7, 3.175))
 
 
 def test_a_slip_of_a_foot_runs_off_the_scale_and_is_marked(checked):

@@ -44,7 +44,7 @@ HEADINGS = {
 COLUMNS = {
     "opening": "opening",
     "verdict": "verdict",
-    "why": "why, and what to do",
+    "why": "why",
     "order": "order",
     "page": "page",
     "reading": "reading",
@@ -63,11 +63,11 @@ _FACTS = {
     "found_by": "edges",
 }
 _PARTS = {
-    "reference_image": "image of the references",
+    "reference_image": "printed edges",
     "camera": "camera",
     "distortion": "lens",
     "print_scale": "print scale",
-    "reference_size": "size of the reference",
+    "reference_size": "page size",
     "flatness": "flat paper",
     "wall_plane": "flat wall",
     "edge_depth": "depth of the edges",
@@ -155,7 +155,7 @@ def nothing_to_do() -> str:
 
 def look_before_ordering() -> str:
     """Return what to do with an opening that may be ordered once its remarks have been looked at."""
-    return "Look at what is noted below on order and room; then order the size by the readings."
+    return "Look at what is noted below; then order the size by the readings."
 
 
 def photo_unused(file: str, why: str) -> str:
