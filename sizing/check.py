@@ -5,6 +5,7 @@ A fault in one photo, opening or job is caught here and reported with it; the re
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -69,9 +70,10 @@ def check_job(
     """
     from sizing.jobfile import load_job
 
-    file = path / JOB_FILE if path.is_dir() else path
+    # `os.path` answers also for a loop of links and for a name too long, which `load_job` then says.
+    file = path / JOB_FILE if os.path.isdir(path) else path  # noqa: PTH112
     shown = file.as_posix()
-    name = file.resolve().parent.name if file.name == JOB_FILE else file.stem
+    name = Path(os.path.realpath(file)).parent.name if file.name == JOB_FILE else file.stem
     try:
         job = load_job(file, allow_outside=allow_outside)
     except InputError as error:

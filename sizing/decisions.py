@@ -24,6 +24,8 @@ CHOICES: tuple[Choice, ...] = ("send", "hold", "override")
 # Guesses: far above what a job gathers; they keep a wrong file from filling the memory.
 _MOST_BYTES, _LONGEST_LINE, _LONGEST_TEXT = 50_000_000, 100_000, 2_000
 _HEX = 64
+_LONGEST_NUMBER = 30
+_MOST_SAID = 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,8 +151,10 @@ def read_decisions(folder: Path) -> DecisionLog:
 
 
 def bad_line_problems(log: DecisionLog) -> list[Problem]:
-    """Return each unreadable line as a problem that names file, line and remedy."""
-    return [Problem(f"{log.file}: line {b.line}", messages.bad_line(b.says)) for b in log.bad]
+    """Return unreadable lines as problems that name file, line and remedy: the first 20, then how many more."""
+    said = [Problem(f"{log.file}: line {b.line}", messages.bad_line(b.says)) for b in log.bad[:_MOST_SAID]]
+    more = len(log.bad) - len(said)
+    return [*said, Problem(str(log.file), messages.more_bad_lines(more))] if more else said
 
 
 def parse_decision(line: bytes, number: int = 0) -> Decision:
@@ -158,7 +162,9 @@ def parse_decision(line: bytes, number: int = 0) -> Decision:
     if len(line) > _LONGEST_LINE:
         raise ValueError(f"over {_LONGEST_LINE} bytes long")
     try:
-        found = json.loads(line.decode("utf-8-sig"), object_pairs_hook=_once, parse_constant=_no_constant)
+        found = json.loads(
+            line.decode("utf-8-sig"), object_pairs_hook=_once, parse_constant=_no_constant, parse_int=_whole
+        )
     except UnicodeDecodeError:
         raise ValueError("not UTF-8 text") from None
     except json.JSONDecodeError as error:
@@ -247,6 +253,12 @@ def _once(pairs: list[tuple[str, object]]) -> dict[str, object]:
     if len(table) != len(pairs):
         raise ValueError("a key stands twice")
     return table
+
+
+def _whole(digits: str) -> int:
+    if len(digits) > _LONGEST_NUMBER:
+        raise ValueError("a number too long")
+    return int(digits)
 
 
 def _no_constant(name: str) -> object:

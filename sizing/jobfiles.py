@@ -38,7 +38,7 @@ def inside(folder: Path, name: str, *, allow_outside: bool) -> tuple[Path, str |
     if stat.S_ISDIR(mode):
         return path, f"{shown} is a folder: name a file in it"
     if not stat.S_ISREG(mode):
-        return path, f"{shown} is no regular file: name a photo or document as it was stored"
+        return path, f"{shown} is no regular file: copy the file itself there"
     return path, None
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 import re
 import typing
+import unicodedata
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import date
@@ -84,7 +85,7 @@ def key_path(loc: Sequence[str | int], raw: object) -> str:
             if isinstance(label, str) and label.isprintable():
                 words[-1] += f' "{label[:40]}"'
         else:
-            words.append(part if _BARE_KEY.fullmatch(part) else repr(part[:40]))
+            words.append(part if _BARE_KEY.fullmatch(part) and len(part) <= 40 else repr(part[:40]))
             raw = raw.get(part) if isinstance(raw, dict) else None
     return ".".join(words)
 
@@ -94,7 +95,8 @@ def _across_tables(raw: Mapping[str, Any], file: Path) -> list[Problem]:
     openings = raw.get("opening")
     tables = openings if isinstance(openings, list) else []
     labels = [one.get("label") if isinstance(one, dict) else None for one in tables]
-    counts = Counter(label.strip() for label in labels if isinstance(label, str))
+    # letters with their accents as one sign or as two look the same
+    counts = Counter(unicodedata.normalize("NFC", label.strip()) for label in labels if isinstance(label, str))
     problems = [
         Problem(f"{file}: opening {label[:40]!r}", f"{count} openings have this label: give each its own")
         for label, count in counts.items()
@@ -182,6 +184,8 @@ def _not_among(found: object, expected: str) -> str:
 
 def _unknown_key(key: str, loc: Sequence[str | int], model: type[BaseModel]) -> str:
     known = sorted(_fields_at([part for part in loc if isinstance(part, str)], model))
+    if key in known:
+        return "cannot stand beside the other keys of this table: give one value, or one for each side"
     near = difflib.get_close_matches(key.lower(), known, 1, cutoff=0.5)
     return f"unknown key; did you mean {near[0]!r}?" if near else f"unknown key; known here: {', '.join(known)}"
 

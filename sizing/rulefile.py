@@ -25,6 +25,7 @@ FOLDER = "rules"
 # A rule is a page of text; what is larger is another file.
 MOST_BYTES = 200_000
 MOST_FILES = 500
+MOST_NAMED = 5
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -128,6 +129,8 @@ def _nowhere(name: str, there: Iterable[Found]) -> str:
     spoiled = [str(one.file) for one in there if one.id is None]
     says = f"no rule {name!r}" + (f"; did you mean {near[0]!r}?" if near else "")
     says += "; looked in rules/ beside the job, in the folders above it and in your config folder"
+    if len(spoiled) > MOST_NAMED:
+        spoiled = [*spoiled[:MOST_NAMED], f"and {len(spoiled) - MOST_NAMED} more"]
     return says + (f"; not readable there: {', '.join(spoiled)}" if spoiled else "")
 
 

@@ -160,3 +160,48 @@ def test_what_is_kept_is_shown_whole(check):
     assert one["clearances_mm"] == {"above": 76.2}
     assert one["delivered"] == {"width_mm": 1371.6, "by": "crew 5", "tape": "laser"}
     assert "order-not-checked" in {w["code"] for w in one["warnings"]}
+
+
+def test_a_job_file_that_is_a_loop_of_links_does_not_stop_the_next_job(check, capsys):
+    (check.folder / "job.toml").write_text(HEAD + SOUND)
+    loop = check.folder / "loop"
+    loop.mkdir()
+    (loop / "job.toml").symlink_to("job.toml")
+    status = run(["check", "--json", "--no-pictures", str(loop), "y" * 5000, str(check.folder)])
+    said = capsys.readouterr()
+    assert [job["verdict"] for job in json.loads(said.out)["jobs"]] == ["unproven"] * 3
+    assert (status, len(said.err.splitlines())) == (Exit.UNREADABLE, 2)
+
+
+def test_labels_that_look_the_same_are_one_label_twice(check):
+    status, job, lines = check(HEAD + SOUND.replace("OK2", "\u00e9") + SOUND.replace("OK2", "e\u0301"))
+    assert (status, len(lines)) == (Exit.UNREADABLE, 1)
+    assert "2 openings have this label" in lines[0]
+
+
+def test_a_file_of_rubbish_decisions_is_said_in_few_lines(check):
+    (check.folder / "decisions.jsonl").write_bytes(b"x\n" * 5000 + b'{"time": ' + b"9" * 5000 + b"}\n")
+    status, _, lines = check(HEAD + SOUND)
+    assert (status, len(lines)) == (Exit.UNPROVEN, 21)
+    assert "4981 more lines" in lines[-1]
+
+
+def test_many_rule_files_that_say_nothing_are_one_short_line(check):
+    (check.folder / "rules").mkdir()
+    for i in range(40):
+        (check.folder / "rules" / f"x{i}.toml").write_text("=")
+    _, _, lines = check(HEAD + opening(more='rule = "r1"\n'))
+    assert len(lines) == 1
+    assert "and 35 more" in lines[0]
+
+
+def test_offsets_for_all_and_by_side_together_are_refused_as_such(check):
+    _, _, lines = check(HEAD + opening(more='edge_offset = { value = "1", head = 0 }\n'))
+    assert len(lines) == 1
+    assert "one value, or one for each side" in lines[0]
+
+
+def test_a_key_of_thousands_of_letters_is_a_short_line(check):
+    _, _, lines = check(HEAD + opening(more="k" * 5000 + " = 1\n"))
+    assert len(lines) == 1
+    assert len(lines[0]) < len(str(check.folder)) + 400

@@ -288,6 +288,11 @@ def too_large(most: int) -> str:
     return f"is over {most // 1_000_000} MB: this is no file of decisions."
 
 
+def more_bad_lines(count: int) -> str:
+    """Return how many more lines of the decisions cannot be read."""
+    return f"{count} more lines are no decisions. They are kept and count for nothing; look whether this is the file."
+
+
 def bad_line(says: str) -> str:
     """Return that one line of the decisions cannot be read; it is kept and counts for nothing."""
     return f"no decision: {one_line(says)}. The line is kept and counts for nothing; decide again."
