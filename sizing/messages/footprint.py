@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from sizing.messages.verdicts import about, file_name, one_line
-from sizing.units import Unit, format_length, format_uncertainty
+from sizing.units import Unit, format_length
 
 CODES = frozenset(
     {
@@ -109,14 +109,25 @@ def size_line(width_mm: float, height_mm: float, source: str, unit: Unit) -> str
 
 
 def overhang_line(overhang_mm: Iterable[tuple[str, float]], U95_mm: float, unit: Unit) -> str:
-    """Return by how much the size stands over the opening at each side."""
-    parts = [f"{edge} {format_length(round(v), unit) if unit == 'mm' else _sixteenth(v)}" for edge, v in overhang_mm]
-    return f"over the opening by about: {', '.join(parts)} (give or take {format_uncertainty(U95_mm, unit)})"
+    """Return by how much the size stands over the opening at each side.
+
+    Examples
+    --------
+    >>> overhang_line([("above", 76.4), ("below", -3.0)], 2.1, "mm")
+    'over the opening by about: above 76 mm, below -3 mm (give or take 3 mm)'
+    """
+    said = ", ".join(f"{edge} {_signed(v, unit)}" for edge, v in overhang_mm)
+    more = about(0.0, U95_mm, unit).split(", ", 1)[1]
+    return f"over the opening by about: {said} ({more})"
 
 
-def _sixteenth(value_mm: float) -> str:
-    sign = "-" if value_mm < -0.79 else ""
-    return sign + format_length(round(abs(value_mm) / 25.4 * 16) * 25.4 / 16, "in")
+def _signed(value_mm: float, unit: Unit) -> str:
+    """Return a length as coarse as the photo's figures are, with its sign."""
+    if unit == "mm":
+        return f"{round(value_mm)} mm"
+    sixteenths = round(abs(value_mm) / 25.4 * 16)
+    sign = "-" if value_mm < 0 and sixteenths else ""
+    return sign + format_length(sixteenths * 25.4 / 16, "in")
 
 
 def drawn_label(width_mm: float, height_mm: float, unit: Unit) -> str:
