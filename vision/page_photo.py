@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.page_find import FoundQuad, find_quads
-from vision.page_plane import has_proportions
-from vision.priors import CameraPrior, reference_size_mm
+from vision.page_plane import likeness
+from vision.priors import PAGE_SIZE_MM, CameraPrior, reference_size_mm
 from vision.request import Array, PhotoRequest, Reference, Wall, Warning_
 from vision.solve_pages import CORNER_MM, fits_one_wall, solve_rectangles
 from vision.solved import Solved
 
 NAMES = {"letter": "Letter page", "a4": "A4 page", "id1": "card", "given": "rectangle of the given size"}
+PAPER = ("letter", "a4")
 SURE = 0.25  # rating of a candidate that may stand alone
 CLEAR = 0.55  # a rival this near to the best could be the reference as well
 JOINS = 0.4  # rating of one more that joins
@@ -36,14 +39,19 @@ def solve_page_photo(
         rgb,
         reference_size_mm(reference),
         prior,
-        plain=reference.kind in ("letter", "a4"),
+        plain=reference.kind in PAPER,
         corner_mm=CORNER_MM[reference.kind],
         opening_px=asked.corners_px,
         known_px=given,
     )
     if asked.corners_px is not None and np.isfinite(asked.corners_px).all():  # they show how the wall slants
-        size_mm, opening = reference_size_mm(reference), asked.corners_px
-        found = [f for f in found if has_proportions(f.corners_px, size_mm, opening, prior)]
+        # Paper of the other standard stays in, to be named later for what it is (`page_kind`).
+        sizes = [PAGE_SIZE_MM[k] for k in PAPER] if reference.kind in PAPER else [reference_size_mm(reference)]
+        opening = asked.corners_px
+        rated = [
+            replace(f, rating=f.rating * max(likeness(f.corners_px, s, opening, prior) for s in sizes)) for f in found
+        ]
+        found = sorted((f for f in rated if f.rating > 0), key=lambda f: -f.rating)
     if given:
         quads, click = given, asked.click_px
     else:

@@ -11,10 +11,10 @@ import numpy as np
 from vision.priors import CameraPrior
 from vision.request import Array
 
-# Guess: clicks 15 px off, an opening out of square by a few mm and 3 % of focal length move the ratio of the sides by
-# up to a few hundredths where the view is slanted by less than 45 degrees.
-OTHER_RATIO = 0.12
-NOT_SQUARE = 0.12  # cosine of a corner's angle
+# By simulation: clicks of 4 px at 12 MP, corners 2 mm out of square and 3 % of focal length move the logarithm of the
+# ratio of the sides by 0.008 to 0.023 from a square view to 40 degrees; clicks of 8 px by 0.04 at most (1 sd).
+U_RATIO, OTHER_RATIO = 0.025, 0.12
+NOT_SQUARE = 0.15  # cosine of a corner's angle; 0.14 was the largest of 3600 draws
 
 
 def laid_on_wall(quad: Array, opening_px: Array, prior: CameraPrior) -> Array:
@@ -40,17 +40,19 @@ def laid_on_wall(quad: Array, opening_px: Array, prior: CameraPrior) -> Array:
     return np.column_stack([points @ across, points @ second])
 
 
-def has_proportions(quad: Array, size_mm: tuple[float, float], opening_px: Array, prior: CameraPrior) -> bool:
-    """Return whether a quadrilateral on the wall has square corners and the reference's sides, upright or lying."""
+def likeness(quad: Array, size_mm: tuple[float, float], opening_px: Array, prior: CameraPrior) -> float:
+    """Return how like the reference a quadrilateral is on the wall, upright or lying: 1 alike, 0 another thing."""
     on_wall = laid_on_wall(quad, opening_px, prior)
     if not np.isfinite(on_wall).all():
-        return False
+        return 0.0
     sides = np.roll(on_wall, -1, axis=0) - on_wall
     lengths = np.hypot(*sides.T)
     turns = (sides * np.roll(sides, -1, axis=0)).sum(1) / (lengths * np.roll(lengths, -1))
     ratio = abs(float(np.log((lengths[0] + lengths[2]) / (lengths[1] + lengths[3]))))
-    known = abs(float(np.log(size_mm[0] / size_mm[1])))
-    return bool(abs(ratio - known) < OTHER_RATIO and np.abs(turns).max() < NOT_SQUARE)
+    off = abs(ratio - abs(float(np.log(size_mm[0] / size_mm[1]))))
+    if off > OTHER_RATIO or np.abs(turns).max() > NOT_SQUARE:
+        return 0.0
+    return float(np.exp(-((off / U_RATIO) ** 2) / 2))
 
 
 def _rays(points: Array, camera: Array) -> Array:
