@@ -332,7 +332,13 @@ def _offered(rivals: Sequence[Mapping[str, Any]], found: Mapping[str, Any]) -> l
 
 
 def _given(corners_px: Any) -> list[list[float] | None]:  # noqa: ANN401 -- an array (4, 2)
-    return [[round(float(x), 1), round(float(y), 1)] if np.isfinite([x, y]).all() else None for x, y in corners_px]
+    return [[_short(x), _short(y)] if np.isfinite([x, y]).all() else None for x, y in corners_px]
+
+
+def _short(px: float) -> float:
+    """Return px to a tenth, whole ones without their point."""
+    tenth = round(float(px), 1)
+    return int(tenth) if tenth.is_integer() else tenth
 
 
 def _points(px: Sequence[Sequence[float | None]]) -> str:

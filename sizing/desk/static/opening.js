@@ -125,7 +125,10 @@ async function photo() {
     event.preventDefault();
     sent(form);
   });
-  if (svg.dataset.measured || corners.quads[0].given || JSON.parse(form.dataset.found).length) whole();
+  const pointed = corners.quads[0].given || JSON.parse(form.dataset.found).length;
+  // a page or card that was neither found nor pointed at is to be pointed at: all of the photo stays in view
+  const sought = corners.quads.length > 1 && !corners.quads[1].given && !JSON.parse(form.dataset.foundReferences).length;
+  if (pointed && !sought) whole();
 }
 
 // What needs no photo: copy, pictures that are drawn when asked for, the name of who decides.

@@ -46,7 +46,8 @@ export class Viewer {
 
   // Show a box of the photo, grown to the shape of the window onto it.
   set(box) {
-    const shape = this.svg.clientWidth / Math.max(1, this.svg.clientHeight) || 4 / 3;
+    if (!this.svg.clientWidth) return; // the page is being left
+    const shape = this.svg.clientWidth / Math.max(1, this.svg.clientHeight);
     const least = this.svg.clientWidth / CLOSEST;
     let w = Math.max(box.w, box.h * shape, least);
     const whole = Math.max(this.width, this.height * shape);
@@ -59,6 +60,7 @@ export class Viewer {
     this.box = { x, y, w, h };
     this.svg.setAttribute("viewBox", `${x} ${y} ${w} ${h}`);
     this.svg.classList.toggle("near", w < whole * 0.98);
+    this.svg.classList.toggle("small", this.svg.clientWidth < 480);
     this.svg.querySelector("#drawing").setAttribute("font-size", 13 / this.zoom);
     const screen = this.zoom * (window.devicePixelRatio || 1);
     const scale = this.scales.find((s) => s * screen <= 1.05) ?? 1;
