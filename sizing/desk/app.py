@@ -48,7 +48,7 @@ def create_app(root: Path, token: str, port: int) -> Guard:
     token : of the first address.
     port : where it will listen; requests that name another are refused.
     """
-    desk = Desk(DeskFolder(root.resolve()), _templates())
+    desk = Desk(DeskFolder(root.resolve()), _templates(), Runs(root.resolve()))
     app = Starlette(
         routes=[*_routes(), Mount("/static", StaticFiles(directory=str(files("sizing.desk") / "static")))],
         exception_handlers={InputError: _bad_input, 404: _missing},

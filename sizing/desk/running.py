@@ -61,10 +61,16 @@ class Run:
 
 
 class Runs:
-    """The desk's runs: one child, one queue; what is over is kept for a while so that its page can be shown."""
+    """The desk's runs: one child, one queue; what is over is kept for a while so that its page can be shown.
 
-    def __init__(self) -> None:
-        self._worker = Worker()
+    Parameters
+    ----------
+    folder : Path, optional
+        The desk's, in which the child works.
+    """
+
+    def __init__(self, folder: Path | None = None) -> None:
+        self._worker = Worker(folder=folder)
         self._lock = threading.Lock()
         self._runs: OrderedDict[str, Run] = OrderedDict()
         self._tasks: queue.SimpleQueue[tuple[str, Task, tuple[object, ...]] | None] = queue.SimpleQueue()

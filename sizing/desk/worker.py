@@ -8,10 +8,12 @@ from __future__ import annotations
 
 import contextlib
 import multiprocessing
+import os
 import threading
 from collections.abc import Callable
 from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
+from pathlib import Path
 from typing import Any
 
 from sizing.errors import SizingError
@@ -32,10 +34,13 @@ class Worker:
     ----------
     memory_mb : int, optional
         Most address space of the child in MB, where the system knows such a limit.
+    folder : Path, optional
+        Where the child works: sizing rules are looked for from a job up to there.
     """
 
-    def __init__(self, memory_mb: int | None = None) -> None:
+    def __init__(self, memory_mb: int | None = None, folder: Path | None = None) -> None:
         self._memory_mb = memory_mb
+        self._folder = folder
         self._turn = threading.Lock()
         self._process: BaseProcess | None = None
         self._pipe: Connection | None = None
@@ -84,7 +89,7 @@ class Worker:
         self._end()
         context = multiprocessing.get_context("spawn")
         self._pipe, theirs = context.Pipe()
-        self._process = context.Process(target=_serve, args=(theirs, self._memory_mb), daemon=True)
+        self._process = context.Process(target=_serve, args=(theirs, self._memory_mb, self._folder), daemon=True)
         self._process.start()
         theirs.close()
         return self._pipe
@@ -99,11 +104,13 @@ class Worker:
             pipe.close()
 
 
-def _serve(pipe: Connection, memory_mb: int | None) -> None:
+def _serve(pipe: Connection, memory_mb: int | None, folder: Path | None) -> None:
     """Run tasks as they come, in the child, until the desk is gone."""
     import signal
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl+C in the terminal is for the desk, which ends this child
+    if folder is not None:
+        os.chdir(folder)
     if memory_mb is not None:
         _limit_memory(memory_mb)
     with contextlib.suppress(EOFError, OSError):
