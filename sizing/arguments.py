@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 from sizing.errors import InputError, Problem
-from sizing.jobfiles import corner_array, corner_fault
+from sizing.jobfiles import FURTHEST_PX, corner_array, corner_fault
 from sizing.lenses import named_profile
 from sizing.messages import verdicts as messages
 from sizing.rulefile import find_rule
@@ -191,7 +191,7 @@ def _part(text: str) -> Array:
 
 def _pixel(word: str) -> tuple[float, float]:
     x, y = (float(number) for number in word.split(","))
-    if not (math.isfinite(x) and math.isfinite(y)):
+    if not (abs(x) < FURTHEST_PX and abs(y) < FURTHEST_PX):
         raise ValueError(word)
     return x, y
 
@@ -211,7 +211,7 @@ def parse_corners(text: str, *, part: bool = False) -> Array:
         values = np.array([float(number) for number in numbers], float)
     except ValueError:
         raise ValueError(f"'{messages.one_line(text)}' is not {_CORNERS}.") from None
-    if values.size != 8 or not np.isfinite(values).all():
+    if values.size != 8 or not (np.abs(values) < FURTHEST_PX).all():
         raise ValueError(f"'{messages.one_line(text)}' is not {_CORNERS}.")
     corners: Array = values.reshape(4, 2)
     sides = np.roll(corners, -1, axis=0) - corners

@@ -198,7 +198,7 @@ def run(arguments: list[str] | None = None) -> int:
 def _usage(error: TyperException) -> int:
     text = error.format_message()
     if type(error).__name__ == "NoArgsIsHelpError":
-        complain(text)
+        print(text, file=sys.stderr, flush=True)
     else:
         context = getattr(error, "ctx", None)
         complain(f"{text} See `{context.command_path if context else 'secondtape'} --help`.")
@@ -218,6 +218,10 @@ def _explain(error: Exception) -> int:
     if isinstance(error, PhotoError):
         complain(str(error))
         return Exit.UNREADABLE
+    if isinstance(error, OSError) and error.strerror and error.filename is not None:
+        name = str(error.filename)
+        complain(f"{name if len(name) <= 200 else name[:197] + '...'}: {error.strerror}; name another file or folder.")
+        return Exit.USAGE
     traceback.print_exception(error)
     complain("This is a mistake of secondtape, not yours; please report it with the lines above.")
     return Exit.FAULT

@@ -10,6 +10,8 @@ import numpy as np
 
 from vision.request import Array
 
+FURTHEST_PX = 1e6  # no photo within the contract's limits is so wide
+
 
 def inside(folder: Path, name: str, *, allow_outside: bool) -> tuple[Path, str | None]:
     """Return the resolved path of a file named in a job, and why it cannot be used, or None.

@@ -10,6 +10,7 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, PlainValidator, ValidationInfo
 
+from sizing.jobfiles import FURTHEST_PX
 from sizing.units import Length, Unit, format_length, parse_length, parse_signed_length
 
 # The printed bars, contract, *The sheet*; a page printed to fit differs by a few per cent, a wrong unit by
@@ -39,7 +40,7 @@ def length_in(
 
 
 def _finite(value: object) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e6:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < FURTHEST_PX:
         raise ValueError(f"{str(value)[:40]!r} is not a pixel coordinate: write numbers like [812, 640]")
     return float(value)
 

@@ -55,8 +55,9 @@ def _line_finished() -> Iterator[None]:
 
 
 def complain(text: str) -> None:
-    """Print one line to stderr."""
-    print(text, file=sys.stderr, flush=True)
+    """Print one line to stderr; what a name of a file holds cannot steer the terminal."""
+    shown = "".join(c if c.isprintable() else " " if c.isspace() else "?" for c in text)
+    print(shown, file=sys.stderr, flush=True)
 
 
 def refuse(text: str) -> int:

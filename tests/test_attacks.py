@@ -174,7 +174,7 @@ def test_a_job_file_that_is_a_loop_of_links_does_not_stop_the_next_job(check, ca
 
 
 def test_labels_that_look_the_same_are_one_label_twice(check):
-    status, job, lines = check(HEAD + SOUND.replace("OK2", "\u00e9") + SOUND.replace("OK2", "e\u0301"))
+    status, _, lines = check(HEAD + SOUND.replace("OK2", "\u00e9") + SOUND.replace("OK2", "e\u0301"))
     assert (status, len(lines)) == (Exit.UNREADABLE, 1)
     assert "2 openings have this label" in lines[0]
 
@@ -205,3 +205,26 @@ def test_a_key_of_thousands_of_letters_is_a_short_line(check):
     _, _, lines = check(HEAD + opening(more="k" * 5000 + " = 1\n"))
     assert len(lines) == 1
     assert len(lines[0]) < len(str(check.folder)) + 400
+
+
+@pytest.mark.parametrize("words", [["sheet", "--out", "y" * 5000], ["log", "rebuild", "y" * 5000]], ids=lambda w: w[0])
+def test_a_name_too_long_for_the_disk_is_bad_usage_in_one_short_line(words, capsys):
+    assert run(words) == Exit.USAGE
+    [line] = capsys.readouterr().err.splitlines()
+    assert "File name too long" in line
+    assert len(line) < 300
+
+
+@pytest.mark.parametrize("corners", ["1e308,1 2,2 3,3 4,4", "1,1 -1e308,2 3,3 -", "1,1 1e7,2 9,9 1,9"])
+def test_corners_no_photo_can_hold_are_bad_usage_in_one_line(corners, capsys):
+    assert run(["estimate", "p.jpg", "--corners", corners]) == Exit.USAGE
+    [line] = capsys.readouterr().err.splitlines()
+    assert line.startswith("--corners: ")
+
+
+def test_the_name_of_a_rule_file_cannot_steer_the_terminal(tmp_path, capsys):
+    (tmp_path / "rules").mkdir()
+    (tmp_path / "rules" / "\x1b[31m\n\u202e.toml").write_text("=")
+    run(["rules", "list", str(tmp_path)])
+    said = capsys.readouterr()
+    assert all(line.isprintable() for line in (said.out + said.err).splitlines())
