@@ -16,7 +16,7 @@ import numpy as np
 from scipy import stats
 
 from sizing.job import Tolerance
-from sizing.pooling import Interval, Pooled, combine, holm
+from sizing.pooling import Interval, Pooled, combine, holm, levelled
 from vision.request import Array
 
 Kind = Literal["shift", "scatter", "slips", "trend"]
@@ -28,6 +28,8 @@ FEWEST = 20
 LEVEL = 0.05
 # Guess: a spread of fewer residuals than this says nothing of its own.
 _FEWEST_RESIDUALS = 3
+# Guess: lengths of one unit spread less than this show no growth with the length, m2.
+_LEAST_SPREAD_M2 = 0.01
 # Guess: fewer jobs or days than this show no trend.
 _TREND_JOBS, _TREND_DAYS = 5, 3
 _TREND_DAYS_SHOWN = 30.0
@@ -62,7 +64,8 @@ class Together:
     """What the readings of one group say together; intervals hold 95 %, None where too little is known.
 
     `shift_mm`: mean of reading minus photo, slips left out; `beyond_mm`: the same beyond what the other groups have in
-    common, None where fewer than two of them can be compared with. `slope_mm_per_m`: growth of the difference with the
+    common, units brought to one slope, None where fewer than two of them can be compared with; `excess_mm` without
+    bringing them there. `slope_mm_per_m`: growth of the difference with the
     length. `scatter_mm`: standard deviation within an opening, the photo's own part in it. `trend_mm`: change in
     30 days. `slips` are readings away from this group's median by more than the default tolerance and U95.
     """
@@ -81,6 +84,7 @@ class Together:
     scatter_mm: Interval | None = None
     trend_mm: Interval | None = None
     mean_length_mm: float = 0.0
+    excess_mm: float | None = None
     findings: tuple[Finding, ...] = ()
 
     @property
@@ -91,10 +95,11 @@ class Together:
     @property
     def nature(self) -> Nature:
         """Whether the shift is the same at all lengths (a hook), grows with them (a scale), or cannot be told."""
-        shift, slope = self.beyond_mm or self.shift_mm, self.slope_mm_per_m
-        if shift is None or slope is None or not self.mean_length_mm:
+        slope = self.slope_mm_per_m
+        if self.shift_mm is None or slope is None or not self.mean_length_mm:
             return "cannot-tell"
-        all_scale = shift.value / (self.mean_length_mm / 1000.0)  # the slope that would explain the whole shift
+        shift_mm = self.shift_mm.value if self.excess_mm is None else self.excess_mm
+        all_scale = shift_mm / (self.mean_length_mm / 1000.0)  # the slope that would explain the whole shift
         flat, scaled = slope.holds(0.0), slope.holds(all_scale)
         if flat and not scaled:
             return "same-at-all-lengths"
@@ -109,6 +114,9 @@ class _Group:
     rows: tuple[Compared, ...]
     d_mm: Array
     slip: np.ndarray[tuple[int], np.dtype[np.bool_]]
+    means_mm: Array
+    u_mm: Array
+    slopes: Array
     shift: Pooled | None
     log_spreads: Array
     opening_slipped: tuple[bool, ...]
@@ -136,7 +144,8 @@ def together(
     Notes
     -----
     Shift: means of units by random effects; against what the other groups have in common where two or more of them can
-    be compared, since a part of every difference is the photo's (edge, paper); else against the photo. Scatter:
+    be compared, since a part of every difference is the photo's (edge, paper), and brought to one slope, since that of
+    a job's sheets is in its slope too (`sizing.pooling.levelled`); else against the photo. Scatter:
     Student's test on the logarithms of the units' variances, whose own variance hardly depends on the scatter. Slips:
     Fisher's exact test on openings with a slip, since one mishap may spoil all readings of an opening. Trend: least
     squares over units by day. Holm's method over the whole table.
@@ -152,13 +161,18 @@ def together(
         found[group(row)].append(row)
     groups = {name: _group(name, found[name], unit) for name in sorted(found)}
     ranked = [g for g in groups.values() if len(g.rows) >= FEWEST]
+    level = {
+        g.name: combine(means, g.u_mm)
+        for g, means in zip(ranked, levelled([(g.means_mm, g.slopes) for g in ranked]), strict=True)
+        if len(means) > 1
+    }
     result, tests = {}, dict[tuple[str, Kind], tuple[float, bool]]()
     for name, mine in groups.items():
         said = _counted(mine)
         if mine in ranked:
             others = [g for g in ranked if g is not mine]
             said = _described(said, mine, unit, kinds)
-            said, found_p = _tested(said, mine, others, unit, kinds)
+            said, found_p = _tested(said, mine, others, level, unit, kinds)
             tests |= {(name, kind): p for kind, p in found_p.items() if kind in kinds}
         result[name] = said
     adjusted = holm([p for p, _ in tests.values()])
@@ -177,11 +191,13 @@ def _group(name: str, rows: Sequence[Compared], unit: Callable[[Compared], str])
     slipped: dict[str, bool] = defaultdict(bool)
     for row, bad in zip(rows, slip, strict=True):
         slipped[row.opening] |= bool(bad)
-    means = [_mean(part) for part in _parted(kept, unit).values()]
-    shift = combine(np.array([m for m, _ in means]), np.array([u for _, u in means])) if len(means) > 1 else None
-    spreads = [_spread(part) for part in _parted(kept, unit).values()]
+    units = list(_parted(kept, unit).values())
+    means, u = (np.array([_mean(part)[i] for part in units]) for i in (0, 1))
+    slopes = np.array([_slope_within(part) for part in units])
+    shift = combine(means, u) if len(units) > 1 else None
+    spreads = [_spread(part) for part in units]
     logs = np.array([np.log(s) for s in spreads if s is not None and s > 0.0])
-    return _Group(name, tuple(rows), d_mm, slip, shift, logs, tuple(slipped.values()))
+    return _Group(name, tuple(rows), d_mm, slip, means, u, slopes, shift, logs, tuple(slipped.values()))
 
 
 def _parted(rows: Iterable[Compared], key: Callable[[Compared], str]) -> Mapping[str, list[Compared]]:
@@ -202,6 +218,17 @@ def _residuals(rows: Sequence[Compared]) -> tuple[Array, int]:
     """Return the differences less their opening's mean, mm, and the degrees of freedom."""
     parts = [np.array([r.difference_mm for r in part]) for part in _parted(rows, lambda r: r.opening).values()]
     return np.concatenate([p - p.mean() for p in parts]), sum(len(p) - 1 for p in parts)
+
+
+def _slope_within(rows: Sequence[Compared]) -> float:
+    """Return the growth of the difference with the length within openings, mm per m; NaN where lengths are alike."""
+    x_m, y_mm = list[Array](), list[Array]()
+    for part in _parted(rows, lambda r: r.opening).values():
+        length, d = np.array([r.tape_mm / 1000.0 for r in part]), np.array([r.difference_mm for r in part])
+        x_m.append(length - length.mean())
+        y_mm.append(d - d.mean())
+    x, y = np.concatenate(x_m), np.concatenate(y_mm)
+    return float(x @ y / (x @ x)) if x @ x > _LEAST_SPREAD_M2 else float("nan")
 
 
 def _spread(rows: Sequence[Compared]) -> float | None:
@@ -251,7 +278,7 @@ def _slope(rows: Sequence[Compared], unit: Callable[[Compared], str]) -> Interva
     for part in _parted(rows, unit).values():
         x, y = np.array([r.tape_mm / 1000.0 for r in part]), np.array([r.difference_mm for r in part])
         spread = float(np.sum((x - x.mean()) ** 2))
-        if len(part) < 2 * _FEWEST_RESIDUALS or spread < 0.01:
+        if len(part) < 2 * _FEWEST_RESIDUALS or spread < _LEAST_SPREAD_M2:
             continue
         fit = stats.linregress(x, y)
         slopes.append(float(fit.slope))
@@ -259,10 +286,15 @@ def _slope(rows: Sequence[Compared], unit: Callable[[Compared], str]) -> Interva
     return combine(np.array(slopes), np.array(u)).interval if len(slopes) > 1 else None
 
 
+def _common(shifts: Sequence[Pooled]) -> Pooled:
+    return combine(np.array([s.value for s in shifts]), np.array([s.u for s in shifts]))
+
+
 def _tested(
     said: Together,
     mine: _Group,
     others: Sequence[_Group],
+    level: Mapping[str, Pooled],
     unit: Callable[[Compared], str],
     kinds: Sequence[Kind],
 ) -> tuple[Together, dict[Kind, tuple[float, bool]]]:
@@ -272,9 +304,10 @@ def _tested(
     if mine.shift is not None and "shift" in kinds:
         against: Pooled = mine.shift
         if len(shifts) > 1:
-            common = combine(np.array([s.value for s in shifts]), np.array([s.u for s in shifts]))
-            against = mine.shift.minus(common)
-            said = replace(said, beyond_mm=against.interval)
+            common = _common([level[g.name] for g in others if g.name in level])
+            against = level[mine.name].minus(common)
+            excess_mm = mine.shift.value - _common(shifts).value
+            said = replace(said, beyond_mm=against.interval, excess_mm=excess_mm)
         tests["shift"] = (against.p, True)
     rest = np.concatenate([g.log_spreads for g in others]) if others else np.zeros(0)
     if min(len(mine.log_spreads), len(rest)) > 1:

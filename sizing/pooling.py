@@ -10,6 +10,9 @@ from scipy import optimize, stats
 
 from vision.request import Array
 
+# Guess: from fewer units the common growth is not known well enough to gain by it.
+_FEWEST_DOF = 10
+
 
 @dataclass(frozen=True, slots=True)
 class Interval:
@@ -87,6 +90,36 @@ def combine(values: Array, u: Array) -> Pooled:
         tau2 = float(optimize.brentq(lambda t: weighted(t)[1] - (n - 1), 0.0, most))
     mean, q, total = weighted(tau2)
     return Pooled(mean, float(np.sqrt(q / (n - 1) / total)), float(n - 1), float(np.sqrt(tau2)))
+
+
+def levelled(groups: Sequence[tuple[Array, Array]]) -> list[Array]:
+    """Return the means of each group as they would be were all slopes the same: analysis of covariance.
+
+    Parameters
+    ----------
+    groups : sequence of (means, slopes)
+        Of each group, both (n,): the means of its units and how they grow within the unit; NaN where that is unknown,
+        whose mean stays as it is.
+
+    Notes
+    -----
+    What the units of all groups say together of means that grow with slopes, each against its group's own average, is
+    taken off. An error common to a unit that grows with the length, such as the scale of a job's sheets, leaves its
+    trace in both; a shift that is the same at all lengths in the mean alone. A group whose slopes are all others' but
+    steeper loses a part of its mean too. Never a correction that grows the other way.
+
+    References
+    ----------
+    Fisher (1932), Statistical Methods for Research Workers, 4th ed., section 49.1 (from memory).
+    """
+    known = [(m[np.isfinite(b)], b[np.isfinite(b)]) for m, b in groups]
+    known = [(m, b) for m, b in known if len(b)]
+    both = sum(float((m - m.mean()) @ (b - b.mean())) for m, b in known)
+    own = sum(float((b - b.mean()) @ (b - b.mean())) for _, b in known)
+    if own <= 0.0 or sum(len(b) - 1 for _, b in known) < _FEWEST_DOF:
+        return [m for m, _ in groups]
+    growth, level = max(both / own, 0.0), float(np.mean([b.mean() for _, b in known]))
+    return [m - growth * np.where(np.isfinite(b), b - level, 0.0) for m, b in groups]
 
 
 def holm(p: Sequence[float]) -> list[float]:

@@ -149,7 +149,7 @@ def test_the_order_of_readings_does_not_matter():
 def test_crews_without_fault_are_rarely_pointed_at_and_a_bent_hook_is_mostly_found():
     """Level 0.05 over the table: of 100 sound shops at most 11 give a false alarm (binomial, 99 %)."""
     alarms = sum(bool(found(shop(1000 + seed))) for seed in range(100))
-    hits = sum(("crew 07", "shift") in found(shop(2000 + seed, shift_mm=SIXTEENTH_MM)) for seed in range(50))
-    print(f"false alarms {alarms} of 100 shops of 20 crews; bent hooks found {hits} of 50")
+    hits = sum(("crew 07", "shift") in found(shop(2000 + seed, jobs=20, shift_mm=SIXTEENTH_MM)) for seed in range(50))
+    print(f"false alarms {alarms} of 100 shops of 20 crews, 12 jobs each; bent hooks found {hits} of 50, 20 jobs each")
     assert alarms <= 11
     assert hits >= 40

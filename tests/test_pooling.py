@@ -2,11 +2,12 @@
 
 import numpy as np
 import pytest
+import statsmodels.api as sm
 from scipy import stats
 from statsmodels.stats.meta_analysis import combine_effects
 from statsmodels.stats.multitest import multipletests
 
-from sizing.pooling import Pooled, combine, holm
+from sizing.pooling import Pooled, combine, holm, levelled
 
 
 @pytest.mark.parametrize("seed", range(8))
@@ -57,3 +58,25 @@ def test_one_value_alone_has_no_interval():
 def test_values_that_are_all_one_are_no_finding():
     assert combine(np.zeros(4), np.ones(4)).p == 1.0
     assert Pooled(0.0, 0.0, 3.0).minus(Pooled(0.0, 0.0, 5.0)).dof == 3.0
+
+
+def test_means_are_levelled_as_statsmodels_covariance_analysis_does():
+    rng = np.random.default_rng(3)
+    groups = []
+    for shift in (0.0, 1.0, 3.0):
+        slopes = rng.normal(0.0, 1.0, 8)
+        groups.append((shift + 1.3 * slopes + rng.normal(0.0, 0.5, 8), slopes))
+    of_group = np.kron(np.eye(3), np.ones((8, 1)))
+    slopes = np.concatenate([b for _, b in groups])
+    growth = sm.OLS(np.concatenate([m for m, _ in groups]), np.column_stack([slopes, of_group])).fit().params[0]
+    level = np.mean([b.mean() for _, b in groups])
+    for ours, (m, b) in zip(levelled(groups), groups, strict=True):
+        assert ours == pytest.approx(m - growth * (b - level))
+
+
+def test_means_stay_where_slopes_say_nothing_or_grow_the_other_way():
+    m, b = np.arange(12.0), np.linspace(1.0, 0.0, 12)
+    assert np.array_equal(levelled([(m, b)])[0], m)
+    assert np.array_equal(levelled([(m, np.full(12, np.nan))])[0], m)
+    assert np.array_equal(levelled([(m[:3], m[:3]), (m[:3], m[:3])])[0], m[:3])
+    assert levelled([]) == []

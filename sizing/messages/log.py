@@ -252,7 +252,7 @@ def figures(group: Together, unit: Unit) -> list[str]:
     if group.shift_mm is not None:
         lines.append(f"mean of tape less photo: {interval(group.shift_mm, unit)}")
     if group.beyond_mm is not None:
-        lines.append(f"beyond what the others share: {interval(group.beyond_mm, unit)}")
+        lines.append(f"beyond what the others share, jobs brought to one scale: {interval(group.beyond_mm, unit)}")
     if group.scatter_mm is not None:
         scatter = interval(group.scatter_mm, unit, format_length)
         lines.append(f"scatter within an opening, the photo's part included: {scatter}")
