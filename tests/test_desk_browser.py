@@ -72,3 +72,20 @@ def test_a_label_that_is_a_script_is_shown_and_never_run(page, root):
     assert label in page.inner_text("main")
     assert page.locator("main script, main b, main img[src=x]").count() == 0
     assert said == []
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_finds_nothing_against_wcag_on_the_pages_of_intake(page, root, scheme):
+    # axe-core (Deque, MPL-2.0), rules tagged for WCAG 2.0 to 2.2, levels A and AA.
+    package = pytest.importorskip("axe_playwright_python", reason="pip install axe-playwright-python")
+    axe = (Path(package.__file__).parent / "axe.min.js").read_text()
+    tags = "['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa']"
+    home(page)
+    page.emulate_media(color_scheme=scheme)
+    start = page.url
+    for path in ("", "new", "import", "job/demo", "job/demo/release", "job/none"):
+        page.goto(start + path)
+        page.evaluate("for (const d of document.querySelectorAll('details')) d.open = true")
+        page.evaluate(axe + "; undefined")
+        found = page.evaluate(f"axe.run(document, {{runOnly: {tags}}}).then(r => r.violations)")
+        assert [(v["id"], [n["html"] for n in v["nodes"]][:3]) for v in found] == [], path
