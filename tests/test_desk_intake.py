@@ -4,6 +4,8 @@ import io
 import json
 import re
 import shutil
+import subprocess
+import sys
 import time
 import tomllib
 from concurrent.futures import ThreadPoolExecutor
@@ -137,6 +139,42 @@ def test_what_is_no_photo_is_refused_and_not_kept(desk, name, content, says):
     assert (folder / "job.toml").read_text().startswith("[job]")
 
 
+def test_a_picture_that_unpacks_beyond_the_limit_is_refused_by_its_header(desk):
+    job(desk, "bomb")
+    stream = io.BytesIO()
+    Image.new("1", (20_000, 20_000)).save(stream, "PNG")  # 400 MP; contract: at most 250 MP
+    assert len(stream.getvalue()) < 200_000
+    answer = desk.post("/job/bomb/photos", files=[("photos", ("a.png", stream.getvalue()))])
+    assert answer.status_code == 400
+    assert "more than 250 MP" in answer.text
+
+
+def test_a_file_beyond_its_limit_leaves_nothing_behind(desk, monkeypatch):
+    folder = job(desk, "large")
+    monkeypatch.setattr("sizing.desk.uploads.MOST_BYTES", 50_000)
+    answer = desk.post("/job/large/photos", files=[("photos", ("a.jpg", jpeg(9)))])
+    assert "more than 150 MB" in answer.text
+    assert [p.name for p in folder.iterdir()] == ["job.toml"]
+
+
+KEEPS = """
+import io, sys
+from pathlib import Path
+from starlette.datastructures import UploadFile
+from sizing.desk.uploads import keep_photo
+for i in range(25):
+    content = f"{sys.argv[2]}{i}".encode() * 100
+    keep_photo(Path(sys.argv[1]), UploadFile(io.BytesIO(content), filename="a.jpg"))
+"""
+
+
+def test_of_photos_of_one_name_kept_by_two_processes_none_is_lost(tmp_path):
+    two = [subprocess.Popen([sys.executable, "-c", KEEPS, str(tmp_path), name]) for name in "ab"]
+    assert [p.wait(60) for p in two] == [0, 0]
+    assert {p.read_bytes() for p in tmp_path.iterdir()} == {f"{n}{i}".encode() * 100 for n in "ab" for i in range(25)}
+    assert len(list(tmp_path.iterdir())) == 50
+
+
 def test_a_request_without_or_beyond_its_size_is_not_read(desk):
     job(desk, "sizes")
     assert desk.post("/job/sizes/readings", headers={"content-length": "9000000"}).status_code == 413
@@ -195,6 +233,7 @@ def test_readings_are_saved_as_typed_and_a_fault_names_its_box(desk):
     assert answer.status_code == 400
     assert "width.top" in answer.text
     assert "can be read as 54 3/8" in answer.text
+    assert 'value="54 3"' in answer.text  # to be mended there, not typed again
     assert tomllib.loads((folder / "job.toml").read_text())["opening"][0] == opening
 
 

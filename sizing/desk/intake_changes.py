@@ -24,6 +24,8 @@ from sizing.jobwriter import ChangedUnderneath, Edit, save
 # Forms without files: a job file has at most 1 MB.
 _MOST_TEXT_BYTES = 3_000_000
 Change = Callable[[Desk, str, FormData], Response]
+# What a page that refuses a change sends again unseen; all else can be mended there.
+_HIDDEN = ("visit", "photo", "to", "also", "json")
 _JOB_FACTS = ("measured_by", "tape", "graduation", "seen_from", "note")
 _OPENING_FACTS = ("wall", "rule", "note", "check_bar", "edge_offset")
 
@@ -146,20 +148,25 @@ def _saved(desk: Desk, name: str, form: FormData, edit: Edit, at: str) -> Respon
     except ChangedUnderneath as error:
         if text(form, "json"):
             return JSONResponse({"problems": [str(error)]}, status_code=409)
-        again = [(k, v) for k, v in form.multi_items() if isinstance(v, str) and k != "sha256"]
-        facts = {"name": name, "on_disk": error.on_disk, "wanted": error.wanted, "again": again}
+        facts = {"name": name, "on_disk": error.on_disk, "wanted": error.wanted, "again": _again(form)}
         return desk.page("intake_conflict.html", 409, **facts)
     except InputError as error:
         problems = [f"{p.where.removeprefix(f'{JOB_FILE}: ')}: {p.says}" for p in error.problems]
         if text(form, "json"):
             return JSONResponse({"problems": problems}, status_code=400)
-        return desk.page("intake_refused.html", 400, name=name, at=at, problems=problems)
+        facts = {"name": name, "at": at, "problems": problems, "again": _again(form), "sha256": text(form, "sha256")}
+        return desk.page("intake_refused.html", 400, hidden=_HIDDEN, **facts)
     except OSError as error:
         problem = Problem(JOB_FILE, f"cannot be written: {error.strerror or error}; nothing was changed")
         raise InputError("cannot-write", [problem]) from None
     if text(form, "json"):
         return JSONResponse({"sha256": now.sha256})
     return RedirectResponse(address("job", name, at=at), status_code=303)
+
+
+def _again(form: FormData) -> list[tuple[str, str]]:
+    """Return what was typed, so that it can be sent again from the page that refused it."""
+    return [(k, v) for k, v in form.multi_items() if isinstance(v, str) and k != "sha256"]
 
 
 def _quantity(written: str) -> int | None:

@@ -36,7 +36,7 @@ class MeasureLine:
 class OpeningView:
     """One opening on the job's page.
 
-    `boxes` are the readings as written by `width.top`, ...; `verdict` and `why` of the last check, empty before it;
+    `boxes` are the readings as written by `width.top`, ...; `verdict`, `why` and `next_step` those of the last check;
     `measures` and `sizes` are there for a pre-quote only.
     """
 
@@ -47,6 +47,7 @@ class OpeningView:
     verdict: str
     verdict_words: str
     why: str
+    next_step: str
     request: str
     measures: tuple[MeasureLine, ...]
     sizes: tuple[str, ...]
@@ -117,7 +118,8 @@ def _opening(job: Job, opening: Opening, table: Mapping[str, Any], last: LastRes
         photos=tuple(p.file for p in opening.photos),
         verdict=verdict,
         verdict_words=words.VERDICTS.get(verdict, "not checked yet"),
-        why=str(found.get("why", "")),
+        why=words.sentence(str(found["why"])) if found.get("why") else "",
+        next_step=str(found.get("next_step") or ""),
         request=str(found.get("request", "")),
         measures=_measures(found, job.units) if bare else (),
         sizes=_sizes(found, job.units) if bare else (),
