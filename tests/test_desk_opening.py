@@ -285,3 +285,28 @@ def test_a_side_on_another_line_takes_its_corners_along_the_sides_beside_it():
         assert np.allclose(on_line(square, side, line), corners), side
     with pytest.raises(InputError, match="cross"):
         on_line(square, "head", ((0.0, 0.0), (0.0, 9.0)))
+
+
+def test_a_side_put_on_its_other_line_moves_its_corners_there(visit, desk):
+    path = next((desk / "larkspur" / "secondtape").glob("*/result.json"))
+    document = json.loads(path.read_text())
+    opening = document["jobs"][0]["openings"][0]
+    opening["sides"]["sill"]["candidates"] = [
+        {"weight": 0.7, "shift_mm": 0.0, "name": "edge"},
+        {"weight": 0.29, "shift_mm": -40.0, "name": "edge"},
+    ]
+    ends = [[300.0, 700.0], [950.0, 690.0]]
+    opening["photos"][0]["rivals_px"] = [{"side": "sill", "shift_mm": -40.0, "ends_px": ends}]
+    path.write_text(json.dumps(document))
+    page = visit.get(PAGE).text
+    assert "sill (bottom): which line is meant?" in page
+    assert "The line 1 9/16 in further in (29 %)" in page  # 40 mm
+    form = {"do": "line", "number": "0", "side": "sill", "shift_mm": "-40.0"}
+    sha256 = load_job(desk / "larkspur" / "job.toml").sha256
+    assert visit.post(PAGE, data=form | {"sha256": sha256, "shift_mm": "9"}, headers=OWN).status_code == 400
+    assert visit.post(PAGE, data=form | {"sha256": sha256}, headers=OWN, follow_redirects=False).status_code == 303
+    corners = np.array(load_job(desk / "larkspur" / "job.toml").openings[0].photos[0].corners_px)
+    found = np.array(opening["photos"][0]["corners_px"])
+    assert np.allclose(corners[:2], found[:2], atol=0.06)
+    for x, y in corners[2:]:
+        assert y == pytest.approx(700 - 10 * (x - 300) / 650, abs=0.1)

@@ -52,7 +52,8 @@ def show(request: Request) -> Response:
     """Show the page of an opening."""
     desk = desk_of(request)
     asked = _asked(desk, request)
-    shown = _photo_number(request.query_params.get("photo", "0"), asked.opening)
+    best = view.telling_photo(asked.opening, asked.found)
+    shown = _photo_number(request.query_params.get("photo", str(best)), asked.opening)
     return desk.page("opening.html", **_facts(desk, asked, shown))
 
 

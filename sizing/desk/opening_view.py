@@ -151,6 +151,12 @@ def photo_tabs(opening: Opening, found: Mapping[str, Any] | None, shown: int) ->
     ]
 
 
+def telling_photo(opening: Opening, found: Mapping[str, Any] | None) -> int:
+    """Return the number of the first photo in which sides were traced, else of the first."""
+    traced = [i for i, result in enumerate(_photos(opening, found)) if result.get("sides_px")]
+    return traced[0] if traced else 0
+
+
 def drawing(opening: Opening, found: Mapping[str, Any] | None, shown: int, unit: Unit) -> Facts:
     """Return what is drawn over one photo, px as measured; nothing before the first check."""
     result = _photos(opening, found)[shown]
