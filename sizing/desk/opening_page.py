@@ -14,6 +14,7 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
 from sizing.desk import opening_view as view
+from sizing.desk import photo_view
 from sizing.desk.app import Desk, desk_of
 from sizing.desk.corner_moves import on_line
 from sizing.desk.decide_page import decide, decision_facts
@@ -52,9 +53,15 @@ def show(request: Request) -> Response:
     """Show the page of an opening."""
     desk = desk_of(request)
     asked = _asked(desk, request)
-    best = view.telling_photo(asked.opening, asked.found)
+    best = photo_view.telling_photo(asked.opening, asked.found)
     shown = _photo_number(request.query_params.get("photo", str(best)), asked.opening)
     return desk.page("opening.html", **_facts(desk, asked, shown))
+
+
+def warm(request: Request) -> Response:
+    """Make the checking child ready while somebody looks at the page: its first check is then not kept waiting."""
+    desk_of(request).runs.warm()
+    return Response(status_code=204)
 
 
 async def change(request: Request) -> Response:
@@ -103,10 +110,10 @@ def _facts(desk: Desk, asked: Asked, shown: int) -> dict[str, Any]:
     photo: dict[str, Any] | None = None
     if opening.photos:
         photo = {
-            "tabs": view.photo_tabs(opening, found, shown),
-            "drawing": view.drawing(opening, found, shown, job.units),
-            "corners": view.corner_facts(opening, found, shown),
-            "lines": view.line_choices(opening, found, shown, job.units),
+            "tabs": photo_view.photo_tabs(opening, found, shown),
+            "drawing": photo_view.drawing(opening, found, shown, job.units),
+            "corners": photo_view.corner_facts(opening, found, shown),
+            "lines": photo_view.line_choices(opening, found, shown, job.units),
             "measured": bool(found and found.get("measures")),
         }
     goes_on = [run for run in desk.runs.of(asked.name) if run.kind == CHECK and not run.ready]
@@ -167,7 +174,7 @@ def _pointed(desk: Desk, asked: Asked, form: FormData, does: str) -> JobText:
 
 def _by_line(desk: Desk, asked: Asked, number: int, form: FormData) -> tuple[list[tuple[float, float]], int]:
     """Return the corners for a side put on another line, px of the file, and the turn that they are for."""
-    facts = view.corner_facts(asked.opening, asked.found, number)
+    facts = photo_view.corner_facts(asked.opening, asked.found, number)
     photos = (asked.found or {}).get("photos", ())
     rivals = photos[number].get("rivals_px", ()) if number < len(photos) else ()
     side, shift = str(form.get("side", "")), str(form.get("shift_mm", ""))
@@ -194,7 +201,9 @@ def _points(form: FormData, key: str, count: int) -> list[tuple[float, float]] |
         except ValueError:
             point = (math.inf, math.inf)
         if math.isinf(point[0]) or math.isinf(point[1]) or (math.isnan(point[0]) and (x or y)):
-            raise InputError("bad-corner", [Problem(view.CORNER_NAMES[i], "needs two numbers, in pixels of the photo")])
+            raise InputError(
+                "bad-corner", [Problem(photo_view.CORNER_NAMES[i], "needs two numbers, in pixels of the photo")]
+            )
         points.append(point)
     return points
 
@@ -235,6 +244,7 @@ def _asked(desk: Desk, request: Request) -> Asked:
 
 
 ROUTES: list[BaseRoute] = [
+    Route("/warm", warm),
     Route("/job/{job:path}/opening/{label:path}", show),
     Route("/job/{job:path}/opening/{label:path}", change, methods=["POST"]),
 ]

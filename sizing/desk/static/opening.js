@@ -173,6 +173,7 @@ function readied() {
 
 readied();
 photo();
+fetch("/warm");
 if (progress?.dataset.run) {
   follow(progress.dataset.run).then((done) => (document.getElementById("view") ? done && renew() : location.reload()));
 }

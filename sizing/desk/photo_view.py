@@ -1,0 +1,184 @@
+"""What the page of an opening shows over its photos: sides, measures, references, corners to drag, other lines."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from sizing.job import Opening
+from sizing.messages import verdicts as words
+from sizing.messages.dispute import percent
+from sizing.units import Unit, format_length
+
+Facts = dict[str, Any]
+CORNER_NAMES = ("Top left corner", "Top right corner", "Bottom right corner", "Bottom left corner")
+# Rival lines of less weight are not offered (guess).
+_OFFERED = 0.02
+
+
+def photo_tabs(opening: Opening, found: Mapping[str, Any] | None, shown: int) -> list[Facts]:
+    """Return the photos of an opening as listed, with what is wrong with each."""
+    results = _photos(opening, found)
+    return [
+        {
+            "number": i,
+            "file": entry.file,
+            "shown": i == shown,
+            "error": words.sentence(result["error"]["message"]) if result.get("error") else "",
+        }
+        for i, (entry, result) in enumerate(zip(opening.photos, results, strict=True))
+    ]
+
+
+def telling_photo(opening: Opening, found: Mapping[str, Any] | None) -> int:
+    """Return the number of the first photo in which sides were traced, else of the first."""
+    traced = [i for i, result in enumerate(_photos(opening, found)) if result.get("sides_px")]
+    return traced[0] if traced else 0
+
+
+def drawing(opening: Opening, found: Mapping[str, Any] | None, shown: int, unit: Unit) -> Facts:
+    """Return what is drawn over one photo, px as measured; nothing before the first check."""
+    result = _photos(opening, found)[shown]
+    size = result.get("size_px") or [0, 0]
+    drawn: Facts = {"size": size, "sides": [], "references": [], "rivals": [], "stations": [], "text_px": 0.0}
+    if found is None or not all(size):
+        return drawn
+    drawn["text_px"] = round(max(size) / 75, 1)
+    drawn["sides"] = [
+        {"name": words.name_of(side), "points": _points(px)} for side, px in result.get("sides_px", {}).items()
+    ]
+    drawn["references"] = [
+        {"name": r["name"], "points": _points(r["corners_px"])} for r in result.get("references", ())
+    ]
+    drawn["rivals"] = [
+        {"name": f"{words.name_of(r['side'])}, another line", "points": _points(r["ends_px"])}
+        for r in _offered(result.get("rivals_px", ()), found)
+    ]
+    by_name = {reading["name"]: reading for reading in found.get("readings", ())}
+    for name, px in result.get("stations_px", {}).items():
+        measure, reading = found.get("measures", {}).get(name), by_name.get(name)
+        points = [p for p in px if None not in p]
+        if measure is None or len(points) < 2:
+            continue
+        tape_mm = None if reading is None else reading["tape_mm"]
+        # the line itself shows which measure it is
+        label = words.picture_label(name, tape_mm, measure["value_mm"], measure["U95_mm"], unit).split("|")[1:]
+        drawn["stations"].append(
+            {
+                "name": words.name_of(name),
+                "points": _points(points),
+                "verdict": "none" if reading is None else reading["verdict"],
+                "at": _label_place(points, name),
+                "lines": label,
+                "anchor": "end" if name == "height_right" else "start" if name.startswith("height") else "middle",
+            }
+        )
+    return drawn
+
+
+def corner_facts(opening: Opening, found: Mapping[str, Any] | None, shown: int) -> Facts:
+    """Return the corners to drag: those of the job file (px of the file), else those found (px as measured)."""
+    entry, result = opening.photos[shown], _photos(opening, found)[shown]
+    turned = _turned(result)
+    given = [] if entry.corners_px is None else _given(entry.corners_px)
+    references = [_given(quad) for quad in entry.reference_corners_px]
+    found_references = [r["corners_px"] for r in result.get("references", ())]
+    kind = (entry.reference or opening.reference).kind
+    return {
+        "file": entry.file,
+        "number": shown,
+        "turn": (entry.turn - turned) % 360,
+        "given": given,
+        "found": result.get("corners_px") or [],
+        "trace": entry.trace,
+        "references": references,
+        "found_references": [] if kind == "sheet" else found_references,
+        "reference_kind": kind,
+        "names": CORNER_NAMES,
+    }
+
+
+def line_choices(opening: Opening, found: Mapping[str, Any] | None, shown: int, unit: Unit) -> list[Facts]:
+    """Return the sides for which another line of the photo may be meant, each with its lines and their weight."""
+    result = _photos(opening, found)[shown]
+    rivals = list(_offered(result.get("rivals_px", ()), found or {}))
+    choices = []
+    for side, facts in (found or {}).get("sides", {}).items():
+        lines = [c for c in facts["candidates"] if c["shift_mm"] != 0 and c["weight"] >= _OFFERED]
+        mine = [r for r in rivals if r["side"] == side]
+        if not lines or not mine:
+            continue
+        best = next((c for c in facts["candidates"] if c["shift_mm"] == 0), None)
+        choices.append(
+            {
+                "side": side,
+                "name": words.name_of(side),
+                "drawn": percent(best["weight"]) if best else "",
+                "lines": [
+                    {
+                        "shift": format_length(abs(c["shift_mm"]), unit),
+                        "way": "further out" if c["shift_mm"] > 0 else "further in",
+                        "weight": percent(c["weight"]),
+                        "shift_mm": c["shift_mm"],
+                    }
+                    for c in lines
+                    if any(math.isclose(r["shift_mm"], c["shift_mm"], abs_tol=0.01) for r in mine)
+                ],
+            }
+        )
+    return [c for c in choices if c["lines"]]
+
+
+def _photos(opening: Opening, found: Mapping[str, Any] | None) -> list[Mapping[str, Any]]:
+    """Return the results of the photos as the job lists them now; empty ones where the check knew others."""
+    results = list((found or {}).get("photos", ()))
+    files = [entry.file for entry in opening.photos]
+    if [r.get("file") for r in results] == files:
+        return results
+    by_file = {r.get("file"): r for r in results}
+    return [by_file.get(file, {}) for file in files]
+
+
+def _turned(result: Mapping[str, Any]) -> int:
+    """Return by how many degrees counter-clockwise the check turned a photo by itself."""
+    for warning in result.get("warnings", ()):
+        if warning["code"] == "turned":
+            found = re.search(r"\b(90|180|270)\b", warning["message"])
+            return int(found[0]) if found else 0
+    return 0
+
+
+def _offered(rivals: Sequence[Mapping[str, Any]], found: Mapping[str, Any]) -> list[Mapping[str, Any]]:
+    kept = []
+    for rival in rivals:
+        lines = found.get("sides", {}).get(rival["side"], {}).get("candidates", ())
+        near = [c for c in lines if math.isclose(c["shift_mm"], rival["shift_mm"], abs_tol=0.01)]
+        if any(c["weight"] >= _OFFERED for c in near) and all(None not in p for p in rival["ends_px"]):
+            kept.append(rival)
+    return kept
+
+
+def _given(corners_px: Any) -> list[list[float] | None]:  # noqa: ANN401 -- an array (4, 2)
+    return [[_short(x), _short(y)] if np.isfinite([x, y]).all() else None for x, y in corners_px]
+
+
+def _short(px: float) -> float:
+    """Return px to a tenth, whole ones without their point."""
+    tenth = round(float(px), 1)
+    return int(tenth) if tenth.is_integer() else tenth
+
+
+def _points(px: Sequence[Sequence[float | None]]) -> str:
+    return " ".join(f"{p[0]},{p[1]}" for p in px if None not in p)
+
+
+def _label_place(points: Sequence[Sequence[float]], name: str) -> tuple[float, float]:
+    """Return where the words of a station stand: along it, at a place that differs by station."""
+    part = {"width": 0.30, "height": 0.28, "diagonal": 0.72}[name.split("_", 1)[0]]
+    part = {"height_middle": 0.62, "width_middle": 0.74, "diagonal_up": 0.60}.get(name, part)
+    (x0, y0), (x1, y1) = points[0], points[-1]
+    return round(x0 + part * (x1 - x0), 1), round(y0 + part * (y1 - y0), 1)
