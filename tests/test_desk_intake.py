@@ -105,6 +105,23 @@ def test_a_job_is_never_made_over_another(desk):
     assert (desk.root / "taken" / "job.toml").read_bytes() == before
 
 
+def test_where_no_folder_can_be_made_the_page_says_so(desk):
+    (desk.root / "in-the-way").write_text("a file")
+    answer = desk.post("/new", data={"id": "in-the-way", "units": "in", "labels": "W1", "wall": "masonry"})
+    assert answer.status_code == 500
+    assert "could not be read or written: File exists" in answer.text
+
+
+def test_the_time_of_a_heic_is_read_from_its_header(desk):
+    pillow_heif = pytest.importorskip("pillow_heif", reason="the extra heic is not installed")
+    folder = job(desk, "heic")
+    exif = Image.Exif()
+    exif.get_ifd(0x8769)[0x9003] = "2026:05:04 11:22:33"
+    heif = pillow_heif.from_pillow(Image.effect_noise((800, 600), 40).convert("RGB"))
+    heif.save(folder / "a.heic", exif=exif.tobytes())
+    assert "2026-05-04 11:22:33" in desk.get("/job/heic").text
+
+
 def test_photos_get_safe_names_and_never_replace_a_file(desk):
     folder = job(desk, "photos")
     outside = {p.name for p in desk.root.iterdir()}

@@ -51,7 +51,7 @@ def create_app(root: Path, token: str, port: int) -> Guard:
     desk = Desk(DeskFolder(root.resolve()), _templates(), Runs(root.resolve()))
     app = Starlette(
         routes=[*_routes(), Mount("/static", StaticFiles(directory=str(files("sizing.desk") / "static")))],
-        exception_handlers={InputError: _bad_input, 404: _missing},
+        exception_handlers={InputError: _bad_input, OSError: _cannot_write, 404: _missing},
     )
     app.state.desk = desk
     return Guard(app, token, port)
@@ -104,6 +104,12 @@ async def _bad_input(request: Request, error: Exception) -> Response:
     assert isinstance(error, InputError)
     problems = [str(p) for p in error.problems]
     return desk_of(request).page("problem.html", 404 if error.code == "no-such-file" else 400, problems=problems)
+
+
+async def _cannot_write(request: Request, error: Exception) -> Response:
+    why = getattr(error, "strerror", None) or type(error).__name__
+    problem = f"A file or folder could not be read or written: {why}. Free some room, or the right to write there."
+    return desk_of(request).page("problem.html", 500, problems=[problem])
 
 
 async def _missing(request: Request, error: Exception) -> Response:

@@ -164,20 +164,29 @@ def _jpeg(image: Any) -> bytes:  # noqa: ANN401 -- PIL is imported in the child 
 def _facts(path: Path) -> dict[str, Any]:
     import warnings
 
-    from PIL import Image
-
     from vision.exif import orientation_of, read_exif
 
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            with Image.open(path, formats=("JPEG", "MPO", "PNG", "TIFF", "WEBP")) as image:
+            with _header(path) as image:
                 orientation = orientation_of(image)
                 facts, _ = read_exif(image, orientation)
                 size = image.size[::-1] if orientation >= 5 else image.size
         return {"taken": facts.taken, "size_px": list(size)}
-    except Exception:  # HEIC, or garbage: the picture itself will say what is wrong
+    except Exception:  # garbage: the picture itself will say what is wrong
         return {"taken": None, "size_px": None}
+
+
+def _header(path: Path) -> Any:  # noqa: ANN401 -- PIL is imported in the child only
+    """Return a picture of which only the header is read."""
+    from PIL import Image
+
+    if path.suffix.lower() in (".heic", ".heif"):
+        from pillow_heif import HeifImageFile
+
+        return HeifImageFile(path)  # type: ignore[no-untyped-call]
+    return Image.open(path, formats=("JPEG", "MPO", "PNG", "TIFF", "WEBP"))
 
 
 def _photo(folder: Path, name: str, facts: dict[str, Any]) -> PhotoFile:
