@@ -49,22 +49,22 @@ def found(rows):
     return [(t.group, f.kind) for t in together(rows, lambda r: r.by) for f in t.findings]
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", range(2))
 def test_a_hook_bent_by_a_sixteenth_is_found_among_twenty_crews_as_a_shift(seed):
-    assert found(shop(seed, jobs=50, shift_mm=SIXTEENTH_MM)) == [("crew 07", "shift")]
+    assert found(shop(seed, jobs=30, shift_mm=SIXTEENTH_MM)) == [("crew 07", "shift")]
 
 
 def test_the_interval_of_a_shift_holds_the_true_one_in_95_of_100():
-    """At most 15 of 120 miss (binomial, 99.9 %), and not none of them."""
+    """At most 11 of 80 miss (binomial, 99.9 %), and not none of them."""
     rng = np.random.default_rng(1)
     missed = 0
-    for _ in range(120):
+    for _ in range(80):
         (mine,) = together(crew(rng, "a", jobs=8, openings=2, shift_mm=SIXTEENTH_MM), lambda r: r.by)
         missed += not mine.shift_mm.holds(SIXTEENTH_MM)
-    assert 1 <= missed <= 15
+    assert 1 <= missed <= 11
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", range(2))
 def test_a_careless_crew_is_found_by_scatter_or_slips_and_not_as_a_shift(seed):
     kinds = {kind for who, kind in found(shop(seed, scatter=1.8, slip_rate=0.08)) if who == "crew 07"}
     assert kinds
@@ -108,7 +108,7 @@ def test_two_crews_are_held_to_the_photo_since_neither_is_the_measure_of_the_oth
 
 def test_nothing_is_concluded_from_fewer_than_twenty_readings():
     rows = crew(np.random.default_rng(7), "a", jobs=3, openings=1, shift_mm=30.0)[: FEWEST - 1]
-    few = together([*rows, *shop(8)], lambda r: r.by)[0]
+    few = together([*rows, *crew(np.random.default_rng(8), "b")], lambda r: r.by)[0]
     assert (few.group, few.enough, few.readings, few.findings) == ("a", False, 19, ())
     assert few.shift_mm is None
 
@@ -141,8 +141,9 @@ def test_a_bent_hook_of_three_eighths_is_a_shift_and_no_row_of_slips():
 
 
 def test_the_order_of_readings_does_not_matter():
-    rows = shop(12, shift_mm=SIXTEENTH_MM)
-    assert found(rows[::-1]) == found(rows)
+    rng = np.random.default_rng(12)
+    rows = crew(rng, "a", shift_mm=4.0) + crew(rng, "b", scatter=2.0) + crew(rng, "c")
+    assert found(rows[::-1]) == found(rows) != []
 
 
 @pytest.mark.slow
