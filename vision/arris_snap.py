@@ -91,6 +91,8 @@ def _plain(lines: Mapping[Side, _Lines], distance: float) -> dict[Side, float] |
         beyond = ((side.at > reach) & (side.at < reach + BORDER_MM)).any()
         if not reveals[s] or (beyond and max(reveals[s]) <= SEEN_MM):
             return f"no line runs along the {s} jamb where it must be"
+    if _deep_as_a_frame(lines, reveals, distance):
+        return "frame and edge could be taken for each other at the jambs"
     jambs = _jambs(reveals, lines, distance)
     if isinstance(jambs, str):
         return jambs
@@ -111,6 +113,21 @@ def _plain(lines: Mapping[Side, _Lines], distance: float) -> dict[Side, float] |
         else:
             return f"edge and frame could be taken for each other at the {s}"
     return shifts
+
+
+def _deep_as_a_frame(lines: Mapping[Side, _Lines], reveals: Mapping[Side, list[float]], distance: float) -> bool:
+    """Return whether outside both jambs a further line stands equally deep before them: they are those of a frame."""
+    depths = []
+    for s in JAMBS:
+        outer = max(reveals[s])
+        if lines[s].foot < SEEN_MM:
+            return False
+        at = lines[s].at
+        further = at[(at > outer + BORDER_MM) & (lines[s].size > FAINT * lines[s].strong(outer))] - outer
+        depths.append(further * distance / (lines[s].foot + outer))
+    u = PLACE_MM * distance * float(np.hypot(1 / lines["left"].foot, 1 / lines["right"].foot))
+    x, y = (d[d < REVEAL_MM] for d in depths)
+    return bool((np.abs(x[:, None] - y) < u).any())
 
 
 def _jambs(
@@ -171,7 +188,8 @@ def _trimmed(lines: Mapping[Side, _Lines]) -> dict[Side, float] | str:
     if best is None:
         return "no trim of one width is seen left and right"
     within = best[0] < -TRIM_MM  # the region holds the trim
-    if within != (best[1] < -TRIM_MM):
+    framed = not within and _alike_outside(lines["left"].at - best[0], lines["right"].at - best[1], best[2])
+    if within != (best[1] < -TRIM_MM) or framed:
         return "edge and trim could be taken for each other"
     heads = [
         e
@@ -187,6 +205,12 @@ def _trimmed(lines: Mapping[Side, _Lines]) -> dict[Side, float] | str:
     if within and sill is None:
         return "trim and sill could be taken for each other"
     return {"left": best[0], "right": best[1], "head": max(heads), "sill": sill if sill is not None else 0.0}
+
+
+def _alike_outside(left: Array, right: Array, wide: float) -> bool:
+    """Return whether lines (N,), (M,) mm from the edge stand alike outside a trim: then that is a frame."""
+    x, y = left[left > wide + TRIM_MM], right[right > wide + TRIM_MM]
+    return bool((np.abs(x[:, None] - y) < TRIM_ALIKE_MM).any())
 
 
 def _pairs(side: _Lines) -> list[tuple[float, float]]:

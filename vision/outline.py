@@ -91,13 +91,20 @@ def _outline(region: Mask, clear: Mask) -> Outline | None:
         _run_over(_along(starts, np.polyval(left, rows)), core),
         _run_over(_along(stops, np.polyval(right, rows)), core),
     )
-    apart = max(abs(run[i] - core[i]) for run in own for i in (0, 1)) * PITCH_MM
+    apart = _apart(left, right, own, core) * PITCH_MM
     corners = _corners(left, right, own)
     if not square(corners):  # one jamb runs on into a sill
         corners = _corners(left, right, ((own[0][0], core[1]), (own[1][0], core[1])))
     beyond = np.rint(corners + np.array([[0, -2], [0, -2], [0, 2], [0, 2]])).astype(int)
     at = beyond.clip(0, [region.shape[1] - 1, region.shape[0] - 1])
     return Outline(corners, apart <= ENDS_APART_MM and bool(clear[at[:, 1], at[:, 0]].all()))
+
+
+def _apart(left: Array, right: Array, runs: tuple[tuple[int, int], tuple[int, int]], core: tuple[int, int]) -> float:
+    """Return by how many rows the jambs' ends fail a rectangle: one that leans has its ends at different rows."""
+    middle = 0.5 * (core[0] + core[1])
+    lower = -0.5 * (left[0] + right[0]) * float(np.polyval(right, middle) - np.polyval(left, middle))
+    return float(max(abs(runs[1][i] - runs[0][i] - lower) for i in (0, 1)))
 
 
 def _corners(left: Array, right: Array, runs: tuple[tuple[int, int], tuple[int, int]]) -> Array:
