@@ -172,8 +172,8 @@ function readied() {
 }
 
 readied();
-photo();
-fetch("/warm");
+photo().finally(() => fetch("/warm"));
+
 if (progress?.dataset.run) {
   follow(progress.dataset.run).then((done) => (document.getElementById("view") ? done && renew() : location.reload()));
 }
