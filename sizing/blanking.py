@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sizing.errors import InputError, Problem
+from sizing.regularfile import regular_bytes
 
 FILE = "blank.toml"
 _LARGEST = 1_000_000
@@ -49,13 +50,12 @@ def read_blanks(folder: Path) -> tuple[Blank, ...]:
     try:
         if not file.exists():
             return ()
-        with file.open("rb") as stream:
-            data = stream.read(_LARGEST + 1)
+        data = regular_bytes(file, _LARGEST)
         raw = tomllib.loads(data.decode("utf-8-sig"))
     except (OSError, ValueError, RecursionError) as error:
         raise InputError("blank-unreadable", [Problem(str(file), f"cannot be read: {error}")]) from None
     tables = raw.get("blank")
-    if len(data) > _LARGEST or set(raw) != {"blank"} or not isinstance(tables, list):
+    if set(raw) != {"blank"} or not isinstance(tables, list):
         raise InputError("blank-invalid", [Problem(str(file), f"must hold nothing but {_LOOKS_LIKE}")])
     found: list[Blank] = []
     problems: list[Problem] = []

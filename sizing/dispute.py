@@ -32,6 +32,7 @@ from sizing.job import Job, Opening, PhotoEntry, opening_request
 from sizing.messages import dispute as messages
 from sizing.ordering import rule_of
 from sizing.photoresults import PhotoResult
+from sizing.regularfile import regular_sha256
 from sizing.rules import DIRECTIONS, Rule
 from sizing.slipmodel import Model, groups, posterior
 from vision.request import Estimate, NotMeasured
@@ -258,7 +259,4 @@ def _estimate(answer: Estimate | NotMeasured | None) -> Estimate | None:
 
 
 def _sha256(path: Path) -> str:
-    try:
-        return hashlib.sha256(path.read_bytes()).hexdigest()
-    except OSError:
-        return ""
+    return regular_sha256(path)

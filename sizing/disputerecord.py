@@ -16,6 +16,7 @@ from sizing.disputesteps import Settings
 from sizing.errors import InputError
 from sizing.job import Reading
 from sizing.messages import dispute as messages
+from sizing.regularfile import regular_sha256
 from sizing.rules import STATIONS, Rule
 from sizing.units import Unit
 from vision.request import Array, NotMeasured
@@ -236,7 +237,4 @@ def _p(value: float) -> float:
 
 
 def _sha256(path: Path) -> str:
-    try:
-        return hashlib.sha256(path.read_bytes()).hexdigest()
-    except OSError:
-        return ""
+    return regular_sha256(path)

@@ -8,6 +8,7 @@ from typing import Any
 
 from sizing.messages import record as messages
 from sizing.pdfpage import PaperName
+from sizing.regularfile import regular_bytes
 from sizing.release import SCHEMA, Release, release_csv, release_document, with_earlier
 from sizing.release_pdf import release_pdf
 from sizing.result import as_text
@@ -85,9 +86,7 @@ def _earlier(folder: Path, job: str) -> dict[str, list[str]]:
 def _document(path: Path) -> dict[str, Any] | None:
     """Return a release as it was written, None where there is none."""
     try:
-        if path.stat().st_size > _LARGEST:
-            return None
-        document = json.loads(path.read_text(encoding="utf-8"))
+        document = json.loads(regular_bytes(path, _LARGEST))
     except (OSError, ValueError, RecursionError):
         return None
     return document if isinstance(document, dict) and document.get("schema") == SCHEMA else None

@@ -16,6 +16,7 @@ from pathlib import Path
 import numpy as np
 
 from sizing.job import Job, Opening, PhotoEntry, Reading, Size
+from sizing.regularfile import regular_sha256
 from sizing.units import Length
 
 _FORM = "secondtape/inputs/1"
@@ -124,10 +125,7 @@ def _photo(photo: PhotoEntry, sha256: str) -> list[object]:
 def _file_sha256(path: Path | None) -> str | None:
     if path is None:
         return None
-    try:
-        return hashlib.sha256(path.read_bytes()).hexdigest()
-    except OSError:
-        return f"missing: {path.name}"
+    return regular_sha256(path, f"missing: {path.name}")
 
 
 def _plain(value: object) -> object:

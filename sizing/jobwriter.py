@@ -8,6 +8,7 @@ nothing is written and both versions are handed back. What may be edited stands 
 from __future__ import annotations
 
 import contextlib
+import errno
 import hashlib
 import os
 import tempfile
@@ -22,6 +23,7 @@ from tomlkit.exceptions import TOMLKitError
 from sizing.appending import locked
 from sizing.errors import InputError, Problem, SizingError
 from sizing.jobfile import JOB_FILE, MOST_BYTES, load_job
+from sizing.regularfile import regular_bytes
 
 Edit = Callable[[tomlkit.TOMLDocument], None]
 _LOCK = ".job.lock"
@@ -47,11 +49,11 @@ class ChangedUnderneath(SizingError):
 def read_text(file: Path) -> JobText:
     """Return the text of a job file with its hash; InputError where it cannot be read as text."""
     try:
-        data = file.read_bytes()
+        data = regular_bytes(file, MOST_BYTES)
     except OSError as error:
+        if error.errno == errno.EFBIG:
+            raise InputError("job-too-large", [Problem(str(file), "over 1 MB: a job file holds text only")]) from None
         raise InputError("job-missing", [Problem(str(file), f"cannot be read: {error.strerror or error}")]) from None
-    if len(data) > MOST_BYTES:
-        raise InputError("job-too-large", [Problem(str(file), "over 1 MB: a job file holds text only")])
     try:
         return JobText(data.decode("utf-8-sig"), hashlib.sha256(data).hexdigest())
     except UnicodeDecodeError:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -12,6 +13,7 @@ from pydantic import BaseModel, ConfigDict, Field, FiniteFloat, ValidationError
 
 from sizing.errors import InputError, Problem
 from sizing.messages import log as messages
+from sizing.regularfile import regular_bytes
 from sizing.runfolder import FOLDER
 
 RESULT_FILE = "result.json"
@@ -147,12 +149,12 @@ def read_document(path: Path) -> dict[str, Any]:
     """
     file = path / RESULT_FILE
     try:
-        if file.stat().st_size > _LARGEST:
-            raise _unreadable(file, messages.record_too_large(_LARGEST))
-        found = json.loads(file.read_bytes())
+        found = json.loads(regular_bytes(file, _LARGEST))
         # Half a character, in the result or in the folder's name, fits into no database.
         (json.dumps(found, ensure_ascii=False) + str(file)).encode()
     except OSError as error:
+        if error.errno == errno.EFBIG:
+            raise _unreadable(file, messages.record_too_large(_LARGEST)) from None
         raise _unreadable(file, messages.cannot_read(error.strerror or "")) from error
     except (ValueError, RecursionError) as error:
         raise _unreadable(file, messages.no_record()) from error

@@ -20,6 +20,7 @@ from sizing.desk.intake_view import job_view
 from sizing.desk.running import checked, last_result
 from sizing.desk.worker import Say
 from sizing.errors import InputError, Problem
+from sizing.regularfile import regular_bytes
 from sizing.runfolder import FOLDER
 
 RELEASE = "release"
@@ -72,9 +73,7 @@ def releases(folder: Path) -> list[Mapping[str, Any]]:
     found = []
     for path in (folder / FOLDER).glob("release-*/release.json"):
         try:
-            if path.stat().st_size > _LARGEST:
-                continue
-            document = json.loads(path.read_text(encoding="utf-8"))
+            document = json.loads(regular_bytes(path, _LARGEST))
         except (OSError, ValueError, RecursionError):
             continue
         if isinstance(document, dict) and f"release-{document.get('release')}" == path.parent.name:

@@ -13,6 +13,7 @@ from typing import Any, Literal
 from sizing.desk.folder import JOB_FILE, DeskFolder
 from sizing.desk.results import RESULT_FILE
 from sizing.jobfile import MOST_BYTES
+from sizing.regularfile import regular_bytes
 from sizing.runfolder import FOLDER
 
 Shown = Literal["hold", "unproven", "send", "changed", "unchecked", "broken"]
@@ -95,7 +96,7 @@ def _of_result(folder: Path, sha256: str) -> tuple[str, Shown, Mapping[str, int]
 def _newer(photo: Path, time_ns: int) -> bool:
     try:
         return photo.stat().st_mtime_ns > time_ns
-    except OSError:
+    except (OSError, ValueError):
         return True
 
 
@@ -105,7 +106,7 @@ def _job(file: Path, time_ns: int, size: int) -> tuple[str, int, int, str, str]:
     import hashlib
 
     try:
-        data = file.read_bytes() if size <= MOST_BYTES else b""
+        data = regular_bytes(file, MOST_BYTES)
         raw = tomllib.loads(data.decode("utf-8-sig"))
         head, openings = raw["job"], raw["opening"]
         words = [head["id"], head.get("measured_by", ""), head.get("measured_on", ""), head.get("note", "")]
@@ -124,10 +125,8 @@ def _job(file: Path, time_ns: int, size: int) -> tuple[str, int, int, str, str]:
 @lru_cache(maxsize=8192)
 def _result(path: Path, time_ns: int, size: int) -> tuple[str, str, Mapping[str, int], tuple[str, ...]] | None:
     """Return hash of the job file, verdict, openings by verdict, and photos of a result; None where it is none."""
-    if size > _LARGEST_RESULT:
-        return None
     try:
-        job: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))["jobs"][0]
+        job: dict[str, Any] = json.loads(regular_bytes(path, _LARGEST_RESULT))["jobs"][0]
         counts: dict[str, int] = {}
         for opening in job["openings"]:
             counts[str(opening["verdict"])] = counts.get(str(opening["verdict"]), 0) + 1

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -11,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from sizing.desk.folder import JOB_FILE
+from sizing.regularfile import regular_bytes, regular_sha256
 from sizing.runfolder import FOLDER
 
 RESULT_FILE = "result.json"
@@ -63,7 +63,7 @@ def file_sha256(path: Path) -> str:
     """Return the SHA-256 of a file, empty where it cannot be read; kept while its time and size stay."""
     try:
         found = path.stat()
-    except OSError:
+    except (OSError, ValueError):
         return ""
     return _sha256(path, found.st_mtime_ns, found.st_size)
 
@@ -89,10 +89,8 @@ def _document(path: Path) -> Mapping[str, Any] | None:
 
 @lru_cache(maxsize=4096)
 def _read(path: Path, time_ns: int, size: int) -> Mapping[str, Any] | None:
-    if size > _LARGEST:
-        return None
     try:
-        whole = json.loads(path.read_text(encoding="utf-8"))
+        whole = json.loads(regular_bytes(path, _LARGEST))
         document = whole["jobs"][0]
         labels = [opening["label"] for opening in document["openings"]]
     except (OSError, ValueError, RecursionError, LookupError, TypeError):
@@ -102,10 +100,7 @@ def _read(path: Path, time_ns: int, size: int) -> Mapping[str, Any] | None:
 
 @lru_cache(maxsize=16384)
 def _sha256(path: Path, time_ns: int, size: int) -> str:
-    try:
-        return hashlib.sha256(path.read_bytes()).hexdigest()
-    except OSError:
-        return ""
+    return regular_sha256(path)
 
 
 def _changed(folder: Path, document: Mapping[str, Any], job_sha256: str) -> tuple[str, ...]:
