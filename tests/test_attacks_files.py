@@ -52,7 +52,7 @@ def job(folder):
 
 def test_what_is_no_regular_file_is_refused_at_once(tmp_path, no_file):
     no_file(tmp_path / "x")
-    with pytest.raises(OSError, match="no regular file|loop|symbolic links|directory"):
+    with pytest.raises(OSError, match=r"no regular file|symbolic links|directory"):
         regular_bytes(tmp_path / "x", 10)
     assert regular_sha256(tmp_path / "x") == ""
     assert file_sha256(tmp_path / "x") == ""
@@ -108,3 +108,23 @@ def test_the_desk_lists_jobs_with_no_file_for_a_result(tmp_path, no_file):
     client = TestClient(create_app(tmp_path, "key-for-tests", 8731), base_url="http://127.0.0.1:8731")
     assert "larch-1" in client.get("/?key=key-for-tests").text
     assert client.get("/job/larch-1").status_code == 200
+
+
+@pytest.mark.parametrize("photos", ["5", "[5]", '[{"file": 5}]', "{}", "null"])
+def test_a_result_of_another_form_is_none_and_the_page_of_the_job_stands(tmp_path, photos):
+    (tmp_path / "larch-1").mkdir()
+    opening = f'{{"label": "W1", "verdict": "send", "photos": {photos}}}'
+    (job(tmp_path / "larch-1") / "result.json").write_text(f'{{"jobs": [{{"openings": [{opening}]}}]}}')
+    client = TestClient(create_app(tmp_path, "key-for-tests", 8731), base_url="http://127.0.0.1:8731")
+    client.get("/?key=key-for-tests")
+    assert client.get("/job/larch-1").status_code == 200
+
+
+@pytest.mark.parametrize("name", ["loop", "%00", "y" * 5000])
+def test_a_job_that_can_have_no_folder_is_no_page_and_no_fault(tmp_path, name):
+    loop(tmp_path / "loop")
+    (tmp_path / os.fsdecode(b"not-utf8-\xff")).mkdir()
+    job(tmp_path / os.fsdecode(b"not-utf8-\xff"))
+    client = TestClient(create_app(tmp_path, "key-for-tests", 8731), base_url="http://127.0.0.1:8731")
+    assert client.get("/?key=key-for-tests").status_code == 200
+    assert client.get(f"/job/{name}").status_code == 404

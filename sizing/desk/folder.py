@@ -47,13 +47,17 @@ class DeskFolder:
         return self._inside(job, name)
 
     def _inside(self, job: str, name: str) -> Path:
-        path = (self.root / job / name).resolve()
-        folder = (self.root / job).resolve()
-        if not (folder.is_relative_to(self.root) and path.is_relative_to(folder) and path.is_file()):
-            raise InputError("no-such-file", [Problem(f"{job}/{name}", "there is no such file at this desk")])
-        return path
+        try:
+            path = (self.root / job / name).resolve()
+            folder = (self.root / job).resolve()
+            if folder.is_relative_to(self.root) and path.is_relative_to(folder) and path.is_file():
+                return path
+        except (OSError, ValueError, RuntimeError):  # a name too long, a NUL in it, a loop of links
+            pass
+        shown = "".join(c if c.isprintable() else "?" for c in f"{job}/{name}"[:200])
+        raise InputError("no-such-file", [Problem(shown, "there is no such file at this desk")])
 
 
 def _passed_over(name: str) -> bool:
-    """Return whether a folder holds no jobs: hidden, or pictures and results of checks."""
-    return name.startswith(".") or name == "secondtape"
+    """Return whether a folder holds no jobs: hidden, pictures and results of checks, or a name no page can hold."""
+    return name.startswith(".") or name == "secondtape" or any("\ud800" <= c <= "\udfff" for c in name)

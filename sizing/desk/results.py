@@ -93,7 +93,10 @@ def _read(path: Path, time_ns: int, size: int) -> Mapping[str, Any] | None:
         whole = json.loads(regular_bytes(path, _LARGEST))
         document = whole["jobs"][0]
         labels = [opening["label"] for opening in document["openings"]]
-    except (OSError, ValueError, RecursionError, LookupError, TypeError):
+        names = [photo["file"] for opening in document["openings"] for photo in opening.get("photos", ())]
+        if not all(isinstance(text, str) for text in (*labels, *names)):
+            return None
+    except (OSError, ValueError, RecursionError, LookupError, TypeError, AttributeError):
         return None
     return document if isinstance(document, dict) and labels else None
 
