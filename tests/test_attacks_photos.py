@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -88,6 +89,17 @@ def test_three_photos_in_threads_give_the_same_to_the_last_digit():
     assert np.array_equal(one.values_mm, two.values_mm)
     assert np.array_equal(one.cov_mm2, two.cov_mm2)
     assert [p.path for p in one.photos] == [p.path for p in REQUEST.photos]
+
+
+def test_one_photo_listed_three_times_knows_no_more_than_once():
+    def tracer(_request, photo):
+        seen = photo_of(PLACES[0], [A, B], np.random.default_rng(0), name=photo.path)
+        return replace(seen, report=replace(seen.report, sha256="5e"))
+
+    once = estimate_opening(replace(REQUEST, photos=REQUEST.photos[:1]), tracer=tracer)
+    thrice = estimate_opening(REQUEST, tracer=tracer)
+    assert np.array_equal(once.cov_mm2, thrice.cov_mm2)
+    assert len(thrice.photos) == 3
 
 
 LONG = """

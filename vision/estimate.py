@@ -62,7 +62,7 @@ def estimate_opening(
     order = sorted(whole, key=lambda i: float(np.trace(whole[i].measured.cov_mm2[:8, :8])))
     parts = [i for i, s in enumerate(seen) if isinstance(s, PhotoTraced) and i not in whole]
     reports = [_report(s, whole.get(i)) for i, s in enumerate(seen)]
-    photos = [s for s in (seen[i] for i in [*order, *parts]) if isinstance(s, PhotoTraced)]
+    photos = _once([s for s in (seen[i] for i in [*order, *parts]) if isinstance(s, PhotoTraced)])
     warned: list[Warning_] = []
     if len(photos) > 1:
         together = _together(request, photos, warned)
@@ -122,6 +122,16 @@ def _remedies(request: OpeningRequest, photo: PhotoTraced) -> tuple[Remedy, ...]
         return remedies(request, photo)
     except np.linalg.LinAlgError:  # advice on the next photo is not worth the measures of this one
         return ()
+
+
+def _once(photos: Sequence[PhotoTraced]) -> list[PhotoTraced]:
+    """Return the photos without those of a file that is already there whole: one view is no second observation."""
+    kept: list[PhotoTraced] = []
+    for photo in photos:
+        sha256 = photo.report.sha256
+        if not sha256 or not any(_whole(k) and k.report.sha256 == sha256 for k in kept):
+            kept.append(photo)
+    return kept
 
 
 def _whole(photo: PhotoTraced) -> bool:
