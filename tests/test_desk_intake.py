@@ -263,6 +263,7 @@ def test_both_versions_are_shown_when_the_file_changed_underneath(desk):
     assert answer.status_code == 409
     assert answer.text.count("# by hand") == 2
     assert (folder / "job.toml").read_text() == text
+    assert re.findall(r'class="line"><mark>([^<]*)', answer.text) == ["top = &#34;36&#34;", "top = &#34;37&#34;"]
     again = {"sha256": sha(answer.text), "label": "W1", "width.top": "37"}
     assert desk.post("/job/conflict/readings", data=again).status_code == 200
     kept = (folder / "job.toml").read_text()

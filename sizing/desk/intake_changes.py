@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable
+from difflib import SequenceMatcher
 from typing import Any
 
 from starlette.concurrency import run_in_threadpool
@@ -26,6 +27,8 @@ _MOST_TEXT_BYTES = 3_000_000
 Change = Callable[[Desk, str, FormData], Response]
 # What a page that refuses a change sends again unseen; all else can be mended there.
 _HIDDEN = ("visit", "photo", "to", "also", "json")
+# The place on the page where openings are added, the only one where a label can be mended.
+_NEW = "new-opening"
 _JOB_FACTS = ("measured_by", "tape", "graduation", "seen_from", "note")
 _OPENING_FACTS = ("wall", "rule", "note", "check_bar", "edge_offset")
 
@@ -93,7 +96,7 @@ def add_opening(desk: Desk, name: str, form: FormData) -> Response:
     def edit(document: TOMLDocument) -> None:
         jobedits.add_opening(document, label, text(form, "wall"), text(form, "rule"))
 
-    return _saved(desk, name, form, edit, f"opening-{label}")
+    return _saved(desk, name, form, edit, _NEW)
 
 
 def assign(desk: Desk, name: str, form: FormData) -> Response:
@@ -148,20 +151,45 @@ def _saved(desk: Desk, name: str, form: FormData, edit: Edit, at: str) -> Respon
     except ChangedUnderneath as error:
         if text(form, "json"):
             return JSONResponse({"problems": [str(error)]}, status_code=409)
-        facts = {"name": name, "on_disk": error.on_disk, "wanted": error.wanted, "again": _again(form)}
-        return desk.page("intake_conflict.html", 409, **facts)
+        return conflict_page(desk, name, form, error)
     except InputError as error:
         problems = [f"{p.where.removeprefix(f'{JOB_FILE}: ')}: {p.says}" for p in error.problems]
         if text(form, "json"):
             return JSONResponse({"problems": problems}, status_code=400)
         facts = {"name": name, "at": at, "problems": problems, "again": _again(form), "sha256": text(form, "sha256")}
-        return desk.page("intake_refused.html", 400, hidden=_HIDDEN, **facts)
+        hidden = _HIDDEN if at == _NEW else (*_HIDDEN, "label")
+        return desk.page("intake_refused.html", 400, hidden=hidden, **facts)
     except OSError as error:
         problem = Problem(JOB_FILE, f"cannot be written: {error.strerror or error}; nothing was changed")
         raise InputError("cannot-write", [problem]) from None
     if text(form, "json"):
         return JSONResponse({"sha256": now.sha256})
     return RedirectResponse(address("job", name, at=at), status_code=303)
+
+
+def conflict_page(desk: Desk, name: str, form: FormData, error: ChangedUnderneath) -> Response:
+    """Return the page that shows the file on disk and the same with the change of a form, to choose from."""
+    versions = _marked(error.on_disk.text, error.wanted)
+    facts = {"name": name, "sha256": error.on_disk.sha256, "versions": versions, "again": _again(form)}
+    return desk.page("intake_conflict.html", 409, **facts)
+
+
+def both_versions(desk: Desk, name: str, form: FormData, error: ChangedUnderneath) -> Response:
+    """Show the file as it is now beside the same with the change that was refused, to choose from."""
+    versions = _marked(error.on_disk.text, error.wanted)
+    facts = {"name": name, "sha256": error.on_disk.sha256, "versions": versions, "again": _again(form)}
+    return desk.page("intake_conflict.html", 409, **facts)
+
+
+def _marked(one: str, other: str) -> list[list[tuple[str, bool]]]:
+    """Return the lines of two versions, each with whether the other has it not."""
+    texts = one.splitlines(), other.splitlines()
+    differ: tuple[set[int], set[int]] = (set(), set())
+    for kind, a0, a1, b0, b1 in SequenceMatcher(None, *texts, autojunk=False).get_opcodes():
+        if kind != "equal":
+            differ[0].update(range(a0, a1))
+            differ[1].update(range(b0, b1))
+    return [[(line, i in mine) for i, line in enumerate(text)] for text, mine in zip(texts, differ, strict=True)]
 
 
 def _again(form: FormData) -> list[tuple[str, str]]:
