@@ -196,6 +196,10 @@ def test_corners_for_a_file_that_changed_since_are_not_saved(visit, desk):
     answer = visit.post(PAGE, data=form, headers=OWN | {"accept": "application/json"})
     assert answer.status_code == 409
     assert "changed by someone else" in answer.json()["problems"][0]
+    shown = visit.post(PAGE, data=form, headers=OWN)
+    assert shown.status_code == 409
+    assert "The same with your change" in shown.text
+    assert "[[200, 200], [200, 200], [200, 200], [200, 200]]" in shown.text
     assert (desk / "larkspur" / "job.toml").read_text() == before
 
 

@@ -19,6 +19,7 @@ from sizing.desk.app import Desk, desk_of
 from sizing.desk.corner_moves import on_line
 from sizing.desk.decide_page import decide, decision_facts
 from sizing.desk.folder import JOB_FILE
+from sizing.desk.intake_changes import conflict_page
 from sizing.desk.intake_forms import address
 from sizing.desk.results import LastResult
 from sizing.desk.running import CHECK, last_result, start_check
@@ -27,11 +28,6 @@ from sizing.job import Job, Opening
 from sizing.jobedits import opening_table, set_corners, set_reference_corners
 from sizing.jobfile import load_job
 from sizing.jobwriter import ChangedUnderneath, JobText, save
-
-_CHANGED = (
-    "The job file was changed by someone else since this page was opened, so nothing was saved. Open the page again: "
-    "it shows the file as it is now; then make your change once more."
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,9 +48,9 @@ class Asked:
 def show(request: Request) -> Response:
     """Show the page of an opening."""
     desk = desk_of(request)
-    asked = _asked(desk, request)
+    asked = opening_asked(desk, request)
     best = photo_view.telling_photo(asked.opening, asked.found)
-    shown = _photo_number(request.query_params.get("photo", str(best)), asked.opening)
+    shown = photo_number(request.query_params.get("photo", str(best)), asked.opening)
     return desk.page("opening.html", **_facts(desk, asked, shown))
 
 
@@ -73,33 +69,38 @@ async def change(request: Request) -> Response:
 
 def _changed(desk: Desk, request: Request, form: FormData) -> Response:
     as_json = "application/json" in request.headers.get("accept", "")
+    asked = _asked(desk, request)
     try:
-        asked = _asked(desk, request)
-        here = address("job", asked.name, "opening") + "/" + _quoted(asked.opening.label)
-        does = str(form.get("do", ""))
-        if does == "decide":
-            decide(asked.job, asked.opening, asked.found, form)
-            return RedirectResponse(here + "#decision", status_code=303)
-        now = None
-        if does in ("corners", "line"):
-            now = _pointed(desk, asked, form, does)
-        elif does != "check":
-            return _refused(desk, ["This page knows no such change; open it again."], 400, as_json=as_json)
-        run = start_check(desk, asked.name, pictures=does == "check")
-    except ChangedUnderneath:
-        return _refused(desk, [_CHANGED], 409, as_json=as_json)
+        return _done(desk, asked, form, as_json=as_json)
+    except ChangedUnderneath as error:
+        if not as_json:
+            return conflict_page(desk, asked.name, form, error)
+        problems, status = [str(error)], 409
     except InputError as error:
-        return _refused(desk, [str(p) for p in error.problems], 400, as_json=as_json)
-    if as_json:
-        return JSONResponse({"run": run, "sha256": "" if now is None else now.sha256})
-    number = str(form.get("number", "0"))
-    return RedirectResponse(f"{here}?photo={_photo_number(number, asked.opening)}", status_code=303)
-
-
-def _refused(desk: Desk, problems: list[str], status: int, *, as_json: bool) -> Response:
+        problems, status = [str(p) for p in error.problems], 400
+    except OSError as error:
+        says = f"{JOB_FILE} cannot be written: {error.strerror or error}; nothing was changed"
+        problems, status = [says], 500
     if as_json:
         return JSONResponse({"problems": problems}, status_code=status)
     return desk.page("problem.html", status, problems=problems)
+
+
+def _done(desk: Desk, asked: Asked, form: FormData, *, as_json: bool) -> Response:
+    here = address("job", asked.name, "opening") + "/" + _quoted(asked.opening.label)
+    does, sha256 = str(form.get("do", "")), ""
+    if does == "decide":
+        decide(asked.job, asked.opening, asked.found, form)
+        return RedirectResponse(here + "#decision", status_code=303)
+    if does in ("corners", "line"):
+        sha256 = _pointed(desk, asked, form, does).sha256
+    elif does != "check":
+        raise InputError("bad-form", [Problem("do", "this page knows no such change; open it again")])
+    run = start_check(desk, asked.name, pictures=does == "check")
+    if as_json:
+        return JSONResponse({"run": run, "sha256": sha256})
+    number = _photo_number(str(form.get("number", "0")), asked.opening)
+    return RedirectResponse(f"{here}?photo={number}", status_code=303)
 
 
 def _facts(desk: Desk, asked: Asked, shown: int) -> dict[str, Any]:
@@ -144,7 +145,7 @@ def _facts(desk: Desk, asked: Asked, shown: int) -> dict[str, Any]:
 def _pointed(desk: Desk, asked: Asked, form: FormData, does: str) -> JobText:
     """Save the corners of a form, or those that follow from another line, in the job file."""
     opening = asked.opening
-    number = _photo_number(str(form.get("number", "0")), opening)
+    number = photo_number(str(form.get("number", "0")), opening)
     entry = opening.photos[number]
     references: list[list[tuple[float, float]]] | None = None
     corners: list[tuple[float, float]] | None
@@ -216,7 +217,7 @@ def _small(text: str) -> int:
     return min(int(text), 12) if text.isascii() and text.isdigit() and len(text) < 3 else 0
 
 
-def _photo_number(text: str, opening: Opening) -> int:
+def photo_number(text: str, opening: Opening) -> int:
     number = int(text) if text.isascii() and text.isdigit() and len(text) < 4 else 0
     return number if number < len(opening.photos) else 0
 
@@ -227,7 +228,7 @@ def _quoted(label: str) -> str:
     return quote(label, safe="")
 
 
-def _asked(desk: Desk, request: Request) -> Asked:
+def opening_asked(desk: Desk, request: Request) -> Asked:
     """Return job and opening of an address; both names may hold slashes, so every way to part them is tried."""
     parts = f"{request.path_params['job']}/opening/{request.path_params['label']}".split("/opening/")
     for cut in range(len(parts) - 1, 0, -1):

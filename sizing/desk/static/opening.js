@@ -56,6 +56,10 @@ async function renew() {
 async function sent(form) {
   complain([]);
   const reply = await fetch(form.action, { method: "POST", body: new FormData(form), headers: { accept: "application/json" } });
+  if (reply.status === 409) {
+    form.submit(); // the desk answers with both versions of the file
+    return false;
+  }
   const answer = await reply.json().catch(() => ({ problems: ["The desk did not answer as it should. Open the page again."] }));
   if (answer.problems) {
     complain(answer.problems);
