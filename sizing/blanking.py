@@ -11,14 +11,17 @@ from __future__ import annotations
 
 import math
 import tomllib
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import tomlkit
 from numpy.typing import NDArray
+from tomlkit.items import AoT
 
 from sizing.errors import InputError, Problem
+from sizing.jobwriter import alone, replace_file
 from sizing.regularfile import regular_bytes
 
 FILE = "blank.toml"
@@ -47,9 +50,69 @@ def read_blanks(folder: Path) -> tuple[Blank, ...]:
         The file cannot be read or says something else: pictures would show what they should not.
     """
     file = folder / FILE
+    return _blanks_in(file) if file.exists() else ()
+
+
+def add_blank(folder: Path, blank: Blank) -> None:
+    """Add a box to `blank.toml` in a job's folder, which is made where missing; one that stands there stays one.
+
+    Raises
+    ------
+    InputError
+        The file says something else, or the box is none.
+    OSError
+        It cannot be written; then it is as it was.
+    """
+
+    def edit(tables: AoT) -> None:
+        if blank not in [_blank(table.unwrap()) for table in tables]:
+            table = tomlkit.table()
+            table.add("photo", blank.photo)
+            table.add("box", [int(v) if v.is_integer() else v for v in blank.box_px])
+            tables.append(table)
+
+    _changed(folder, edit)
+
+
+def remove_blank(folder: Path, blank: Blank) -> None:
+    """Take a box out of `blank.toml`; InputError where it is not there any more, otherwise as `add_blank`."""
+
+    def edit(tables: AoT) -> None:
+        found = [_blank(table.unwrap()) for table in tables]
+        if blank not in found:
+            raise InputError("no-such-box", [Problem(FILE, "this box is not there any more: open the page again")])
+        del tables[found.index(blank)]
+
+    _changed(folder, edit)
+
+
+def _changed(folder: Path, edit: Callable[[AoT], None]) -> None:
+    """Change the file under the job's lock, on what it says now; comments stay."""
+    file = folder / FILE
+    with alone(folder):
+        document = tomlkit.document()
+        if file.exists():
+            _blanks_in(file)
+            document = tomlkit.parse(regular_bytes(file, _LARGEST).decode("utf-8-sig"))
+        tables = document.get("blank")
+        if tables is None:
+            document["blank"] = tables = tomlkit.aot()
+        if not isinstance(tables, AoT):
+            says = f"is written in a way that the desk cannot change: write {_LOOKS_LIKE}, a box each"
+            raise InputError("blank-invalid", [Problem(FILE, says)])
+        edit(tables)
+        if not tables:
+            file.unlink(missing_ok=True)
+            return
+        replace_file(file, tomlkit.dumps(document).encode(), _checked)
+
+
+def _checked(file: Path) -> None:
+    _blanks_in(file)
+
+
+def _blanks_in(file: Path) -> tuple[Blank, ...]:
     try:
-        if not file.exists():
-            return ()
         data = regular_bytes(file, _LARGEST)
         raw = tomllib.loads(data.decode("utf-8-sig"))
     except (OSError, ValueError, RecursionError) as error:

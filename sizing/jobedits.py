@@ -153,6 +153,33 @@ def set_reference_corners(table: Any, file: str, quads_px: Sequence[Quadrilatera
     entry["reference_corners"] = outer
 
 
+def add_obstacle(table: Any, what: str, file: str, box_px: Sequence[float]) -> None:  # noqa: ANN401 -- as above
+    """Add an obstacle, outlined by a box (x0, y0, x1, y1) px in one of an opening's photos."""
+    if file not in photo_files(table):
+        raise InputError("no-such-photo", [Problem(file[:100], "is none of the opening's photos any more")])
+    things = table.get("obstacles")
+    thing = tomlkit.table() if isinstance(things, AoT) else tomlkit.inline_table()
+    for key, value in (("what", what), ("photo", file), ("box", [_px(v) for v in box_px])):
+        thing.add(key, value)
+    if things is None:
+        array = tomlkit.array()
+        array.append(thing)
+        _put(table, "obstacles", array)
+    else:
+        things.append(thing)
+
+
+def remove_obstacle(table: Any, number: int) -> None:  # noqa: ANN401 -- as above
+    """Take out an obstacle by its number from 0; InputError where there is none."""
+    things = table.get("obstacles", [])
+    if not 0 <= number < len(things):
+        raise InputError("no-such-obstacle", [Problem("obstacles", "this one is not there any more: open the page")])
+    if len(things) == 1:
+        table.pop("obstacles")
+    else:
+        del things[number]
+
+
 def _set_texts(table: Any, group: str, values: Mapping[str, str]) -> None:  # noqa: ANN401 -- as above
     """Set texts of an inner table, which is made where it is missing and taken out when nothing is left in it."""
     inner = table.get(group)

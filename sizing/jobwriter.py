@@ -81,7 +81,7 @@ def save(file: Path, edit: Edit, *, read_sha256: str | None = None) -> JobText:
     OSError
         It cannot be written; then it is as it was.
     """
-    with _alone(file.parent):
+    with alone(file.parent):
         now = read_text(file)
         wanted = _edited(file, now.text, edit)
         if read_sha256 is not None and read_sha256 != now.sha256:
@@ -99,7 +99,7 @@ def create(folder: Path, document: tomlkit.TOMLDocument) -> JobText:
     """
     folder.mkdir(parents=True, exist_ok=True)
     file = folder / JOB_FILE
-    with _alone(folder):
+    with alone(folder):
         if file.exists() or file.is_symlink():
             raise InputError("job-exists", [Problem(folder.name, "there is a job of this name: choose another")])
         return _replaced(file, tomlkit.dumps(document))
@@ -119,22 +119,27 @@ def _edited(file: Path, text: str, edit: Edit) -> str:
     return wanted
 
 
-def _replaced(file: Path, text: str) -> JobText:
+def replace_file(file: Path, data: bytes, check: Callable[[Path], None]) -> None:
+    """Write a file beside, have `check` read that, then rename; what it raises leaves the file as it was."""
     if file.is_symlink():
         raise InputError("job-missing", [Problem(str(file), "is a link; links are not followed when writing")])
-    data = text.encode("utf-8")
-    handle, name = tempfile.mkstemp(prefix=".job-", suffix=".toml", dir=file.parent)
+    handle, name = tempfile.mkstemp(prefix=f".{file.stem}-", suffix=file.suffix, dir=file.parent)
     beside = Path(name)
     try:
         with os.fdopen(handle, "wb") as stream:
             stream.write(data)
             stream.flush()
             os.fsync(stream.fileno())
-        _check(beside, file)
+        check(beside)
         beside.chmod(file.stat().st_mode & 0o777 if file.exists() else 0o644)
         beside.replace(file)
     finally:
         beside.unlink(missing_ok=True)
+
+
+def _replaced(file: Path, text: str) -> JobText:
+    data = text.encode("utf-8")
+    replace_file(file, data, lambda beside: _check(beside, file))
     return JobText(text, hashlib.sha256(data).hexdigest())
 
 
@@ -148,7 +153,7 @@ def _check(beside: Path, file: Path) -> None:
 
 
 @contextlib.contextmanager
-def _alone(folder: Path) -> Iterator[None]:
+def alone(folder: Path) -> Iterator[None]:
     """Hold the job's lock: a hidden file of its own, since the job file itself is replaced at each save."""
     flags = os.O_RDWR | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0)
     handle = os.open(folder / _LOCK, flags, 0o644)

@@ -218,6 +218,7 @@ def _small(text: str) -> int:
 
 
 def photo_number(text: str, opening: Opening) -> int:
+    """Return the number of a photo as asked for, 0 where the opening has no such one."""
     number = int(text) if text.isascii() and text.isdigit() and len(text) < 4 else 0
     return number if number < len(opening.photos) else 0
 
