@@ -174,13 +174,6 @@ def conflict_page(desk: Desk, name: str, form: FormData, error: ChangedUnderneat
     return desk.page("intake_conflict.html", 409, **facts)
 
 
-def both_versions(desk: Desk, name: str, form: FormData, error: ChangedUnderneath) -> Response:
-    """Show the file as it is now beside the same with the change that was refused, to choose from."""
-    versions = _marked(error.on_disk.text, error.wanted)
-    facts = {"name": name, "sha256": error.on_disk.sha256, "versions": versions, "again": _again(form)}
-    return desk.page("intake_conflict.html", 409, **facts)
-
-
 def _marked(one: str, other: str) -> list[list[tuple[str, bool]]]:
     """Return the lines of two versions, each with whether the other has it not."""
     texts = one.splitlines(), other.splitlines()

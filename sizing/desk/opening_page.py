@@ -69,7 +69,7 @@ async def change(request: Request) -> Response:
 
 def _changed(desk: Desk, request: Request, form: FormData) -> Response:
     as_json = "application/json" in request.headers.get("accept", "")
-    asked = _asked(desk, request)
+    asked = opening_asked(desk, request)
     try:
         return _done(desk, asked, form, as_json=as_json)
     except ChangedUnderneath as error:
@@ -99,7 +99,7 @@ def _done(desk: Desk, asked: Asked, form: FormData, *, as_json: bool) -> Respons
     run = start_check(desk, asked.name, pictures=does == "check")
     if as_json:
         return JSONResponse({"run": run, "sha256": sha256})
-    number = _photo_number(str(form.get("number", "0")), asked.opening)
+    number = photo_number(str(form.get("number", "0")), asked.opening)
     return RedirectResponse(f"{here}?photo={number}", status_code=303)
 
 
