@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 from sizing.errors import InputError, Problem
-from sizing.jobfiles import FURTHEST_PX, corner_array, corner_fault
+from sizing.jobfiles import FURTHEST_PX, SHORTEST_PX, corner_array, corner_fault
 from sizing.lenses import named_profile
 from sizing.messages import verdicts as messages
 from sizing.rulefile import find_rule
@@ -222,6 +222,8 @@ def parse_corners(text: str, *, part: bool = False) -> Array:
         raise ValueError(f"'{messages.one_line(text)}' runs anticlockwise; give {_CORNERS}.")
     if not (turns > 0).all():
         raise ValueError(f"'{messages.one_line(text)}' is not a convex outline; give {_CORNERS}.")
+    if np.hypot(*sides.T).min() < SHORTEST_PX:
+        raise ValueError(f"'{messages.one_line(text)}': two corners are less than {SHORTEST_PX:g} px apart.")
     corners.setflags(write=False)
     return corners
 

@@ -11,6 +11,7 @@ import numpy as np
 from vision.request import Array
 
 FURTHEST_PX = 1e6  # no photo within the contract's limits is so wide
+SHORTEST_PX = 5.0  # guess: below two clicks' scatter no side could be measured
 
 
 def inside(folder: Path, name: str, *, allow_outside: bool) -> tuple[Path, str | None]:
@@ -67,6 +68,13 @@ def corner_fault(points: Sequence[tuple[float, float] | None], *, upright: bool)
         return "the corners run counter-clockwise: give top left, top right, bottom right, bottom left"
     if not np.all(turns > 0):
         return "the corners are not convex: two may be swapped; give top left first, then clockwise"
+    return _side_fault(sides, upright=upright)
+
+
+def _side_fault(sides: Array, *, upright: bool) -> str | None:
+    """Return why the sides (4, 2) of a convex outline, px, are too short or begin at the wrong corner, or None."""
+    if np.hypot(*sides.T).min() < SHORTEST_PX:
+        return f"two corners are less than {SHORTEST_PX:g} px apart: point at each corner where it is in the photo"
     across = sides[0] - sides[2]
     if upright and across[0] <= abs(across[1]):
         return "the first corner is not the top left of the upright photo: start there, then clockwise"

@@ -215,7 +215,9 @@ def test_a_name_too_long_for_the_disk_is_bad_usage_in_one_short_line(words, caps
     assert len(line) < 300
 
 
-@pytest.mark.parametrize("corners", ["1e308,1 2,2 3,3 4,4", "1,1 -1e308,2 3,3 -", "1,1 1e7,2 9,9 1,9"])
+@pytest.mark.parametrize(
+    "corners", ["1e308,1 2,2 3,3 4,4", "1,1 -1e308,2 3,3 -", "1,1 1e7,2 9,9 1,9", "800,800 801,800 801,801 800,801"]
+)
 def test_corners_no_photo_can_hold_are_bad_usage_in_one_line(corners, capsys):
     assert run(["estimate", "p.jpg", "--corners", corners]) == Exit.USAGE
     [line] = capsys.readouterr().err.splitlines()
@@ -228,3 +230,12 @@ def test_the_name_of_a_rule_file_cannot_steer_the_terminal(tmp_path, capsys):
     run(["rules", "list", str(tmp_path)])
     said = capsys.readouterr()
     assert all(line.isprintable() for line in (said.out + said.err).splitlines())
+
+
+def test_clicked_corners_on_one_spot_measure_nothing(check):
+    """Found: corners 0.001 px apart gave a width of 0.001 mm, and a hold on its account."""
+    (check.folder / "p.jpg").write_bytes(b"x" * 2000)
+    corners = "[[800, 800], [800.001, 800], [800.001, 800.001], [800, 800.001]]"
+    status, job, lines = check(HEAD + opening(f'[{{ file = "p.jpg", trace = false, corners = {corners} }}]'))
+    assert (status, job["verdict"], len(lines)) == (Exit.UNREADABLE, "unproven", 1)
+    assert "less than 5 px apart" in lines[0]
