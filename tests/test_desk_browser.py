@@ -1,5 +1,6 @@
 """The desk in a real headless Chromium. Skipped where there is none, or no Playwright, with the reason."""
 
+import shutil
 import sys
 import tomllib
 from pathlib import Path
@@ -55,6 +56,26 @@ def test_a_job_is_taken_in_photos_first_then_readings_without_retyping(page, roo
     job = tomllib.loads((root / "larch-1" / "job.toml").read_text())
     assert job["opening"][0]["width"] == {"top": "35 13/16", "middle": "36"}
     assert job["opening"][0]["photos"] == ["w1.jpg"]
+
+
+def test_a_checked_opening_is_released_and_its_files_come_down(page, root):
+    whole = (root / "demo" / "job.toml").read_text()
+    one = root / "one"
+    one.mkdir()
+    (one / "job.toml").write_text(whole[: whole.index("[[opening]]", whole.index("[[opening]]") + 1)])
+    (one / "w1.jpg").write_bytes((DEMO / "w1.jpg").read_bytes())
+    shutil.copytree(DEMO / "rules", one / "rules")
+    home(page)
+    page.goto(page.url + "job/one")
+    page.get_by_role("button", name="Run the check").click()
+    page.locator(".tally", has_text="may be ordered").wait_for(timeout=100_000)
+    page.get_by_role("link", name="Release", exact=True).click()
+    page.get_by_role("button", name="Check and release").click()
+    page.get_by_role("cell", name="37 1/4 in").first.wait_for(timeout=100_000)
+    with page.expect_download() as coming:
+        page.get_by_role("link", name="PDF").first.click()
+    assert coming.value.suggested_filename.endswith(".pdf")
+    assert Path(coming.value.path()).read_bytes().startswith(b"%PDF-")
 
 
 def test_a_label_that_is_a_script_is_shown_and_never_run(page, root):
