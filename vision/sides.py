@@ -8,13 +8,14 @@ rounded arris the place where the inner face begins: modules `profiles`, `side_f
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.arris import RESOLVED_MM_PER_PX, find_arris, offsets_px, step_blur_px
 from vision.camera import Camera
+from vision.jamb_ends import head_end, unseen_share
 from vision.profiles import Strip, cut_strip
 from vision.request import SIDES, Array, Side, Wall
 from vision.side_fit import Line, find_lines
@@ -31,6 +32,9 @@ ARRIS_MM = 4.5  # lines nearer than this may be the two ends of one rounded arri
 MARGIN_PX = 9.0
 SHORT_MM = 100.0  # contract: under 100 mm is no length of an opening
 GHOST_TILT = 0.6  # error at the ends of an unseen arris against its middle's: 0.3 against 0.5 px on own renderings
+UNSEEN_NAME = "front arris, not seen"
+SURE_HEAD, SAME_DEPTH_MM = 0.9, 3.0
+U_PARALLEL = 0.003  # guess, rad: an unseen arris against the line that is seen beside it
 U_UNSEEN_LOCAL_MM = 0.5  # guess: how far an arris that is not seen strays from straight; its place is another matter
 JITTER_SHARE = 0.7  # guess: how much of the roughness that is not followed widens the mean profile
 
@@ -94,6 +98,11 @@ def trace_sides(
     """
     corners = np.asarray(corners_px, float)
     found = {side: _find(rgb, camera, corners, click_px, depth_mm, wall, sill_at, side) for side in SIDES}
+    head = found["head"]
+    for side in ("right", "left"):
+        jamb = found[side]
+        if isinstance(head, _Found) and isinstance(jamb, _Found):
+            found[side] = _held_against_head(rgb, camera, side, jamb, head, wall)
     blur = min((_blur(f) for f in found.values() if isinstance(f, _Found)), default=float("inf"))
     return {side: f if isinstance(f, FailedSide) else _finish(side, f, blur) for side, f in found.items()}
 
@@ -150,6 +159,38 @@ def _find(
             profile = stack_profile(strip, placed, offsets_px())
             return _Found(strip, lines, weights, int(best), placed, profile, ghost)
     return FailedSide(side, "the edge is too faint to be placed")
+
+
+def _held_against_head(
+    rgb: NDArray[np.uint8], camera: Camera, side: Side, jamb: _Found, head: _Found, wall: Wall
+) -> _Found:
+    """Return a jamb with its lines weighed by where the head ends, or as it is where that does not tell."""
+    if head.weights[head.best] < SURE_HEAD or abs(head.strip.depth_mm - jamb.strip.depth_mm) > SAME_DEPTH_MM:
+        return jamb
+    half = jamb.strip.u_mm[-1] / 2
+    (a, along), (b, down) = _straight(head), _straight(jamb)
+    corner = a + along * np.linalg.solve(np.column_stack([along, -down]), b - a)[0]
+    end = head_end(rgb, camera, corner, along, side, head.strip.depth_mm, wall)
+    if end is None:
+        return jamb
+    bow = jamb.placed.shape[2] if wall == "render" else 0.0  # trim is straight: there a drift is a change of line
+    off = end.offset_mm - float(bow)
+    share = unseen_share(float(jamb.weights[jamb.best]), off, end)
+    if share == 0:
+        return jamb
+    shape = np.array([jamb.placed.shape[0] + off, jamb.placed.shape[1], 0.0])
+    weights, weight = jamb.weights * (1 - share), share * float(jamb.weights.sum())
+    leads = weight > float(weights.max())
+    return replace(jamb, weights=weights, ghost=Ghost(shape, weight, end.u_mm, leads, U_PARALLEL * half))
+
+
+def _straight(found: _Found) -> tuple[Array, Array]:
+    """Return a point (2,) at the middle and the unit direction (2,) of a placed line, mm."""
+    strip, half = found.strip, found.strip.u_mm[-1] / 2
+    direction = strip.direction + found.placed.shape[1] / half * strip.normal
+    return strip.origin_mm + half * strip.direction + found.placed.shape[0] * strip.normal, direction / np.hypot(
+        *direction
+    )
 
 
 def _blur(found: _Found) -> float:
@@ -223,7 +264,7 @@ def _unseen(side: Side, found: _Found, ghost: Ghost) -> SideTrace:
         depth_mm=strip.depth_mm,
         origin_mm=strip.origin_mm + half * strip.direction + ghost.shape[0] * strip.normal,
         direction=direction / np.hypot(*direction),
-        cov_offset_slope=np.diag([ghost.u_mm**2, (GHOST_TILT * ghost.u_mm / half) ** 2]),
+        cov_offset_slope=_u_unseen(ghost, half),
         bow_mm=0.0,
         s_mm=np.zeros(0),
         local_mm=np.zeros(0),
@@ -235,11 +276,20 @@ def _unseen(side: Side, found: _Found, ghost: Ghost) -> SideTrace:
     )
 
 
+def _u_unseen(ghost: Ghost, half: float) -> Array:
+    """Return the covariance (2, 2) of offset and slope: known at both ends, or (a jamb) at its head only."""
+    if ghost.lever_mm == 0:
+        return np.diag([ghost.u_mm**2, (GHOST_TILT * ghost.u_mm / half) ** 2])
+    tilt = ghost.lever_mm**2
+    return np.array([[ghost.u_mm**2 + tilt, tilt / half], [tilt / half, tilt / half**2]])
+
+
 def _candidates(found: _Found, half_mm: float) -> tuple[SideCandidate, ...]:
     """Return the lines that may be the side, the one taken first; shifts and slopes are against that one."""
     ghost = found.ghost
     leads = ghost is not None and ghost.leads
-    taken = ghost.shape if ghost is not None and leads else found.lines[found.best].shape
+    own = found.placed.shape if ghost is not None and ghost.lever_mm else found.lines[found.best].shape
+    taken = ghost.shape if ghost is not None and leads else own
 
     def against(shape: Array, weight: float, name: str) -> SideCandidate:
         return SideCandidate(weight, float(shape[0] - taken[0]), float((shape[1] - taken[1]) / half_mm), name)
@@ -247,10 +297,10 @@ def _candidates(found: _Found, half_mm: float) -> tuple[SideCandidate, ...]:
     out = []
     for i in np.argsort(-found.weights):
         best = int(i) == found.best and not leads
-        shape, weight = found.lines[i].shape, float(found.weights[i])
+        shape, weight = own if int(i) == found.best else found.lines[i].shape, float(found.weights[i])
         if weight >= 0.005 or best:
             out.append(against(shape, weight, "edge" if best else "outside" if shape[0] > taken[0] else "inside"))
     if ghost is not None:
-        out.append(against(ghost.shape, ghost.weight, "front arris, not seen"))
-    first = "front arris, not seen" if leads else "edge"
+        out.append(against(ghost.shape, ghost.weight, UNSEEN_NAME))
+    first = UNSEEN_NAME if leads else "edge"
     return tuple(sorted(out, key=lambda c: (c.name != first, -c.weight)))

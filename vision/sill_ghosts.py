@@ -25,12 +25,16 @@ MOST, MOST_END = 0.985, 0.95
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Ghost:
-    """The front arris of a sill that no line shows: shape (3,) mm, weight, u in mm, whether it is the best guess."""
+    """The arris of a side that no line shows: shape (3,) mm, weight, u in mm, whether it is the best guess.
+
+    `lever_mm`: u at the far end against the near one where the place is known at one end only, else 0.
+    """
 
     shape: Array
     weight: float
     u_mm: float
     leads: bool
+    lever_mm: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
