@@ -190,6 +190,28 @@ def test_corners_are_saved_with_the_comments_kept_and_a_check_is_started(visit, 
     assert load_job(desk / "larkspur" / "job.toml").sha256 == answer.json()["sha256"]
 
 
+def test_corners_of_a_photo_that_was_turned_are_saved_with_its_turn(visit, desk):
+    points = {
+        f"c{i}{axis}": str(v)
+        for i, p in enumerate([(9, 9), (800, 9), (800, 900), (9, 900)])
+        for axis, v in zip("xy", p, strict=True)
+    }
+    answer = visit.post(PAGE, data=corner_form(desk, turn="90", **points), headers=OWN, follow_redirects=False)
+    assert answer.status_code == 303
+    photo = load_job(desk / "larkspur" / "job.toml").openings[0].photos[0]
+    assert photo.turn == 90
+    assert photo.corners_px.tolist() == [[9, 9], [800, 9], [800, 900], [9, 900]]
+
+
+def test_corners_out_of_view_stay_so(visit, desk):
+    form = corner_form(desk, c0x="", c0y="", c1x="900", c2x="900", c2y="800", c3y="800")
+    assert visit.post(PAGE, data=form, headers=OWN, follow_redirects=False).status_code == 303
+    corners = load_job(desk / "larkspur" / "job.toml").openings[0].photos[0].corners_px
+    assert np.isnan(corners[0]).all()
+    assert corners[1:].tolist() == [[900, 200], [900, 800], [200, 800]]
+    assert 'name="c0x" inputmode="decimal" size="7" value=""' in visit.get(PAGE).text
+
+
 def test_corners_for_a_file_that_changed_since_are_not_saved(visit, desk):
     before = (desk / "larkspur" / "job.toml").read_text()
     form = corner_form(desk, sha256="0" * 64)
