@@ -261,6 +261,14 @@ def test_a_file_that_is_no_photo_leaves_the_others_alone(shot):
     assert said == ["measuring broken.jpg", "measuring two.jpg"]
 
 
+def test_a_reference_pointed_out_twice_is_no_second_reference(shot):
+    _, _, truth, path = shot
+    quad = np.array([[100.0, 100], [200, 100], [200, 230], [100, 230]])
+    photo = PhotoRequest(path, corners_px=np.asarray(truth["corners_px"], float), reference_corners_px=(quad, quad + 2))
+    with pytest.raises(RequestError, match="pointed out twice"):
+        measure_photo(OpeningRequest((photo,), "render", Reference("letter")), photo)
+
+
 def test_photos_that_show_two_openings_are_said_to_disagree(shot):
     _, _, truth, path = shot
     right = request(path, truth["corners_px"], trace=False, click_px=0.3)

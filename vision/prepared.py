@@ -126,6 +126,19 @@ def _quarter(s: markers.Sighting) -> int:
     return round(float(np.degrees(np.arctan2(b[1] - a[1], b[0] - a[0]))) / 90) % 4
 
 
+def _each_once(quads: tuple[Array, ...]) -> None:
+    """Raise where two references overlap: one thing pointed out twice is no second reference."""
+    for i, quad in enumerate(quads):
+        for other in quads[i + 1 :]:
+            between = float(np.hypot(*(quad.mean(0) - other.mean(0))))
+            if between < float(np.hypot(*(quad - quad.mean(0)).T).min()):
+                x, y = quad.mean(0)
+                raise RequestError(
+                    "reference-twice",
+                    f"the reference at {x:.0f},{y:.0f} px is pointed out twice; give the corners of each only once",
+                )
+
+
 def _inside(corners: Array, size: tuple[int, int], *, part: bool) -> None:
     """Raise where a corner lies outside the photo; NaN is a corner out of view where only a `part` is asked for."""
     seen = corners[~np.isnan(corners).all(axis=1)] if part else corners
