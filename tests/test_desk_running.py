@@ -113,6 +113,21 @@ def test_a_check_in_a_child_leaves_a_result_that_is_stale_once_the_job_changes(r
     assert newest_result(job).changed == ("job.toml",)
 
 
+def test_a_changed_sizing_rule_makes_the_result_stale(runs, job):
+    rules = job.parent / "rules"
+    shutil.copytree(Path(__file__).parent.parent / "fixtures" / "demo" / "rules", rules)
+    (job / "job.toml").write_text(
+        READINGS_ONLY.replace('wall = "masonry"', 'wall = "masonry"\nrule = "louvered-outside"')
+    )
+    run = finished(runs, runs.start("larch-1", CHECK, check_task, job, job.parent))
+    assert run.state == "done", run.error
+    assert not newest_result(job, job.parent).stale
+    (rules / "louvered-outside.toml").write_text((rules / "louvered-outside.toml").read_text() + "# new\n")
+    assert newest_result(job, job.parent).changed == ("rule louvered-outside",)
+    (rules / "louvered-outside.toml").unlink()
+    assert newest_result(job, job.parent).stale
+
+
 def test_a_job_that_cannot_be_read_fails_with_its_problem_and_leaves_no_result(runs, job):
     (job / "job.toml").write_text("[job]\nid = 1\n")
     run = finished(runs, runs.start("larch-1", CHECK, check_task, job, job.parent))

@@ -10,7 +10,9 @@ from pathlib import Path
 from typing import Any
 
 from sizing.desk.folder import JOB_FILE
+from sizing.errors import InputError
 from sizing.regularfile import regular_bytes, regular_sha256
+from sizing.rulefile import find_rule
 from sizing.runfolder import FOLDER
 
 RESULT_FILE = "result.json"
@@ -37,13 +39,18 @@ class LastResult:
         return next(found, None)
 
 
-def newest_result(folder: Path) -> LastResult | None:
+def newest_result(folder: Path, top: Path | None = None) -> LastResult | None:
     """Return the newest result in a job's folder, one of the present inputs before all others; None without any.
+
+    Parameters
+    ----------
+    folder : the job's.
+    top : the desk's, up to which sizing rules are looked for.
 
     Notes
     -----
-    Files are read again only when their time or size has changed. Compared are the job file and the photos, by
-    SHA-256 as the result holds them.
+    Files are read again only when their time or size has changed. Compared are the job file, the photos and the sizing
+    rules, by SHA-256 as the result holds them.
     """
     job_sha256 = file_sha256(folder / JOB_FILE)
     best: LastResult | None = None
@@ -51,7 +58,7 @@ def newest_result(folder: Path) -> LastResult | None:
         document = _document(path)
         if document is None:
             continue
-        changed = _changed(folder, document, job_sha256)
+        changed = (*_changed(folder, document, job_sha256), *_changed_rules(folder, document, top))
         if best is None or not changed:
             best = LastResult(document, path.parent, changed)
         if not changed:
@@ -104,6 +111,23 @@ def _read(path: Path, time_ns: int, size: int) -> Mapping[str, Any] | None:
 @lru_cache(maxsize=16384)
 def _sha256(path: Path, time_ns: int, size: int) -> str:
     return regular_sha256(path)
+
+
+def _changed_rules(folder: Path, document: Mapping[str, Any], top: Path | None) -> tuple[str, ...]:
+    """Return the sizing rules, by name, that are not those that the result was made with."""
+    then: dict[str, object] = {}
+    for opening in document["openings"]:
+        if isinstance(name := opening.get("rule"), str):
+            then[name] = (opening.get("order") or {}).get("rule_sha256")
+    changed = []
+    for name, sha256 in then.items():
+        try:
+            now: str | None = find_rule(name, folder, top=top, allow_outside=False).sha256
+        except InputError:
+            now = None
+        if now != sha256:
+            changed.append(f"rule {name}")
+    return tuple(changed)
 
 
 def _changed(folder: Path, document: Mapping[str, Any], job_sha256: str) -> tuple[str, ...]:

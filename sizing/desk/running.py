@@ -177,7 +177,7 @@ def progress(desk: Desk, run: str) -> Run:
 
 def last_result(desk: Desk, job: str) -> LastResult | None:
     """Return what the last check of a job said, with whether its inputs have changed since; None before the first."""
-    return newest_result(desk.folder.job(job))
+    return newest_result(desk.folder.job(job), desk.folder.root)
 
 
 def check_task(folder: Path, root: Path, pictures: bool = True, *, say: Say) -> str:
