@@ -76,6 +76,7 @@ def _all_inside(photo: PhotoRequest, picture: Photo) -> None:
         _inside(photo.corners_px, picture.size_px, part=True)
     for corners in photo.reference_corners_px:
         _inside(corners, picture.size_px, part=False)
+    _each_once(photo.reference_corners_px)
 
 
 def _at_read_size(photo: PhotoRequest, picture: Photo) -> PhotoRequest:
