@@ -66,6 +66,7 @@ def desk_of(request: Request) -> Desk:
 
 def _routes() -> list[BaseRoute]:
     from sizing.desk import (
+        boxes_page,
         intake_changes,
         intake_import,
         intake_job,
@@ -81,6 +82,7 @@ def _routes() -> list[BaseRoute]:
         *jobs_page.ROUTES,
         *log_page.ROUTES,
         *pictures_page.ROUTES,
+        *boxes_page.ROUTES,
         *opening_page.ROUTES,
         *intake_job.BEFORE,
         *intake_changes.ROUTES,
