@@ -18,7 +18,7 @@ from sizing.jobfile import load_job
 from sizing.jobwriter import JobText, read_text
 from sizing.messages import order as order_words
 from sizing.messages import verdicts as words
-from sizing.units import Unit, format_length
+from sizing.units import Unit
 from vision.request import NINE
 
 Boxes = Mapping[str, str]
@@ -141,8 +141,3 @@ def _sizes(found: Mapping[str, Any], unit: Unit) -> tuple[str, ...]:
     listed = order.get("sizes", [])[:5]
     lines = tuple(order_words.share_line(s["width_mm"], s["height_mm"], s["probability"], unit) for s in listed)
     return (*lines, order_words.NOT_FOR_ORDERING) if lines else ()
-
-
-def in_words(length_mm: float | None, unit: Unit) -> str:
-    """Return a length for people, a dash where there is none."""
-    return "-" if length_mm is None else format_length(length_mm, unit)
