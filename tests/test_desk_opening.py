@@ -336,3 +336,29 @@ def test_a_side_put_on_its_other_line_moves_its_corners_there(visit, desk):
     assert np.allclose(corners[:2], found[:2], atol=0.06)
     for x, y in corners[2:]:
         assert y == pytest.approx(700 - 10 * (x - 300) / 650, abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("where", "what"),
+    [
+        (("measures",), 3),
+        (("readings", 0, "tape_mm"), "<b>"),
+        (("photos", 0, "sides_px"), [1]),
+        (("photos", 0, "stations_px", "width_top"), [["x"]]),
+        (("order",), "<script>"),
+        (("tolerance_mm",), {"odd": 1}),
+        (("sides",), {"head": {}}),
+        (("photos",), None),
+    ],
+)
+def test_a_result_that_no_check_wrote_does_not_take_the_page_down(visit, desk, where, what):
+    path = next((desk / "larkspur" / "secondtape").glob("*/result.json"))
+    document = json.loads(path.read_text())
+    inner = document["jobs"][0]["openings"][0]
+    for key in where[:-1]:
+        inner = inner[key]
+    inner[where[-1]] = what
+    path.write_text(json.dumps(document))
+    answer = visit.get(PAGE)
+    assert answer.status_code == 200
+    assert "<script>" not in answer.text.replace('<script type="module"', "")

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, MutableMapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
+from jinja2 import UndefinedError
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData
 from starlette.requests import Request
@@ -29,6 +30,8 @@ from sizing.jobedits import opening_table, set_corners, set_reference_corners
 from sizing.jobfile import load_job
 from sizing.jobwriter import ChangedUnderneath, JobText, save
 
+_MISSHAPEN = (LookupError, TypeError, ValueError, AttributeError, ArithmeticError, UndefinedError)
+
 
 @dataclass(frozen=True, slots=True)
 class Asked:
@@ -49,9 +52,13 @@ def show(request: Request) -> Response:
     """Show the page of an opening."""
     desk = desk_of(request)
     asked = opening_asked(desk, request)
-    best = photo_view.telling_photo(asked.opening, asked.found)
-    shown = photo_number(request.query_params.get("photo", str(best)), asked.opening)
-    return desk.page("opening.html", **_facts(desk, asked, shown))
+    number = request.query_params.get("photo", "")
+    try:
+        best = str(photo_view.telling_photo(asked.opening, asked.found))
+        return desk.page("opening.html", **_facts(desk, asked, photo_number(number or best, asked.opening)))
+    except _MISSHAPEN:  # a result that no check of ours wrote: the job file is the truth, the result can be made anew
+        bare = replace(asked, last=None)
+        return desk.page("opening.html", **_facts(desk, bare, photo_number(number, asked.opening)))
 
 
 def warm(request: Request) -> Response:

@@ -101,7 +101,8 @@ def _read(path: Path, time_ns: int, size: int) -> Mapping[str, Any] | None:
         document = whole["jobs"][0]
         labels = [opening["label"] for opening in document["openings"]]
         names = [photo["file"] for opening in document["openings"] for photo in opening.get("photos", ())]
-        if not all(isinstance(text, str) for text in (*labels, *names)):
+        orders = [opening.get("order") or {} for opening in document["openings"]]
+        if not all(isinstance(text, str) for text in (*labels, *names)) or not all(isinstance(o, dict) for o in orders):
             return None
     except (OSError, ValueError, RecursionError, LookupError, TypeError, AttributeError):
         return None
