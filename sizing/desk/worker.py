@@ -88,11 +88,13 @@ class Worker:
             return self._pipe
         self._end()
         context = multiprocessing.get_context("spawn")
-        self._pipe, theirs = context.Pipe()
-        self._process = context.Process(target=_serve, args=(theirs, self._memory_mb, self._folder), daemon=True)
-        self._process.start()
+        ours, theirs = context.Pipe()
+        process = context.Process(target=_serve, args=(theirs, self._memory_mb, self._folder), daemon=True)
+        process.start()
         theirs.close()
-        return self._pipe
+        # only now: whoever closes the worker meanwhile must not find a process that has not started
+        self._pipe, self._process = ours, process
+        return ours
 
     def _end(self) -> None:
         process, pipe, self._process, self._pipe = self._process, self._pipe, None, None
