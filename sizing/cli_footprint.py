@@ -12,7 +12,6 @@ from sizing.streams import JsonOption, QuietOption, complain, progress_shown, re
 
 if TYPE_CHECKING:
     from sizing.footprint_result import OpeningFootprint
-    from sizing.outcome import JobResult
 
 
 def footprint(
@@ -37,10 +36,14 @@ def footprint(
     """
     require_libraries()
     from sizing.check import check_job
+    from sizing.errors import InputError
+    from sizing.footprint_files import write_footprints
     from sizing.footprint_result import SCHEMA, footprint_document, footprint_exit, footprint_lines, job_footprints
     from sizing.messages import footprint as words
+    from sizing.messages import verdicts
     from sizing.messages.record import unknown_opening
     from sizing.result import as_text
+    from sizing.runfolder import RunFolderError
     from sizing.terminal import complaints
 
     result = check_job(job, allow_outside=allow_outside, progress=progress_shown(quiet))
@@ -56,7 +59,14 @@ def footprint(
         if label not in known:
             return refuse(unknown_opening(label, known))
     found = job_footprints(result, openings)
-    folder, pictures = _drawn(result, found, out)
+    try:
+        folder, pictures = write_footprints(result, found, out, complain)
+    except InputError as error:  # what must not be seen is not known
+        complain(str(error))
+        folder, pictures = None, {}
+    except RunFolderError as error:
+        complain(verdicts.cannot_write(str(error)))
+        folder, pictures = None, {}
     unit = result.job.units
     if as_json:
         documents: list[dict[str, Any]] = [
@@ -73,53 +83,3 @@ def footprint(
 
 def _outlined(found: tuple[OpeningFootprint, ...]) -> bool:
     return any(one.result.opening.obstacles for one in found)
-
-
-def _drawn(
-    result: JobResult, found: tuple[OpeningFootprint, ...], out: Path | None
-) -> tuple[Path | None, dict[str, list[str]]]:
-    """Write the pictures; return their folder (None where there are none) and their names by opening."""
-    from functools import partial
-
-    from sizing.blanking import read_blanks
-    from sizing.cards import card_cover
-    from sizing.errors import InputError
-    from sizing.footprint import NotDrawn
-    from sizing.footprint_pictures import footprint_pictures
-    from sizing.messages import footprint as words
-    from sizing.messages import verdicts
-    from sizing.runfolder import RunFolderError, Writer, safe_name, target_folder, write_run
-    from vision.overlay import save_picture
-
-    assert result.job is not None
-    files: list[tuple[str, Writer]] = []
-    names: dict[str, list[str]] = {}
-    try:
-        blanks = read_blanks(result.job.folder)
-    except InputError as error:  # what must not be seen is not known
-        complain(str(error))
-        return None, {}
-    for one in found:
-        if isinstance(one.footprint, NotDrawn):
-            continue
-        label = one.result.opening.label
-        try:
-            images = footprint_pictures(
-                one.result, one.footprint, result.job.units, blanks, cover=card_cover(one.result.opening)
-            )
-        except Exception as error:  # a picture is for people: without it the figures stand
-            complain(words.no_picture(label, f"{type(error).__name__}: {error}"))
-            continue
-        for kind, image in zip(("on-wall", "in-photo"), images, strict=True):
-            name = f"{safe_name(label)}-footprint-{kind}.jpg"
-            files.append((name, partial(save_picture, image)))
-            names.setdefault(label, []).append(name)
-    if not files:
-        return None, {}
-    target = target_folder(result.job.folder, out, f"footprint-{result.job.sha256[:12]}")
-    try:
-        write_run(target, files)
-    except RunFolderError as error:
-        complain(verdicts.cannot_write(str(error)))
-        return None, {}
-    return target, names

@@ -68,27 +68,18 @@ def _written(result: JobResult, blanks: Any, out: Path | None, paper: Any) -> bo
     """Write PDF and HTML of one job; return whether that went well."""
     from datetime import UTC, datetime
 
-    from sizing.blanking import read_blanks, unknown_photos
     from sizing.errors import InputError
     from sizing.messages import report as words
-    from sizing.report import build_report
-    from sizing.report_files import write_report
+    from sizing.report_files import report_job
     from sizing.runfolder import RunFolderError
 
     assert result.job is not None
     try:
-        blanks = (*blanks, *read_blanks(result.job.folder))
+        built, files = report_job(result, datetime.now(UTC).date().isoformat(), blanks, paper, out, complain)
     except InputError as error:  # what must not be seen is not known
         for problem in error.problems:
             complain(str(problem))
         return False
-    unknown = unknown_photos(blanks, [p.file for o in result.openings for p in o.opening.photos])
-    if unknown:
-        complain(words.unknown_blank(unknown))
-        return False
-    built = build_report(result, datetime.now(UTC).date().isoformat(), blanks, complain)
-    try:
-        files = write_report(built, result.job, paper, out)
     except RunFolderError as error:
         complain(words.not_written(str(error)))
         return False

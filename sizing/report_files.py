@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
+from sizing.blanking import Blank, read_blanks, unknown_photos
+from sizing.errors import InputError, Problem
 from sizing.job import Job
+from sizing.messages import report as words
+from sizing.outcome import JobResult
 from sizing.pdfpage import PaperName
-from sizing.report import Report
+from sizing.report import Report, build_report
 from sizing.report_html import report_html
 from sizing.report_pdf import report_pdf
+from sizing.report_pictures import Complain
 from sizing.runfolder import Writer, safe_name, target_folder, text_writer, write_run
 
 PDF, HTML = "report.pdf", "report.html"
@@ -39,3 +45,31 @@ def write_report(report: Report, job: Job, paper: PaperName, out: Path | None) -
     files: list[tuple[str, Writer]] = [(PDF, write_pdf), (HTML, text_writer(report_html(report, job.units)))]
     write_run(target, files)
     return target / PDF, target / HTML
+
+
+def report_job(
+    result: JobResult, made_at: str, blanks: Sequence[Blank], paper: PaperName, out: Path | None, complain: Complain
+) -> tuple[Report, tuple[Path, Path]]:
+    """Write the report of a checked job with what `blank.toml` and `blanks` hide; return it, and PDF and HTML.
+
+    Parameters
+    ----------
+    result : of a job that could be read.
+    made_at : date, printed.
+    blanks, paper, out : more boxes; as for `write_report`.
+    complain : told what could not be drawn.
+
+    Raises
+    ------
+    InputError
+        It is not known what must not be seen: `blank.toml` cannot be read, or a box names no photo of the job.
+    RunFolderError
+        The files cannot be written; the older ones stay.
+    """
+    assert result.job is not None
+    blanks = (*blanks, *read_blanks(result.job.folder))
+    unknown = unknown_photos(blanks, [p.file for o in result.openings for p in o.opening.photos])
+    if unknown:
+        raise InputError("blank-unknown", [Problem("blank", words.unknown_blank(unknown))])
+    built = build_report(result, made_at, blanks, complain)
+    return built, write_report(built, result.job, paper, out)

@@ -328,7 +328,7 @@ def written(files: Sequence[Path]) -> str:
 def unknown_blank(photos: Sequence[str]) -> str:
     """Return that a box names a photo that is not in the job."""
     return (
-        f"blank: {', '.join(file_name(p) for p in photos)} is none of the job's photos: write the name as in the job "
+        f"{', '.join(file_name(p) for p in photos)} is none of the job's photos: write the name as in the job "
         "file, so that nothing stays in view by a slip."
     )
 
