@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib.util
 import json
 from pathlib import Path
+from types import SimpleNamespace
 
 import cv2
 import numpy as np
@@ -15,8 +16,9 @@ from scipy.special import ndtr
 from vision.arris import find_arris, offsets_px
 from vision.camera import Camera, back_project, project
 from vision.request import SIDES
+from vision.side_fit import legendre
 from vision.side_weights import ENDS
-from vision.sides import SideTrace, trace_sides
+from vision.sides import SideTrace, drift_px, trace_sides
 
 PRACTICE = Path(__file__).parents[2] / "shared" / "practice"
 DEPTH = dict.fromkeys(SIDES, 0.0)
@@ -132,6 +134,14 @@ def test_a_weak_arris_beside_a_strong_dark_frame_is_the_side():
         offset, slope = offset_and_slope(traces[side])
         assert_allclose(offset, 0, rtol=0, atol=0.8)  # mm; the frame lies 7 mm inside
         assert_allclose(slope * 250, 0, rtol=0, atol=0.8)
+
+
+def test_the_distance_of_a_line_as_found_and_as_placed_is_the_rms_along_the_side():
+    found, placed = np.array([1.0, -2.0, 0.5]), np.array([3.0, 0.0, -1.0])
+    t = np.linspace(-1, 1, 20001)
+    apart = legendre(t) @ (placed - found)
+    along = drift_px(SimpleNamespace(shape=found), SimpleNamespace(shape=placed), 1.25)
+    assert_allclose(along, np.sqrt(np.mean(apart**2)) / 1.25, rtol=1e-3)  # the mean taken numerically
 
 
 def test_without_any_edge_the_side_is_failed_or_doubted():
