@@ -74,6 +74,7 @@ def _routes() -> list[BaseRoute]:
         jobs_page,
         log_page,
         opening_page,
+        papers_page,
         pictures_page,
     )
 
@@ -87,6 +88,7 @@ def _routes() -> list[BaseRoute]:
         *intake_job.BEFORE,
         *intake_changes.ROUTES,
         *intake_release.ROUTES,
+        *papers_page.ROUTES,
         *intake_import.ROUTES,
         *intake_job.LAST,
     ]
