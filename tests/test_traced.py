@@ -25,7 +25,7 @@ def side(name, depth_mm=0.0):
 @pytest.mark.parametrize("shift_mm", [25.0, -40.0])
 def test_another_line_lies_its_shift_further_out_on_every_side(shift_mm):
     sides = {name: side(name) for name in ENDS}
-    listed = {name: ((0.6, 0.0, "edge"), (0.4, shift_mm, "frame")) for name in ENDS}
+    listed = dict.fromkeys(ENDS, ((0.6, 0.0, "edge"), (0.4, shift_mm, "frame")))
     found = rivals_px(camera(), sides, listed)
     assert [name for name, _, _ in found] == list(ENDS)
     for name, shift, ends in found:
