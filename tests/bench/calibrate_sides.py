@@ -37,7 +37,7 @@ def one_photo_rows(file):
     traces = trace_sides(rgb, camera, rough, 3.0, depth, wall)
     if any(isinstance(t, FailedSide) for t in traces.values()):
         return [], []
-    sides = traced.sidelines_of(camera, traces, wall)[0]
+    sides = traced.side_lines(camera, traces, wall)[0]
     lines = lines_of(camera, sides, depth)
     corners = np.array(truth["corners_mm"])
     scale = np.linalg.norm(corners[2] - corners[0]) / np.linalg.norm(
