@@ -103,7 +103,8 @@ def _done(desk: Desk, asked: Asked, form: FormData, *, as_json: bool) -> Respons
         sha256 = _pointed(desk, asked, form, does).sha256
     elif does != "check":
         raise InputError("bad-form", [Problem("do", "this page knows no such change; open it again")])
-    run = start_check(desk, asked.name, pictures=does == "check")
+    # the page draws over the photo itself, and the next corner need not wait for pictures
+    run = start_check(desk, asked.name, pictures=False)
     if as_json:
         return JSONResponse({"run": run, "sha256": sha256})
     number = photo_number(str(form.get("number", "0")), asked.opening)
