@@ -125,7 +125,7 @@ def footprint_task(folder: Path, *, say: Say) -> dict[str, Any]:
     """Check the job anew and draw what is ordered onto the wall; return what was found by opening; in the child."""
     from sizing.footprint_files import write_footprints
     from sizing.footprint_result import footprint_lines, job_footprints
-    from sizing.messages import verdicts
+    from sizing.messages.verdicts import cannot_write, sentence
 
     result, _ = checked(folder, say)
     if result.error is not None or result.job is None:
@@ -136,13 +136,18 @@ def footprint_task(folder: Path, *, say: Say) -> dict[str, Any]:
     try:
         target, names = write_footprints(result, found, None, complaints.append)
     except OSError as error:
-        raise WorkerError(verdicts.cannot_write(str(error))) from None
+        raise WorkerError(cannot_write(str(error))) from None
     openings = []
     for one in found:
         label = one.result.opening.label
         heading, *lines = (line.strip() for line in footprint_lines(one, result.job.units))
         pictures = [f"{target.name}/{file}" for file in names.get(label, ())] if target else []
-        facts = {"label": label, "heading": heading, "lines": lines, "pictures": pictures}
+        facts = {
+            "label": label,
+            "heading": sentence(heading.removeprefix(f"{label}: ")),
+            "lines": lines,
+            "pictures": pictures,
+        }
         openings.append(facts | {"verdict": one.verdict})
     return {"sha256": result.job.sha256, "openings": openings, "complaints": complaints}
 
