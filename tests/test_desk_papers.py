@@ -9,6 +9,7 @@ import shutil
 import time
 from pathlib import Path
 
+import numpy as np
 import pypdfium2
 import pytest
 from PIL import Image
@@ -123,6 +124,21 @@ def test_the_footprint_says_what_is_in_the_way_and_shows_it_twice(visit, footpri
                 # blanked in the copy: grey of the one fill, JPEG off by a few grades
                 seen = image.resize((1229, 922)).getpixel((1190, 890))
                 assert max(abs(a - b) for a, b in zip(seen, FILL, strict=True)) <= 8
+
+
+def test_the_wall_seen_square_on_shows_the_blanked_part_grey(visit, root):
+    grey = []
+    folder = root / "larkspur"
+    for there in (True, False):
+        if not there:
+            remove_blank(folder, Blank("w2.jpg", HIDDEN))
+        answer = visit.get("/square-on/larkspur?label=W2&photo=0")
+        with Image.open(io.BytesIO(answer.content)) as image:
+            off = np.abs(np.asarray(image, np.int16) - np.array(FILL)).max(axis=2)
+        grey.append(float((off <= 4).mean()))
+    add_blank(folder, Blank("w2.jpg", HIDDEN))
+    # the box takes 200 x 200 of 1229 x 922 px, 3.5 % of the photo
+    assert grey[0] > grey[1] + 0.01
 
 
 def test_a_box_for_a_photo_that_is_none_stops_the_report_and_says_so(visit, root):

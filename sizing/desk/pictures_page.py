@@ -54,6 +54,7 @@ def square_on_task(folder: Path, label: str, number: int, *, say: Say) -> bytes:
     """Return the square-on view of one photo of one opening as JPEG, in the child."""
     import io
 
+    from sizing.blanking import boxes_of, read_blanks
     from sizing.pictures import as_measured
     from vision.rectified import rectified_view
 
@@ -66,7 +67,8 @@ def square_on_task(folder: Path, label: str, number: int, *, say: Say) -> bytes:
         raise InputError(
             "no-picture", [Problem(label, "this photo could not be measured, so there is no square-on view")]
         )
-    rgb = as_measured(report, opening.opening.photos[number].turn)
+    entry = opening.opening.photos[number]
+    rgb = as_measured(report, entry.turn, boxes_of(read_blanks(folder), entry.file))
     stream = io.BytesIO()
     rectified_view(rgb, report.wall_to_photo, report.extent_mm).convert("RGB").save(stream, "JPEG", quality=88)
     return stream.getvalue()
