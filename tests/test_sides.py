@@ -16,8 +16,8 @@ from scipy.special import ndtr
 from vision.arris import find_arris, offsets_px
 from vision.camera import Camera, back_project, project
 from vision.request import SIDES
-from vision.side_fit import legendre
-from vision.side_weights import ENDS
+from vision.side_fit import Line, legendre
+from vision.side_weights import ENDS, Search, scores
 from vision.sides import SideTrace, drift_px, trace_sides
 
 PRACTICE = Path(__file__).parents[2] / "shared" / "practice"
@@ -237,3 +237,18 @@ def test_a_sill_of_one_colour_is_placed_by_its_ends_beyond_the_jambs_and_called_
     trace = trace_sides(draw_projecting_sill(camera), camera, clicks, 3.0, DEPTH | {"sill": -40.0}, "masonry")["sill"]
     assert trace.hidden
     assert_allclose(trace.origin_mm[1], 250, rtol=0, atol=3.0)  # mm; one pixel is 2.5 mm
+
+
+def faint(offset_mm, step):
+    step = np.array(step)
+    size = float(np.linalg.norm(step))
+    return Line(np.array([offset_mm, 0, 0]), step, size, 30.0, 0.98, 1.0, step + 0.9, np.full(3, 0.9))
+
+
+def test_colour_that_rings_beside_a_strong_edge_is_no_line_and_a_faint_grey_one_is():
+    """JPEG, ITU-T T.81: colour is coded in blocks at half resolution and ripples beside an edge, without lightness."""
+    search = Search("left", np.array([[0.0, 0], [0, 2000]]), 12.0, 12.0)
+    ripple, shade = faint(9.0, [0.0001, -0.0066, 0.0049]), faint(9.0, [0.005, 0.0046, 0.0043])
+    for rival, changed in ((ripple, True), (shade, False)):
+        beside, apart = (scores([rival, faint(a, [0.5, 0.5, 0.47])], 1.7, search, 2.5)[0] for a in (0.0, 200.0))
+        assert (beside < apart - 3) == changed

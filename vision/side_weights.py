@@ -40,6 +40,9 @@ GHOST_WEIGHT = 0.25  # guess: how often a sill's only line is the foot of the wa
 # heads of our own renderings with hard sides; kept lower, since how many walls have one is a guess. Else a guess.
 PLATE_WEIGHT, PLATE_SHADED_WEIGHT, SHADED = 0.15, 0.7, 0.6
 PLATE_MM = (4.0, 14.0)
+# Ripples of colour beside an edge: how many times fainter they are, how far they reach (two blocks of colour), and what
+# that takes off their log odds (a guess: hardly anything real has a hue of its own and no lightness there).
+RINGS_UNDER, RINGS_PX, RINGS = 30.0, 32.0, 5.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +111,24 @@ def plan_search(
 def scores(lines: list[Line], mm: float, search: Search, bow_mm: float) -> Array:
     """Return the log odds (N,) of each line being a real edge within reach."""
     strongest = max(line.contrast for line in lines) if lines else 0.0
-    return np.array([_score(line, mm, search, bow_mm, strongest) for line in lines])
+    odds = np.array([_score(line, mm, search, bow_mm, strongest) for line in lines])
+    return np.asarray(odds - RINGS * _rings(lines, mm))
+
+
+def _rings(lines: list[Line], mm: float) -> NDArray[np.bool_]:
+    """Return which lines (N,) are colour that rings beside a far stronger edge: faint, with no step in grey.
+
+    JPEG codes colour in blocks of 16 px at half resolution (ITU-T T.81, 4:2:0 sampling); an edge within a block leaves
+    ripples of colour, without lightness, across all of it and the next.
+    """
+    at = np.array([line.shape[0] / mm for line in lines])
+    contrast = np.array([line.contrast for line in lines])
+    grey = np.array([abs(float(line.step.mean())) * np.sqrt(3) for line in lines])
+    beside = np.array(
+        [(np.abs(at - a) < RINGS_PX) & (contrast > RINGS_UNDER * c) for a, c in zip(at, contrast, strict=True)]
+    )
+    coloured = grey < 0.3 * contrast
+    return np.asarray(coloured & beside.reshape(len(lines), -1).any(axis=1), dtype=bool)
 
 
 def thin(lines: list[Line], mm: float, search: Search, bow_mm: float) -> list[Line]:
