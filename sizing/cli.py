@@ -95,6 +95,8 @@ def check(
 
     Ends with 0 all may be sent, 1 at least one opening is on hold, 3 at least one is unproven, 4 something
     could not be read, 2 bad usage.
+
+    Example: secondtape check harbor-114
     """
     if as_json and as_jsonl:
         return refuse("--json and --jsonl: choose one of them.")
@@ -156,7 +158,12 @@ def sheet(
     job: Annotated[str, typer.Option("--job", metavar="NAME", help="Printed into the panel's job field.")] = "",
     guide: Annotated[bool, typer.Option("--guide/--no-guide", help="Also write the one-page photo guide.")] = True,
 ) -> int:
-    """Write the printable reference sheets and the one-page photo guide as PDF."""
+    """Write the printable reference sheets and the one-page photo guide as PDF.
+
+    Ends with 0 written, 2 bad usage.
+
+    Example: secondtape sheet --page a4 --out sheets
+    """
     from sizing.messages.verdicts import sheets_written
     from sizing.sheets import write_sheets
 

@@ -29,6 +29,8 @@ def dispute(
     """Trace where a wrong size came in: each step with its probability and evidence.
 
     Ends with 0 traced, 3 there is no evidence on any step, 4 the job or a photo could not be read, 2 bad usage.
+
+    Example: secondtape dispute harbor-114 --opening W2
     """
     require_libraries()
     from sizing.dispute import trace_job

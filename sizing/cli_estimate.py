@@ -106,6 +106,8 @@ def estimate(
 
     Ends with 0 measured, 3 could not be measured (says why and what photo to take), 4 a photo could not be
     read, 2 bad usage.
+
+    Example: secondtape estimate w1-a.jpg --check-bar 149.5mm --corners "812,640 3120,655 3105,2410 820,2398"
     """
     from sizing.arguments import EstimateOptions, opening_request, rule_named
     from sizing.errors import InputError

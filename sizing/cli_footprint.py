@@ -32,7 +32,9 @@ def footprint(
     """Draw the ordered size on the wall, true to scale, with obstacles and clearances.
 
     Ends with 0 nothing known is in the way, 1 something is, 3 not drawn or it cannot be told, 4 job or photo could
-    not be read, 2 bad usage. Example: secondtape footprint harbor-114 --opening W2
+    not be read, 2 bad usage.
+
+    Example: secondtape footprint harbor-114 --opening W2
     """
     require_libraries()
     from sizing.check import check_job

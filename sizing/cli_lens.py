@@ -28,6 +28,8 @@ def lens(
     Tape the sheets flat on a wall and photograph them from 8 sides or more, tilted, turned, and near every corner
     of the picture, at 1x and without zoom. Ends with 0 written, 3 no profile could be made (says why), 4 no photo
     could be read, 2 bad usage.
+
+    Example: secondtape lens sheets/*.jpg --out phone.lens.toml
     """
     require_libraries()
     from sizing.messages.lens import profile_made, profile_refused

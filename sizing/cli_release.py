@@ -35,6 +35,8 @@ def release(
     Released is what the check supports and nobody stopped, or what a person overrode on these very inputs with
     name, reason and the risk accepted. Ends with 0 all asked for is released, 1 something is not, 4 a job could
     not be read, 2 bad usage.
+
+    Example: secondtape release harbor-114 --opening W1
     """
     from sizing.messages import record as messages
 
@@ -121,6 +123,8 @@ def decide(
 
     It counts while readings, photos and order are the present ones. Ends with 0 recorded, 1 not recorded because
     the check does not support sending, 4 the job could not be read, 2 bad usage.
+
+    Example: secondtape decide harbor-114 --opening W2 --hold --by "A. Desk" --reason "to be measured again"
     """
     from sizing.messages import record as messages
 

@@ -39,6 +39,7 @@ def report(
 
     Ends like `check`: 0 all may be sent, 1 at least one opening is on hold, 3 at least one is unproven, 4 something
     could not be read or the report not be written, 2 bad usage.
+
     Example: secondtape report harbor-114 --page a4 --blank "w1-a.jpg:120,80,400,300"
     """
     from sizing.messages.record import bad_page
@@ -110,6 +111,7 @@ def request(
     """Write the page that asks the people at the house for a photo, in plain words, with the guide's drawings.
 
     Ends with 0 written, 4 the job could not be read, 2 bad usage.
+
     Example: secondtape request harbor-114 --opening W2 --contact "photos@example.com"
     """
     from sizing.messages.record import bad_page, unknown_opening

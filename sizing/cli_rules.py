@@ -33,6 +33,8 @@ def list_rules(folder: FolderArgument = Path(), as_json: JsonOption = False) -> 
     """List the rules found from a folder, with title, file and hash.
 
     Ends with 0, or 4 where a file there cannot be used or two rules have one id.
+
+    Example: secondtape rules list jobs/
     """
     return _list(folder, as_json=as_json)
 
@@ -44,6 +46,8 @@ def check_rules(
     """Check rule files; every problem is named with file and key.
 
     Ends with 0, or 4 where one cannot be used.
+
+    Example: secondtape rules check rules/louvered-outside.toml
     """
     from sizing.errors import InputError
     from sizing.messages import order as words
@@ -67,6 +71,8 @@ def copy_samples(
     """Copy out the samples, invented and marked so; a file that is there is never overwritten.
 
     Ends with 0, or 2 where one was there already or could not be written.
+
+    Example: secondtape rules copy rules
     """
     from sizing.messages import order as words
     from sizing.rulefile import sample_files
