@@ -14,6 +14,8 @@ export class Corners {
     const found = JSON.parse(form.dataset.found);
     const references = JSON.parse(form.dataset.foundReferences);
     this.quads = [this.#quad("c", "", found.length ? found : this.#around(0.3, 0.7))];
+    // Corners that stand where nobody put them: measured with, they would give a verdict about nothing.
+    this.unplaced = new Set(found.length || this.quads[0].given ? [] : [0, 1, 2, 3]);
     const count = Number(form.elements.reference_count?.value ?? 0);
     for (let i = 0; i < count; i++) {
       const start = references[i] ?? this.#around(0.04, 0.16);
@@ -125,6 +127,7 @@ export class Corners {
         this.dropped(was, false);
       } else if (event.key === "Enter" || event.key === " ") {
         event.preventDefault();
+        if (quad.key === "c") this.unplaced.delete(i);
         this.dropped(this.state(), true);
       } else if (event.key === "Escape") {
         this.viewer.svg.focus();
@@ -147,6 +150,7 @@ export class Corners {
     const { width, height } = this.viewer;
     quad.points[i] = { x: Math.min(Math.max(x, 0), width - 1), y: Math.min(Math.max(y, 0), height - 1) };
     quad.given = true;
+    if (quad.key === "c") this.unplaced.delete(i);
     this.write();
     this.place();
   }

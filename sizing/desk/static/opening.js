@@ -105,8 +105,9 @@ async function photo() {
   corners.dropped = (before, ended) => {
     back ??= before;
     moved.hidden = false;
-    says.textContent = "Corners moved.";
-    if (ended) apply();
+    const left = corners.unplaced.size;
+    says.textContent = left ? `Corners still to be placed: ${left}.` : "Corners moved.";
+    if (ended && !left) apply();
   };
   const acts = {
     in: () => viewer.zoomBy(1.5),
