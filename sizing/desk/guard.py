@@ -72,7 +72,8 @@ class Guard:
         elif self._is_first(scope):
             await self._welcomed(scope, receive, guarded)
         elif not self._known(headers):
-            await _refused("the address printed at the start opens the desk once, in one browser; for another, start it anew")(scope, receive, guarded)
+            says = "the address printed at the start works once, in one browser; for another, start the desk again"
+            await _refused(says)(scope, receive, guarded)
         elif scope["method"] not in SAFE and not self._own(headers):
             await _refused("a change must come from the desk's own page")(scope, receive, guarded)
         else:
