@@ -21,6 +21,7 @@ from sizing.desk.intake_photos import THUMB_PX, picture
 from sizing.desk.uploads import form_of, keep_photo
 from sizing.errors import InputError, Problem
 from sizing.jobwriter import ChangedUnderneath, Edit, save
+from sizing.messages import intake as words
 
 # Forms without files: a job file has at most 1 MB.
 _MOST_TEXT_BYTES = 3_000_000
@@ -153,10 +154,17 @@ def _saved(desk: Desk, name: str, form: FormData, edit: Edit, at: str) -> Respon
             return JSONResponse({"problems": [str(error)]}, status_code=409)
         return conflict_page(desk, name, form, error)
     except InputError as error:
-        problems = [f"{p.where.removeprefix(f'{JOB_FILE}: ')}: {p.says}" for p in error.problems]
+        problems = [f"{words.place_name(p.where.removeprefix(f'{JOB_FILE}: '))}: {p.says}" for p in error.problems]
         if text(form, "json"):
             return JSONResponse({"problems": problems}, status_code=400)
-        facts = {"name": name, "at": at, "problems": problems, "again": _again(form), "sha256": text(form, "sha256")}
+        facts = {
+            "name": name,
+            "at": at,
+            "problems": problems,
+            "again": _again(form),
+            "name_of": words.field_name,
+            "sha256": text(form, "sha256"),
+        }
         hidden = _HIDDEN if at == _NEW else (*_HIDDEN, "label")
         return desk.page("intake_refused.html", 400, hidden=hidden, **facts)
     except OSError as error:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from fractions import Fraction
 
+from sizing.messages.verdicts import name_of
 from sizing.units import INCH_MM, READING_FROM_MM, READING_TO_MM, Length, Unit, format_length
 
 _SMALL = (
@@ -15,6 +17,32 @@ _PARTS = {
     2: "half", 3: "third", 4: "quarter", 5: "fifth", 6: "sixth", 8: "eighth", 10: "tenth", 12: "twelfth",
     16: "sixteenth", 32: "thirty-second", 64: "sixty-fourth",
 }  # fmt: skip
+
+
+_READING = re.compile(r'opening\[\d+\] "(?P<label>[^"]*)"\.(?P<code>(?:width|height|diagonal)\.\w+)')
+
+
+def field_name(key: str) -> str:
+    """Return the plain name of a field of a form.
+
+    Examples
+    --------
+    >>> field_name("diagonal.up"), field_name("edge_offset")
+    ('diagonal, bottom left to top right', 'edge offset')
+    """
+    return name_of(key.replace(".", "_"))
+
+
+def place_name(where: str) -> str:
+    """Return the place of a problem in words where it is a reading, else as it is.
+
+    Examples
+    --------
+    >>> place_name('opening[1] "W2".width.top')
+    'W2, width, top'
+    """
+    found = _READING.fullmatch(where)
+    return f"{found['label']}, {field_name(found['code'])}" if found else where
 
 
 def number_words(number: int) -> str:
