@@ -109,7 +109,7 @@ def _opening(result: OpeningResult, units: Unit) -> Document:
     if not_measured:
         document["not_measured"] = {"code": measured.pop("why_code"), "message": not_measured}
         if verdict.why != "no-photo":
-            document["why"] += " " + not_measured
+            document["why"] += " " + messages.sentence(not_measured)
     document |= measured
     document["photos"] = [_photo(photo) for photo in result.photos]
     document["readings"] = [_reading(reading, units) for reading in result.readings]
