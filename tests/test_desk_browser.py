@@ -5,6 +5,7 @@ import sys
 import tomllib
 from pathlib import Path
 
+import pypdf
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -76,6 +77,17 @@ def test_a_checked_opening_is_released_and_its_files_come_down(page, root):
         page.get_by_role("link", name="PDF").first.click()
     assert coming.value.suggested_filename.endswith(".pdf")
     assert Path(coming.value.path()).read_bytes().startswith(b"%PDF-")
+    start = "/".join(page.url.split("/", 3)[:3])
+    page.goto(f"{start}/job/one/papers")
+    page.get_by_role("button", name="Check and make the report").click()
+    page.get_by_role("link", name="Report as PDF").wait_for(timeout=100_000)
+    with page.expect_download() as coming:
+        page.get_by_role("link", name="Report as PDF").click()
+    printed = pypdf.PdfReader(coming.value.path())
+    assert "W1" in printed.pages[0].extract_text()
+    page.get_by_role("link", name="This job in the log").click()
+    page.locator("tbody tr").first.get_by_role("link").last.click()
+    assert "W1" in page.inner_text("main")
 
 
 def test_a_label_that_is_a_script_is_shown_and_never_run(page, root):
