@@ -112,7 +112,7 @@ def test_a_decision_is_taken_once_the_opening_is_confirmed(page, root):
     page.get_by_label("It may be ordered, as the check says").check()
     page.get_by_label("Your name").fill("Dana")
     page.get_by_label("Reason").fill("photo and tape agree")
-    page.get_by_label("Yes, photo and panel belong to W1").check()
+    page.get_by_label("Yes, photo and sheets belong to W1").check()
     page.get_by_role("button", name="Record the decision").click()
     page.locator(".decisions", has_text="Stands: Dana decided").wait_for()
     assert "Is this the right opening?" not in page.inner_text("main")
