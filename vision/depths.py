@@ -31,13 +31,14 @@ def edge_depths(request: OpeningRequest) -> EdgeDepths:
     given = request.edge_offset
     default = DEFAULT_OFFSET[request.wall]
     if given is None:
-        warned: tuple[Warning_, ...] = ()
-        if request.wall in {"siding", "panel"}:
-            says = (
-                "how far the trim stands out was not given: 15 mm +- 10 mm is assumed; "
-                "measure it and enter it as edge offset"
-            )
-            warned = (Warning_("edge-depth-assumed", says),)
+        says = (
+            "how far the trim stands out was not given: 15 mm +- 10 mm is assumed; "
+            "measure it and enter it as edge offset"
+            if request.wall in {"siding", "panel"}
+            else "how far the edges stand out was not given: all are taken to lie in the wall's face, +- 2 mm; a sill "
+            "that projects then seems lower than it is, so measure it and enter it as edge offset (0 where none does)"
+        )
+        warned = (Warning_("edge-depth-assumed", says),)
         return EdgeDepths(dict.fromkeys(SIDES, -default.value_mm), default.u_mm, dict.fromkeys(SIDES, 0.0), warned)
     quantity = {s: given.get(s, default) for s in SIDES}
     z = {s: -q.value_mm for s, q in quantity.items()}
