@@ -246,7 +246,8 @@ def _lines(view: WallView, corners: Array, foot: Array, side: Side, other: Mask)
 
 def _sampled(shown: NDArray[np.float32], valid: Mask, line: Array, reach: Array, normal: Array) -> tuple[Array, Array]:
     """Return colours (N, M, 3) and which are valid (N, M) on lines parallel to one of N points."""
-    at = np.rint(line[:, None] + reach[:, None] * normal).astype(int)
+    # Borders lie half-way between pixels: the last digits of a machine's arithmetic must not choose between them.
+    at = np.rint(np.round(line[:, None] + reach[:, None] * normal, 6)).astype(int)
     h, w = valid.shape
     y, x = at[..., 1], at[..., 0]
     inside = (x >= 0) & (x < w) & (y >= 0) & (y < h)
