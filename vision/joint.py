@@ -16,10 +16,10 @@ from scipy.special import chdtri
 from vision.adjustment import Adjusted, Block, adjust
 from vision.camera import back_project
 from vision.depths import EdgeDepths
+from vision.in_photo import InPhoto
 from vision.joint_start import Pair, first_lines, frames_of, one_camera_groups, start_state, stayed
 from vision.joint_state import (
     INTERIOR,
-    InPhoto,
     JointState,
     Layout,
     SideSeen,

@@ -14,7 +14,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.adjustment import Block
 from vision.camera import UNKNOWNS, back_project, project_jacobian
 from vision.observations import TURN, PhotoState, reference_slice
 from vision.request import Array
@@ -45,6 +44,15 @@ class JointState:
     sides: Array
     layout: Layout
 
+    @property
+    def unknowns(self) -> int:
+        """Number of all unknowns."""
+        return self.layout.unknowns
+
+    def of_photo(self, number: int) -> tuple[PhotoState, Columns]:
+        """Return the state of a photo and the columns of its unknowns."""
+        return self.photos[number], self.layout.photos[number]
+
     def moved(self, increment: Array) -> JointState:
         """Return the state after the increment (U,)."""
         at = self.layout
@@ -63,31 +71,6 @@ def in_first_frame(frame: Array, points: Array) -> Array:
     """Return points (N, 2) mm of a photo's wall frame in the first photo's; `frame` is x, y, turn."""
     c, s = np.cos(frame[2]), np.sin(frame[2])
     return np.asarray(points @ np.array([[c, s], [-s, c]]) + frame[:2])
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class InPhoto:
-    """A block of one photo among the unknowns of all."""
-
-    photo: int
-    block: Block[PhotoState]
-
-    @property
-    def part(self) -> str:
-        """Budget part of the observations."""
-        return self.block.part
-
-    @property
-    def robust(self) -> bool:
-        """Whether single observations may be wrong."""
-        return self.block.robust
-
-    def linearised(self, state: JointState) -> tuple[Array, Array]:
-        """Return misclosures (n,) and design matrix (n, U), both divided by the standard deviations."""
-        w, own = self.block.linearised(state.photos[self.photo])
-        a = np.zeros((len(w), state.layout.unknowns))
-        a[:, state.layout.photos[self.photo]] = own
-        return w, a
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from vision.adjustment import HUBER, Adjusted, Block, adjust
 from vision.camera import UNKNOWNS
+from vision.in_photo import InPhoto
 from vision.observations import (
     BULGE_X,
     BULGE_Y,
@@ -67,6 +68,10 @@ class LensState:
         """Number of unknowns."""
         return SHARED + self.bulges.size + sum(len(i) - SHARED for i in self.index)
 
+    def of_photo(self, number: int) -> tuple[PhotoState, NDArray[np.intp]]:
+        """Return the state of a photo and the columns of its unknowns."""
+        return self.views[number], self.index[number]
+
     def moved(self, increment: Array) -> LensState:
         """Return the state after the increment (U,)."""
         views = tuple(v.moved(increment[i]) for v, i in zip(self.views, self.index, strict=True))
@@ -110,28 +115,6 @@ class _Condensed:
         a[:, state.index[self.view]] = local
         w = np.append(w, np.sqrt(max(cost - float(w @ w), 0.0)))
         return w, np.vstack([a, np.zeros((1, state.unknowns))])
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _OfView:
-    """An observation block of one photo within the joint state."""
-
-    view: int
-    block: Block[PhotoState]
-
-    @property
-    def part(self) -> str:
-        return self.block.part
-
-    @property
-    def robust(self) -> bool:
-        return self.block.robust
-
-    def linearised(self, state: LensState) -> tuple[Array, Array]:
-        w, local = self.block.linearised(state.views[self.view])
-        a = np.zeros((len(w), state.unknowns))
-        a[:, state.index[self.view]] = local
-        return w, a
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -219,7 +202,7 @@ def _adjusted(views: Sequence[View], size_px: tuple[int, int]) -> Adjusted[LensS
     for i, view in enumerate(views):
         seen = tuple(b for b in view.blocks if isinstance(b, EdgeBlock))
         blocks.append(_Condensed(i, seen))
-        blocks += [_OfView(i, b) for b in view.blocks if _own_prior(b)]
+        blocks += [InPhoto(i, b) for b in view.blocks if _own_prior(b)]
         for k, name in enumerate(view.references):
             at = reference_slice(k).start
             common = SHARED + 2 * names.index(name)
