@@ -27,6 +27,7 @@ from sizing.cli_report import report, request
 from sizing.cli_rules import rules
 from sizing.exits import Exit
 from sizing.streams import (
+    AllowOutsideOption,
     JsonOption,
     QuietOption,
     complain,
@@ -82,9 +83,7 @@ def check(
         typer.Option("--out", metavar="DIR", help="Write pictures and result.json here, not into the job's folder."),
     ] = None,
     no_pictures: Annotated[bool, typer.Option("--no-pictures", help="Write no pictures.")] = False,
-    allow_outside: Annotated[
-        bool, typer.Option("--allow-outside", help="Let paths in a job file leave the job's folder.")
-    ] = False,
+    allow_outside: AllowOutsideOption = False,
     against: Annotated[
         Path | None,
         typer.Option("--against", metavar="ORDER.csv", help="An order typed elsewhere: hold what differs from it."),

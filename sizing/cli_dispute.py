@@ -8,22 +8,26 @@ from typing import Annotated
 import typer
 
 from sizing.exits import Exit
-from sizing.streams import JsonOption, QuietOption, complain, progress_shown, require_libraries, say
+from sizing.streams import (
+    AllowOutsideOption,
+    JsonOption,
+    OpeningsOption,
+    QuietOption,
+    complain,
+    progress_shown,
+    require_libraries,
+    say,
+)
 
 
 def dispute(
     job: Annotated[Path, typer.Argument(metavar="JOB", help="A job file, or a folder holding job.toml.")],
-    openings: Annotated[
-        list[str] | None,
-        typer.Option("--opening", metavar="LABEL", help="Only this opening; may be given more than once."),
-    ] = None,
+    openings: OpeningsOption = None,
     out: Annotated[
         Path | None, typer.Option("--out", metavar="DIR", help="Write the record here, not into the job's folder.")
     ] = None,
     as_json: JsonOption = False,
-    allow_outside: Annotated[
-        bool, typer.Option("--allow-outside", help="Let paths in a job file leave the job's folder.")
-    ] = False,
+    allow_outside: AllowOutsideOption = False,
     quiet: QuietOption = False,
 ) -> int:
     """Trace where a wrong size came in: each step with its probability and evidence.

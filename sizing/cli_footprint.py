@@ -8,7 +8,17 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from sizing.exits import Exit
-from sizing.streams import JsonOption, QuietOption, complain, progress_shown, refuse, require_libraries, say
+from sizing.streams import (
+    AllowOutsideOption,
+    JsonOption,
+    OpeningsOption,
+    QuietOption,
+    complain,
+    progress_shown,
+    refuse,
+    require_libraries,
+    say,
+)
 
 if TYPE_CHECKING:
     from sizing.footprint_result import OpeningFootprint
@@ -16,17 +26,12 @@ if TYPE_CHECKING:
 
 def footprint(
     job: Annotated[Path, typer.Argument(metavar="JOB", help="A job file, or a folder holding job.toml.")],
-    openings: Annotated[
-        list[str] | None,
-        typer.Option("--opening", metavar="LABEL", help="Only this opening; may be given more than once."),
-    ] = None,
+    openings: OpeningsOption = None,
     out: Annotated[
         Path | None, typer.Option("--out", metavar="DIR", help="Write the pictures here, not into the job's folder.")
     ] = None,
     as_json: JsonOption = False,
-    allow_outside: Annotated[
-        bool, typer.Option("--allow-outside", help="Let paths in a job file leave the job's folder.")
-    ] = False,
+    allow_outside: AllowOutsideOption = False,
     quiet: QuietOption = False,
 ) -> int:
     """Draw the ordered size on the wall, true to scale, with obstacles and clearances.

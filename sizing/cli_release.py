@@ -8,19 +8,24 @@ from typing import Annotated, Any
 import typer
 
 from sizing.exits import Exit
-from sizing.streams import JsonOption, QuietOption, complain, progress_shown, refuse, require_libraries, say
+from sizing.streams import (
+    AllowOutsideOption,
+    JsonOption,
+    OpeningsOption,
+    QuietOption,
+    complain,
+    progress_shown,
+    refuse,
+    require_libraries,
+    say,
+)
 
-_OutsideOption = Annotated[
-    bool, typer.Option("--allow-outside", help="Let paths in a job file leave the job's folder.")
-]
+_OutsideOption = AllowOutsideOption
 
 
 def release(
     jobs: Annotated[list[Path], typer.Argument(metavar="JOB...", help="Job files, or folders holding job.toml.")],
-    openings: Annotated[
-        list[str] | None,
-        typer.Option("--opening", metavar="LABEL", help="Only this opening; may be given more than once."),
-    ] = None,
+    openings: OpeningsOption = None,
     out: Annotated[
         Path | None,
         typer.Option("--out", metavar="DIR", help="Write the release here, not into the job's folder."),

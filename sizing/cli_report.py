@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from sizing.exits import Exit
-from sizing.streams import QuietOption, complain, progress_shown, refuse, require_libraries, say
+from sizing.streams import AllowOutsideOption, QuietOption, complain, progress_shown, refuse, require_libraries, say
 
 if TYPE_CHECKING:
     from sizing.outcome import JobResult
@@ -30,9 +30,7 @@ def report(
             help="Blank out this box (px of the upright photo), in copies; more than once. Also by blank.toml.",
         ),
     ] = None,
-    allow_outside: Annotated[
-        bool, typer.Option("--allow-outside", help="Let paths in a job file leave the job's folder.")
-    ] = False,
+    allow_outside: AllowOutsideOption = False,
     quiet: QuietOption = False,
 ) -> int:
     """Check jobs and write one report a job, PDF and HTML: verdict first, a page an opening.
@@ -104,9 +102,7 @@ def request(
     sheets: Annotated[
         bool, typer.Option("--sheets/--no-sheets", help="Add two printable sheets, A and B, after the page.")
     ] = True,
-    allow_outside: Annotated[
-        bool, typer.Option("--allow-outside", help="Let paths in a job file leave the job's folder.")
-    ] = False,
+    allow_outside: AllowOutsideOption = False,
 ) -> int:
     """Write the page that asks the people at the house for a photo, in plain words, with the guide's drawings.
 

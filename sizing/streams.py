@@ -19,6 +19,13 @@ if TYPE_CHECKING:
 
 JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON document on stdout and nothing else there.")]
 QuietOption = Annotated[bool, typer.Option("--quiet", help="Show no progress.")]
+OpeningsOption = Annotated[
+    list[str] | None,
+    typer.Option("--opening", metavar="LABEL", help="Only this opening; may be given more than once."),
+]
+AllowOutsideOption = Annotated[
+    bool, typer.Option("--allow-outside", help="Let paths in a job file leave the job's folder.")
+]
 
 
 def progress_shown(quiet: bool) -> Callable[[str], None] | None:
