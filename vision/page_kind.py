@@ -39,9 +39,9 @@ def wrong_kind(
         return None
     grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
     contradicted = bool(CONTRADICTED & {w.code for w in solved.warnings})
-    said = solve_rectangles(solved.outlines_px, reference, prior, wall, 1.0, rgb, corners_px)
+    said = solve_rectangles(solved.outlines_px, reference, prior, wall, 1.0, rgb, solved.traced)
     for kind in _others(reference.kind):
-        other = solve_rectangles(solved.outlines_px, Reference(kind), prior, wall, 1.0, rgb, corners_px)
+        other = solve_rectangles(solved.outlines_px, Reference(kind), prior, wall, 1.0, rgb, solved.traced)
         fits = other.adjusted.cost < min(said.adjusted.cost - BETTER, BETTER_SHARE * said.adjusted.cost)
         if not fits and contradicted:
             lines = lined(grey, other, corners_px, wall)

@@ -34,7 +34,7 @@ def solve_page_photo(
     seen = rgb if asked.trace else None
     given = list(asked.reference_corners_px)
     if given and (not asked.trace or len(given) > 1):
-        return solve_rectangles(given, reference, prior, wall, asked.click_px, seen, asked.corners_px)
+        return solve_rectangles(given, reference, prior, wall, asked.click_px, seen)
     found = find_quads(
         rgb,
         reference_size_mm(reference),
@@ -60,13 +60,13 @@ def solve_page_photo(
             return best
         quads, click = [best.corners_px], FOUND_PX
         found = [f for f in found if f is not best]
-    alone = solve_rectangles(quads, reference, prior, wall, [click] * len(quads), seen, asked.corners_px)
+    alone = solve_rectangles(quads, reference, prior, wall, [click] * len(quads), seen)
     for f in found[:6]:
         if f.rating < JOINS or f.rare < 0.5 or not fits_one_wall([*quads, f.corners_px], reference, prior):
             continue
         more = [*quads, f.corners_px]
         clicks = [*[click] * len(given or quads[:1]), *[FOUND_PX] * (len(more) - len(given or quads[:1]))]
-        joined = solve_rectangles(more, reference, prior, wall, clicks, seen, asked.corners_px)
+        joined = solve_rectangles(more, reference, prior, wall, clicks, seen)
         if joined.adjusted.cost - alone.adjusted.cost < MORE_COST:
             quads, alone = more, joined
     return alone

@@ -39,7 +39,7 @@ def solve_rectangles(
     wall: Wall,
     click_px: float | Sequence[float],
     rgb: NDArray[np.uint8] | None = None,
-    corners_px: Array | None = None,
+    known: Sequence[TracedQuad | None] = (),
 ) -> Solved:
     """Return the adjusted photo from rectangles of one known size at unknown places.
 
@@ -48,10 +48,11 @@ def solve_rectangles(
     quads : corners (4, 2) px of each, rough where `rgb` is given, else as clicked with `click_px` a coordinate.
     click_px : standard uncertainty of the corners, one or by rectangle.
     rgb : the photo (H, W, 3); their sides are traced in it where they show.
-    corners_px : rough corners (4, 2) of the opening where known.
+    known : their sides as traced before, in the order of `quads`; none is traced again.
     """
     clicks = [click_px] * len(quads) if isinstance(click_px, int | float) else list(click_px)
     size = np.array(reference_size_mm(reference))
+    given_px = quads
     quads, half = _oriented(quads, size / 2)
     plane = half * SHORT_TO_LONG
     given = Reference("given", 2 * half[0], 2 * half[1])
@@ -59,11 +60,15 @@ def solve_rectangles(
     if half[0] != size[0] / 2:
         sizes = replace(sizes, u=sizes.u[::-1])
     paper = reference.kind in ("letter", "a4")
-    known: list[Block[PhotoState]] = [*camera_blocks(prior), sizes]
-    known += reference_blocks(
+    prior_blocks: list[Block[PhotoState]] = [*camera_blocks(prior), sizes]
+    prior_blocks += reference_blocks(
         len(quads), wall, sheets=False, stiff=not paper, u_bloom_px=U_BLOOM_PX if rgb is not None else 1e-3
     )
-    traced = [traced_rectangle(rgb, q, given, reference.kind, c) for q, c in zip(quads, clicks, strict=True)]
+    before = known if len(known) == len(quads) else [None] * len(quads)
+    traced = [
+        t if t is not None and q is g else traced_rectangle(rgb, q, given, reference.kind, c)
+        for q, g, t, c in zip(quads, given_px, before, clicks, strict=True)
+    ]
     corners = [q if t is None else t.corners_px for q, t in zip(quads, traced, strict=True)]
     seen: list[Block[PhotoState]] = []
     for i, (q, t) in enumerate(zip(quads, traced, strict=True)):
@@ -74,7 +79,7 @@ def solve_rectangles(
     starts = start_states(prior, [plane] * len(quads), corners)
     if len(quads) == 1:
         starts += _squarely(corners[0], plane, prior)
-    final = best_of(known + seen, starts)
+    final = best_of(prior_blocks + seen, starts)
     names = tuple(f"rectangle {i + 1}" for i in range(len(quads)))
     drawn = tuple(outline_px(final.state, i, plane, half) for i in range(len(quads)))
     noise = [float(np.median([s.scatter_px for s in t.sides])) for t in traced if t is not None]
@@ -82,10 +87,11 @@ def solve_rectangles(
         final,
         names,
         drawn,
-        tuple(_misfit(final, known, seen, names)),
+        tuple(_misfit(final, prior_blocks, seen, names)),
         float(np.median(noise)) if noise else float(np.median(clicks)),
-        (*known, *seen),
+        (*prior_blocks, *seen),
         tuple(starts) if len(quads) == 1 else (),
+        traced=tuple(traced),
     )
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from vision.adjustment import Adjusted, Block, adjust
 from vision.camera import project
 from vision.observations import EdgeBlock, PhotoState, PriorBlock, reference_points
+from vision.page_sides import TracedQuad
 from vision.request import Array, Warning_
 
 
@@ -19,7 +20,7 @@ class Solved:
 
     `blocks` are the observations that the adjustment rests on, for a joint one of several photos. `starts` are other
     states that a single small reference leaves possible: the wall's lines may choose among them. `scale_seen` says that
-    the outline of the paper told the print scale.
+    the outline of the paper told the print scale. `traced` are the sides of pages and cards (None: as clicked).
     """
 
     adjusted: Adjusted[PhotoState]
@@ -30,6 +31,7 @@ class Solved:
     blocks: tuple[Block[PhotoState], ...] = ()
     starts: tuple[PhotoState, ...] = ()
     scale_seen: bool = False
+    traced: tuple[TracedQuad | None, ...] = ()
 
 
 def best_of(blocks: Sequence[Block[PhotoState]], starts: Sequence[PhotoState]) -> Adjusted[PhotoState]:
