@@ -30,6 +30,11 @@ def release(
         Path | None,
         typer.Option("--out", metavar="DIR", help="Write the release here, not into the job's folder."),
     ] = None,
+    by: Annotated[
+        str | None,
+        typer.Option("--by", metavar="NAME", help="Who decides to order what the check supports; recorded for each."),
+    ] = None,
+    reason: Annotated[str | None, typer.Option("--reason", metavar="TEXT", help="Why, with --by.")] = None,
     page: Annotated[str, typer.Option("--page", metavar="PAPER", help="letter or a4.")] = "letter",
     as_json: JsonOption = False,
     allow_outside: _OutsideOption = False,
@@ -37,11 +42,11 @@ def release(
 ) -> int:
     """Hand over what may be ordered, and only that: PDF, CSV and JSON for the works.
 
-    Released is what the check supports and nobody stopped, or what a person overrode on these very inputs with
-    name, reason and the risk accepted. Ends with 0 all asked for is released, 1 something is not, 4 a job could
-    not be read, 2 bad usage.
+    Released is what a person decided to order on these very inputs: by `decide --send` or --by what the check
+    supports, by `decide --override` with the risk accepted what it does not. Ends with 0 all asked for is released,
+    1 something is not, 4 a job could not be read, 2 bad usage.
 
-    Example: secondtape release harbor-114 --opening W1
+    Example: secondtape release harbor-114 --opening W1 --by "A. Desk"
     """
     from sizing.messages import record as messages
 
@@ -50,8 +55,11 @@ def release(
         return refuse(messages.bad_page(page))
     if openings and len(jobs) != 1:
         return refuse(messages.one_job_for_openings())
+    if reason is not None and by is None:
+        return refuse(messages.reason_without_name())
     require_libraries()
     from sizing.check import check_job
+    from sizing.errors import InputError
     from sizing.result import as_text, job_document
     from sizing.terminal import complaints
 
@@ -68,6 +76,12 @@ def release(
         for label in openings or ():
             if label not in known:
                 return refuse(messages.unknown_opening(label, known))
+        if by is not None:
+            try:
+                result = sent_by_name(result, openings, by, reason or messages.reason_of_release())
+            except InputError as error:
+                for problem in error.problems:
+                    complain(str(problem))
         document, text, complete = _released(result, openings, out, paper)
         if not complete:
             status = Exit.HOLD
@@ -79,6 +93,41 @@ def release(
 
         say(as_text({"schema": SCHEMA, "jobs": documents}))
     return status
+
+
+def sent_by_name(result: Any, openings: list[str] | None, by: str, reason: str) -> Any:  # noqa: ANN401 -- JobResult
+    """Return the job with a decision to send recorded for each opening asked for that lacks nothing else."""
+    from dataclasses import replace
+
+    from sizing.decisions import append_decision, read_decisions
+    from sizing.release import undecided
+
+    missing = undecided(result, openings)
+    for opening in missing:
+        append_decision(result.job.folder, _decision(opening, "send", by, reason))
+    return replace(result, decisions=read_decisions(result.job.folder)) if missing else result
+
+
+def _decision(found: Any, choice: Any, by: str, reason: str, risk_accepted: str = "") -> Any:  # noqa: ANN401 -- as above
+    """Return a decision of now on an opening as it was just checked."""
+    from datetime import UTC, datetime
+
+    from sizing.decisions import Decision
+    from sizing.release import order_size_mm
+
+    width_mm, height_mm = order_size_mm(found)
+    return Decision(
+        time=datetime.now(UTC),
+        by=by,
+        opening=found.opening.label,
+        decision=choice,
+        reason=reason,
+        inputs_sha256=found.inputs_sha256,
+        width_mm=width_mm,
+        height_mm=height_mm,
+        risk_accepted=risk_accepted,
+        verdict=found.verdict.verdict,
+    )
 
 
 def _released(
@@ -136,12 +185,9 @@ def decide(
     if send + hold + override != 1:
         return refuse(messages.one_choice())
     require_libraries()
-    from datetime import UTC, datetime
-
     from sizing.check import check_job
-    from sizing.decisions import FILE, Decision, append_decision
+    from sizing.decisions import FILE, append_decision
     from sizing.messages.verdicts import why_verdict
-    from sizing.release import order_size_mm
     from sizing.terminal import complaints
 
     result = check_job(job, allow_outside=allow_outside, progress=progress_shown(quiet))
@@ -158,19 +204,7 @@ def decide(
         why = why_verdict(verdict.why, verdict.names, getattr(found.answer, "why", ""))
         complain(messages.send_unsupported(opening, verdict.verdict, why))
         return Exit.HOLD
-    width_mm, height_mm = order_size_mm(found)
-    decision = Decision(
-        time=datetime.now(UTC),
-        by=by,
-        opening=opening,
-        decision="send" if send else "hold" if hold else "override",
-        reason=reason,
-        inputs_sha256=found.inputs_sha256,
-        width_mm=width_mm,
-        height_mm=height_mm,
-        risk_accepted=accept_risk,
-        verdict=verdict.verdict,
-    )
+    decision = _decision(found, "send" if send else "hold" if hold else "override", by, reason, accept_risk)
     number = append_decision(result.job.folder, decision)
     say(messages.recorded(decision, result.job.folder / FILE, number))
     return Exit.DONE

@@ -1,8 +1,8 @@
 """What of a job may be ordered, and only that: planned from a check, then as JSON and CSV for the works.
 
-An opening is released when its verdict is `send` and nobody stopped it, or when a person overrode the check on
-these very inputs, with name, reason and the risk accepted. A decision to send against the check is no override
-and releases nothing; a decision to stop holds what the check would send.
+An opening is released when a person decided so on these very inputs: to send what the check supports, or to
+override it with name, reason and the risk accepted. The check alone releases nothing: every line says by whom it was
+decided and when. A decision to send against the check is no override and releases nothing.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from sizing.outcome import JobResult, OpeningResult
 from sizing.units import Unit
 
 SCHEMA = "secondtape/release/1"
-ReleasedBy = Literal["check", "decision", "override"]
+ReleasedBy = Literal["decision", "override"]
 
 COLUMNS = (
     "release", "job", "opening", "quantity", "rule", "width", "height", "width_mm", "height_mm", "verdict",
@@ -42,7 +42,7 @@ _FORMULA = re.compile(r"""(^|[;,|"'\t])(\s*)(?=[=+\-@＝＋－＠])""")
 
 @dataclass(frozen=True, slots=True)
 class Released:
-    """One opening that may be ordered: sizes in mm; `decided_by` and `decided_at` empty where the check alone did.
+    """One opening that may be ordered, by whose decision and when; sizes in mm.
 
     `panels_mm` are the widths of several panels, `confirm` codes of what the rule asks to confirm on site.
     """
@@ -136,20 +136,27 @@ def order_size_mm(result: OpeningResult) -> tuple[float | None, float | None]:
     return width_mm, height_mm
 
 
+def undecided(result: JobResult, labels: Sequence[str] | None = None) -> tuple[OpeningResult, ...]:
+    """Return the openings asked for that lack nothing for their release but a person's decision."""
+    asked = [o for o in result.openings if labels is None or o.opening.label in labels]
+    return tuple(o for o in asked if _obstacle(o, result.decisions, _standing(o, result.decisions)) == "undecided")
+
+
+def _standing(result: OpeningResult, log: DecisionLog | None) -> Decision | None:
+    return log.standing(result.opening.label, result.inputs_sha256) if log is not None else None
+
+
 def _judge(result: OpeningResult, log: DecisionLog | None, unit: Unit, *, asked: bool) -> Released | NotReleased:
     label, verdict = result.opening.label, result.verdict.verdict
-    standing = log.standing(label, result.inputs_sha256) if log is not None else None
+    standing = _standing(result, log)
     code = "not-asked" if not asked else _obstacle(result, log, standing)
     width_mm, height_mm = order_size_mm(result)
-    if code or width_mm is None or height_mm is None:
+    if code or standing is None or width_mm is None or height_mm is None:
         code = code or "no-size"
         stale = result.decision is not None and standing is None
         return NotReleased(
             label, verdict, code, messages.not_released(code, _why(result, unit), _remark(standing), stale=stale)
         )
-    by: ReleasedBy = "check"
-    if standing is not None:
-        by = "override" if standing.decision == "override" else "decision"
     return Released(
         opening=label,
         quantity=result.opening.quantity,
@@ -159,11 +166,11 @@ def _judge(result: OpeningResult, log: DecisionLog | None, unit: Unit, *, asked:
         height_mm=round(height_mm, _DIGITS),
         verdict=verdict,
         why=_why(result, unit),
-        released_by=by,
-        decided_by=standing.by if standing else "",
-        decided_at=standing.time.strftime("%Y-%m-%dT%H:%M:%SZ") if standing else "",
-        reason=standing.reason if standing else "",
-        risk_accepted=standing.risk_accepted if standing else "",
+        released_by="override" if standing.decision == "override" else "decision",
+        decided_by=standing.by,
+        decided_at=standing.time.strftime("%Y-%m-%dT%H:%M:%SZ"),
+        reason=standing.reason,
+        risk_accepted=standing.risk_accepted,
         inputs_sha256=result.inputs_sha256,
         panels_mm=_panels_mm(result, width_mm),
         confirm=tuple(result.order.rule.confirm) if result.order and result.order.rule else (),
@@ -186,6 +193,7 @@ def _obstacle(result: OpeningResult, log: DecisionLog | None, standing: Decision
         (choice != "override" and result.fault is not None, "fault"),
         (choice == "send" and not supported, "send-against-check"),
         (choice is None and not supported, f"verdict-{verdict}"),
+        (choice is None, "undecided"),
     )
     return next((code for applies, code in steps if applies), "")
 

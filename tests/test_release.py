@@ -11,9 +11,10 @@ import pytest
 
 from sizing.check import check_job
 from sizing.cli import run
+from sizing.cli_release import sent_by_name
 from sizing.decisions import FILE, Decision, append_decision
 from sizing.exits import Exit
-from sizing.release import COLUMNS, plan_release, release_csv, release_document
+from sizing.release import COLUMNS, plan_release, release_csv, release_document, undecided
 from sizing.release_pdf import release_pdf
 from vision.request import PARTS, Estimate, PhotoReport
 
@@ -66,15 +67,49 @@ def codes(release):
     return {rest.opening: rest.code for rest in release.rest}
 
 
-def test_what_the_check_sends_is_released_and_the_rest_is_listed_with_its_reason(checked):
-    release = plan_release(checked(opening(), opening("W2", middle="55 3/8"), opening("W3", photos="[]")))
+def test_what_a_person_sends_with_the_check_is_released_and_the_rest_is_listed_with_its_reason(checked):
+    result = checked(opening(), opening("W2", middle="55 3/8"), opening("W3", photos="[]"))
+    decide(result, "send")
+    release = plan_release(checked())
     assert [line.opening for line in release.lines] == ["W1"]
     assert release.lines[0].width_mm == 1406.525  # 55 3/8 in, exactly
     assert release.lines[0].height_mm == 1577.975
-    assert release.lines[0].released_by == "check"
+    assert (release.lines[0].released_by, release.lines[0].decided_by) == ("decision", "desk")
     assert codes(release) == {"W2": "verdict-hold", "W3": "verdict-unproven"}
     assert all("override" in rest.says for rest in release.rest)
     assert not release.complete
+
+
+def test_what_the_check_supports_is_released_by_nobody_until_a_person_decides(checked):
+    """Contract, *Decision*: a release says by whom it was decided and when; a stale decision counts for nothing."""
+    result = checked(opening())
+    release = plan_release(result)
+    assert codes(release) == {"W1": "undecided"}
+    assert not release.complete
+    decide(result, "send", inputs_sha256="ab" * 32)
+    release = plan_release(checked())
+    assert codes(release) == {"W1": "undecided"}
+    assert "stale" in release.rest[0].says
+    decide(result, "send")
+    assert plan_release(checked()).complete
+
+
+def test_a_release_by_name_decides_only_what_lacks_nothing_else(checked):
+    result = checked(opening(), opening("W2"), opening("W3", middle="55 3/8"), opening("W4", more=""), opening("W5"))
+    decide(result, "hold", label="W2")
+    decide(result, "send", label="W5")
+    result = checked()
+    assert [o.opening.label for o in undecided(result)] == ["W1"]
+    assert undecided(result, ["W2", "W3"]) == ()
+
+
+def test_who_releases_by_name_stands_in_the_decisions_and_in_the_release(checked):
+    line = plan_release(sent_by_name(checked(opening()), None, "A. Desk", "as checked")).lines[0]
+    assert (line.released_by, line.decided_by, line.reason) == ("decision", "A. Desk", "as checked")
+    kept = json.loads((checked().job.folder / FILE).read_text())
+    assert (kept["by"], kept["decision"], kept["verdict"]) == ("A. Desk", "send", "send")
+    assert kept["ordered"] == {"width_mm": 1406.525, "height_mm": 1577.975}
+    assert plan_release(checked()).complete
 
 
 def test_a_person_may_stop_what_the_check_sends(checked):
@@ -112,6 +147,7 @@ def test_an_override_of_other_inputs_counts_for_nothing(checked):
 
 def test_a_stale_decision_to_stop_stops_nothing(checked):
     decide(checked(opening()), "hold", inputs_sha256="ab" * 32)
+    decide(checked(), "send")
     assert plan_release(checked()).complete
 
 
@@ -137,7 +173,8 @@ def test_without_an_ordered_size_nothing_is_released_even_by_override(checked):
 
 
 def test_only_openings_asked_for_are_released_and_judged(checked):
-    release = plan_release(checked(opening(), opening("W2"), opening("W3", middle="55 3/8")), ["W2"])
+    decide(checked(opening(), opening("W2"), opening("W3", middle="55 3/8")), "send", label="W2")
+    release = plan_release(checked(), ["W2"])
     assert [line.opening for line in release.lines] == ["W2"]
     assert codes(release) == {"W1": "not-asked", "W3": "not-asked"}
     assert release.complete
@@ -161,9 +198,13 @@ def test_the_csv_holds_what_the_works_need_and_no_formula(checked):
 
 
 def test_the_same_content_has_the_same_number_and_other_content_another(checked):
-    one = plan_release(checked(opening()))
+    decide(checked(opening()), "send")
+    one = plan_release(checked())
     assert plan_release(checked()).number == one.number
-    assert plan_release(checked(opening(more=ORDERED + "quantity = 2\n"))).number != one.number
+    decide(checked(opening(more=ORDERED + "quantity = 2\n")), "send")
+    two = plan_release(checked())
+    assert two.complete
+    assert two.number != one.number
 
 
 def pdf_text(data):
@@ -173,7 +214,10 @@ def pdf_text(data):
 @pytest.mark.parametrize("paper", ["letter", "a4"])
 def test_the_pages_say_every_opening_released_or_not(checked, paper):
     many = [opening(f"N{i}", middle="54 3/8" if i % 3 else "55 3/8") for i in range(1, 25)]
-    release = plan_release(checked(*many))
+    result = checked(*many)
+    for i in range(1, 25):
+        decide(result, "send", label=f"N{i}")
+    release = plan_release(checked())
     document = release_document(release, "2026-05-04T12:30:00+00:00", "secondtape 0.1.0")
     text = " ".join(pdf_text(release_pdf(document, paper)).split())
     assert all(f"N{i} " in text for i in range(1, 25))
@@ -231,6 +275,7 @@ def test_a_release_goes_where_it_is_told_or_there_is_none(tmp_path, capsys):
         (["release", "JOB", "--opening", "W9"], Exit.USAGE),
         (["release", "JOB", "JOB", "--opening", "W1"], Exit.USAGE),
         (["release", "JOB", "--page", "a5"], Exit.USAGE),
+        (["release", "JOB", "--reason", "b"], Exit.USAGE),
         (["release", "nowhere"], Exit.UNREADABLE),
         (["decide", "JOB", "--opening", "W1", "--by", "a", "--reason", "b"], Exit.USAGE),
         (["decide", "JOB", "--opening", "W1", "--by", "a", "--reason", "b", "--send", "--hold"], Exit.USAGE),
@@ -276,7 +321,8 @@ def ruled(tmp_path):
 
 def test_the_size_by_the_rule_is_released_with_its_panels_and_what_to_confirm(checked, ruled):
     # 54 3/8 and 1 in make 55 3/8, two panels of 27 11/16; nothing is added to 60 1/8.
-    release = plan_release(checked(opening(more='rule = "wide"\n')))
+    decide(checked(opening(more='rule = "wide"\n')), "send")
+    release = plan_release(checked())
     line = release.lines[0]
     assert (line.width_mm, line.height_mm) == (1406.525, 1527.175)
     assert line.panels_mm == (703.2625, 703.2625)

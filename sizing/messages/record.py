@@ -81,9 +81,12 @@ _NOT_RELEASED = {
     "fault": "This program made a mistake here. Please report it; until then only an override can release it.",
     "send-against-check": "Somebody decided to send it ({remark}), but the check does not support that: {why} Measure "
     "again, or override with name, reason and the risk accepted.",
-    "verdict-hold": "The check stops it: {why} Measure again, or override with name, reason and the risk accepted.",
-    "verdict-unproven": "The check cannot tell: {why} Take a better photo, or override with name, reason and the risk "
+    "verdict-hold": "The check stops it: {why} Settle that and check again, or override with name, reason and the risk "
     "accepted.",
+    "verdict-unproven": "The check cannot tell: {why} Settle that and check again, or override with name, reason and "
+    "the risk accepted.",
+    "undecided": "The check supports it, but nobody has decided yet that it be ordered. Look at it and decide: at the "
+    "desk on its page, with `secondtape decide --send`, or for all that the check supports with `release --by NAME`.",
     "not-asked": "It was not asked for.",
 }
 
@@ -91,7 +94,7 @@ _NOT_RELEASED = {
 def not_released(code: str, why: str, remark: str, *, stale: bool) -> str:
     """Return why an opening is not released, with what to do; `stale`: an earlier decision no longer counts."""
     says = _NOT_RELEASED[code].format(why=sentence(why), remark=one_line(remark))
-    if stale and code.startswith("verdict"):
+    if stale and (code.startswith("verdict") or code == "undecided"):
         says += " The last decision is stale: the inputs are others since."
     return says
 
@@ -127,10 +130,8 @@ def released_by(line: Mapping[str, Any]) -> str:
     """Return by whom, when and on what grounds an opening was released, and what is to be minded in making it."""
     verdict = f"The check: {VERDICTS[line['verdict']]}."
     by, reason = one_line(line["decided_by"]), one_line(line["reason"]).rstrip(".")
-    when = day(datetime.fromisoformat(line["decided_at"])) if line["decided_at"] else ""
-    if line["released_by"] == "check":
-        parts = [verdict, "Released by the check; nobody decided otherwise."]
-    elif line["released_by"] == "decision":
+    when = day(datetime.fromisoformat(line["decided_at"]))
+    if line["released_by"] == "decision":
         parts = [verdict, f"Decided by {by} on {when}: {reason}."]
     else:
         risk = one_line(line["risk_accepted"]).rstrip(".")
@@ -202,6 +203,16 @@ def release_summary(document: Mapping[str, Any], folder: Path | None, *, before:
         lines.append("  Nothing may be ordered, so no files were written.")
     confirm = confirm_on_site(document)
     return "\n".join([*lines, *([f"  {confirm}"] if confirm else []), f"  {document['note']}", ""])
+
+
+def reason_of_release() -> str:
+    """Return the reason of decisions that a release records for its author where none is given."""
+    return "released as the check supports it"
+
+
+def reason_without_name() -> str:
+    """Return that a reason needs a name."""
+    return "--reason: give --by NAME too; a decision needs both."
 
 
 def unknown_opening(label: str, known: Sequence[str]) -> str:
