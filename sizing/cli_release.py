@@ -59,7 +59,6 @@ def release(
         return refuse(messages.reason_without_name())
     require_libraries()
     from sizing.check import check_job
-    from sizing.errors import InputError
     from sizing.result import as_text, job_document
     from sizing.terminal import complaints
 
@@ -77,11 +76,7 @@ def release(
             if label not in known:
                 return refuse(messages.unknown_opening(label, known))
         if by is not None:
-            try:
-                result = sent_by_name(result, openings, by, reason or messages.reason_of_release())
-            except InputError as error:
-                for problem in error.problems:
-                    complain(str(problem))
+            result = sent_by_name(result, openings, by, reason or messages.reason_of_release())
         document, text, complete = _released(result, openings, out, paper)
         if not complete:
             status = Exit.HOLD
@@ -96,15 +91,23 @@ def release(
 
 
 def sent_by_name(result: Any, openings: list[str] | None, by: str, reason: str) -> Any:  # noqa: ANN401 -- JobResult
-    """Return the job with a decision to send recorded for each opening asked for that lacks nothing else."""
+    """Return the job with a decision to send recorded for each opening asked for that lacks nothing else.
+
+    What cannot be recorded is said, and stays undecided.
+    """
     from dataclasses import replace
 
     from sizing.decisions import append_decision, read_decisions
+    from sizing.errors import InputError
     from sizing.release import undecided
 
     missing = undecided(result, openings)
-    for opening in missing:
-        append_decision(result.job.folder, _decision(opening, "send", by, reason))
+    try:
+        for opening in missing:
+            append_decision(result.job.folder, _decision(opening, "send", by, reason))
+    except InputError as error:
+        for problem in error.problems:
+            complain(str(problem))
     return replace(result, decisions=read_decisions(result.job.folder)) if missing else result
 
 
