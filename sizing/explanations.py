@@ -14,6 +14,7 @@ import numpy as np
 
 from sizing.decision import LONGEST_MM, SHORTEST_MM, Judgement
 from sizing.hypotheses import Hypothesis, Other, Scene, Weighable, weighable
+from sizing.hypotheses_faces import of_faces
 from sizing.hypotheses_form import of_boxes, of_copies
 from sizing.hypotheses_reading import RATIOS, of_habit, of_readings
 from sizing.hypotheses_scene import of_everything, of_lines, of_other_openings
@@ -99,7 +100,8 @@ def _edge_scenarios(candidates: Sequence[Candidate], names: Sequence[str]) -> tu
 def hypotheses_of(scene: Scene, priors: Priors) -> list[Hypothesis]:
     """Return every hypothesis about the readings of one opening."""
     found = of_readings(scene, priors) + of_habit(scene, priors) + of_boxes(scene, priors) + of_copies(scene, priors)
-    found += of_lines(scene, priors) + of_other_openings(scene, priors) + of_everything(scene, priors)
+    found += of_lines(scene, priors) + of_faces(scene, priors)
+    found += of_other_openings(scene, priors) + of_everything(scene, priors)
     return [h for h in found if h.odds > 0.0]
 
 

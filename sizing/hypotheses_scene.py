@@ -7,6 +7,7 @@ from itertools import product
 import numpy as np
 
 from sizing.hypotheses import AXES, Hypothesis, Scene
+from sizing.hypotheses_faces import modes_of
 from sizing.slips import NONE, Priors
 from vision.request import NINE, Face
 
@@ -32,7 +33,7 @@ def of_lines(scene: Scene, priors: Priors) -> list[Hypothesis]:
     """Return the hypotheses that the tape was laid to other lines that the photo sees (trim, frame, sill)."""
     found: list[Hypothesis] = []
     for axis in AXES[:2]:
-        seen = [f for f in scene.faces if any(n in f.measures_mm for n in axis)]
+        seen = [f for f in scene.faces if f.kind == "line" and any(n in f.measures_mm for n in axis)]
         # One line at a side: those of one side have names that begin alike.
         sides: dict[str, list[Face]] = {}
         for face in seen:
@@ -45,12 +46,16 @@ def of_lines(scene: Scene, priors: Priors) -> list[Hypothesis]:
                 continue
             facts = {"lines": " and ".join(f.name for f in faces)}
             mine = {n: mm for n, mm in shift.items() if n in axis}
-            # The face's own uncertainty is nearly all that of the photo, which is in the covariance already.
+            # A line's own uncertainty is nearly all that of the photo, which is in the covariance already: the rest.
             for touched in (shift, mine) if len(mine) < len(shift) else (mine,):
                 if len(touched) > 1:
-                    found.append(Hypothesis("another-line", priors.another_line / len(combos), touched, facts=facts))
+                    spreads = modes_of(faces, touched)
+                    odds = priors.another_line / len(combos)
+                    found.append(Hypothesis("another-line", odds, touched, spreads, facts=facts))
             one = priors.another_line_one / len(combos)
-            found += [Hypothesis("another-line", one, {n: mm}, facts=facts) for n, mm in mine.items()]
+            found += [
+                Hypothesis("another-line", one, {n: mm}, modes_of(faces, (n,)), facts=facts) for n, mm in mine.items()
+            ]
     return found
 
 

@@ -60,6 +60,8 @@ def cut_strip(
     depth_mm: float,
     inner_px: float,
     outer_px: float,
+    along_px: float = ALONG_PX,
+    across_px: float = STEP_PX,
 ) -> Strip | None:
     """Return the strip about the line between two points, or None where it lies outside the photo.
 
@@ -68,6 +70,7 @@ def cut_strip(
     rgb : (H, W, 3) uint8
     ends_mm : (2, 2) mm in the plane z = depth_mm
     inner_px, outer_px : reach to the inside and the outside, in pixels at the middle of the side
+    along_px, across_px : pitch along and across the side; coarser is cheaper
     """
     a, b = ends_mm
     length = float(np.hypot(*(b - a)))
@@ -77,9 +80,9 @@ def cut_strip(
     ends_px = project(camera, np.column_stack([ends_mm, np.full(2, depth_mm)]))
     if not np.isfinite(ends_px).all():
         return None
-    count = int(np.clip(np.hypot(*(ends_px[1] - ends_px[0])) / ALONG_PX, 48, MAX_ALONG))
+    count = int(np.clip(np.hypot(*(ends_px[1] - ends_px[0])) / along_px, 48, MAX_ALONG))
     u = np.linspace(0, length, count)
-    v = np.arange(-inner_px, outer_px + STEP_PX / 2, STEP_PX) * mm
+    v = np.arange(-inner_px, outer_px + across_px / 2, across_px) * mm
     px = _grid_px(camera, a, direction, normal, u, v, depth_mm)
     low = np.floor(px.min(axis=(0, 1))).astype(int) - 2
     high = np.ceil(px.max(axis=(0, 1))).astype(int) + 3

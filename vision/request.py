@@ -128,12 +128,24 @@ class Measure:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Face:
-    """Another outline or line seen in the opening (frame, sash, trim, sill line) with its measures and depth."""
+    """Another outline or line seen in the opening (frame, sash, trim, sill line) with its measures and depth.
+
+    `depth_mm` counts like an edge offset, + toward the camera; `depth_by`: found by parallax, or that of the edge.
+    `u_by_mm` is the standard uncertainty of each measure, `u_mm` their median. `modes_mm` are the face's own shares of
+    it, each moving the measures together, on top of the photo's. `lines_px`: ends (2, 2) of its sides. `weight`: 0..1.
+    """
 
     name: str
     measures_mm: Mapping[str, float]
     u_mm: float
     depth_mm: float
+    kind: Literal["line", "outline"] = "line"
+    u_depth_mm: float = 0.0
+    depth_by: Literal["parallax", "edge"] = "edge"
+    weight: float = 1.0
+    u_by_mm: Mapping[str, float] = field(default_factory=dict)
+    modes_mm: tuple[Mapping[str, float], ...] = ()
+    lines_px: Mapping[Side, Array] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
