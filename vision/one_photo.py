@@ -20,6 +20,8 @@ from vision.edge_blur import (
     printed_blur,
     weakened,
 )
+from vision.face_measures import faces_of_outlines
+from vision.faces import Outline, nested_outlines
 from vision.found import doubt, look_wider, widened
 from vision.measures import Measured, candidate_effects, measure
 from vision.opening import find_openings
@@ -71,7 +73,8 @@ class PhotoTraced:
     """One photo solved and its sides traced: what a measure rests on, and what several photos are joined by.
 
     `listed` are the candidates of each side (weight, shift outward mm, name); `clicks` the corners (4, 2) px and
-    their standard uncertainty where nothing was traced; `camera_key` is one for photos by one camera, None: unknown.
+    their standard uncertainty where nothing was traced; `camera_key` is one for photos by one camera, None: unknown;
+    `nested` are other outlines in and about the opening.
     """
 
     solved: Solved
@@ -83,6 +86,7 @@ class PhotoTraced:
     found_by: FoundBy
     report: PhotoReport
     camera_key: tuple[object, ...] | None = None
+    nested: tuple[Outline, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -172,7 +176,8 @@ def trace_solved(request: OpeningRequest, ready: Prepared, by: PhotoSolved) -> P
     if found_by == "photo":  # nobody chose between rival lines: u covers them
         sides = {s: widened(sides[s], traces[s], camera, corners) for s in SIDES}
     report = replace(base, corners_px=corners, warnings=(*warned, *more))
-    return PhotoTraced(solved, sides, listed, drawn, corners, None, found_by, report, ready.camera_key)
+    nested = nested_outlines(rgb, camera, sides, wall) if set(sides) == set(SIDES) else ()
+    return PhotoTraced(solved, sides, listed, drawn, corners, None, found_by, report, ready.camera_key, nested)
 
 
 def measure_traced(request: OpeningRequest, traced: PhotoTraced) -> PhotoMeasured:
@@ -198,6 +203,7 @@ def measure_traced(request: OpeningRequest, traced: PhotoTraced) -> PhotoMeasure
         extent_mm=extent,
     )
     faces = faces_of(result, candidates, depths.z_mm)
+    faces += faces_of_outlines(traced.nested, camera, traced.sides, result)
     return PhotoMeasured(result, candidates, faces, report, traced.found_by, traced)
 
 
