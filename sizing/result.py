@@ -26,7 +26,7 @@ from sizing.photoresults import PhotoResult
 from sizing.remeasure import again, request
 from sizing.remedy import Advice
 from sizing.units import Unit, format_length
-from vision.request import NINE, PARTS, SIDES, Array, Candidate, Estimate, LensUse, NotMeasured, Warning_
+from vision.request import NINE, PARTS, SIDES, Array, Candidate, Estimate, Face, LensUse, NotMeasured, Warning_
 
 SCHEMA = "secondtape/1"
 # An interval so many times as long as 2 U95 is no longer a normal one's (guess).
@@ -163,15 +163,23 @@ def _measured(answer: Estimate | NotMeasured) -> Document:
         "measures": measures,
         "covariance_mm2": [[_number(v, _COV_DIGITS) for v in row] for row in answer.cov_mm2],
         "sides": _sides(answer.candidates),
-        "faces": [
-            {
-                "name": face.name,
-                "measures_mm": {name: _mm(v) for name, v in face.measures_mm.items()},
-                "u_mm": _mm(face.u_mm),
-                "depth_mm": _mm(face.depth_mm),
-            }
-            for face in answer.faces
-        ],
+        "faces": [_face(face) for face in answer.faces],
+    }
+
+
+def _face(face: Face) -> Document:
+    """Return an outline or line beside the edges: what a tape taken to it would read, and what that rests on."""
+    return {
+        "name": face.name,
+        "kind": face.kind,
+        "measures_mm": {name: _mm(v) for name, v in face.measures_mm.items()},
+        "u_mm": _mm(face.u_mm),
+        "U95_mm": {name: _mm(2.0 * u) for name, u in face.u_by_mm.items()},
+        "depth_mm": _mm(face.depth_mm),
+        "u_depth_mm": _mm(face.u_depth_mm),
+        "depth_by": face.depth_by,
+        "weight": _number(face.weight, _P_DIGITS),
+        "lines_px": {side: _points(px) for side, px in face.lines_px.items()},
     }
 
 
