@@ -46,7 +46,8 @@ def test_at_least_the_target_is_reached(tally, key, target, alike):
     [
         ("off by the tolerance agrees", 0.05, 16),
         ("off by the tolerance and one u agrees", 0.005, 16),
-        ("a sound opening is held", 0.005, 1),
+        (("held by doubt", "no warning"), 0.005, 1),
+        ("a sound job of twelve is held, no warning", 0.03, 1),
     ],
 )
 def test_at_most_the_target_is_reached(tally, key, target, alike):
