@@ -9,10 +9,10 @@ is the crew's kit, one sheet or more, bars measured or not; how often crews do e
 is drawn as often. Walls, distances and weak photos stand in each kit as often as in those photos. Openings are as large
 as the photo's, give or take a tenth.
 
-A side is another than the one traced as often as its candidates say, and one that nobody listed as often as they leave
-more than the 1 to 1.5 % that the program always keeps. Those are not drawn: they are a caution, not a rate (of 260 sides
-of these photos none was a line beyond 10 mm that had so little weight), and drawn they would by themselves hold 3 % of
-sound openings.
+A side is another than the one traced as often as its candidates say, and one that nobody listed as often as they
+leave more than the 1 to 1.5 % that the program always keeps. Those are not drawn: they are a caution, not a rate (of
+320 sides of these photos none was a line beyond 10 mm that had so little weight), and drawn they would by themselves
+hold 3 % of sound openings.
 """
 
 from __future__ import annotations

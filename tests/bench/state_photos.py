@@ -2,9 +2,9 @@
 
 Usage: python tests/bench/state_photos.py FOLDER... [--only GLOB] [--out photos_stated.json]
 
-`photos_stated.json` is what `slips_drawn.py` draws photos from. Every photo of a folder that shows sheets is taken, with
-rough corners as a person gives them: once with its bars as a ruler reads them (to half a millimetre), once without,
-when its paper's outline is all that is known of the print.
+`photos_stated.json` is what `slips_drawn.py` draws photos from. Every photo of a folder that shows sheets is taken,
+with rough corners as a person gives them: once with its bars as a ruler reads them (to half a millimetre), once
+without, when its paper's outline is all that is known of the print.
 """
 
 # ruff: noqa: E402
