@@ -218,3 +218,16 @@ def test_a_picture_that_cannot_be_written_leaves_the_old_one_and_nothing_else(tm
     assert [p.name for p in tmp_path.iterdir()] == ["p.jpg"]
     with pytest.raises(OSError, match="No such file"):
         save_picture(Image.new("RGB", (640, 480)), tmp_path / "none" / "p.jpg")
+
+
+def test_other_outlines_are_drawn_faintly_where_they_lie():
+    rgb = np.full((1200, 1600, 3), 120, np.uint8)
+    line = np.array([[200.0, 300.0], [1400.0, 300.0]])
+    report = PhotoReport(Path("w.jpg"), "", (1600, 1200), faces_px=(("frame", {"head": line}),))
+    changed = np.abs(np.asarray(annotated_photo(rgb, report, {})).astype(int) - 120).max(axis=2) > 20
+    rows, columns = np.flatnonzero(changed.any(axis=1)), np.flatnonzero(changed.any(axis=0))
+    assert rows.min() >= 296
+    assert rows.max() <= 304
+    assert columns.min() < 205
+    assert columns.max() > 1390
+    assert changed[300].mean() < 0.5  # dots, not a line

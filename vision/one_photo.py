@@ -186,6 +186,8 @@ def measure_traced(request: OpeningRequest, traced: PhotoTraced) -> PhotoMeasure
     camera = solved.adjusted.state.camera
     result = measure(camera, solved.adjusted.parts, traced.sides, depths.u_common_mm, depths.u_each_mm, traced.clicks)
     candidates = candidate_effects(camera, traced.sides, traced.listed)
+    faces = faces_of(result, candidates, depths.z_mm)
+    faces += faces_of_outlines(traced.nested, camera, traced.sides, result)
     to_photo, extent = _shown(camera, result, depths.z_mm, solved)
     report = replace(
         traced.report,
@@ -193,6 +195,7 @@ def measure_traced(request: OpeningRequest, traced: PhotoTraced) -> PhotoMeasure
         sides_px=traced.drawn or {s: traced.corners_px[list(ENDS[s])] for s in SIDES},
         stations_px=result.stations_px,
         rivals_px=rivals_px(camera, traced.sides, traced.listed),
+        faces_px=tuple((f.name, f.lines_px) for f in faces if f.lines_px),
         warnings=(
             *with_effects(
                 (*traced.report.warnings, *slant_doubts(camera, result.corners_px)), result.cov_mm2, result.budget_mm
@@ -202,8 +205,6 @@ def measure_traced(request: OpeningRequest, traced: PhotoTraced) -> PhotoMeasure
         wall_to_photo=to_photo,
         extent_mm=extent,
     )
-    faces = faces_of(result, candidates, depths.z_mm)
-    faces += faces_of_outlines(traced.nested, camera, traced.sides, result)
     return PhotoMeasured(result, candidates, faces, report, traced.found_by, traced)
 
 

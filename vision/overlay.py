@@ -64,6 +64,7 @@ LOOKS: Mapping[str, _Look] = {
     "hardware": _Look((255, 200, 90), (1.5, 1.5)),
     "room": _Look((225, 225, 225), (4.0, 4.0), weight=0.8),
     "opening": _Look((86, 180, 233)),
+    "face": _Look((200, 200, 200), (1.0, 6.0), weight=0.5),
 }
 SIDE_COLOUR: Colour = (86, 180, 233)
 HALO: Colour = (20, 20, 20)
@@ -83,7 +84,8 @@ def annotated_photo(
     photo_rgb : (H, W, 3) uint8
         Upright photo in whose pixels the report's places are.
     report : PhotoReport
-        `sides_px`, `stations_px` and `references_px` are drawn; places that are not finite are left out.
+        `sides_px`, `stations_px`, `references_px` and, faintly, `faces_px` are drawn; places that are not finite are
+        left out.
     labels : mapping of str to (text, kind)
         By measure: text, broken into lines at '|', and 'agrees', 'differs', 'unproven' or 'none'. Labels
         without a station in this photo stand at the top left.
@@ -116,6 +118,9 @@ def annotated_photo(
     references = [(name, outline) for name, outline in references if len(outline) > 1]
     for _, outline in references:
         draw_line(canvas, np.vstack([outline, outline[:1]]), LOOKS["reference"].colour, stroke)
+    faint = max(1, round(stroke * LOOKS["face"].weight))
+    for face in (scaled(line, scale) for _, lines in report.faces_px for line in lines.values()):
+        draw_line(canvas, face, LOOKS["face"].colour, faint, LOOKS["face"].dashes)
     for side in sides:
         draw_line(canvas, side, SIDE_COLOUR, stroke)
     for name, line in stations.items():

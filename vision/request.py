@@ -175,6 +175,7 @@ class PhotoReport:
     wall_to_photo: Callable[[Array], Array] | None = None  # (N, 2) mm from the top left corner, x along the head
     extent_mm: tuple[float, float, float, float] | None = None  # x0, y0, x1, y1 of the part worth showing
     lenses: tuple[LensUse, ...] = ()
+    faces_px: tuple[tuple[str, Mapping[Side, Array]], ...] = ()  # other outlines: name, ends (2, 2) of their sides
 
 
 @dataclass(frozen=True, slots=True, eq=False)
