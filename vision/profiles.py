@@ -84,8 +84,9 @@ def cut_strip(
     u = np.linspace(0, length, count)
     v = np.arange(-inner_px, outer_px + across_px / 2, across_px) * mm
     px = _grid_px(camera, a, direction, normal, u, v, depth_mm)
-    low = np.floor(px.min(axis=(0, 1))).astype(int) - 2
-    high = np.ceil(px.max(axis=(0, 1))).astype(int) + 3
+    x, y = px[..., 0], px[..., 1]  # apart: far faster than over an axis of two
+    low = np.floor([x.min(), y.min()]).astype(int) - 2
+    high = np.ceil([x.max(), y.max()]).astype(int) + 3
     size = np.array([rgb.shape[1], rgb.shape[0]])
     low, high = np.clip(low, 0, size), np.clip(high, 0, size)
     if np.any(high - low < 8):
@@ -94,7 +95,7 @@ def cut_strip(
     at = (px - low).astype(np.float32)
     sampled = cv2.remap(crop, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     colour: NDArray[np.float32] = np.asarray(sampled, np.float32)
-    gone = np.any((px < 0) | (px > size - 1), axis=2)
+    gone = (x < 0) | (y < 0) | (x > size[0] - 1) | (y > size[1] - 1)
     colour[gone] = np.nan
     return Strip(colour, u, v, a, direction, normal, depth_mm, mm)
 
