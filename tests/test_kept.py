@@ -9,6 +9,7 @@ import pytest
 from PIL import Image
 
 import vision.kept
+import vision.last_trace
 from vision.estimate import estimate_opening
 from vision.kept import KeptPhotos
 from vision.request import OpeningRequest, PhotoRequest
@@ -28,6 +29,12 @@ def moved(asked, by):
     return replace(asked, photos=(replace(asked.photos[0], corners_px=CORNERS + np.array(by)),))
 
 
+def one_moved(asked, corner, by):
+    corners = CORNERS.copy()
+    corners[corner] += by
+    return replace(asked, photos=(replace(asked.photos[0], corners_px=corners),))
+
+
 def same(a, b):
     return np.array_equal(a.values_mm, b.values_mm) and np.array_equal(a.cov_mm2, b.cov_mm2)
 
@@ -41,6 +48,29 @@ def test_a_moved_corner_is_traced_anew_with_the_answer_of_a_fresh_start(asked, m
     assert same(again, estimate_opening(moved(asked, [3, 2])))
     monkeypatch.setattr(vision.kept, "estimate_opening", None)
     assert kept.estimate(asked) is first
+
+
+@pytest.mark.parametrize(("by", "touched"), [((-1.5, 1), 2), ((40, 30), 4)])
+def test_a_corner_touches_its_two_sides_and_the_others_only_with_the_wall_lines_seen(asked, monkeypatch, by, touched):
+    kept = KeptPhotos()
+    kept.estimate(asked)
+    traced, said = [], []
+    find = vision.last_trace.find_side
+    monkeypatch.setattr(vision.last_trace, "find_side", lambda *a: (traced.append(a[-1]), find(*a))[1])
+    again = kept.estimate(one_moved(asked, 1, by), said.append)
+    assert len(traced) == touched
+    assert {"head", "right"} <= set(traced)
+    assert "w2.jpg: " in said[-1]
+    assert ("traced again: head and right jamb; the others stay" in said[-1]) == (touched == 2)
+    assert same(again, estimate_opening(one_moved(asked, 1, by)))
+
+
+def test_pointing_at_an_opening_that_was_to_be_found_alone_does_not_solve_the_photo_again(asked, monkeypatch):
+    kept = KeptPhotos()
+    kept.estimate(replace(asked, photos=(replace(asked.photos[0], corners_px=None),)))
+    monkeypatch.setattr(vision.kept, "prepare", None)
+    monkeypatch.setattr(vision.kept, "solve_photo", None)
+    assert same(kept.estimate(asked), estimate_opening(asked))
 
 
 def test_another_file_of_the_same_name_is_read_again(asked):

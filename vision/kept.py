@@ -1,7 +1,8 @@
 """What earlier requests have worked out, kept while the same photos are asked again with other corners.
 
 Reading a photo, finding its references and solving the camera by them do not rest on the opening's corners: after a
-corner has moved only its lines are searched again. The answers are those of `vision.estimate`, to the last digit.
+corner has moved only what it touches is traced and solved again (`vision.last_trace`). The answers are those of
+`vision.estimate`, to the last digit.
 """
 
 from __future__ import annotations
@@ -10,12 +11,14 @@ import threading
 from collections import OrderedDict
 from collections.abc import Hashable, Mapping
 from dataclasses import fields, is_dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from vision.estimate import Progress, estimate_opening
+from vision.last_trace import LastTrace
 from vision.one_photo import PhotoSolved, PhotoTraced, solve_photo, trace_solved
 from vision.prepared import Prepared, pointed_anew, prepare
 from vision.request import Estimate, NotMeasured, OpeningRequest, PhotoReport, PhotoRequest
@@ -36,7 +39,7 @@ class KeptPhotos:
     def __init__(self) -> None:
         self._lock = threading.Lock()
         self._ready: OrderedDict[Hashable, Prepared] = OrderedDict()
-        self._solved: OrderedDict[Hashable, PhotoSolved | PhotoReport] = OrderedDict()
+        self._solved: OrderedDict[Hashable, tuple[PhotoSolved | PhotoReport, LastTrace]] = OrderedDict()
         self._answers: OrderedDict[Hashable, Estimate | NotMeasured] = OrderedDict()
 
     def estimate(self, request: OpeningRequest, progress: Progress | None = None) -> Estimate | NotMeasured:
@@ -45,33 +48,42 @@ class KeptPhotos:
         with self._lock:
             answer = self._answers.get(key)
         if answer is None:
-            answer = estimate_opening(request, progress, tracer=self._trace)
+            answer = estimate_opening(request, progress, tracer=partial(self._trace, progress))
             with self._lock:
                 self._answers[key] = answer
                 while len(self._answers) > MOST_ANSWERS:
                     self._answers.popitem(last=False)
         return answer
 
-    def _trace(self, request: OpeningRequest, photo: PhotoRequest) -> PhotoTraced | PhotoReport:
+    def _trace(
+        self, progress: Progress | None, request: OpeningRequest, photo: PhotoRequest
+    ) -> PhotoTraced | PhotoReport:
         ready, scene = self._prepared(request, photo), replace(request, photos=())
         free = replace(photo, corners_px=None, click_px=0.0) if ready.reference.kind == "sheet" else photo
-        key = _key((free, photo.corners_px is None, scene))
+        key = _key((free, _turned(ready), scene))
         with self._lock:
-            solved = self._solved.get(key)
-        if solved is None:
-            solved = solve_photo(request, ready)
+            kept = self._solved.get(key)
+        if kept is None:
+            kept = solve_photo(request, ready), LastTrace()
             with self._lock:
-                self._solved[key] = solved
+                self._solved[key] = kept
                 while len(self._solved) > len(self._ready):
                     self._solved.popitem(last=False)
-        return solved if isinstance(solved, PhotoReport) else trace_solved(request, ready, solved)
+        solved, last = kept
+        if isinstance(solved, PhotoReport):
+            return solved
+        say = None if progress is None else partial(_said, progress, photo.path.name)
+        return trace_solved(request, ready, solved, last.heard_by(say))
 
     def _prepared(self, request: OpeningRequest, photo: PhotoRequest) -> Prepared:
         alike = replace(photo, corners_px=None, reference_corners_px=(), click_px=0.0, trace=True)
-        # a photo without corners may be turned by its sheets
-        key = _key((alike, photo.corners_px is None, request.reference))
+        found_alone, pointed = (_key((alike, alone, request.reference)) for alone in (True, False))
+        key = found_alone if photo.corners_px is None else pointed
         with self._lock:
             ready = self._ready.get(key)
+            alone = self._ready.get(found_alone)
+            if ready is None and alone is not None and not _turned(alone):
+                key, ready = found_alone, alone  # a photo without corners may be turned by its sheets: this was not
             if ready is not None:
                 self._ready.move_to_end(key)
         if ready is not None:
@@ -82,6 +94,14 @@ class KeptPhotos:
             while len(self._ready) > 1 and sum(r.picture.rgb.nbytes for r in self._ready.values()) > MOST_BYTES:
                 self._ready.popitem(last=False)
         return ready
+
+
+def _turned(ready: Prepared) -> bool:
+    return any(w.code == "turned" for w in ready.report.warnings)
+
+
+def _said(progress: Progress, name: str, line: str) -> None:
+    progress(f"{name}: {line}")
 
 
 def _key(value: Any) -> Hashable:  # noqa: ANN401 -- any value of a request

@@ -23,6 +23,7 @@ from vision.edge_blur import (
 from vision.face_measures import faces_of_outlines
 from vision.faces import Outline, nested_outlines
 from vision.found import doubt, look_wider, widened
+from vision.last_trace import LastTrace
 from vision.measures import Measured, candidate_effects, measure
 from vision.opening import find_openings
 from vision.page_kind import wrong_kind
@@ -45,12 +46,10 @@ from vision.request import (
 )
 from vision.segments import Segments, find_segments
 from vision.sheet import HEIGHT_MM, WIDTH_MM
-from vision.sides import trace_sides
 from vision.solve import solve_sheets
 from vision.solved import Solved
 from vision.stations import ENDS, SideLine, clicked_sides
 from vision.traced import faces_of, rivals_px, side_lines
-from vision.wall_lines import lined
 
 FoundBy = Literal["photo", "corners", "clicked"]
 Listed = Mapping[Side, tuple[tuple[float, float, str], ...]]
@@ -132,9 +131,11 @@ def solve_photo(request: OpeningRequest, ready: Prepared) -> PhotoSolved | Photo
     return PhotoSolved(solved, tuple(doubts), segments)
 
 
-def trace_solved(request: OpeningRequest, ready: Prepared, by: PhotoSolved) -> PhotoTraced | PhotoReport:
-    """Return a solved photo with its sides traced; the corners are those of `ready.asked`."""
-    solved = by.solved
+def trace_solved(
+    request: OpeningRequest, ready: Prepared, by: PhotoSolved, last: LastTrace | None = None
+) -> PhotoTraced | PhotoReport:
+    """Return a solved photo with its sides traced; the corners are those of `ready.asked`, `last` is of `by`."""
+    solved, last = by.solved, last or LastTrace()
     warned = [*ready.report.warnings, *by.doubts, *solved.warnings, *reference_warnings(request, solved)]
     found = tuple(zip(solved.names, solved.outlines_px, strict=True))
     base = replace(ready.report, references_px=found, warnings=tuple(warned))
@@ -144,14 +145,14 @@ def trace_solved(request: OpeningRequest, ready: Prepared, by: PhotoSolved) -> P
     corners = asked.corners_px
     found_by: FoundBy = "corners" if corners is not None else "photo"
     if corners is None:
-        near = lined(grey, solved, None, request.wall, by.segments).adjusted.state.camera
+        near = last.lined(grey, solved, None, request.wall, by.segments).adjusted.state.camera
         searched = find_openings(ready.picture.rgb, near, solved.outlines_px, request.wall)
         if isinstance(searched, Warning_):
             return replace(base, error=searched)
         corners = searched
     alone = len(solved.warnings)
     if asked.trace:  # as clicked, nothing is traced: neither the wall's lines
-        solved = lined(grey, solved, corners, request.wall, by.segments)
+        solved = last.lined(grey, solved, corners, request.wall, by.segments)
     warned += solved.warnings[alone:]
     camera = solved.adjusted.state.camera
     if not asked.trace:
@@ -164,7 +165,7 @@ def trace_solved(request: OpeningRequest, ready: Prepared, by: PhotoSolved) -> P
         state = solved.adjusted.state
         traces = trace_part(rgb, state, corners, asked.click_px, depths.z_mm, wall, sill_at)
     else:
-        traces = trace_sides(rgb, camera, corners, asked.click_px, depths.z_mm, wall, sill_at)
+        traces = last.trace(rgb, camera, corners, asked.click_px, depths.z_mm, wall, sill_at)
         if found_by == "photo":
             traces = look_wider(rgb, camera, corners, traces, depths.z_mm, wall, sill_at)
     unsure = wrong_kind(rgb, solved, ready.reference, ready.prior, wall, corners)

@@ -7,7 +7,7 @@ rounded arris the place where the inner face begins: modules `profiles`, `side_f
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -85,6 +85,8 @@ def trace_sides(
     depth_mm: Mapping[Side, float],
     wall: Wall,
     sill_at: str = "front",
+    *,
+    find: Callable[[Side], FoundSide | FailedSide] | None = None,
 ) -> dict[Side, SideTrace | FailedSide]:
     """Return the four sides traced from rough corners.
 
@@ -96,24 +98,29 @@ def trace_sides(
     depth_mm : z of the plane of each side, + into the wall (edge offset with its sign turned)
     wall : kind of wall; sets how much bow is believed
     sill_at : "front", or another line of the sill, then nearest to the corners instead of outermost
+    find : in place of `find_side` with all of these, as `vision.last_trace` does.
 
     Notes
     -----
     Fails for a side outside the photo or without any step along it.
     """
     corners = np.asarray(corners_px, float)
-    found = {side: _find(rgb, camera, corners, click_px, depth_mm, wall, sill_at, side) for side in SIDES}
+
+    def anew(side: Side) -> FoundSide | FailedSide:
+        return find_side(rgb, camera, corners, click_px, depth_mm, wall, sill_at, side)
+
+    found = {side: (find or anew)(side) for side in SIDES}
     head = found["head"]
     for side in ("right", "left"):
         jamb = found[side]
-        if isinstance(head, _Found) and isinstance(jamb, _Found):
+        if isinstance(head, FoundSide) and isinstance(jamb, FoundSide):
             found[side] = _held_against_head(rgb, camera, side, jamb, head, wall)
-    blur = min((_blur(f) for f in found.values() if isinstance(f, _Found)), default=float("inf"))
+    blur = min((_blur(f) for f in found.values() if isinstance(f, FoundSide)), default=float("inf"))
     return {side: f if isinstance(f, FailedSide) else _finish(side, f, blur) for side, f in found.items()}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Found:
+class FoundSide:
     """Lines of one strip from outside to inside, their weights, and the best of them placed."""
 
     strip: Strip
@@ -125,7 +132,7 @@ class _Found:
     ghost: Ghost | None
 
 
-def _find(
+def find_side(
     rgb: NDArray[np.uint8],
     camera: Camera,
     corners_px: Array,
@@ -134,7 +141,8 @@ def _find(
     wall: Wall,
     sill_at: str,
     side: Side,
-) -> _Found | FailedSide:
+) -> FoundSide | FailedSide:
+    """Return one side's strip with its lines weighed, by its own two corners alone; parameters of `trace_sides`."""
     search = plan_search(camera, corners_px, click_px, depth_mm, sill_at, side, rgb.shape)
     if not np.isfinite(search.ends_mm).all():
         return FailedSide(side, "its corners do not lie on the wall as seen by the camera")
@@ -164,7 +172,7 @@ def _find(
             profile = stack_profile(strip, placed, offsets_px())
             if side in ("left", "right") and drift_px(lines[best], placed, strip.mm_per_px) > MOST_DRIFT_PX[wall]:
                 weights = np.where(np.arange(len(weights)) == best, DRIFTED * weights, weights)
-            return _Found(strip, lines, weights, int(best), placed, profile, ghost)
+            return FoundSide(strip, lines, weights, int(best), placed, profile, ghost)
     return FailedSide(side, "the edge is too faint to be placed")
 
 
@@ -175,8 +183,8 @@ def drift_px(line: Line, placed: Placed, mm: float) -> float:
 
 
 def _held_against_head(
-    rgb: NDArray[np.uint8], camera: Camera, side: Side, jamb: _Found, head: _Found, wall: Wall
-) -> _Found:
+    rgb: NDArray[np.uint8], camera: Camera, side: Side, jamb: FoundSide, head: FoundSide, wall: Wall
+) -> FoundSide:
     """Return a jamb with its lines weighed by where the head ends, or as it is where that does not tell."""
     if head.weights[head.best] < SURE_HEAD or abs(head.strip.depth_mm - jamb.strip.depth_mm) > SAME_DEPTH_MM:
         return jamb
@@ -197,7 +205,7 @@ def _held_against_head(
     return replace(jamb, weights=weights, ghost=Ghost(shape, weight, end.u_mm, leads, U_PARALLEL * half))
 
 
-def _straight(found: _Found) -> tuple[Array, Array]:
+def _straight(found: FoundSide) -> tuple[Array, Array]:
     """Return a point (2,) at the middle and the unit direction (2,) of a placed line, mm."""
     strip, half = found.strip, found.strip.u_mm[-1] / 2
     direction = strip.direction + found.placed.shape[1] / half * strip.normal
@@ -206,7 +214,7 @@ def _straight(found: _Found) -> tuple[Array, Array]:
     )
 
 
-def _blur(found: _Found) -> float:
+def _blur(found: FoundSide) -> float:
     """Return the blur px of the sharpest clear line of a strip: the photo's own blur is no more than that."""
     least = step_blur_px(found.profile)
     mm = found.strip.mm_per_px
@@ -228,12 +236,12 @@ def _room(lines: list[Line], index: int, mm: float, least_mm: float = 0.0) -> tu
     return float(inner / mm), float(outer / mm)
 
 
-def _finish(side: Side, found: _Found, blur_px: float) -> SideTrace:
+def _finish(side: Side, found: FoundSide, blur_px: float) -> SideTrace:
     ghost = found.ghost
     return _unseen(side, found, ghost) if ghost is not None and ghost.leads else _result(side, found, blur_px)
 
 
-def _result(side: Side, found: _Found, blur_px: float) -> SideTrace:
+def _result(side: Side, found: FoundSide, blur_px: float) -> SideTrace:
     strip, placed = found.strip, found.placed
     half = strip.u_mm[-1] / 2
     slope = float(placed.shape[1] / half)
@@ -266,7 +274,7 @@ def _result(side: Side, found: _Found, blur_px: float) -> SideTrace:
     )
 
 
-def _unseen(side: Side, found: _Found, ghost: Ghost) -> SideTrace:
+def _unseen(side: Side, found: FoundSide, ghost: Ghost) -> SideTrace:
     """Return the side where a sill's ends say it is though no line shows it: hidden, wide, without local edge."""
     strip = found.strip
     half = strip.u_mm[-1] / 2
@@ -297,7 +305,7 @@ def _u_unseen(ghost: Ghost, half: float) -> Array:
     return np.array([[ghost.u_mm**2 + tilt, tilt / half], [tilt / half, tilt / half**2]])
 
 
-def _candidates(found: _Found, half_mm: float) -> tuple[SideCandidate, ...]:
+def _candidates(found: FoundSide, half_mm: float) -> tuple[SideCandidate, ...]:
     """Return the lines that may be the side, the one taken first; shifts and slopes are against that one."""
     ghost = found.ghost
     leads = ghost is not None and ghost.leads

@@ -21,6 +21,9 @@ from vision.solved import Solved
 
 REFERENCE_MARGIN = 1.5  # pattern to page and its shadow
 OPENING_MARGIN_MM = {"masonry": 40.0, "render": 40.0, "siding": 130.0, "panel": 130.0}  # trim goes with the opening
+# What is left out about the opening ends on a grid of this pitch: while a corner is moved within its square the wall's
+# lines stay the same to the last digit, and with them the camera and what was traced by it (a guess: two fingers).
+GRID_MM = 60.0
 FAR_MM = 2000.0  # where a corner out of view is put
 PIECE_MM = {"masonry": 210.0, "render": 210.0, "siding": 150.0, "panel": 150.0}  # about one brick
 U_TRUE_MM = {"masonry": 1.0, "render": 1.0, "siding": 0.5, "panel": 0.5}  # design: 1 mm a brick; a guess for laps
@@ -152,15 +155,33 @@ def _of_the_wall(
     """Return the segments outside references and opening."""
     keep = [o.mean(0) + REFERENCE_MARGIN * (o - o.mean(0)) for o in outlines_px]
     if corners_px is not None:
-        q = _whole(back_project(state.camera, corners_px, 0.0))
-        middle, size = q.mean(0), np.ptp(q, axis=0) / 2
-        grown = middle + (q - middle) * (1 + OPENING_MARGIN_MM[wall] / np.maximum(size, 100))
-        polygon = project(state.camera, np.column_stack([grown, np.zeros(4)]))
-        if np.isfinite(polygon).all():
-            keep.append(polygon)
-        elif np.isfinite(corners_px).all():
-            keep.append(corners_px)
+        outline = opening_outline(state, corners_px, wall)
+        if np.isfinite(outline).all():
+            keep.append(outline)
     return clipped(found, keep)
+
+
+def opening_outline(state: PhotoState, corners_px: Array, wall: Wall) -> Array:
+    """Return the outline (4, 2) px about an opening within which nothing is a wall line; NaN where there is none.
+
+    Notes
+    -----
+    The corners on the wall, moved out by the margin of the wall and on to the next line of a grid. Corners that do not
+    lie on the wall as the camera sees it stand as they are.
+    """
+    q = _whole(back_project(state.camera, corners_px, 0.0))
+    middle, size = q.mean(0), np.ptp(q, axis=0) / 2
+    grown = middle + (q - middle) * (1 + OPENING_MARGIN_MM[wall] / np.maximum(size, 100))
+    away = np.where(q < middle, -1.0, 1.0)
+    grown = away * np.ceil(away * grown / GRID_MM) * GRID_MM
+    polygon = project(state.camera, np.column_stack([grown, np.zeros(4)]))
+    return polygon if np.isfinite(polygon).all() else np.asarray(corners_px, float)
+
+
+def outlines_key(solved: Solved, corners_px: Array | None, wall: Wall) -> tuple[bytes, ...]:
+    """Return what the corners of an opening change of `lined`: alike for alike corners on the same solved photo."""
+    states = (solved.adjusted.state, *solved.starts)
+    return () if corners_px is None else tuple(opening_outline(s, corners_px, wall).tobytes() for s in states)
 
 
 def _whole(corners_mm: Array) -> Array:

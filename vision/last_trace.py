@@ -1,0 +1,100 @@
+"""What was worked out for one solved photo, kept while its opening is pointed at again: wall lines and sides.
+
+A corner that moves touches the two sides that meet in it, and the wall's lines only where it leaves its square of the
+grid by which they are left out around the opening (`vision.wall_lines`). What is kept is what a fresh start would find,
+to the last digit: a side is taken again only for the same camera and the same two corners. A side's trace is no smooth
+function of the camera (a rival line may win by a hair), so one by another camera, however near, is not taken.
+"""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Callable, Hashable, Mapping
+from typing import TypeVar
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.camera import Camera
+from vision.request import SIDES, Array, Side, Wall
+from vision.segments import Segments
+from vision.side_weights import ENDS
+from vision.sides import FailedSide, FoundSide, SideTrace, find_side, trace_sides
+from vision.solved import Solved
+from vision.traced import SIDE_WORD
+from vision.wall_lines import lined, outlines_key
+
+MOST = 16  # cameras and sides of one photo: corners put to and fro find theirs again
+
+Kept = TypeVar("Kept")
+Traces = dict[Side, SideTrace | FailedSide]
+
+
+class LastTrace:
+    """The wall's lines and sides of one solved photo, by what they rest on; for one thread at a time."""
+
+    def __init__(self, say: Callable[[str], None] | None = None) -> None:
+        self._lined: OrderedDict[Hashable, Solved] = OrderedDict()
+        self._sides: OrderedDict[Hashable, tuple[Camera, FoundSide | FailedSide]] = OrderedDict()
+        self._say = say
+
+    def heard_by(self, say: Callable[[str], None] | None) -> LastTrace:
+        """Return itself, from now on saying to `say` what a moved corner touches."""
+        self._say = say
+        return self
+
+    def lined(
+        self, grey: cv2.typing.MatLike, solved: Solved, corners_px: Array | None, wall: Wall, segments: Segments | None
+    ) -> Solved:
+        """Return what `vision.wall_lines.lined` returns."""
+        key = (corners_px is None, outlines_key(solved, corners_px, wall))
+        found = self._lined.get(key)
+        if found is None:
+            if self._say is not None and self._sides:
+                self._say("around the opening other lines of the wall are seen: the photo is solved with them again")
+            found = lined(grey, solved, corners_px, wall, segments)
+        _keep(self._lined, key, found)
+        return found
+
+    def trace(
+        self,
+        rgb: NDArray[np.uint8],
+        camera: Camera,
+        corners_px: Array,
+        click_px: float,
+        depth_mm: Mapping[Side, float],
+        wall: Wall,
+        sill_at: str,
+    ) -> Traces:
+        """Return what `vision.sides.trace_sides` returns."""
+        rest: tuple[Hashable, ...] = (id(camera), click_px, wall, sill_at, tuple(sorted(depth_mm.items())))
+
+        def key(side: Side) -> Hashable:
+            return (side, np.asarray(corners_px, float)[list(ENDS[side])].tobytes(), *rest)
+
+        def find(side: Side) -> FoundSide | FailedSide:
+            kept = self._sides.get(key(side))
+            if kept is None:
+                kept = camera, find_side(rgb, camera, corners_px, click_px, depth_mm, wall, sill_at, side)
+            _keep(self._sides, key(side), kept)
+            return kept[1]
+
+        if self._say is not None and self._sides:
+            self._say(_plan([s for s in SIDES if key(s) not in self._sides]))
+        return trace_sides(rgb, camera, corners_px, click_px, depth_mm, wall, sill_at, find=find)
+
+
+def _plan(again: list[Side]) -> str:
+    if len(again) == len(SIDES):
+        return "all four sides are traced again"
+    if not again:
+        return "no side has to be traced again"
+    return f"traced again: {' and '.join(SIDE_WORD[s] for s in again)}; the others stay"
+
+
+def _keep(kept: OrderedDict[Hashable, Kept], key: Hashable, value: Kept) -> None:
+    kept[key] = value
+    kept.move_to_end(key)
+    while len(kept) > MOST:
+        kept.popitem(last=False)
