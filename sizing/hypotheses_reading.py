@@ -19,6 +19,8 @@ _COUNTED_MM = (1.0, 10.0, 25.4, 304.8, 1000.0)
 _WHOLE_FEET_MM = 300.0
 # A fraction this close to a whole inch has no side to be counted from.
 _NO_FRACTION_MM = 0.4
+# Less than the finest mark of a common tape, 1/16 in, nobody counts down from the inch above (no source).
+_LEAST_FRACTION_MM = 1.5
 # Spread of what a length that no opening has may mean besides, mm (guess).
 _ANY_SIZE_MM = 3000.0
 
@@ -83,15 +85,22 @@ def six_nine_mm(reading_mm: float, written: str) -> dict[str, float]:
 def wrong_side_mm(reading_mm: float) -> tuple[float, ...]:
     """Return the shifts in mm if the fraction of an inch was counted from the wrong side of its mark.
 
+    Counted back from a mark and written as if on from it: 53 5/8 or 55 5/8 becomes 54 3/8; or counted back from the
+    mark above and written with the inch below: 54 5/8 becomes 54 3/8.
+
     Examples
     --------
     >>> wrong_side_mm(54.375 * 25.4)
-    (19.05, -31.75)
+    (19.05, -31.75, -6.35)
     """
     part = reading_mm % _INCH_MM
     if not _NO_FRACTION_MM < part < _INCH_MM - _NO_FRACTION_MM:
         return ()
-    return (round(2.0 * part, 6), round(2.0 * (part - _INCH_MM), 6))
+    shifts = [2.0 * part, 2.0 * (part - _INCH_MM)]
+    rest = 2.0 * part - _INCH_MM
+    if _LEAST_FRACTION_MM < part < _INCH_MM - _LEAST_FRACTION_MM and abs(rest) > _NO_FRACTION_MM:
+        shifts.append(rest)
+    return tuple(round(mm, 6) for mm in shifts)
 
 
 def feet_and_inches_mm(reading_mm: float, written: str) -> float | None:

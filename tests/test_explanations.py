@@ -91,7 +91,7 @@ def test_bayes_by_hand_agrees_for_a_single_reading():
         s: s.prior * (1.0 if s.scale == "in" else priors.other_scale) * bell(d - s.shift_mm, u) for s in priors.slips
     }
     side = 2.0 * ((VALUES[0] + d) % INCH)
-    wrong = sum(priors.wrong_side * bell(d - shift, u) for shift in (side, side - 2.0 * INCH))
+    wrong = sum(priors.wrong_side * bell(d - shift, u) for shift in (side, side - 2.0 * INCH, side - INCH))
     spreads = priors.none_spreads_mm
     rest = bell(d, u) + sum(priors.none_of_these / len(spreads) * bell(d, math.hypot(u, sd)) for sd in spreads)
     burned = sum(w for s, w in slips.items() if s.code == "burned-inch")
@@ -257,6 +257,12 @@ def test_a_fraction_counted_from_the_wrong_side_is_off_by_twice_the_fraction():
     assert wrong_side_mm((54 + 3 / 16) * INCH)[0] == pytest.approx(6 / 16 * INCH)
     assert wrong_side_mm((54 + 13 / 16) * INCH)[1] == pytest.approx(-6 / 16 * INCH)
     assert wrong_side_mm(54 * INCH) == ()
+
+
+def test_a_fraction_counted_down_from_the_mark_above_is_the_rest_of_the_inch():
+    """Common practice, no source: 35 13/16 is 3/16 before the 36, and written 35 3/16."""
+    assert wrong_side_mm((35 + 3 / 16) * INCH)[2] == pytest.approx(-10 / 16 * INCH)
+    assert len(wrong_side_mm(54.5 * INCH)) == 2  # half an inch is half an inch from either mark
 
 
 def test_five_feet_two_written_as_52_is_ten_inches_short():

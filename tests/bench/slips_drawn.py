@@ -187,7 +187,7 @@ def rates(priors, metric, factors):
     single = {"digits-swapped": 8 * priors.digits_swapped * 1.5, "six-nine": 8 * priors.six_nine * 0.5}
     single |= {"wrong-unit": 8 * priors.wrong_unit * 3, "another-reading": 8 * priors.another_reading}
     if not metric:
-        single |= {"feet-and-inches": 8 * priors.feet_and_inches, "wrong-side": 8 * 2 * priors.wrong_side}
+        single |= {"feet-and-inches": 8 * priors.feet_and_inches, "wrong-side": 8 * 3 * priors.wrong_side}
     single |= {"stations-swapped": 7 * priors.stations_swapped, "width-height": 3 * priors.width_height_swapped}
     single |= {"width-height-all": priors.width_height_all, "seen-from-inside": priors.seen_from_inside}
     single |= {"copied": 3 * priors.copied, "another-opening": priors.another_opening}
@@ -226,7 +226,7 @@ def do_slip(rng, kind, drawn, photo, others, line_mm):
         moved = move("none-of-these", {name: float(rng.normal(0, rng.choice([30.0, 200.0])))})
         return None if moved is None else Drawn(values, readings, slips | {name: ("none-of-these", None)})
     if code == "wrong-side":
-        up = 2 * (1 - rest) if rng.random() < 0.5 else -2 * rest
+        up = float(rng.choice([2 * (1 - rest), -2 * rest, 1 - 2 * rest]))
         return None if min(rest, 1 - rest) < 0.03 else move(code, {name: up * INCH})
     if code == "wrong-unit":
         ratio = rng.choice([25.4, 2.54, 10.0, 1 / 25.4, 1 / 2.54, 0.1])
