@@ -14,13 +14,14 @@ from sizing.messages import crosscheck, record
 from sizing.messages import verdicts as messages
 from sizing.messages.remeasure import in_view
 from sizing.messages.remedy import remedy_says
-from sizing.messages.slips import probably, slip_says
+from sizing.messages.slips import likewise, probably, slip_says
 from sizing.nextstep import step_of
 from sizing.orderview import caution_lines, estimate_order_lines, order_lines
 from sizing.outcome import EstimateResult, JobResult, OpeningResult
 from sizing.photoresults import PhotoResult
 from sizing.remeasure import again
 from sizing.remedy import Advice
+from sizing.slips import NONE
 from sizing.units import Unit
 from vision.request import NINE, Estimate, NotMeasured, Warning_
 
@@ -111,8 +112,9 @@ def _opening_lines(result: OpeningResult, units: Unit, width: int) -> list[str]:
     label = messages.one_line(result.opening.label)
     lines = [f"  {label:<{width}}  {messages.verdict_of(verdict.verdict, bool(result.photos))}"]
     warnings = opening_warnings(result)
+    causes: set[str] = set()
     for reading in result.readings:
-        lines += [_INDENT + line for line in _reading_lines(reading, units)]
+        lines += [_INDENT + line for line in _reading_lines(reading, units, causes)]
     if verdict.why in ("readings-inconsistent", "readings-missing"):
         lines.append(_INDENT + messages.why_verdict(verdict.why, verdict.names, ""))
     unusable = [photo for photo in result.photos if photo.unreadable]
@@ -141,8 +143,11 @@ def _opening_lines(result: OpeningResult, units: Unit, width: int) -> list[str]:
     return lines + [_INDENT + line for line in _warning_lines(warnings)]
 
 
-def _reading_lines(result: ReadingResult, units: Unit) -> list[str]:
-    """Return the line of a reading that needs attention; nothing for one that agrees."""
+def _reading_lines(result: ReadingResult, units: Unit, causes: set[str]) -> list[str]:
+    """Return the line of a reading that needs attention; nothing for one that agrees.
+
+    `causes`: what was said of readings above, to which this one's is added; none is said in full twice.
+    """
     judged, name = result.judgement, result.reading.name
     photo = _photo_figure(judged)
     if judged.verdict == "agrees" or (photo is None and judged.verdict == "unproven"):
@@ -157,6 +162,10 @@ def _reading_lines(result: ReadingResult, units: Unit) -> list[str]:
         # One size among others as likely is none to put forward.
         alone = len(result.likely) == 1 or best.probability > result.likely[1].probability
         corrected_mm = best.corrected_mm if alone else None
+        cause = probably(slip_says(best.slip, best.shift_mm, None, best.facts, units), best.probability, best.slip)
+        if cause in causes and best.slip != NONE:
+            return [f"{line} {likewise(corrected_mm, units)}"]
+        causes.add(cause)
         says = slip_says(best.slip, best.shift_mm, corrected_mm, best.facts, units)
         line += " " + probably(says, best.probability, best.slip)
     return [line]

@@ -119,3 +119,11 @@ def test_one_picture_saved_under_two_names_is_the_same_photo(check):
     found = check(shots={"W1": 3, "W2": 3})
     assert {label for label, codes in found.codes.items() if "same-photo" in codes} == {"W1", "W2"}
     assert not any("same-photo" in codes for codes in check().codes.values())
+
+
+def test_a_slip_of_the_whole_form_is_said_once_and_every_size_that_would_fit(check):
+    found = check(read={"W1": dict.fromkeys(range(8), 25.4)})
+    text = found.text[: found.text.index("  W2 ")]
+    assert text.count("the inch was not taken off") == 1
+    assert text.count("Likewise; ") == 7
+    assert text.count("would fit") == 8

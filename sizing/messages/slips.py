@@ -82,6 +82,17 @@ def _cause(slip: str, shift_mm: float | None, facts: Mapping[str, str]) -> str:
     return words.get(slip, slip.replace("-", " "))
 
 
+def likewise(corrected_mm: float | None, unit: Unit) -> str:
+    """Return that the cause just said is that of this reading too, and which reading would then fit.
+
+    Examples
+    --------
+    >>> likewise(914.4, "in")
+    'Likewise; 36 in would fit.'
+    """
+    return "Likewise." if corrected_mm is None else f"Likewise; {format_length(corrected_mm, unit)} would fit."
+
+
 def probably(says: str, probability: float, slip: str) -> str:
     """Return an explanation as a sentence that carries how sure it is."""
     if slip == "none-of-these":
