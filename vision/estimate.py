@@ -10,7 +10,10 @@ from pathlib import Path
 
 import numpy as np
 
+from vision.depths import edge_depths
 from vision.errors import PhotoError, RequestError
+from vision.face_measures import faces_of_outlines, reanchored
+from vision.faces import nested_outlines
 from vision.measures import Measured
 from vision.one_photo import PhotoMeasured, PhotoTraced, measure_traced, trace_photo
 from vision.prepared import prepare
@@ -19,6 +22,7 @@ from vision.request import (
     SIDES,
     Candidate,
     Estimate,
+    Face,
     NotMeasured,
     OpeningRequest,
     PhotoReport,
@@ -27,6 +31,7 @@ from vision.request import (
     Warning_,
 )
 from vision.several_photos import Together, disagreement, measure_together
+from vision.traced import faces_of
 
 Progress = Callable[[str], None]
 Tracer = Callable[[OpeningRequest, PhotoRequest], PhotoTraced | PhotoReport]
@@ -68,14 +73,14 @@ def estimate_opening(
         together = _together(request, photos, warned)
         if together is not None:
             warned += together.warnings
-            best = whole[order[0]] if order else None
-            return _estimate(together.measured, together.candidates, best, photos[0], reports, warned)
+            faces = _faces(request, whole[order[0]], photos, together) if order else ()
+            return _estimate(together.measured, together.candidates, faces, photos[0], reports, warned)
         if order and not warned:
             warned.append(disagreement(photos))
     if not order:
         return _not_measured(reports, len(parts))
     best = whole[order[0]]
-    found = _estimate(best.measured, best.candidates, best, photos[0], reports, warned)
+    found = _estimate(best.measured, best.candidates, best.faces, photos[0], reports, warned)
     unsure = 2 * float(np.sqrt(np.diag(found.cov_mm2)[:8].max())) > REMEDY_FROM_MM
     return replace(found, remedies=_remedies(request, photos[0])) if unsure else found
 
@@ -83,7 +88,7 @@ def estimate_opening(
 def _estimate(
     m: Measured,
     candidates: tuple[Candidate, ...],
-    best: PhotoMeasured | None,
+    faces: tuple[Face, ...],
     first: PhotoTraced,
     reports: Sequence[PhotoReport],
     warned: Sequence[Warning_],
@@ -95,7 +100,7 @@ def _estimate(
         station_u_mm=m.station_u_mm,
         further=m.further,
         candidates=candidates,
-        faces=() if best is None else best.faces,
+        faces=faces,
         photos=tuple(reports),
         warnings=tuple(warned),
         found_by=first.found_by,
@@ -115,6 +120,20 @@ def _together(request: OpeningRequest, photos: Sequence[PhotoTraced], warned: li
             )
         )
         return None
+
+
+def _faces(
+    request: OpeningRequest, best: PhotoMeasured, photos: Sequence[PhotoTraced], together: Together
+) -> tuple[Face, ...]:
+    """Return other outlines as the surest photo shows them, with the frame's depth found by all that were joined."""
+    joined = [photos[i] for i in together.used]
+    views = [p.beside for p in (best.traced, *(p for p in joined if p is not best.traced)) if p.beside]
+    lines = faces_of(together.measured, together.candidates, edge_depths(request).z_mm)
+    if not best.traced.beside:
+        return lines
+    camera, sides = best.traced.solved.adjusted.state.camera, best.traced.sides
+    own = faces_of_outlines(nested_outlines(views, request.wall), camera, sides, best.measured)
+    return lines + reanchored(own, best.measured.values_mm, together.measured.values_mm)
 
 
 def _remedies(request: OpeningRequest, photo: PhotoTraced) -> tuple[Remedy, ...]:

@@ -8,7 +8,7 @@ and the next one inward, a joint's width off, is the frame. All priors are guess
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -113,31 +113,36 @@ def _across(lines: Mapping[Side, Line], side: Side) -> float:
     return float(np.abs((b.origin + b.direction * b.length / 2 - a.origin) @ a.normal))
 
 
-def reveal_of(seen: Mapping[Side, Beside], wall: Wall) -> Reveal:
-    """Return the one depth of the frame that head and jambs share, and the frame's lines at them.
+def reveal_of(views: Sequence[Mapping[Side, Beside]], wall: Wall) -> Reveal:
+    """Return the one depth of the frame that head and jambs share, and the frame's lines at them in the first view.
+
+    Parameters
+    ----------
+    views : what is seen beside the sides, of one photo or more of the same opening
+    wall : its kind: on siding and panels reveal and joint are often of one colour
 
     Notes
     -----
     Every depth and width of the joint about the frame is tried, with the reveal's feet seen or of the joint's colour.
     Moments are over those that take the same lines for the frame, which together are the likeliest.
     """
-    edge = float(np.mean([seen[s].z_mm for s in SHARED]))
+    edge = float(np.mean([views[0][s].z_mm for s in SHARED]))
     z, joint = np.meshgrid(edge + DEPTHS_MM, JOINTS_MM, indexing="ij")
     plain = np.log(np.where(joint == 0, NO_JOINT, (1 - NO_JOINT) * bell((joint - JOINT_MM) / U_JOINT_MM) / _BELLS))
     plain -= 0.5 * (np.log((z - edge) / USUAL_DEPTH_MM[wall]) / SPREAD_OF_DEPTH) ** 2
     footed = plain + np.log(1 - ONE_COLOUR[wall])
     merged = np.where(joint == 0, -np.inf, plain + np.log(ONE_COLOUR[wall]))
-    taken = {}
-    for side in SHARED:
-        b = seen[side]
-        foot = np.asarray(b.foot_mm(z))
-        at = foot + joint * b.before_mm / (b.before_mm + z - b.z_mm)
-        u_foot = np.full_like(z, float(np.hypot(b.u_mm, U_FOOT_MM[wall])))
-        frame, taken[side] = _hits(b, at, np.hypot(u_foot, np.where(joint == 0, 0, U_UNEVEN_MM)))
-        feet, _ = _hits(b, foot, u_foot)
-        footed += feet + np.where(joint == 0, 0.0, frame) - _passed(b, foot, u_foot)
-        merged += frame - _passed(b, at, u_foot)
-    code = sum((taken[s] + 1) * 100**i for i, s in enumerate(SHARED)) + np.zeros_like(z, int)
+    code = np.zeros_like(z, int)
+    for n, seen in enumerate(views):
+        for i, side in enumerate(SHARED):
+            b = seen[side]
+            foot = np.asarray(b.foot_mm(z))
+            at = foot + joint * b.before_mm / (b.before_mm + z - b.z_mm)
+            u_foot = np.full_like(z, float(np.hypot(b.u_mm, U_FOOT_MM[wall])))
+            frame, line = _hits(b, at, np.hypot(u_foot, np.where(joint == 0, 0, U_UNEVEN_MM)))
+            footed += _hits(b, foot, u_foot)[0] + np.where(joint == 0, 0.0, frame) - _passed(b, foot, u_foot)
+            merged += frame - _passed(b, at, u_foot)
+            code += (line + 1) * 100**i if n == 0 else 0
     mass = np.exp(np.stack([footed, merged]) - max(footed.max(), merged.max()))
     codes, place = np.unique(code, return_inverse=True)
     share = np.bincount(place.ravel(), mass.sum(axis=0).ravel()) / mass.sum()
@@ -147,7 +152,7 @@ def reveal_of(seen: Mapping[Side, Beside], wall: Wall) -> Reveal:
     at_mm = float((here * z).sum())
     u_z = float(np.sqrt((here * (z - at_mm) ** 2).sum() + 1 + (0.02 * (at_mm - edge)) ** 2))
     lines = {s: int(codes[best]) // 100**i % 100 - 1 for i, s in enumerate(SHARED)}
-    found = {s: seen[s].lines[k] for s, k in lines.items() if k >= 0}
+    found = {s: views[0][s].lines[k] for s, k in lines.items() if k >= 0}
     return Reveal(at_mm, u_z, float((here * joint).sum()), found, float(share[best]))
 
 

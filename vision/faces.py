@@ -6,18 +6,15 @@ breadth on all sides, as frames have; a trim's outer edge runs outside of the ed
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
-from vision.camera import Camera
 from vision.face_lines import FaceLine
-from vision.face_reveal import FURTHER_MM, SHARED, U_JOINT_MM, Beside, Reveal, bell, look_beside, reveal_of
+from vision.face_reveal import FURTHER_MM, SHARED, U_JOINT_MM, Beside, Reveal, bell, reveal_of
 from vision.request import SIDES, Side, Wall
-from vision.stations import SideLine
 
 # Guesses.
 LEAST_JOINT_MM = 1.5  # a frame nearer to the edge than this is no other face to a tape
@@ -55,21 +52,17 @@ class Outline:
     weight: float
 
 
-def nested_outlines(
-    rgb: NDArray[np.uint8], camera: Camera, sides: Mapping[Side, SideLine], wall: Wall
-) -> tuple[Outline, ...]:
+def nested_outlines(views: Sequence[Mapping[Side, Beside]], wall: Wall) -> tuple[Outline, ...]:
     """Return the outlines seen in and about an opening whose four sides were traced, the outermost first.
 
     Parameters
     ----------
-    rgb : (H, W, 3) uint8, upright
-    camera : as solved
-    sides : the four sides as traced
+    views : what is seen beside the four sides (`vision.face_reveal.look_beside`), of one photo or more of the same
+        opening: the outlines are those of the first, the frame's depth is found by all
     wall : its kind: only siding and panels carry a trim, and joints are seen unlike
     """
-    seen = look_beside(rgb, camera, sides, wall)
-    found = trim_outline(seen) if wall in {"siding", "panel"} else ()
-    found += frame_outlines(seen, reveal_of(seen, wall))
+    found = trim_outline(views[0]) if wall in {"siding", "panel"} else ()
+    found += frame_outlines(views[0], reveal_of(views, wall))
     return tuple(o for o in found if o.weight > LEAST_WEIGHT)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import cv2
@@ -21,7 +21,8 @@ from vision.edge_blur import (
     weakened,
 )
 from vision.face_measures import faces_of_outlines
-from vision.faces import Outline, nested_outlines
+from vision.face_reveal import Beside, look_beside
+from vision.faces import nested_outlines
 from vision.found import doubt, look_wider, widened
 from vision.last_trace import LastTrace
 from vision.measures import Measured, candidate_effects, measure
@@ -73,7 +74,7 @@ class PhotoTraced:
 
     `listed` are the candidates of each side (weight, shift outward mm, name); `clicks` the corners (4, 2) px and
     their standard uncertainty where nothing was traced; `camera_key` is one for photos by one camera, None: unknown;
-    `nested` are other outlines in and about the opening.
+    `beside` is what is seen beside its sides.
     """
 
     solved: Solved
@@ -85,7 +86,7 @@ class PhotoTraced:
     found_by: FoundBy
     report: PhotoReport
     camera_key: tuple[object, ...] | None = None
-    nested: tuple[Outline, ...] = ()
+    beside: Mapping[Side, Beside] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -177,8 +178,8 @@ def trace_solved(
     if found_by == "photo":  # nobody chose between rival lines: u covers them
         sides = {s: widened(sides[s], traces[s], camera, corners) for s in SIDES}
     report = replace(base, corners_px=corners, warnings=(*warned, *more))
-    nested = nested_outlines(rgb, camera, sides, wall) if set(sides) == set(SIDES) else ()
-    return PhotoTraced(solved, sides, listed, drawn, corners, None, found_by, report, ready.camera_key, nested)
+    beside = look_beside(rgb, camera, sides, wall) if set(sides) == set(SIDES) else {}
+    return PhotoTraced(solved, sides, listed, drawn, corners, None, found_by, report, ready.camera_key, beside)
 
 
 def measure_traced(request: OpeningRequest, traced: PhotoTraced) -> PhotoMeasured:
@@ -188,7 +189,8 @@ def measure_traced(request: OpeningRequest, traced: PhotoTraced) -> PhotoMeasure
     result = measure(camera, solved.adjusted.parts, traced.sides, depths.u_common_mm, depths.u_each_mm, traced.clicks)
     candidates = candidate_effects(camera, traced.sides, traced.listed)
     faces = faces_of(result, candidates, depths.z_mm)
-    faces += faces_of_outlines(traced.nested, camera, traced.sides, result)
+    if traced.beside:
+        faces += faces_of_outlines(nested_outlines((traced.beside,), request.wall), camera, traced.sides, result)
     to_photo, extent = _shown(camera, result, depths.z_mm, solved)
     report = replace(
         traced.report,
