@@ -13,9 +13,10 @@ from fixtures.renderer.scene import Light, Opening, Scene, Sheet, Wall, smooth_s
 from sizing.check import check_job
 from sizing.result import job_document
 from vision.estimate import estimate_opening
+from vision.face_lines import FaceLine
 from vision.face_measures import faces_of_outlines
-from vision.face_reveal import Beside
-from vision.faces import At, Outline
+from vision.face_reveal import Beside, reveal_of
+from vision.faces import At, Outline, nested_outlines
 from vision.measures import measure
 from vision.request import NINE, SIDES, CheckBar, OpeningRequest, PhotoRequest, Quantity
 from vision.stations import clicked_sides
@@ -115,6 +116,31 @@ def test_the_foot_of_a_reveal_is_seen_where_central_projection_puts_it():
     assert b.foot_mm(100.0) == pytest.approx(300 * 100 / 1600)
     assert b.behind_mm(300 * 100 / 1600, 100.0) == pytest.approx(0.0)
     assert b.seen_mm(b.behind_mm(41.0, 70.0), 70.0) == pytest.approx(41.0)
+
+
+def seen_from(x, y, distance, depth=30.0, joint=8.0):
+    """Return what a camera at x, y mm sees of a frame where reveal and joint are of one colour: its own lines only."""
+    views = {}
+    for side, inward in (("head", 500 + y), ("left", 400 + x), ("right", 400 - x), ("sill", 500 - y)):
+        b = Beside(side, (), 1.0, inward, distance, 0.0)
+        views[side] = replace(b, lines=(FaceLine(b.seen_mm(joint, depth), 0.0, 0.3, 1.0),))
+    return views
+
+
+def test_two_places_to_stand_tell_the_depth_that_one_leaves_to_the_width_of_a_joint():
+    one, other = seen_from(0.0, 0.0, 1500.0), seen_from(350.0, 150.0, 1400.0)
+    alone, both = reveal_of((one,), "siding"), reveal_of((one, other), "siding")
+    assert abs(alone.z_mm - 30.0) < 2 * alone.u_z_mm
+    assert abs(both.z_mm - 30.0) < 2 * both.u_z_mm
+    assert both.u_z_mm < alone.u_z_mm / 2
+
+
+def test_lines_that_fit_no_common_depth_give_no_frame():
+    seen = seen_from(0.0, 0.0, 1500.0)
+    lines = {"head": 130.0, "left": 6.0, "right": 75.0, "sill": 200.0}
+    odd = {s: replace(b, lines=(FaceLine(lines[s], 0.0, 0.3, 1.0),)) for s, b in seen.items()}
+    assert not any(f.name == "frame" and f.weight > 0.5 for f in nested_outlines((odd,), "siding"))
+    assert nested_outlines(({s: replace(b, lines=()) for s, b in seen.items()},), "siding") == ()
 
 
 def test_an_outline_as_far_in_on_all_sides_is_smaller_by_twice_that():
