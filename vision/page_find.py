@@ -6,7 +6,7 @@ perspective and is of a likely size is traced. What shows all four sides and lie
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import hypot
 
@@ -14,22 +14,28 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.page_quads import outlines
 from vision.page_sides import TracedQuad, trace_quad
 from vision.priors import CameraPrior
 from vision.profiles import LINEAR
 from vision.request import Array
 from vision.solve_pages import pose_misfit
 
-SEARCH_LONG_SIDE_PX = {True: 1200, False: 1600}  # for pages; for cards, which are smaller
-TRACED = 16  # the likeliest outlines are traced
-LEVELS = 10  # of each colour channel
+# Long side in px and levels of each colour channel. For pages, coarsely and, where none is found, finely: one in a view
+# eight metres wide is 16 px wide in the coarse one. For cards, which are smaller.
+SEARCH = {True: ((600, 5), (1200, 10)), False: ((1600, 10),)}
+TRACED, TRACED_FIRST = 16, 5  # the likeliest outlines are traced; so many in any case
+GOOD = 0.5  # rating of a page that needs no finer search: sound ones have 0.6 to 0.8
+NEAR = 0.4  # votes of what could be another page (the lesser of two had 0.8 of the better one in 40 photos)
+THIRDS = (0.25, 0.5, 0.75)
 MIN_SHORT_PX = 16.0  # at full size
-MAX_SHARE = 0.12  # of the photo: a reference that fills more leaves no room for an opening
-FILL = 0.86  # of the four-sided outline; tape and a finger take some of it
 MISFIT = 0.03  # of the size, against the known proportions: focal length and a curled corner
 SEEN = 0.55  # of every side
 EVEN = 0.05  # guess: standard deviation of square-root light inside a plain page, shadows left out
 TINT = 0.2  # guess: how far from grey a page may look (the light's own colour)
+TINTED = 0.6  # what is rated near nothing by its tint is not looked at
+ROOT = np.sqrt(LINEAR)
+INSIDE = np.array([[(1 - a) * (1 - b), a * (1 - b), a * b, (1 - a) * b] for a in THIRDS for b in THIRDS])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -64,22 +70,54 @@ def find_quads(
     opening_px : rough corners (4, 2) of the opening: nothing inside it is a reference.
     known_px : outlines of references already known.
     """
-    small, scale = _reduced(rgb, SEARCH_LONG_SIDE_PX[plain])
+    for long_side, levels in SEARCH[plain]:
+        small, scale = _reduced(rgb, long_side)
 
-    def likely(q: Array) -> bool:
-        return _likely((q + 0.5) / scale - 0.5, size_mm, prior, rgb.shape[1::-1], opening_px)
+        def likely(q: Array, small: NDArray[np.uint8] = small, scale: float = scale) -> bool:
+            where = (q + 0.5) / scale - 0.5
+            if not _placed(where, size_mm, rgb.shape[1::-1], opening_px):
+                return False
+            if plain and _tint(small[tuple(np.rint(INSIDE @ q).astype(np.intp).T[::-1])]) > TINTED:
+                return False
+            half = np.array(size_mm) / 2
+            return pose_misfit(where, half, prior) < MISFIT or pose_misfit(where, half[::-1], prior) < MISFIT
 
-    voted = _votes([(q + 0.5) / scale - 0.5 for q in outlines(small, MIN_SHORT_PX * scale, likely)])
-    rated = []
-    for q, votes in voted:
-        if any(_overlap(q, k) for k in known_px):
-            continue
-        fit = pose_rating(q, size_mm, prior)
-        rated.append((fit * np.sqrt(votes) * (evenness(rgb, q) if plain else 1.0), q))
-    rated.sort(key=lambda r: -r[0])
-    rough = [q for r, q in rated[:TRACED] if r > 0]
-    found = []
-    for q in rough:
+        voted = _votes([(q + 0.5) / scale - 0.5 for q in outlines(small, MIN_SHORT_PX * scale, likely, levels)])
+        rated = []
+        for q, votes in voted:
+            if any(_overlap(q, k) for k in known_px):
+                continue
+            fit = pose_rating(q, size_mm, prior)
+            rated.append((fit * np.sqrt(votes) * (evenness(rgb, q) if plain else 1.0), q))
+        rated.sort(key=lambda r: -r[0])
+        found = _traced(rgb, [r for r in rated[:TRACED] if r[0] > 0], size_mm, prior, plain=plain, corner_mm=corner_mm)
+        if any(f.rating > GOOD for f in found):
+            break
+    if not plain:
+        found = _unlike_the_wall(small, scale, found, opening_px)
+    found.sort(key=lambda f: -f.rating)
+    kept: list[FoundQuad] = []
+    for f in found:
+        if not any(_overlap(f.corners_px, k.corners_px) for k in kept):
+            kept.append(f)
+    return kept
+
+
+def _traced(
+    rgb: NDArray[np.uint8],
+    rated: Sequence[tuple[float, Array]],
+    size_mm: tuple[float, float],
+    prior: CameraPrior,
+    *,
+    plain: bool,
+    corner_mm: float,
+) -> list[FoundQuad]:
+    """Return the outlines that can be traced, of those rated (best first); `corner_mm` is left out of each side."""
+    found: list[FoundQuad] = []
+    for n, (votes, q) in enumerate(rated):
+        # White even paper stands far before all else: behind it only what comes near is traced.
+        if plain and n >= TRACED_FIRST and votes < NEAR * rated[0][0] and any(f.rating > GOOD for f in found):
+            break
         lengths = np.linalg.norm(np.roll(q, -1, axis=0) - q, axis=1)
         short, long = min(size_mm), max(size_mm)
         across = (long, short) if lengths[[0, 2]].sum() > lengths[[1, 3]].sum() else (short, long)
@@ -94,50 +132,6 @@ def find_quads(
         rating = fit * traced.weakest * _stands_out(traced) * (evenness(rgb, traced.corners_px) if plain else 1.0)
         if rating > 0.05:
             found.append(FoundQuad(traced.corners_px, traced, rating))
-    if not plain:
-        found = _unlike_the_wall(small, scale, found, opening_px)
-    found.sort(key=lambda f: -f.rating)
-    kept: list[FoundQuad] = []
-    for f in found:
-        if not any(_overlap(f.corners_px, k.corners_px) for k in kept):
-            kept.append(f)
-    return kept
-
-
-def outlines(small: NDArray[np.uint8], shortest: float, likely: Callable[[Array], bool]) -> list[Array]:
-    """Return four-sided outlines (4, 2) px, top left first, of even regions at many levels and in several colours."""
-    lab = cv2.cvtColor(small, cv2.COLOR_RGB2LAB)
-    hsv = cv2.cvtColor(small, cv2.COLOR_RGB2HSV)
-    masks: list[NDArray[np.uint8]] = []
-    for channel in (lab[..., 0], lab[..., 1], lab[..., 2], hsv[..., 1]):
-        low, high = np.percentile(channel, [2, 99.7])
-        for level in np.linspace(low, high, LEVELS + 2)[1:-1]:
-            masks.append(np.asarray(channel > level, np.uint8) * 255)
-    for block in (31, 81):
-        for offset in (-4, -10, 4, 10):
-            how = cv2.ADAPTIVE_THRESH_MEAN_C, cv2.THRESH_BINARY
-            masks.append(np.asarray(cv2.adaptiveThreshold(lab[..., 0], 255, *how, block, offset), np.uint8))
-    found_edges = [cv2.Canny(lab[..., i], low, high) for i, low, high in ((0, 25, 60), (1, 15, 40), (2, 15, 40))]
-    edges = np.maximum.reduce([np.asarray(e, np.uint8) for e in found_edges])
-    masks += [np.asarray(255 - cv2.dilate(edges, np.ones((k, k), np.uint8)), np.uint8) for k in (2, 3)]
-    found = []
-    smallest = shortest**2
-    largest = MAX_SHARE * small.shape[0] * small.shape[1]
-    for n, mask in enumerate(masks):
-        grown = (2.5 if n >= len(masks) - 2 else 0.5) * (0 if n < len(masks) - 2 else 1)
-        contours, _ = cv2.findContours(mask, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
-        for contour in contours:
-            if len(contour) < 4 * shortest:
-                continue
-            _, _, width, height = cv2.boundingRect(contour)
-            if min(width, height) < shortest or len(contour) > 2.4 * (width + height):
-                continue
-            area = cv2.contourArea(contour)
-            if not smallest < area < largest or area < 0.4 * width * height:
-                continue
-            quad = _four_sided(np.asarray(contour), area, likely)
-            if quad is not None:
-                found.append(_from_top_left(_grown(quad, grown)))
     return found
 
 
@@ -148,68 +142,7 @@ def pose_rating(quad: Array, size_mm: tuple[float, float], prior: CameraPrior) -
     return float(np.clip(1 - worst / MISFIT, 0, 1))
 
 
-def _four_sided(contour: NDArray[np.generic], area: float, likely: Callable[[Array], bool]) -> Array | None:
-    """Return the quadrilateral about a contour that it fills, as approximated from its hull; or None."""
-    hull = cv2.convexHull(contour)  # type: ignore[arg-type]
-    if area < 0.8 * cv2.contourArea(hull):
-        return None
-    length = cv2.arcLength(hull, True)
-    for share in (0.02, 0.035, 0.06, 0.09):
-        polygon = cv2.approxPolyDP(hull, share * length, True).reshape(-1, 2)
-        if len(polygon) == 4:
-            rough = np.asarray(polygon, float)
-            if area < 0.75 * cv2.contourArea(polygon) or not likely(rough):
-                return None
-            rough = _from_top_left(rough)
-            quad = _fitted(np.asarray(contour, float).reshape(-1, 2), rough)
-            whole = quad is not None and area > FILL * cv2.contourArea(quad.astype(np.float32))
-            return quad if whole else None
-        if len(polygon) < 4:
-            return None
-    return None
-
-
-def _fitted(contour: Array, quad: Array) -> Array | None:
-    """Return the quadrilateral of robust lines through the contour's points nearest to each side's middle part."""
-    lines = np.empty((4, 3))
-    for i in range(4):
-        a, b = quad[i], quad[(i + 1) % 4]
-        length = float(np.linalg.norm(b - a))
-        if length < 6:
-            return None
-        d = (b - a) / length
-        t, off = (contour - a) @ d / length, (contour - a) @ np.array([-d[1], d[0]])
-        near = contour[(t > 0.12) & (t < 0.88) & (np.abs(off) < max(0.08 * length, 3.0))]
-        if len(near) < 5:
-            return None
-        vx, vy, x, y = np.asarray(cv2.fitLine(near.astype(np.float32), cv2.DIST_HUBER, 0, 0.01, 0.01), float).ravel()
-        lines[i] = [-vy, vx, -vy * x + vx * y]
-    made = np.empty((4, 2))
-    for i in range(4):
-        pair = lines[[i - 1, i]]
-        if abs(np.linalg.det(pair[:, :2])) < 0.2:
-            return None
-        made[i] = np.linalg.solve(pair[:, :2], pair[:, 2])
-    return made
-
-
-def _grown(quad: Array, px: float) -> Array:
-    middle = quad.mean(0)
-    away = quad - middle
-    return np.asarray(middle + away * (1 + px / np.maximum(np.linalg.norm(away, axis=1, keepdims=True), 1.0)))
-
-
-def _from_top_left(quad: Array) -> Array:
-    """Return the corners clockwise in the picture from the top left one."""
-    middle = quad.mean(0)
-    turn = np.arctan2(*(quad - middle).T[::-1])
-    ordered = quad[np.argsort(turn)]  # clockwise on a y-down picture
-    return np.roll(ordered, -int(np.argmin(ordered.sum(1))), axis=0)
-
-
-def _likely(
-    quad: Array, size_mm: tuple[float, float], prior: CameraPrior, photo: tuple[int, int], opening: Array | None
-) -> bool:
+def _placed(quad: Array, size_mm: tuple[float, float], photo: tuple[int, int], opening: Array | None) -> bool:
     """Return whether place, size and proportions allow a reference there."""
     w, h = photo
     p = quad.tolist()
@@ -233,19 +166,20 @@ def _likely(
         wide = np.linalg.norm(opening[1] - opening[0]) / px_per_mm
         if not 200 < wide < 9000:
             return False
-    return pose_rating(quad, size_mm, prior) > 0
+    return True
 
 
 def _votes(quads: Sequence[Array]) -> list[tuple[Array, int]]:
     """Return one of each group of like outlines, their median, with how many there are."""
     groups: list[list[Array]] = []
+    first = np.empty((len(quads), 4, 2))
     for q in quads:
         size = 0.04 * np.sqrt(abs(cv2.contourArea(q.astype(np.float32)))) + 2
-        for g in groups:
-            if np.abs(q - g[0]).max() < size:
-                g.append(q)
-                break
+        near = np.abs(first[: len(groups)] - q).max(axis=(1, 2)) < size
+        if near.any():
+            groups[int(near.argmax())].append(q)
         else:
+            first[len(groups)] = q
             groups.append([q])
     return [(np.median(g, axis=0), len(g)) for g in groups]
 
@@ -266,13 +200,21 @@ def evenness(rgb: NDArray[np.uint8], quad: Array) -> float:
     grid = np.stack(np.meshgrid(s, s), -1).reshape(-1, 1, 2)
     at = np.asarray(cv2.perspectiveTransform(grid, np.asarray(to_square, float)), float).reshape(-1, 2)
     x, y = np.clip(np.rint(at).astype(int), 0, np.array(rgb.shape[1::-1]) - 1).T
-    root = np.sqrt(LINEAR[rgb[y, x]]).astype(float)
-    grey = root.mean(1)
-    level = float(np.quantile(grey, [0.1, 0.9]).mean())
-    halves = [g for g in (grey[grey >= level], grey[grey < level]) if len(g) > 20]
+    seen = rgb[y, x]
+    grey = np.sort(ROOT[seen].mean(1, dtype=float))
+    dark = int(np.searchsorted(grey, (_share(grey, 0.1) + _share(grey, 0.9)) / 2))
+    halves = [g for g in (grey[dark:], grey[:dark]) if len(g) > 20]
     spread = min(_spread(grey), max((_spread(g) for g in halves), default=1.0))
-    tint = float(np.abs(np.median(root, axis=0) / max(float(np.median(root)), 1e-6) - 1).max())
+    tint = _tint(seen)
     return float(np.exp(-0.5 * (spread / EVEN) ** 2) * np.exp(-0.5 * (tint / TINT) ** 2))
+
+
+def _tint(pixels: NDArray[np.uint8]) -> float:
+    """Return how far from grey pixels (N, 3) are in square-root light, by their medians."""
+    n = len(pixels)
+    by_colour = ROOT[np.sort(pixels, axis=0)[n // 2]]
+    middle = float(ROOT[np.sort(pixels, axis=None)[3 * n // 2]])
+    return float(np.abs(by_colour / max(middle, 1e-6) - 1).max())
 
 
 def _unlike_the_wall(
@@ -298,9 +240,16 @@ def _unlike_the_wall(
     return rated
 
 
-def _spread(values: Array) -> float:
-    """Return the standard deviation by the middle 80 %: a scribble does not count."""
-    return float(np.diff(np.quantile(values, [0.1, 0.9]))[0]) / 2.563
+def _spread(ordered: Array) -> float:
+    """Return the standard deviation of values in order by the middle 80 %: a scribble does not count."""
+    return (_share(ordered, 0.9) - _share(ordered, 0.1)) / 2.563
+
+
+def _share(ordered: Array, share: float) -> float:
+    """Return the quantile of values in order (NumPy's takes ten times as long for so few)."""
+    place = share * (len(ordered) - 1)
+    k = int(place)
+    return float(ordered[k] + (place - k) * (ordered[min(k + 1, len(ordered) - 1)] - ordered[k]))
 
 
 def _stands_out(traced: TracedQuad) -> float:

@@ -354,13 +354,14 @@ def _consensus(t: Array, shift: Array, good: NDArray[np.bool_]) -> NDArray[np.bo
     """Return which positions lie on the line that most of them share (Fischler and Bolles 1981), all pairs of bins."""
     index = np.flatnonzero(good)
     picks = index[np.linspace(0, len(index) - 1, min(len(index), 24)).astype(int)]
-    best, votes = good, -1.0
-    for j, a in enumerate(picks):
-        for b in picks[j + 1 :]:
-            if t[b] - t[a] < 0.5:
-                continue
-            slope = (shift[b] - shift[a]) / (t[b] - t[a])
-            near = good & (np.abs(np.nan_to_num(shift, nan=99.0) - shift[a] - slope * (t - t[a])) < 0.35)
-            if near.sum() > votes:
-                best, votes = near, float(near.sum())
+    first, second = (picks[k] for k in np.triu_indices(len(picks), 1))
+    apart = t[second] - t[first] >= 0.5
+    first, second = first[apart], second[apart]
+    if not len(first):
+        return good
+    slope = (shift[second] - shift[first]) / (t[second] - t[first])
+    off = shift[index] - shift[first, None] - slope[:, None] * (t[index] - t[first, None])
+    near = np.abs(off) < 0.35
+    best = np.zeros_like(good)
+    best[index] = near[int(near.sum(1).argmax())]
     return best
