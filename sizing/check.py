@@ -255,7 +255,8 @@ def _with_shared_photos(results: tuple[OpeningResult, ...]) -> tuple[OpeningResu
     """Warn (`same-photo`) where two openings rest on one place of a photo, or one opening twice on one."""
     from sizing.messages import verdicts as messages
 
-    found: Mapping[int, list[str]] = MappingProxyType({i: [] for i in range(len(results))})
+    # By opening and file: the labels of the openings that rest on the same place; none for the opening itself.
+    found: Mapping[int, dict[tuple[str, bool], list[str]]] = MappingProxyType({i: {} for i in range(len(results))})
     seen: list[tuple[int, PhotoResult]] = []
     for i, result in enumerate(results):
         for photo in result.photos:
@@ -263,14 +264,21 @@ def _with_shared_photos(results: tuple[OpeningResult, ...]) -> tuple[OpeningResu
                 continue
             for j, other in seen:
                 if same_file(other, photo) and (i == j or same_place(other, photo)):
-                    found[i].append(messages.same_photo(photo.file, results[j].opening.label, same=i == j))
+                    mine = found[i].setdefault((photo.file, i == j), [])
                     if i != j:
-                        found[j].append(messages.same_photo(other.file, result.opening.label, same=False))
+                        mine.append(results[j].opening.label)
+                        found[j].setdefault((other.file, False), []).append(result.opening.label)
             seen.append((i, photo))
     return tuple(
         replace(
             r,
-            warnings=(*r.warnings, *(Warning_("same-photo", text) for text in dict.fromkeys(found[i]))),
+            warnings=(
+                *r.warnings,
+                *(
+                    Warning_("same-photo", messages.same_photo(file, list(dict.fromkeys(labels))))
+                    for (file, _), labels in found[i].items()
+                ),
+            ),
         )
         for i, r in enumerate(results)
     )

@@ -119,6 +119,9 @@ def test_one_picture_saved_under_two_names_is_the_same_photo(check):
     found = check(shots={"W1": 3, "W2": 3})
     assert {label for label, codes in found.codes.items() if "same-photo" in codes} == {"W1", "W2"}
     assert not any("same-photo" in codes for codes in check().codes.values())
+    found = check(shots={"W1": 3, "W2": 3, "W3": 3})
+    assert [codes.count("same-photo") for codes in found.codes.values()] == [1, 1, 1]
+    assert "W1.jpg shows the same place as a photo of W2, W3:" in found.text
 
 
 def test_a_slip_of_the_whole_form_is_said_once_and_every_size_that_would_fit(check):

@@ -463,6 +463,15 @@ def test_how_sure_photo_and_tape_are_is_said_where_sizes_come_in_steps(checked):
     assert "under 1 % sure" in job_text(far)
 
 
+def test_a_likelier_size_beside_the_rules_is_a_remark_where_all_readings_agree(checked):
+    # 1/4 in more than the photo sees, which the rule's tolerance allows, makes the next size of a step of 1/4 in.
+    result = checked(SQUARE | {"width": ("54 3/8", "54 3/8", "54 5/8")}, None)
+    text = job_text(result)
+    assert opening_of(result)["verdict"] == "send"
+    assert "the size by the rule stands" in text
+    assert "the size by the rule stands" not in job_text(checked())
+
+
 def test_a_lack_of_room_is_said_with_both_lengths():
     assert problem_says("no-room", {"side": "below", "there_mm": 12.7, "needed_mm": 25.4}, "in").startswith(
         "Free below the opening: 1/2 in"

@@ -31,9 +31,14 @@ _CONFIRM = {
 }
 
 _OFF = (
-    "The opening is off by {off_mm} ({shape}); the rule allows {limit_mm}. Ask before ordering: it may need "
+    "{shape} differ by {off_mm}; the rule allows {limit_mm}. Make sure of these readings, then ask: it may need "
     "another mount, or trim."
 )
+_SHAPES = {
+    "out-of-square": "The diagonals",
+    "taper-width": "The widths at top and bottom",
+    "taper-height": "The heights left and right",
+}
 _PROBLEMS = {
     "not-made": "No {direction} of {ordered_mm} is made{rule_size}. Order a made size.",
     "not-by-rule": "The {direction} ordered is {ordered_mm}{rule_size}. Order the size by the rule, or say why not.",
@@ -78,7 +83,7 @@ def problem_says(code: str, facts: Mapping[str, float | str], unit: Unit) -> str
     said |= {key: one_line(value) for key, value in facts.items() if isinstance(value, str)}
     said |= {key: name_of(said[key]) for key in ("reading", "from", "should") if key in said}
     said["rule_size"] = f"; by the rule it is {said['by_rule_mm']}" if "by_rule_mm" in said else ""
-    said["shape"] = name_of(code.replace("-", "_"))
+    said["shape"] = _SHAPES.get(code, "")
     if code in _BETWEEN:
         return _between(code, facts, unit)
     return _PROBLEMS[code].format_map(said)
@@ -109,6 +114,14 @@ def order_line(
     ]
     sure = "" if probability is None else f" (photo and tape together: {_percent(probability)} sure of this size)"
     return f"By the rule {one_line(rule)}: {', '.join(sizes)}{sure}."
+
+
+def another_likelier() -> str:
+    """Return the remark that a made size beside the rule's is likelier, where all readings agree."""
+    return (
+        "Photo and tape together hold another made size for likelier, but all readings agree within the tolerance: "
+        "the size by the rule stands."
+    )
 
 
 def panels_line(panels_mm: Sequence[Fraction], unit: Unit) -> str:

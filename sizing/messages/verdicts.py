@@ -153,7 +153,8 @@ def why_verdict(why: str, names: Sequence[str], reason: str) -> str:
         "reading-differs": f"{'No opening has that size' if reason else 'The photo does not support the tape here'}: "
         f"{listed}.",
         "order-problem": f"The order has a problem: {listed}.",
-        "readings-inconsistent": f"No opening can have all these readings; one of these is off: {listed}.",
+        "readings-inconsistent": "No opening can have all these readings; "
+        f"{'one of these' if len(names) > 1 else 'this one'} is off: {listed}.",
         "no-photo": reason or "No photo measures this opening.",
         "reading-unproven": f"The photo can neither support nor refute: {listed}.",
         "readings-missing": f"Readings are missing: {listed}." if names else "There are no readings.",
@@ -274,13 +275,21 @@ def weak_geometry(names: Sequence[str]) -> str:
     )
 
 
-def same_photo(file: str, label: str, *, same: bool) -> str:
-    """Return the warning `same-photo`."""
-    if same:
+def same_photo(file: str, labels: Sequence[str]) -> str:
+    """Return the warning `same-photo`; `labels` of the openings that rest on the same place, none: the opening itself.
+
+    Examples
+    --------
+    >>> same_photo("a.jpg", ["W2", "W3"])
+    'a.jpg shows the same place as a photo of W2, W3: all but one have the wrong photo or corners. Give each its own.'
+    """
+    if not labels:
         return f"{one_line(file)} is listed twice: it counts as one. Take a second photo from another place."
+    wrong = "all but one have" if len(labels) > 1 else "one of the two openings has"
+    listed = ", ".join(one_line(label) for label in labels)
     return (
-        f"{one_line(file)} shows the same place as a photo of {one_line(label)}: one of the two openings has "
-        "the wrong photo or corners. Give each its own."
+        f"{one_line(file)} shows the same place as a photo of {listed}: {wrong} the wrong photo or corners. "
+        "Give each its own."
     )
 
 
