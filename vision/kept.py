@@ -9,19 +9,16 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
-from collections.abc import Hashable, Mapping
-from dataclasses import fields, is_dataclass, replace
+from collections.abc import Hashable
+from dataclasses import replace
 from functools import partial
-from pathlib import Path
-from typing import Any
-
-import numpy as np
 
 from vision.estimate import Progress, estimate_opening
 from vision.last_trace import LastTrace
 from vision.one_photo import PhotoSolved, PhotoTraced, solve_photo, trace_solved
 from vision.prepared import Prepared, pointed_anew, prepare
 from vision.request import Estimate, NotMeasured, OpeningRequest, PhotoReport, PhotoRequest
+from vision.value_key import value_key
 
 MOST_BYTES = 450_000_000  # guess: three photos of 48 MP; the oldest goes first
 MOST_ANSWERS = 200  # openings of one job, by the contract
@@ -32,19 +29,19 @@ class KeptPhotos:
 
     Notes
     -----
-    A file counts as the same while its path, time and size are. Pages and cards are looked for outside the opening, so
-    that their photo is solved anew when a corner moves.
+    A file counts as the same while its path, time and size are.
     """
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
         self._ready: OrderedDict[Hashable, Prepared] = OrderedDict()
-        self._solved: OrderedDict[Hashable, tuple[PhotoSolved | PhotoReport, LastTrace]] = OrderedDict()
+        self._solved: OrderedDict[Hashable, PhotoSolved | PhotoReport] = OrderedDict()
+        self._last: OrderedDict[Hashable, LastTrace] = OrderedDict()
         self._answers: OrderedDict[Hashable, Estimate | NotMeasured] = OrderedDict()
 
     def estimate(self, request: OpeningRequest, progress: Progress | None = None) -> Estimate | NotMeasured:
         """Return what `estimate_opening` returns, from what is kept where the request was asked before."""
-        key = _key(request)
+        key = value_key(request)
         with self._lock:
             answer = self._answers.get(key)
         if answer is None:
@@ -59,25 +56,24 @@ class KeptPhotos:
         self, progress: Progress | None, request: OpeningRequest, photo: PhotoRequest
     ) -> PhotoTraced | PhotoReport:
         ready, scene = self._prepared(request, photo), replace(request, photos=())
-        free = replace(photo, corners_px=None, click_px=0.0) if ready.reference.kind == "sheet" else photo
-        key = _key((free, _turned(ready), scene))
+        free = value_key((replace(photo, corners_px=None, click_px=0.0), _turned(ready), scene))
+        # pages and cards are looked for outside the opening: their photo is solved anew when a corner moves
+        key = free if ready.reference.kind == "sheet" else value_key((photo, _turned(ready), scene))
         with self._lock:
-            kept = self._solved.get(key)
-        if kept is None:
-            kept = solve_photo(request, ready), LastTrace()
+            solved, last = self._solved.get(key), self._last.setdefault(free, LastTrace())
+        last.heard_by(None if progress is None else partial(_said, progress, photo.path.name))
+        if solved is None:
+            solved = solve_photo(request, ready, last)
             with self._lock:
-                self._solved[key] = kept
-                while len(self._solved) > len(self._ready):
-                    self._solved.popitem(last=False)
-        solved, last = kept
-        if isinstance(solved, PhotoReport):
-            return solved
-        say = None if progress is None else partial(_said, progress, photo.path.name)
-        return trace_solved(request, ready, solved, last.heard_by(say))
+                self._solved[key] = solved
+                for kept in (self._solved, self._last):
+                    while len(kept) > len(self._ready):
+                        kept.popitem(last=False)
+        return solved if isinstance(solved, PhotoReport) else trace_solved(request, ready, solved, last)
 
     def _prepared(self, request: OpeningRequest, photo: PhotoRequest) -> Prepared:
         alike = replace(photo, corners_px=None, reference_corners_px=(), click_px=0.0, trace=True)
-        found_alone, pointed = (_key((alike, alone, request.reference)) for alone in (True, False))
+        found_alone, pointed = (value_key((alike, alone, request.reference)) for alone in (True, False))
         key = found_alone if photo.corners_px is None else pointed
         with self._lock:
             ready = self._ready.get(key)
@@ -102,23 +98,3 @@ def _turned(ready: Prepared) -> bool:
 
 def _said(progress: Progress, name: str, line: str) -> None:
     progress(f"{name}: {line}")
-
-
-def _key(value: Any) -> Hashable:  # noqa: ANN401 -- any value of a request
-    """Return a request as what can be looked up: arrays by their bytes, files with time and size."""
-    key: Hashable = value
-    if isinstance(value, np.ndarray):
-        key = (value.shape, value.tobytes())
-    elif isinstance(value, Path):
-        try:
-            found = value.stat()
-            key = (str(value), found.st_mtime_ns, found.st_size)
-        except OSError:
-            key = (str(value),)
-    elif is_dataclass(value) and not isinstance(value, type):
-        key = (type(value).__name__, *(_key(getattr(value, f.name)) for f in fields(value)))
-    elif isinstance(value, tuple | list):
-        key = tuple(_key(v) for v in value)
-    elif isinstance(value, Mapping):
-        key = tuple((k, _key(v)) for k, v in value.items())
-    return key

@@ -1,4 +1,4 @@
-"""What was worked out for one solved photo, kept while its opening is pointed at again: wall lines and sides.
+"""What was worked out for one photo, kept while its opening is pointed at again: wall lines and sides.
 
 A corner that moves touches the two sides that meet in it, and the wall's lines only where it leaves its square of the
 grid by which they are left out around the opening (`vision.wall_lines`). What is kept is what a fresh start would find,
@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Callable, Hashable, Mapping
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import cv2
 import numpy as np
@@ -18,11 +18,12 @@ from numpy.typing import NDArray
 
 from vision.camera import Camera
 from vision.request import SIDES, Array, Side, Wall
-from vision.segments import Segments
+from vision.segments import Segments, find_segments
 from vision.side_weights import ENDS
 from vision.sides import FailedSide, FoundSide, SideTrace, find_side, trace_sides
 from vision.solved import Solved
 from vision.traced import SIDE_WORD
+from vision.value_key import value_key
 from vision.wall_lines import lined, outlines_key
 
 MOST = 16  # cameras and sides of one photo: corners put to and fro find theirs again
@@ -32,23 +33,42 @@ Traces = dict[Side, SideTrace | FailedSide]
 
 
 class LastTrace:
-    """The wall's lines and sides of one solved photo, by what they rest on; for one thread at a time."""
+    """Straight edges, the wall's lines and the sides of one photo, by what they rest on; for one thread at a time."""
 
     def __init__(self, say: Callable[[str], None] | None = None) -> None:
         self._lined: OrderedDict[Hashable, Solved] = OrderedDict()
-        self._sides: OrderedDict[Hashable, tuple[Camera, FoundSide | FailedSide]] = OrderedDict()
+        self._sides: OrderedDict[Hashable, FoundSide | FailedSide] = OrderedDict()
+        self._segments: Segments | None = None
+        self._made: OrderedDict[Hashable, Any] = OrderedDict()
         self._say = say
 
-    def heard_by(self, say: Callable[[str], None] | None) -> LastTrace:
-        """Return itself, from now on saying to `say` what a moved corner touches."""
+    def heard_by(self, say: Callable[[str], None] | None) -> None:
+        """From now on say to `say` what a moved corner touches."""
         self._say = say
-        return self
+
+    def segments(self, rgb: NDArray[np.uint8]) -> Segments:
+        """Return all straight edges of the photo (H, W, 3)."""
+        if self._segments is None:
+            self._segments = find_segments(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY))
+        return self._segments
+
+    def once(self, key: tuple[object, ...], make: Callable[[], Kept]) -> Kept:
+        """Return what `make` made before for the same key of plain values and arrays, else what it makes now."""
+        known = value_key(key)
+        made: Kept = self._made[known] if known in self._made else make()
+        _keep(self._made, known, made)
+        return made
 
     def lined(
         self, grey: cv2.typing.MatLike, solved: Solved, corners_px: Array | None, wall: Wall, segments: Segments | None
     ) -> Solved:
         """Return what `vision.wall_lines.lined` returns."""
-        key = (corners_px is None, outlines_key(solved, corners_px, wall))
+        key = (
+            corners_px is None,
+            outlines_key(solved, corners_px, wall),
+            value_key(solved.adjusted),
+            len(solved.blocks),
+        )
         found = self._lined.get(key)
         if found is None:
             if self._say is not None and self._sides:
@@ -68,7 +88,7 @@ class LastTrace:
         sill_at: str,
     ) -> Traces:
         """Return what `vision.sides.trace_sides` returns."""
-        rest: tuple[Hashable, ...] = (id(camera), click_px, wall, sill_at, tuple(sorted(depth_mm.items())))
+        rest: tuple[Hashable, ...] = (value_key(camera), click_px, wall, sill_at, tuple(sorted(depth_mm.items())))
 
         def key(side: Side) -> Hashable:
             return (side, np.asarray(corners_px, float)[list(ENDS[side])].tobytes(), *rest)
@@ -76,9 +96,9 @@ class LastTrace:
         def find(side: Side) -> FoundSide | FailedSide:
             kept = self._sides.get(key(side))
             if kept is None:
-                kept = camera, find_side(rgb, camera, corners_px, click_px, depth_mm, wall, sill_at, side)
+                kept = find_side(rgb, camera, corners_px, click_px, depth_mm, wall, sill_at, side)
             _keep(self._sides, key(side), kept)
-            return kept[1]
+            return kept
 
         if self._say is not None and self._sides:
             self._say(_plan([s for s in SIDES if key(s) not in self._sides]))

@@ -45,7 +45,7 @@ from vision.request import (
     Side,
     Warning_,
 )
-from vision.segments import Segments, find_segments
+from vision.segments import Segments
 from vision.sheet import HEIGHT_MM, WIDTH_MM
 from vision.solve import solve_sheets
 from vision.solved import Solved
@@ -119,23 +119,27 @@ def trace_photo(request: OpeningRequest, ready: Prepared) -> PhotoTraced | Photo
     return solved if isinstance(solved, PhotoReport) else trace_solved(request, ready, solved)
 
 
-def solve_photo(request: OpeningRequest, ready: Prepared) -> PhotoSolved | PhotoReport:
-    """Return the photo solved by its references, or its report with the error that stood in the way."""
-    solved = ready.report.error or _solve(request, ready)
+def solve_photo(request: OpeningRequest, ready: Prepared, last: LastTrace | None = None) -> PhotoSolved | PhotoReport:
+    """Return the photo solved by its references, or its report with the error that stood in the way.
+
+    `last` is what was worked out for the same photo with other corners.
+    """
+    last = last or LastTrace()
+    solved = ready.report.error or _solve(request, ready, last)
     if isinstance(solved, Warning_):
         return replace(ready.report, error=solved)
-    solved, doubts = _doubted(request, ready, solved)
+    solved, doubts = _doubted(request, ready, solved, last)
     if {"blurred", "references-disagree"} <= {w.code for w in (*doubts, *solved.warnings)}:
         return replace(ready.report, warnings=(*ready.report.warnings, *doubts), error=_smeared(ready.asked.path.name))
     searched = solved.blocks and ready.asked.trace
-    segments = find_segments(cv2.cvtColor(ready.picture.rgb, cv2.COLOR_RGB2GRAY)) if searched else None
+    segments = last.segments(ready.picture.rgb) if searched else None
     return PhotoSolved(solved, tuple(doubts), segments)
 
 
 def trace_solved(
     request: OpeningRequest, ready: Prepared, by: PhotoSolved, last: LastTrace | None = None
 ) -> PhotoTraced | PhotoReport:
-    """Return a solved photo with its sides traced; the corners are those of `ready.asked`, `last` is of `by`."""
+    """Return a solved photo with its sides traced; the corners are those of `ready.asked`, `last` as above."""
     solved, last = by.solved, last or LastTrace()
     warned = [*ready.report.warnings, *by.doubts, *solved.warnings, *reference_warnings(request, solved)]
     found = tuple(zip(solved.names, solved.outlines_px, strict=True))
@@ -211,7 +215,7 @@ def measure_traced(request: OpeningRequest, traced: PhotoTraced) -> PhotoMeasure
     return PhotoMeasured(result, candidates, faces, report, traced.found_by, traced)
 
 
-def _solve(request: OpeningRequest, ready: Prepared) -> Solved | Warning_:
+def _solve(request: OpeningRequest, ready: Prepared, last: LastTrace) -> Solved | Warning_:
     asked = ready.asked
     if ready.reference.kind == "sheet":
         if not ready.sightings:
@@ -225,7 +229,7 @@ def _solve(request: OpeningRequest, ready: Prepared) -> Solved | Warning_:
         if isinstance(solved, Warning_) or not asked.trace:
             return solved
         return scaled_by_outline(ready.picture.rgb, solved, request.check_bar)
-    return solve_page_photo(ready.picture.rgb, asked, ready.reference, ready.prior, request.wall)
+    return solve_page_photo(ready.picture.rgb, asked, ready.reference, ready.prior, request.wall, last.once)
 
 
 def _solve_sheets(request: OpeningRequest, ready: Prepared, grey: cv2.typing.MatLike) -> Solved | Warning_:
@@ -250,7 +254,9 @@ def _smeared(name: str) -> Warning_:
     )
 
 
-def _doubted(request: OpeningRequest, ready: Prepared, solved: Solved) -> tuple[Solved, list[Warning_]]:
+def _doubted(
+    request: OpeningRequest, ready: Prepared, solved: Solved, last: LastTrace
+) -> tuple[Solved, list[Warning_]]:
     """Return the photo solved as cut where the references show that it was, and what else makes it worse."""
     warned: list[Warning_] = []
     exif, size, prior = ready.picture.exif, ready.picture.size_px, ready.prior
@@ -259,7 +265,7 @@ def _doubted(request: OpeningRequest, ready: Prepared, solved: Solved) -> tuple[
     blur = printed_blur(grey, solved.blocks, solved.outlines_px) if sheets else None
     solved = weakened(solved, ready.sightings, blur)
     if not any(w.code == "cropped" for w in ready.report.warnings) and shows_cut(solved, prior, exif, size):
-        again = _solve(request, replace(ready, prior=cut_prior(prior, exif, size)))
+        again = _solve(request, replace(ready, prior=cut_prior(prior, exif, size)), last)
         if isinstance(again, Solved):
             solved, warned = weakened(again, ready.sightings, blur), [cut_found()]
     side = (WIDTH_MM, HEIGHT_MM) if sheets else reference_size_mm(ready.reference)

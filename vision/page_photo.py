@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
+from typing import Protocol, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,29 +23,56 @@ CLEAR = 0.55  # a rival this near to the best could be the reference as well
 JOINS = 0.4  # rating of one more that joins
 MORE_COST = 120.0  # it brings about 50 observations; twice their number is too much (a guess)
 FOUND_PX = 1.0  # click of a traced outline that is then traced again
+Made = TypeVar("Made")
+
+
+class Once(Protocol):
+    """Returns what a function made before for a key of plain values and arrays, else what it makes now."""
+
+    def __call__(self, key: tuple[object, ...], make: Callable[[], Made], /) -> Made:
+        """Return it."""
 
 
 def solve_page_photo(
-    rgb: NDArray[np.uint8], asked: PhotoRequest, reference: Reference, prior: CameraPrior, wall: Wall
+    rgb: NDArray[np.uint8],
+    asked: PhotoRequest,
+    reference: Reference,
+    prior: CameraPrior,
+    wall: Wall,
+    once: Once | None = None,
 ) -> Solved | Warning_:
     """Return the photo adjusted from its pages or cards, or a warning that says why there is none to go by.
 
     Those pointed out are used, traced unless the photo says `trace = false`. Beside a single one others of the kind
-    are looked for, and join when they fit the same wall at the same size.
+    are looked for, and join when they fit the same wall at the same size. `once` returns what a function made of the
+    same values before; it is asked for what need not be made anew when only corners of the opening were moved.
     """
+    kept: Once = once or _anew
     seen = rgb if asked.trace else None
     given = list(asked.reference_corners_px)
     if given and (not asked.trace or len(given) > 1):
         return solve_rectangles(given, reference, prior, wall, asked.click_px, seen)
-    found = find_quads(
-        rgb,
-        reference_size_mm(reference),
-        prior,
-        plain=reference.kind in PAPER,
-        corner_mm=CORNER_MM[reference.kind],
-        opening_px=asked.corners_px,
-        known_px=given,
-    )
+    rough = _rough(asked.corners_px, rgb.shape)
+
+    def find() -> list[FoundQuad]:
+        return find_quads(
+            rgb,
+            reference_size_mm(reference),
+            prior,
+            plain=reference.kind in PAPER,
+            corner_mm=CORNER_MM[reference.kind],
+            opening_px=rough,
+            known_px=given,
+        )
+
+    found = kept(("quads", reference, prior, rough, given), find)
+
+    def solve(quads: list[Array], clicks: list[float]) -> Solved:
+        def made() -> Solved:
+            return solve_rectangles(quads, reference, prior, wall, clicks, seen)
+
+        return kept(("solved", reference, prior, quads, clicks, wall), made)
+
     if asked.corners_px is not None and np.isfinite(asked.corners_px).all():  # they show how the wall slants
         # Paper of the other standard stays in, to be named later for what it is (`page_kind`).
         sizes = [PAGE_SIZE_MM[k] for k in PAPER] if reference.kind in PAPER else [reference_size_mm(reference)]
@@ -60,16 +89,26 @@ def solve_page_photo(
             return best
         quads, click = [best.corners_px], FOUND_PX
         found = [f for f in found if f is not best]
-    alone = solve_rectangles(quads, reference, prior, wall, [click] * len(quads), seen)
+    alone = solve(quads, [click] * len(quads))
     for f in found[:6]:
         if f.rating < JOINS or f.rare < 0.5 or not fits_one_wall([*quads, f.corners_px], reference, prior):
             continue
         more = [*quads, f.corners_px]
         clicks = [*[click] * len(given or quads[:1]), *[FOUND_PX] * (len(more) - len(given or quads[:1]))]
-        joined = solve_rectangles(more, reference, prior, wall, clicks, seen)
+        joined = solve(more, clicks)
         if joined.adjusted.cost - alone.adjusted.cost < MORE_COST:
             quads, alone = more, joined
     return alone
+
+
+def _rough(corners_px: Array | None, shape: tuple[int, ...]) -> Array | None:
+    """Return the corners to the next of 64 steps of the photo: where no reference lies needs no more."""
+    step = max(shape) / 64
+    return None if corners_px is None else np.asarray(np.rint(corners_px / step) * step)
+
+
+def _anew(_: object, make: Callable[[], Made]) -> Made:
+    return make()
 
 
 def _clear(found: list[FoundQuad], reference: Reference, prior: CameraPrior, name: str) -> FoundQuad | Warning_:
