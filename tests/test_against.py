@@ -118,3 +118,12 @@ def test_a_release_of_our_own_is_the_same_order(against, tmp_path, capsys):
     capsys.readouterr()
     _, _, found = against(table.read_text(encoding="utf-8-sig"))
     assert found == []
+
+
+def test_an_opening_held_by_the_typed_order_alone_says_where_its_reason_stands(tmp_path, capsys):
+    (tmp_path / "job.toml").write_text(JOB)
+    (tmp_path / "order.csv").write_text("opening,width,height\nW1,56 3/8,62 1/8\n")
+    run(["check", str(tmp_path), "--against", str(tmp_path / "order.csv"), "--no-pictures"])
+    said = capsys.readouterr().out
+    assert "The typed order is not the job's: see the end of this job." in said
+    assert "W1: Row 2: the width typed is 56 3/8 in" in said

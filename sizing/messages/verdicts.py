@@ -181,6 +181,8 @@ def next_step(verdict: str, why: str, names: Sequence[str], *, doubtful: bool = 
         "reading-unproven": f"{look}Or {photo}" if doubtful else f"Measure again, or {photo}",
         "readings-missing": "Take the missing readings; three widths and three heights are needed.",
     }
+    if why == "order-problem" and names and all(code.startswith("typed-") for code in names):
+        return "The typed order is not the job's: see the end of this job. Put it right before it goes out."
     return "" if verdict == "send" else steps.get(why, "Ask before ordering.")
 
 
