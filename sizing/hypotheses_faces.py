@@ -22,22 +22,19 @@ def of_faces(scene: Scene, priors: Priors) -> list[Hypothesis]:
         share = face.weight / len(outlines)
         whole = {n: v - scene.photo_mm[n] for n, v in face.measures_mm.items() if n in scene.readings_mm}
         whole = {n: mm for n, mm in whole.items() if abs(mm) > _NEAR_MM}
-        axes = [{n: whole[n] for n in axis if n in whole} for axis in AXES[:2]]
-        groups = [axis for axis in axes if len(axis) > 1]
-        if len([axis for axis in axes if axis]) > 1:
-            groups.append(whole)
+        axes = [{n: whole[n] for n in axis if n in whole} for axis in AXES]
+        level = axes[0] | axes[1]
+        # of one direction, of both, of diagonals too: whoever measures to a frame may measure all so or some
+        groups = [axes[0], axes[1], level if axes[0] and axes[1] else {}, whole if len(whole) > len(level) else {}]
+        groups = [group for group in groups if len(group) > 1]
         facts = {"lines": face.name}
-        found += [_to(face, "another-line", priors.another_line * share, group, facts) for group in groups]
-        found += [
-            _to(face, "another-line", priors.another_line_one * share, {n: axis[n]}, facts)
-            for axis in axes
-            for n in axis
-        ]
+        found += [_to(face, priors.another_line * share, group, facts) for group in groups]
+        found += [_to(face, priors.another_line_one * share, {n: mm}, facts) for n, mm in level.items()]
     return found
 
 
-def _to(face: Face, slip: str, odds: float, shift_mm: Mapping[str, float], facts: Mapping[str, str]) -> Hypothesis:
-    return Hypothesis(slip, odds, shift_mm, modes_of((face,), shift_mm), facts=facts)
+def _to(face: Face, odds: float, shift_mm: Mapping[str, float], facts: Mapping[str, str]) -> Hypothesis:
+    return Hypothesis("another-line", odds, shift_mm, modes_of((face,), shift_mm), facts=facts)
 
 
 def modes_of(faces: Iterable[Face], names: Iterable[str]) -> tuple[Mapping[str, float], ...]:

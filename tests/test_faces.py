@@ -175,17 +175,18 @@ edge_offset = 0
 check_bar = "150 mm"
 width = {{ top = {0:.0f}, middle = {1:.0f}, bottom = {2:.0f} }}
 height = {{ left = {3:.0f}, middle = {4:.0f}, right = {5:.0f} }}
+diagonal = {{ down = {6:.0f}, up = {7:.0f} }}
 """
 
 
 @pytest.mark.parametrize("taken", ["widths", "all", "height_middle"])
 def test_a_tape_that_went_to_the_frame_is_explained_by_it_first(plain, tmp_path, taken):
     folder, truth, estimate = plain
-    sound = [truth["measures_mm"][n] for n in NINE[:6]]
+    sound = [truth["measures_mm"][n] for n in NINE[:8]]
     frame = [rectangle(FRAME_MM)[n] for n in NINE[:6]]
     to_frame = {"widths": {0, 1, 2}, "all": set(range(6)), "height_middle": {4}}[taken]
     (tmp_path / "a.jpg").write_bytes((folder / "a.jpg").read_bytes())
-    read = [frame[i] if i in to_frame else sound[i] for i in range(6)]
+    read = [frame[i] if i in to_frame else sound[i] for i in range(8)]  # diagonals were taken from edge to edge
     (tmp_path / "job.toml").write_text(JOB.format(*read), encoding="utf-8")
     result = check_job(tmp_path, estimator=lambda request, progress: estimate)
     readings = {r["name"]: r for r in job_document(result)["openings"][0]["readings"]}
