@@ -18,7 +18,7 @@ from vision.camera import Camera, back_project, project
 from vision.request import SIDES
 from vision.side_fit import Line, legendre
 from vision.side_weights import ENDS, Search, scores
-from vision.sides import SideTrace, drift_px, trace_sides
+from vision.sides import SideTrace, drift_px, one_ragged_side, trace_sides
 
 PRACTICE = Path(__file__).parents[2] / "shared" / "practice"
 DEPTH = dict.fromkeys(SIDES, 0.0)
@@ -252,3 +252,10 @@ def test_colour_that_rings_beside_a_strong_edge_is_no_line_and_a_faint_grey_one_
     for rival, changed in ((ripple, True), (shade, False)):
         beside, apart = (scores([rival, faint(a, [0.5, 0.5, 0.47])], 1.7, search, 2.5)[0] for a in (0.0, 200.0))
         assert (beside < apart - 3) == changed
+
+
+def test_two_readings_of_ragged_bricks_are_one_side_and_a_frame_behind_stays_apart():
+    lines = [faint(0.0, 0.2), faint(-2.6, 0.15), faint(-8.0, 0.3)]  # mm, within and beyond a brick's raggedness
+    kept, weights = one_ragged_side(lines, np.array([0.58, 0.39, 0.02]))
+    assert kept == [lines[0], lines[2]]
+    assert_allclose(weights, [0.97, 0.02])

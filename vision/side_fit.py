@@ -114,7 +114,7 @@ def find_lines(strip: Strip, reach_px: tuple[float, float], bow_mm: float, besid
     def add(shapes: Array, step: Array, outer: Array, inner: Array) -> None:
         for i in np.sort(np.unique(np.round(shapes / (0.5 * per_px)), axis=0, return_index=True)[1]):
             line = _line(step, outer, inner, t, shapes[i], zero, pitch, per_px)
-            if all(_apart(line, other) > MERGE_PX * strip.mm_per_px for other in lines):
+            if all(apart_mm(line, other) > MERGE_PX * strip.mm_per_px for other in lines):
                 lines.append(line)
 
     add(shapes, step, outer, inner)
@@ -156,7 +156,7 @@ def _beside(
     return shapes[(np.abs(shapes - parent)[:, 1:] <= PARALLEL_PX * per_px).all(axis=1)]
 
 
-def _apart(a: Line, b: Line) -> float:
+def apart_mm(a: Line, b: Line) -> float:
     """Return the rms distance of two lines in mm; the mean squares of P0, P1, P2 are 1, 1/3, 1/5."""
     d = a.shape - b.shape
     return float(np.sqrt(d @ (np.array([1, 1 / 3, 1 / 5]) * d)))

@@ -18,7 +18,7 @@ from vision.camera import Camera
 from vision.jamb_ends import head_end, unseen_share
 from vision.profiles import Strip, cut_strip
 from vision.request import SIDES, Array, Side, Wall
-from vision.side_fit import Line, find_lines
+from vision.side_fit import Line, apart_mm, find_lines
 from vision.side_place import Placed, place_line, stack_profile
 from vision.side_texture import texture_of
 from vision.side_weights import FAINT, STRONG, SideCandidate, plan_search, scores, thin, weigh
@@ -41,6 +41,7 @@ DRIFTED = 0.5  # guess, kept high for so few
 SURE_HEAD, SAME_DEPTH_MM = 0.9, 3.0
 U_PARALLEL = 0.003  # guess, rad: an unseen arris against the line that is seen beside it
 U_UNSEEN_LOCAL_MM = 0.5  # guess: how far an arris that is not seen strays from straight; its place is another matter
+RAGGED_MM = 3.0  # guess: twice how far (sd) one brick ends off the side's line
 JITTER_SHARE = 0.7  # guess: how much of the roughness that is not followed widens the mean profile
 
 
@@ -166,6 +167,8 @@ def find_side(
         clear = scores(lines, strip.mm_per_px, search, bow) > STRONG
         texture = texture_of(strip, camera, [x for x, c in zip(lines, clear, strict=True) if c])
     weights, ghost = weigh(lines, strip.mm_per_px, search, bow, sill_at, arris_px, arris_weight, texture)
+    if wall == "masonry":
+        lines, weights = one_ragged_side(lines, weights)
     for best in np.argsort(-weights):
         placed = place_line(strip, lines[best].shape, *_room(lines, int(best), strip.mm_per_px))
         if placed is not None:
@@ -174,6 +177,19 @@ def find_side(
                 weights = np.where(np.arange(len(weights)) == best, DRIFTED * weights, weights)
             return FoundSide(strip, lines, weights, int(best), placed, profile, ghost)
     return FailedSide(side, "the edge is too faint to be placed")
+
+
+def one_ragged_side(lines: list[Line], weights: Array) -> tuple[list[Line], Array]:
+    """Return lines (M,) and weights (M,) with those that lie within a brick's raggedness of the likeliest one added.
+
+    Bricks end here and there; a line through some ends and one through others are two readings of one side, which is
+    then placed by all of its samples.
+    """
+    best = int(weights.argmax())
+    near = np.array([apart_mm(line, lines[best]) < RAGGED_MM for line in lines])
+    weights = np.where(np.arange(len(lines)) == best, weights[near].sum(), weights)
+    near[best] = False
+    return [line for line, gone in zip(lines, near, strict=True) if not gone], weights[~near]
 
 
 def drift_px(line: Line, placed: Placed, mm: float) -> float:

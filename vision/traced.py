@@ -10,6 +10,7 @@ from vision.camera import Camera, back_project, project
 from vision.errors import RequestError
 from vision.measures import Measured
 from vision.request import NINE, SIDES, Array, Candidate, Face, Side, Wall, Warning_
+from vision.roughness import believed, roughness_mm
 from vision.sides import FailedSide, SideTrace
 from vision.stations import SideLine
 
@@ -46,6 +47,7 @@ def side_lines(
         )
         outward = outward * (-1.0 if side in {"head", "left"} else 1.0)
         half = max(float(np.abs(t.s_mm).max()) if len(t.s_mm) else 0.0, 100.0)
+        local, u_local, scatter = believed(t, roughness_mm(side, traces))
         ends = t.origin_mm + np.array([[-half], [half]]) * t.direction
         ends_px = project(camera, np.column_stack([ends, np.full(2, t.depth_mm)]))
         lines[side] = SideLine(
@@ -53,14 +55,14 @@ def side_lines(
             ends_px,
             t.depth_mm,
             t.s_mm + half,
-            t.local_mm,
+            local,
             t.cov_offset_slope,
-            t.u_local_mm,
-            t.scatter_mm,
+            u_local,
+            scatter,
             U_CHOICE_MM[wall],
             wall == "masonry",
         )
-        curve = t.origin_mm + t.s_mm[:, None] * t.direction + t.local_mm[:, None] * outward
+        curve = t.origin_mm + t.s_mm[:, None] * t.direction + local[:, None] * outward
         drawn[side] = (
             project(camera, np.column_stack([curve, np.full(len(curve), t.depth_mm)])) if len(curve) else ends_px
         )
