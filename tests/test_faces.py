@@ -11,6 +11,7 @@ from fixtures.renderer.exif import exif_block
 from fixtures.renderer.render import render
 from fixtures.renderer.scene import Light, Opening, Scene, Sheet, Wall, smooth_sides
 from sizing.check import check_job
+from sizing.messages.slips import slip_says
 from sizing.result import job_document
 from vision.estimate import estimate_opening
 from vision.face_lines import FaceLine
@@ -21,7 +22,7 @@ from vision.measures import measure
 from vision.request import NINE, SIDES, CheckBar, OpeningRequest, PhotoRequest, Quantity
 from vision.stations import clicked_sides
 
-WIDTH, HEIGHT = 1536, 1152
+WIDTH, HEIGHT = 1152, 864
 FRAME_MM, REVEAL_MM, TRIM_MM, TRIM_OUT = 55.0, 90.0, 89.0, 19.0
 CORNERS = np.array([[-402.0, -500], [400, -501], [401, 500], [-400, 502]])
 SHEETS = (Sheet(0, (-720.0, -130.0), 1.2), Sheet(1, (530.0, -90.0), -0.7))
@@ -195,3 +196,23 @@ def test_a_tape_that_went_to_the_frame_is_explained_by_it_first(plain, tmp_path,
         assert (readings[NINE[i]]["verdict"], first["slip"]) == ("differs", "another-line")
         assert "frame" in first["says"]
         assert first["corrected_mm"] == pytest.approx(sound[i], abs=12)
+
+
+def test_the_result_says_what_a_face_rests_on(plain, tmp_path):
+    folder, truth, estimate = plain
+    (tmp_path / "a.jpg").write_bytes((folder / "a.jpg").read_bytes())
+    (tmp_path / "job.toml").write_text(JOB.format(*(truth["measures_mm"][n] for n in NINE[:8])), encoding="utf-8")
+    document = job_document(check_job(tmp_path, estimator=lambda request, progress: estimate))
+    frame = next(f for f in document["openings"][0]["faces"] if f["kind"] == "outline")
+    assert {"name", "measures_mm", "u_mm", "depth_mm"} <= set(frame)  # as before
+    assert set(frame["U95_mm"]) == set(frame["measures_mm"]) == set(NINE)
+    assert (frame["depth_by"], set(frame["lines_px"])) == ("parallax", set(SIDES))
+    assert 0 < frame["weight"] <= 1
+    assert frame["u_depth_mm"] > 0
+
+
+def test_the_lines_of_a_slip_are_named_in_the_units_of_the_job():
+    # 70 mm = 2.756 in, to the next 1/16 in: 2 3/4
+    facts = {"lines": "frame, 70 mm further in"}
+    assert "frame, 2 3/4 in further in" in slip_says("another-line", -70.0, 1000.0, facts, "in")
+    assert "frame, 70 mm further in" in slip_says("another-line", -70.0, 1000.0, facts, "mm")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 
 from sizing.messages.verdicts import name_of, one_line
@@ -42,14 +43,14 @@ def slip_says(
     >>> slip_says("burned-inch", 25.4, 1381.1, {}, "in")
     'an inch too long: the tape was started at its 1 in mark and the inch was not taken off; 54 3/8 in would fit'
     """
-    said = _cause(slip, shift_mm, facts)
+    said = _cause(slip, shift_mm, facts, unit)
     if slip == "wrong-unit":
         fits = f": {format_length(corrected_mm, unit)} would be an opening's size" if corrected_mm is not None else ""
         return said + fits
     return said if corrected_mm is None else f"{said}; {format_length(corrected_mm, unit)} would fit"
 
 
-def _cause(slip: str, shift_mm: float | None, facts: Mapping[str, str]) -> str:
+def _cause(slip: str, shift_mm: float | None, facts: Mapping[str, str], unit: Unit) -> str:
     long = (shift_mm or 0.0) > 0
     way = "too long" if long else "too short"
     extent = {"all": ", on every reading", "axis": ", on every reading of this direction"}.get(
@@ -73,13 +74,20 @@ def _cause(slip: str, shift_mm: float | None, facts: Mapping[str, str]) -> str:
         "wrong-unit": "written in another unit than the job's",
         "copied": f"not measured but copied from {name_of(facts.get('from', 'another reading'))}: it was written in "
         "every box of this direction",
-        "another-line": f"measured to another line: {one_line(facts.get('lines', 'trim, frame or sill'))}",
+        "another-line": f"measured to another line: {_lines(facts, unit)}",
         "another-opening": f"a reading of another opening of this job: {one_line(facts.get('opening', ''))}",
         "none-of-these": "the reading may be sound: the photo's line or scale may be off instead"
         if facts.get("reading") == "sound"
         else "none of the usual slips fits well",
     }
     return words.get(slip, slip.replace("-", " "))
+
+
+def _lines(facts: Mapping[str, str], unit: Unit) -> str:
+    """Return the lines that a tape may have gone to, with the millimetres of their names in the job's unit."""
+    said = one_line(facts.get("lines", "trim, frame or sill"))
+    inches = re.sub(r"\b(\d+) mm\b", lambda found: format_length(float(found[1]), "in"), said)
+    return inches if unit == "in" else said
 
 
 def likewise(corrected_mm: float | None, unit: Unit) -> str:
