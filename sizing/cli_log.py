@@ -1,4 +1,4 @@
-"""The command `log`: past checks and decisions, by job, measurer and date."""
+"""The command `log`: past checks, decisions and releases, by job, measurer and date."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, NamedTuple
 
 import typer
 
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 log = typer.Typer(
     name="log",
-    help="Past checks and decisions, by job, measurer and date; alone it lists the latest 30.",
+    help="Past checks, decisions and releases, by job, measurer and date; alone it lists the latest 30.",
     rich_markup_mode=None,
     add_completion=False,
 )
@@ -34,10 +34,25 @@ _Tape = Annotated[str | None, typer.Option("--tape", metavar="CLASS", help="Only
 _Since = Annotated[str | None, typer.Option("--since", metavar="DAY", help="Measured on this day or later.")]
 _Until = Annotated[str | None, typer.Option("--until", metavar="DAY", help="Measured on this day or earlier.")]
 _Verdict = Annotated[str | None, typer.Option("--verdict", metavar="VERDICT", help="send, hold or unproven.")]
+_Decided = Annotated[
+    str | None, typer.Option("--decided-by", metavar="NAME", help="Only jobs on which somebody of this name decided.")
+]
+_Released = Annotated[bool, typer.Option("--released", help="Only jobs of which something was released.")]
+_Each = Annotated[
+    bool, typer.Option("--each", help="Every check, also those that differ only in where corners were placed.")
+]
 _Codes = Annotated[
     bool, typer.Option("--codes", help="Codes in place of people's names; paths and free texts are left out.")
 ]
 _Units = Annotated[str, typer.Option("--units", metavar="UNIT", help="in or mm.")]
+
+
+class _More(NamedTuple):
+    """What else lists and exports may be narrowed or widened by."""
+
+    decided_by: str | None = None
+    released: bool = False
+    each: bool = False
 
 
 @log.callback(invoke_without_command=True)
@@ -53,6 +68,9 @@ def list_checks(
     since: _Since = None,
     until: _Until = None,
     verdict: _Verdict = None,
+    decided: _Decided = None,
+    released: _Released = False,
+    each: _Each = False,
     limit: Annotated[int | None, typer.Option("--limit", metavar="N", min=1, help="The latest so many.")] = None,
     codes: _Codes = False,
     as_json: JsonOption = False,
@@ -63,9 +81,11 @@ def list_checks(
     """
     from sizing.messages import log as words
 
-    with _asked(job, by, tape, since, until, verdict, limit) as (asked, connection):
-        from sizing.logqueries import coded, find
-        from sizing.logqueries import codes as codes_of
+    more = _More(decided, released, each)
+    with _asked(job, by, tape, since, until, verdict, limit, more) as (asked, connection):
+        from sizing.logcodes import coded
+        from sizing.logcodes import codes as codes_of
+        from sizing.logqueries import find
 
         found = find(connection, asked)
         if codes:
@@ -96,8 +116,9 @@ def show(
     from sizing.messages import log as words
 
     with _opened() as connection:
-        from sizing.logqueries import coded, details
-        from sizing.logqueries import codes as codes_of
+        from sizing.logcodes import coded
+        from sizing.logcodes import codes as codes_of
+        from sizing.logqueries import details
 
         one = _one(connection, name)
         found = details(connection, one)
@@ -123,6 +144,9 @@ def export(
     since: _Since = None,
     until: _Until = None,
     verdict: _Verdict = None,
+    decided: _Decided = None,
+    released: _Released = False,
+    each: _Each = False,
     codes: _Codes = False,
 ) -> int:
     """Write checks, one row a reading, for a spreadsheet or a program. Example: secondtape log export may.csv --codes.
@@ -134,10 +158,12 @@ def export(
     kind = out.suffix.lower()
     if kind not in (".csv", ".json"):
         return refuse(words.export_kind(out))
-    with _asked(job, by, tape, since, until, verdict, None) as (asked, connection):
+    more = _More(decided, released, each)
+    with _asked(job, by, tape, since, until, verdict, None, more) as (asked, connection):
+        from sizing.logcodes import coded
+        from sizing.logcodes import codes as codes_of
         from sizing.logexport import export_csv, export_document
-        from sizing.logqueries import coded, details, find
-        from sizing.logqueries import codes as codes_of
+        from sizing.logqueries import details, find
         from sizing.result import as_text
 
         found = [details(connection, x) for x in find(connection, asked)]
@@ -181,9 +207,10 @@ def people(
     if units not in _UNITS:
         return refuse(words.bad_choice("--units", units, _UNITS))
     with _asked(job, by, tape, since, until, None, None) as (asked, connection):
+        from sizing.logcodes import coded
+        from sizing.logcodes import codes as codes_of
         from sizing.loggroups import grouped
-        from sizing.logqueries import coded, compared
-        from sizing.logqueries import codes as codes_of
+        from sizing.logqueries import compared
 
         rows = compared(connection, asked)
         if codes:
@@ -310,6 +337,7 @@ def _asked(
     until: str | None,
     verdict: str | None,
     limit: int | None,
+    more: _More | None = None,
 ) -> Iterator[tuple[Any, sqlite3.Connection]]:
     """Give what is asked for and the log; end with one line where an option is no day or verdict."""
     from sizing.logqueries import Asked
@@ -317,7 +345,9 @@ def _asked(
 
     if verdict is not None and verdict not in _VERDICTS:
         raise typer.Exit(refuse(words.bad_choice("--verdict", verdict, _VERDICTS)))
-    asked = Asked(job, by, tape, _day("--since", since), _day("--until", until), verdict, None, limit)
+    days = _day("--since", since), _day("--until", until)
+    more = more or _More()
+    asked = Asked(job, by, tape, *days, verdict, None, limit, more.decided_by, more.released, more.each)
     with _opened() as connection:
         yield asked, connection
 

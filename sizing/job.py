@@ -167,6 +167,7 @@ class Job:
     """A job file, read and checked; `file` is the job file itself, `sha256` of its bytes.
 
     `tolerance_given` holds the fields of `tolerance` that the file itself says; a rule may say the others.
+    `unpointed_sha256` is of all that the file says but where somebody pointed in the photos.
     """
 
     id: str
@@ -184,6 +185,7 @@ class Job:
     tolerance_given: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
     note: str = ""
     extra: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
+    unpointed_sha256: str = ""
 
 
 def photo_request(photo: PhotoEntry) -> PhotoRequest:

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import re
 import stat
 import tomllib
+from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +20,7 @@ from sizing.jobproblems import read_tables
 JOB_FILE = "job.toml"
 # Contract, *Limits*: job file 1 MB.
 MOST_BYTES = 1_000_000
+_POINTED = frozenset({"corners", "reference_corners", "trace", "turn"})
 _AT = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)$")
 
 
@@ -48,7 +52,19 @@ def load_job(path: Path, *, allow_outside: bool = False) -> Job:
     job, problems = build_job(tables, place, hashlib.sha256(data).hexdigest())
     if problems:
         raise InputError("job-invalid", problems)
-    return job
+    return replace(job, unpointed_sha256=_unpointed_sha256(raw))
+
+
+def _unpointed_sha256(raw: Mapping[str, Any]) -> str:
+    """Return the hash of what a job file says but where somebody pointed in its photos: alike while corners move."""
+
+    def photo(entry: object) -> object:
+        table = dict(entry) if isinstance(entry, dict) else {"file": entry}
+        return {key: value for key, value in table.items() if key not in _POINTED}
+
+    openings = [o | {"photos": [photo(p) for p in o.get("photos", ())]} for o in raw["opening"]]
+    text = json.dumps({**raw, "opening": openings}, sort_keys=True, default=str)
+    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
 
 
 def _refused(code: str, where: Path | str, says: str) -> InputError:

@@ -17,12 +17,12 @@ SCHEMA = "secondtape/log/1"
 COLUMNS = (
     "job", "run", "checked_at", "day", "program", "verdict_of_job", "opening", "verdict_of_opening", "reading",
     "in_force", "by", "on", "tape", "tape_mm", "photo_mm", "difference_mm", "U95_mm", "verdict", "likely_slip",
-    "decision", "decided_by", "decided_at", "decision_stale",
+    "decision", "decided_by", "decided_at", "decision_stale", "release", "released_at", "release_stale",
 )  # fmt: skip
 
 
 def export_document(checks: Iterable[Details]) -> dict[str, Any]:
-    """Return checks with readings and decisions as one JSON document, lengths in mm."""
+    """Return checks with readings, decisions and releases as one JSON document, lengths in mm."""
     jobs = []
     for check in checks:
         logged = asdict(check.logged)
@@ -33,6 +33,8 @@ def export_document(checks: Iterable[Details]) -> dict[str, Any]:
                 "openings": [{"label": label, "verdict": v, "why": why} for label, v, why in check.openings],
                 "readings": [asdict(r) for r in check.readings],
                 "decisions_taken": [asdict(d) for d in check.decisions],
+                "released": [asdict(x) for x in check.releases],
+                "pointed_anew": [{"checked_at": at, "verdict": v, "run": run} for at, v, run in check.others],
             }
         )
     return {"schema": SCHEMA, "checks": jobs}
@@ -58,6 +60,9 @@ def _rows(check: Details) -> Iterable[dict[str, object]]:
     for label, verdict, _ in check.openings:
         mine: dict[str, object] = head | {"opening": label, "verdict_of_opening": verdict}
         last = next((d for d in reversed(check.decisions) if d.opening == label), None)
+        handed = next((x for x in reversed(check.releases) if x.opening == label), None)
+        if handed is not None:
+            mine |= {"release": handed.release, "released_at": handed.released_at, "release_stale": handed.stale}
         if last is not None:
             mine |= {"decision": last.decision, "decided_by": last.by, "decided_at": last.time}
             mine["decision_stale"] = last.stale

@@ -1,4 +1,4 @@
-"""The log: an SQLite index over what job folders hold (`secondtape/RUN/result.json`, `decisions.jsonl`).
+"""The log: an SQLite index over what job folders hold (results of runs, `decisions.jsonl`, releases).
 
 The job folders stay the truth; the index may be thrown away and made again at any time. It lies in the user's
 data folder, or where `SECONDTAPE_DATA` says. Whatever befalls it is a warning to who checks, never a stop.
@@ -20,6 +20,7 @@ from sizing.decisions import FILE as DECISIONS_FILE
 from sizing.decisions import Decision, read_decisions
 from sizing.errors import InputError, Problem, SizingError
 from sizing.logrecord import RESULT_FILE, RunRecord, read_run
+from sizing.logreleases import release_rows, releases_stamp
 from sizing.logschema import MIGRATIONS
 from sizing.messages import log as messages
 from sizing.runfolder import FOLDER
@@ -139,7 +140,7 @@ def index_run(path: Path, folder: Path | None = None, *, file: Path | None = Non
     with open_log(file) as log, writing(log):
         _add_run(log, record)
         if record.folder is not None:
-            _add_decisions(log, record.folder)
+            _add_acts(log, record.folder)
 
 
 def index_warning(path: Path, folder: Path | None) -> str | None:
@@ -154,13 +155,14 @@ def index_warning(path: Path, folder: Path | None) -> str | None:
 
 
 def refresh(log: sqlite3.Connection) -> None:
-    """Read again the decisions of every known job whose file has changed since."""
-    known = log.execute("SELECT folder, decisions_mtime_ns, decisions_size FROM folders").fetchall()
-    changed = [Path(f) for f, mtime_ns, size in known if _stamp(Path(f)) not in ((mtime_ns, size), None)]
+    """Read again decisions and releases of every known job where they have changed since."""
+    columns = "folder, decisions_mtime_ns, decisions_size, releases_mtime_ns"
+    known = log.execute(f"SELECT {columns} FROM folders").fetchall()  # noqa: S608 -- of this file
+    changed = [Path(f) for f, *stamp in known if _stamp(Path(f)) not in (tuple(stamp), None)]
     if changed:
         with writing(log):
             for folder in changed:
-                _add_decisions(log, folder)
+                _add_acts(log, folder)
 
 
 def rebuild(folders: Sequence[Path], *, file: Path | None = None) -> Rebuilt:
@@ -210,7 +212,7 @@ def _replace_all(log: sqlite3.Connection, records: Iterable[RunRecord], unreadab
         _add_run(log, record)
     log.execute("DELETE FROM folders WHERE folder NOT IN (SELECT folder FROM runs WHERE folder NOT NULL)")
     for row in log.execute("SELECT DISTINCT folder FROM runs WHERE folder NOT NULL").fetchall():
-        _add_decisions(log, Path(row[0]))
+        _add_acts(log, Path(row[0]))
 
 
 def find_runs(root: Path) -> Iterator[Path]:
@@ -246,7 +248,7 @@ def _add_run(log: sqlite3.Connection, run: RunRecord) -> None:
     row = (
         str(run.path), None if run.folder is None else str(run.folder), run.job_file, run.path.name, run.job,
         run.verdict, run.units, run.sha256, run.program, run.measured_by, run.measured_on,
-        run.checked_at.strftime("%Y-%m-%dT%H:%M:%SZ"),
+        run.checked_at.strftime("%Y-%m-%dT%H:%M:%SZ"), run.unpointed,
     )  # fmt: skip
     number = log.execute(f"INSERT INTO runs VALUES (NULL{', ?' * len(row)})", row).lastrowid  # noqa: S608
     for opening in run.openings:
@@ -266,17 +268,19 @@ def _add_run(log: sqlite3.Connection, run: RunRecord) -> None:
         )  # fmt: skip
 
 
-def _add_decisions(log: sqlite3.Connection, folder: Path) -> None:
-    stamp = _stamp(folder) or (0, 0)
+def _add_acts(log: sqlite3.Connection, folder: Path) -> None:
+    """Take in what people did with a job's checks: decisions and releases."""
+    stamp = _stamp(folder) or (0, 0, 0)
     try:
         decisions = read_decisions(folder).decisions
     except InputError:  # the check of that job has said so; what the index held stays
         return
     log.execute("DELETE FROM folders WHERE folder = ?", (str(folder),))
-    log.execute("INSERT INTO folders VALUES (?, ?, ?)", (str(folder), *stamp))
+    log.execute("INSERT INTO folders VALUES (?, ?, ?, ?)", (str(folder), *stamp))
     log.executemany(
         "INSERT INTO decisions VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", [_row(folder, d) for d in decisions]
     )
+    log.executemany("INSERT INTO releases VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", release_rows(folder))
 
 
 def _row(folder: Path, d: Decision) -> tuple[object, ...]:
@@ -288,12 +292,15 @@ def _row(folder: Path, d: Decision) -> tuple[object, ...]:
     )  # fmt: skip
 
 
-def _stamp(folder: Path) -> tuple[int, int] | None:
-    """Return time and size of a job's decisions, zeros without any, None where the folder cannot be looked into."""
+def _stamp(folder: Path) -> tuple[int, int, int] | None:
+    """Return time and size of a job's decisions and the time of its releases, zeros without any.
+
+    None where the folder cannot be looked into.
+    """
     try:
         found = (folder / DECISIONS_FILE).stat()
     except FileNotFoundError:
-        return (0, 0) if folder.is_dir() else None
+        return (0, 0, releases_stamp(folder)) if folder.is_dir() else None
     except OSError:
         return None
-    return found.st_mtime_ns, found.st_size
+    return found.st_mtime_ns, found.st_size, releases_stamp(folder)

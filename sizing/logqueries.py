@@ -2,28 +2,28 @@
 
 from __future__ import annotations
 
-import secrets
 import sqlite3
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 from datetime import date
 from pathlib import Path
 from typing import Any
 
-from sizing.logindex import folded, writing
+from sizing.logindex import folded
 from sizing.measurers import Compared
 
-# No vowels: a code is no word.
-_LETTERS = "BCDFGHJKMNPQRSTVWXZ23456789"
-_CODE_LENGTH = 5
-_NOT_SAID = "not said"
+NOT_SAID = "not said"
 # The day of a check is that of the measuring; where nobody said it, that of the check.
 _DAY = "coalesce(substr(r.measured_on, 1, 10), substr(r.checked_at, 1, 10))"
 
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """What is asked for; None asks for all. Texts are parts of names, days are included, `under` is a folder."""
+    """What is asked for; None asks for all. Texts are parts of names, days are included, `under` is a folder.
+
+    Of the checks of one job file that differ only in where somebody pointed in the photos the last one stands for all,
+    and each that somebody decided on; `each` asks for every one. `released`: only those of which something is.
+    """
 
     job: str | None = None
     by: str | None = None
@@ -33,11 +33,17 @@ class Asked:
     verdict: str | None = None
     under: Path | None = None
     limit: int | None = None
+    decided_by: str | None = None
+    released: bool = False
+    each: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Logged:
-    """One check in the log: `day` of measuring, else of checking; numbers of openings by verdict; last decisions."""
+    """One check in the log: `day` of measuring, else of checking; numbers of openings by verdict.
+
+    `decisions` on the job and `releases` of it in all; `checks` are those that differ only in where somebody pointed.
+    """
 
     id: int
     run: str
@@ -55,6 +61,8 @@ class Logged:
     hold: int
     unproven: int
     decisions: int
+    releases: int = 0
+    checks: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,21 +98,52 @@ class LoggedDecision:
 
 
 @dataclass(frozen=True, slots=True)
+class LoggedRelease:
+    """One opening in a release of the job, lengths in mm; `stale` where this check's inputs are others."""
+
+    release: str
+    released_at: str
+    opening: str
+    quantity: int
+    width_mm: float
+    height_mm: float
+    released_by: str
+    decided_by: str
+    stale: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Details:
-    """A check with its openings (label, verdict, why), readings, and the decisions on them."""
+    """A check with its openings (label, verdict, why), readings, the decisions on them and releases.
+
+    `others` are the checks that differ only in where somebody pointed: time, verdict and run, in order of time.
+    """
 
     logged: Logged
     openings: tuple[tuple[str, str, str], ...]
     readings: tuple[LoggedReading, ...]
     decisions: tuple[LoggedDecision, ...]
+    releases: tuple[LoggedRelease, ...] = ()
+    others: tuple[tuple[str, str, str], ...] = ()
 
 
+# Checks of one job file that say the same but for where somebody pointed; older results do not tell, each for itself.
+_SESSION = "coalesce(s.folder, s.path), s.job_file, CASE s.unpointed WHEN '' THEN s.id ELSE s.unpointed END"
 _CHECKS = f"""
+    WITH seen AS (
+        SELECT s.*, row_number() OVER (PARTITION BY {_SESSION} ORDER BY s.checked_at DESC, s.id DESC) AS age,
+            count(*) OVER (PARTITION BY {_SESSION}) AS checks FROM runs s
+    ), decided AS (
+        SELECT p.run_id, row_number() OVER (PARTITION BY d.folder, d.line ORDER BY s.checked_at DESC, s.id DESC) AS age
+        FROM decisions d JOIN runs s ON s.folder = d.folder
+        JOIN openings p ON p.run_id = s.id AND p.label = d.opening AND p.inputs_sha256 = d.inputs_sha256
+    )
     SELECT r.id, r.run, r.path, r.folder, r.job_file, r.job, r.verdict, r.units, r.program, r.measured_by,
         {_DAY} AS day, r.checked_at, count(*) FILTER (WHERE o.verdict = 'send') AS send,
         count(*) FILTER (WHERE o.verdict = 'hold') AS hold, count(*) FILTER (WHERE o.verdict = 'unproven') AS unproven,
-        (SELECT count(*) FROM decisions d WHERE d.folder = r.folder) AS decisions
-    FROM runs r LEFT JOIN openings o ON o.run_id = r.id
+        (SELECT count(*) FROM decisions d WHERE d.folder = r.folder) AS decisions,
+        (SELECT count(DISTINCT release) FROM releases x WHERE x.folder = r.folder) AS releases, r.checks
+    FROM seen r LEFT JOIN openings o ON o.run_id = r.id
 """  # noqa: S608 -- parts of this file
 
 
@@ -124,7 +163,7 @@ def find_run(log: sqlite3.Connection, name: str, under: Path | None = None) -> t
     name : str
         Four or more digits of a run, the folder of one, or the whole id of a job.
     """
-    everything = find(log, Asked(under=under))
+    everything = find(log, Asked(under=under, each=True))
     here = [x for x in everything if "\0" not in name and x.path == str(Path(name).resolve())]
     runs = here or [x for x in everything if len(name) >= 4 and x.run.startswith(name.lower())]
     if runs:
@@ -153,8 +192,20 @@ def details(log: sqlite3.Connection, logged: Logged) -> Details:
         for row in log.execute("SELECT * FROM decisions WHERE folder = ? ORDER BY line", (logged.folder,))
         if row["opening"] in inputs
     ]
+    releases = [
+        LoggedRelease(**_named(LoggedRelease, dict(row) | {"stale": row["inputs_sha256"] != inputs[row["opening"]]}))
+        for row in log.execute("SELECT * FROM releases WHERE folder = ? ORDER BY released_at, rowid", (logged.folder,))
+        if row["opening"] in inputs
+    ]
+    others = log.execute(
+        """SELECT s.checked_at, s.verdict, s.run FROM runs r JOIN runs s ON coalesce(s.folder, s.path)
+        = coalesce(r.folder, r.path) AND s.job_file = r.job_file AND s.unpointed = r.unpointed AND s.id <> r.id
+        WHERE r.id = ? AND r.unpointed <> '' ORDER BY s.checked_at, s.id""",
+        (logged.id,),
+    )
     said = tuple((row["label"], row["verdict"], row["why"]) for row in openings)
-    return Details(logged, said, tuple(readings), tuple(decisions))
+    pointed = tuple((row["checked_at"], row["verdict"], row["run"]) for row in others)
+    return Details(logged, said, tuple(readings), tuple(decisions), tuple(releases), pointed)
 
 
 def compared(log: sqlite3.Connection, asked: Asked) -> tuple[Compared, ...]:
@@ -192,8 +243,8 @@ def compared(log: sqlite3.Connection, asked: Asked) -> tuple[Compared, ...]:
         day = _day(row["day"])
         result.append(
             Compared(
-                by=shown.setdefault(folded(row["by"]), (row["by"] or "").strip() or _NOT_SAID),
-                tape=row["tape"] or _NOT_SAID,
+                by=shown.setdefault(folded(row["by"]), (row["by"] or "").strip() or NOT_SAID),
+                tape=row["tape"] or NOT_SAID,
                 # A later visit is a day of its own.
                 job=f"{row['place']}\n{day}",
                 opening=str(row["opening_id"]),
@@ -205,53 +256,6 @@ def compared(log: sqlite3.Connection, asked: Asked) -> tuple[Compared, ...]:
             )
         )
     return tuple(result)
-
-
-def codes(log: sqlite3.Connection) -> Mapping[str, str]:
-    """Return a code for each folded name in the log: drawn by lot, the same each time while the log lasts.
-
-    A hash of a name could be found again by trying names; a code drawn by lot cannot.
-    """
-    names = log.execute(
-        """SELECT measured_by FROM runs WHERE measured_by NOT NULL
-        UNION SELECT by FROM readings WHERE by NOT NULL UNION SELECT by FROM decisions"""
-    )
-    wanted = {folded(row[0]) or "" for row in names}
-    known = {row["name"]: row["code"] for row in log.execute("SELECT name, code FROM codes")}
-    new = sorted(wanted - set(known))
-    if new:
-        with writing(log):
-            for name in new:
-                added = 0
-                while added == 0:  # another name may have drawn the same
-                    code = "P-" + "".join(secrets.choice(_LETTERS) for _ in range(_CODE_LENGTH))
-                    added = log.execute(
-                        "INSERT INTO codes VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET code = code "
-                        "ON CONFLICT (code) DO NOTHING",
-                        (name, code),
-                    ).rowcount
-        known = {row["name"]: row["code"] for row in log.execute("SELECT name, code FROM codes")}
-    return {name: known[name] for name in wanted}
-
-
-def coded(found: Details | Logged | Compared, names: Mapping[str, str]) -> Any:  # noqa: ANN401 -- as it was given
-    """Return the same with codes in place of names, and without paths and free texts, which may hold names."""
-    match found:
-        case Logged():
-            return replace(found, path="", folder=None, measured_by=_code(found.measured_by, names))
-        case Compared():
-            return replace(found, by=found.by if found.by == _NOT_SAID else _code(found.by, names) or _NOT_SAID)
-        case Details():
-            return Details(
-                coded(found.logged, names),
-                found.openings,
-                tuple(replace(r, by=_code(r.by, names)) for r in found.readings),
-                tuple(replace(d, by=_code(d.by, names) or "", reason="", risk_accepted="") for d in found.decisions),
-            )
-
-
-def _code(name: str | None, names: Mapping[str, str]) -> str | None:
-    return None if name is None else names.get(folded(name) or "", "P-?")
 
 
 def _where(asked: Asked, *, readings: bool = False) -> tuple[str, Sequence[object]]:
@@ -274,6 +278,14 @@ def _where(asked: Asked, *, readings: bool = False) -> tuple[str, Sequence[objec
         if bound is not None:
             parts.append(f"{day} {sign} ?")
             values.append(bound.isoformat())
+    if asked.decided_by is not None:
+        decided = "EXISTS (SELECT 1 FROM decisions d WHERE d.folder = r.folder AND {})"
+        parts.append(decided.format(name.format("d.by")))
+        values.append(asked.decided_by)
+    if asked.released:
+        parts.append("EXISTS (SELECT 1 FROM releases x WHERE x.folder = r.folder)")
+    if not (asked.each or readings):
+        parts.append("(r.age = 1 OR r.id IN (SELECT run_id FROM decided WHERE age = 1))")
     if asked.verdict is not None:
         parts.append("r.verdict = ?")
         values.append(asked.verdict)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import hashlib
 import json
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -59,7 +60,8 @@ class OpeningRecord:
 class RunRecord:
     """One run of one job: `path` its folder, `folder` the job's (None where unknown), `checked_at` UTC.
 
-    A result holds no time: `checked_at` is the file's own, which a copy may have moved.
+    A result holds no time: `checked_at` is the file's own, which a copy may have moved. `unpointed` is alike for runs
+    on the same photos and the same job file but for where somebody pointed in the photos; empty for older results.
     """
 
     path: Path
@@ -73,6 +75,7 @@ class RunRecord:
     measured_by: str | None
     measured_on: str | None
     checked_at: datetime
+    unpointed: str
     openings: tuple[OpeningRecord, ...]
 
 
@@ -108,6 +111,7 @@ class _Reading(_Part):
 
 
 class _Photo(_Part):
+    sha256: str = ""
     warnings: list[_Coded] = Field(default_factory=list)
 
 
@@ -129,6 +133,7 @@ class _Job(_Part):
     verdict: str
     units: str = "in"
     sha256: str = ""
+    unpointed_sha256: str = ""
     measured_by: str | None = None
     measured_on: str | None = None
     openings: list[_Opening]
@@ -203,8 +208,16 @@ def read_run(path: Path, folder: Path | None = None) -> RunRecord:
         measured_by=job.measured_by,
         measured_on=job.measured_on,
         checked_at=datetime.fromtimestamp(changed, UTC),
+        unpointed=_unpointed(job),
         openings=tuple(_opening(o) for o in job.openings),
     )
+
+
+def _unpointed(job: _Job) -> str:
+    if not job.unpointed_sha256:
+        return ""
+    photos = [p.sha256 for opening in job.openings for p in opening.photos]
+    return hashlib.sha256("\n".join([job.unpointed_sha256, *photos]).encode()).hexdigest()
 
 
 def _opening(opening: _Opening) -> OpeningRecord:

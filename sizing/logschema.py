@@ -38,5 +38,17 @@ _DECISIONS = (
     "INSERT INTO folders SELECT DISTINCT folder, -1, -1 FROM runs WHERE folder NOT NULL",
 )
 _CODES = ("CREATE TABLE codes (name TEXT PRIMARY KEY, code TEXT NOT NULL UNIQUE) STRICT",)
+_SESSIONS_AND_RELEASES = (
+    "ALTER TABLE runs ADD COLUMN unpointed TEXT NOT NULL DEFAULT ''",
+    # Time that no folder has, so that the next look reads the releases of jobs taken in before.
+    "ALTER TABLE folders ADD COLUMN releases_mtime_ns INTEGER NOT NULL DEFAULT -1",
+    """CREATE TABLE releases (
+        folder TEXT NOT NULL REFERENCES folders ON DELETE CASCADE, release TEXT NOT NULL, released_at TEXT NOT NULL,
+        opening TEXT NOT NULL, quantity INTEGER NOT NULL, width_mm REAL NOT NULL, height_mm REAL NOT NULL,
+        released_by TEXT NOT NULL, decided_by TEXT NOT NULL, inputs_sha256 TEXT NOT NULL,
+        PRIMARY KEY (folder, release, opening)
+    ) STRICT""",
+    "CREATE INDEX runs_by_session ON runs (folder, job_file, unpointed)",
+)
 
-MIGRATIONS: tuple[tuple[str, ...], ...] = (_RUNS, _DECISIONS, _CODES)
+MIGRATIONS: tuple[tuple[str, ...], ...] = (_RUNS, _DECISIONS, _CODES, _SESSIONS_AND_RELEASES)

@@ -65,7 +65,8 @@ def job_document(result: JobResult) -> Document:
         return document
     job = result.job
     if job is not None:
-        document |= {"units": job.units, "sha256": job.sha256, "tolerance_mm": _tolerance(job.tolerance)}
+        document |= {"units": job.units, "sha256": job.sha256, "unpointed_sha256": job.unpointed_sha256}
+        document["tolerance_mm"] = _tolerance(job.tolerance)
         known = {
             "measured_by": job.measured_by,
             "measured_on": job.measured_on,

@@ -9,9 +9,10 @@ from datetime import UTC, date, datetime
 import pytest
 
 from sizing.decisions import Decision, append_decision
+from sizing.logcodes import coded, codes
 from sizing.logexport import COLUMNS, export_csv, export_document
 from sizing.logindex import open_log, rebuild
-from sizing.logqueries import Asked, coded, codes, compared, details, find, find_run
+from sizing.logqueries import Asked, compared, details, find, find_run
 
 SHA = "a" * 64
 
@@ -198,3 +199,68 @@ def test_a_thousand_jobs_are_listed_and_compared_in_a_second(log):
         assert len(find(connection, Asked(limit=50))) == 50
         assert len(compared(connection, Asked())) == 8000
         assert time.process_time() - start < 1.0
+
+
+def test_checks_with_corners_placed_anew_are_one_entry_and_each_stays_on_record(log):
+    for n, verdict in enumerate(("hold", "hold", "send")):
+        check(log.root, "alder", opening(inputs=str(n) * 64), run=f"aaaa1111000{n}", when=1_700_000_000 + n,
+              verdict=verdict, unpointed_sha256="c" * 64)  # fmt: skip
+    check(log.root, "alder", run="bbbb11110000", when=1_700_000_009, unpointed_sha256="d" * 64)
+    check(log.root, "birch", run="cccc11110000", when=1_700_000_003, unpointed_sha256="c" * 64)
+    with log as connection:
+        found = find(connection, Asked(job="alder"))
+        assert [(x.run, x.verdict, x.checks) for x in found] == [
+            ("bbbb11110000", "send", 1),
+            ("aaaa11110002", "send", 3),
+        ]
+        assert find(connection, Asked(job="alder", verdict="hold")) == ()
+        assert len(find(connection, Asked(job="alder", each=True))) == 4
+        assert [x.run for x in find_run(connection, "aaaa11110000")] == ["aaaa11110000"]
+        others = details(connection, found[1]).others
+        assert [(run, verdict) for _, verdict, run in others] == [("aaaa11110000", "hold"), ("aaaa11110001", "hold")]
+
+
+def test_a_check_that_somebody_decided_on_stays_an_entry_of_its_own(log):
+    for n in range(3):
+        check(log.root, "alder", opening(inputs=str(n) * 64), run=f"aaaa1111000{n}", when=1_700_000_000 + n,
+              unpointed_sha256="c" * 64)  # fmt: skip
+    decided(log.root, "alder", inputs_sha256="1" * 64)
+    with log as connection:
+        assert [x.run for x in find(connection, Asked())] == ["aaaa11110002", "aaaa11110001"]
+        assert names(find(connection, Asked(decided_by="OFF"))) == ["alder", "alder"]
+        assert find(connection, Asked(decided_by="crew 2")) == ()
+
+
+def test_results_that_do_not_tell_what_was_typed_are_entries_each(log):
+    check(log.root, "alder", run="aaaa11112222", when=1_700_000_000)
+    check(log.root, "alder", run="bbbb11112222", when=1_800_000_000)
+    with log as connection:
+        assert len(find(connection, Asked())) == 2
+
+
+def test_releases_are_listed_and_exported_with_what_they_rest_on(log):
+    check(log.root, "alder", opening(), opening("W2"))
+    check(log.root, "birch")
+    line = {"opening": "W1", "quantity": 2, "width_mm": 900.0, "height_mm": 1200.0, "released_by": "decision"}
+    line |= {"decided_by": "Dana", "inputs_sha256": SHA}
+    found = {"schema": "secondtape/release/1", "release": "0123456789ab", "released_at": "2026-05-05T12:30:00+00:00"}
+    folder = log.root / "alder" / "secondtape" / "release-0123456789ab"
+    folder.mkdir()
+    (folder / "release.json").write_text(json.dumps(found | {"released": [line, line | {"inputs_sha256": "b"}]}))
+    spoilt = folder.with_name("release-spoilt")
+    spoilt.mkdir()
+    (spoilt / "release.json").write_text("[]")
+    with log as connection:
+        assert names(find(connection, Asked(released=True))) == ["alder"]
+        (one,) = find(connection, Asked(job="alder"))
+        assert one.releases == 1
+        everything = details(connection, one)
+        (released,) = everything.releases
+        assert (released.opening, released.width_mm, released.stale) == ("W1", 900.0, False)
+        rows = list(csv.DictReader(io.StringIO(export_csv([everything]))))
+        assert {(r["opening"], r["release"], r["release_stale"]) for r in rows} == {
+            ("W1", "0123456789ab", "no"),
+            ("W2", "", ""),
+        }
+        hidden = coded(everything, codes(connection))
+        assert "Dana" not in json.dumps(export_document([hidden]))

@@ -17,12 +17,13 @@ from starlette.routing import BaseRoute, Route
 from sizing.desk.app import desk_of
 from sizing.desk.folder import JOB_FILE
 from sizing.errors import InputError, Problem
+from sizing.logcodes import coded, codes
 from sizing.logindex import LogError, open_log, rebuild, refresh
-from sizing.logqueries import Asked, Logged, coded, codes, compared, details, find, find_run
+from sizing.logqueries import Asked, Logged, compared, details, find, find_run
 from sizing.messages import log as words
 
 _PAGE = 50
-_TEXTS = ("job", "by", "tape", "since", "until", "verdict")
+_TEXTS = ("job", "by", "tape", "since", "until", "verdict", "decided_by", "released", "each")
 _VERDICTS = ("send", "hold", "unproven")
 _PER = ("measurer", "tape", "both", "day")
 _LONGEST = 200
@@ -168,6 +169,9 @@ def _asked(given: dict[str, str], root: Path, problems: list[str]) -> Asked:
         until=days["until"],
         verdict=given["verdict"] if given["verdict"] in _VERDICTS else None,
         under=root,
+        decided_by=given["decided_by"] or None,
+        released=given["released"] == "yes",
+        each=given["each"] == "yes",
     )
 
 
@@ -185,6 +189,8 @@ def _row(logged: Logged, root: Path) -> dict[str, Any]:
         "by": logged.measured_by or "",
         "openings": words.openings(logged),
         "decisions": logged.decisions,
+        "releases": logged.releases,
+        "checks": logged.checks,
         "name": folder.relative_to(root).as_posix() if known and folder is not None else "",
     }
 

@@ -13,7 +13,7 @@ from sizing.units import INCH_MM, Unit, format_length
 
 if TYPE_CHECKING:
     from sizing.logagain import Again, Changed
-    from sizing.logqueries import Details, Logged, LoggedDecision, LoggedReading
+    from sizing.logqueries import Details, Logged, LoggedDecision, LoggedReading, LoggedRelease
     from sizing.measurers import Finding, Together
 
 SCOPE = (
@@ -161,7 +161,7 @@ def export_kind(file: Path) -> str:
 
 def listed(found: Sequence[Logged]) -> str:
     """Return checks as lines of a table."""
-    rows = [("measured", "job", "verdict", "by", "openings", "decisions", "run")]
+    rows = [("measured", "job", "verdict", "by", "openings", "decisions", "releases", "run")]
     rows += [
         (
             x.day,
@@ -170,7 +170,8 @@ def listed(found: Sequence[Logged]) -> str:
             one_line(x.measured_by or "-"),
             openings(x),
             str(x.decisions or "-"),
-            x.run,
+            str(x.releases or "-"),
+            x.run + (f" (last of {x.checks})" if x.checks > 1 else ""),
         )
         for x in found
     ]
@@ -198,11 +199,14 @@ def shown_parts(found: Details, unit: Unit) -> list[tuple[str, list[str]]]:
         f"measured {x.day} by {by}; checked {x.checked_at} with {program}",
         f"run {x.run}" + (f" in {one_line(x.path)}" if x.path else ""),
     ]
+    if found.others:
+        head.append(pointed_anew(found))
     parts = [(f"Job {one_line(x.job)}, past check: {VERDICTS.get(x.verdict, x.verdict)}", head)]
     for label, verdict, why in found.openings:
         lines = [sentence(one_line(why))]
         lines += [_reading(r, unit) for r in found.readings if r.opening == label]
         lines += [_decision(d) for d in found.decisions if d.opening == label]
+        lines += [_released(r, unit) for r in found.releases if r.opening == label]
         parts.append((f"{one_line(label)}: {verdict}", lines))
     return parts
 
@@ -222,6 +226,19 @@ def _decision(d: LoggedDecision) -> str:
     stale = ", stale: the inputs of this check are others" if d.stale else ""
     reason = f": {one_line(d.reason)}" if d.reason else ""
     return f"decided {d.decision} by {one_line(d.by)} on {d.time}{reason}{stale}"
+
+
+def _released(r: LoggedRelease, unit: Unit) -> str:
+    size = f"{format_length(r.width_mm, unit)} wide, {format_length(r.height_mm, unit)} high"
+    stale = ", of other inputs than those of this check" if r.stale else ""
+    by = one_line(r.decided_by)
+    return f"released on {r.released_at} as {one_line(r.release)}: {r.quantity} of {size}, decided by {by}{stale}"
+
+
+def pointed_anew(found: Details) -> str:
+    """Say which checks differ from one only in where somebody pointed in the photos."""
+    said = ", ".join(f"{run} ({verdict}, {at})" for at, verdict, run in found.others)
+    return f"checked also with corners elsewhere, all else alike: {said}"
 
 
 def signed(length_mm: float, unit: Unit) -> str:
