@@ -13,8 +13,10 @@ from vision.request import NINE, SIDES, Array, Candidate
 
 # Contract, Decision: level of `differs`; JCGM 106 leaves the levels to the user.
 P_DIFFERS = 0.05
-# 95 % one-sided point of the normal distribution (facts.md section 3, guard band 1.645).
-Z95 = 1.6448536269514722
+# Contract, Words: the smallest slip is seen with this probability.
+P_SEEN = 0.95
+# Standard deviations beyond which nothing is left of a Gaussian.
+_FAR = 9.0
 # Contract, Decision: no side gives less to 'another line'.
 OTHER_LINE = 0.01
 # Guess: how far another line may lie from the one traced. Smaller: a hidden wrong line is taken for a slip.
@@ -162,11 +164,26 @@ def smallest_slip(mixture: Mixture, under_mm: float, over_mm: float) -> float:
     """Return the least |error| in mm whose verdict would be `differs` with 95 % probability, both ways.
 
     For one Gaussian with u small against the tolerance it is tolerance + 3.29 u; infinite when the photo is
-    so weak that it cannot tell any reading from any other.
+    so weak that it cannot tell any reading from any other. That the opening's edge is another than the one traced
+    counts with its weight, as in the verdict.
     """
     mirrored = Mixture(-mixture.value_mm, mixture.u_mm, mixture.weights, -mixture.means_mm, mixture.u_all_mm)
     too_long = _threshold(mixture, under_mm, over_mm)
     too_short = _threshold(mirrored, over_mm, under_mm)
     if too_long is None or too_short is None:
         return float("inf")
-    return max(too_long, too_short, 0.0) + Z95 * mixture.u_mm
+    return max(_found(mixture, too_long), _found(mirrored, too_short))
+
+
+def _found(mixture: Mixture, threshold: float) -> float:
+    """Return the least error, mm, of a reading that lies `threshold` or more above the best value with 95 %."""
+    shifts, u = mixture.means_mm - mixture.value_mm, np.maximum(mixture.u_all_mm, 1e-9)
+    # The opening is best value + shift + noise, the reading that much and the error.
+    reach = max(threshold, 0.0) - shifts
+    low, high = float((reach - _FAR * u).min()), float((reach + _FAR * u).max())
+    for _ in range(5):  # each pass makes the bracket 24 times shorter
+        errors = np.linspace(low, high, 25)
+        seen = ndtr((errors[:, None] - reach) / u) @ mixture.weights
+        first = int(np.flatnonzero(seen >= P_SEEN).min(initial=24))
+        low, high = float(errors[max(first - 1, 0)]), float(errors[first])
+    return high
