@@ -17,6 +17,8 @@ P_DIFFERS = 0.05
 P_SEEN = 0.95
 # Standard deviations beyond which nothing is left of a Gaussian.
 _FAR = 9.0
+# Places that are looked at together.
+_BLOCK = 64
 # Contract, Decision: no side gives less to 'another line'.
 OTHER_LINE = 0.01
 # Guess: how far another line may lie from the one traced. Smaller: a hidden wrong line is taken for a slip.
@@ -147,17 +149,29 @@ def _threshold(mixture: Mixture, under_mm: float, over_mm: float) -> float | Non
     peaks = shifts + 0.5 * (over_mm - under_mm)
     steps = int(np.clip(4.0 * (reach - start) / max(mixture.u_mm, 1e-9), 100, 2000))
     grid = np.union1d(np.linspace(start, reach, steps), peaks[peaks <= reach])
-    above = np.flatnonzero(probability_within(value + grid, mixture, under_mm, over_mm) > P_DIFFERS)
-    if above.size == 0:
+    last = _last_above(grid, mixture, under_mm, over_mm)
+    if last is None:
         return None
-    low, high = float(grid[above[-1]]), float(grid[above[-1] + 1])
-    for _ in range(4):  # each pass makes the bracket 24 times shorter
-        finer = np.linspace(low, high, 25)
-        last = int(
-            np.flatnonzero(probability_within(value + finer, mixture, under_mm, over_mm) > P_DIFFERS).max(initial=0)
-        )
-        low, high = float(finer[last]), float(finer[min(last + 1, 24)])
+    low, high = float(grid[last]), float(grid[last + 1])
+    for _ in range(2):  # each pass makes the bracket 63 times shorter
+        finer = np.linspace(low, high, _BLOCK)
+        at = _last_above(finer, mixture, under_mm, over_mm) or 0
+        low, high = float(finer[at]), float(finer[min(at + 1, _BLOCK - 1)])
     return high
+
+
+def _last_above(grid: Array, mixture: Mixture, under_mm: float, over_mm: float) -> int | None:
+    """Return the last place of a rising grid where a reading does not differ; None without one.
+
+    Looked for from the end, where it mostly lies.
+    """
+    for end in range(grid.size, 0, -_BLOCK):
+        start = max(end - _BLOCK, 0)
+        p = probability_within(mixture.value_mm + grid[start:end], mixture, under_mm, over_mm)
+        above = np.flatnonzero(p > P_DIFFERS)
+        if above.size:
+            return start + int(above[-1])
+    return None
 
 
 def smallest_slip(mixture: Mixture, under_mm: float, over_mm: float) -> float:
