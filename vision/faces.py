@@ -22,6 +22,7 @@ STEPS_MM = (20.0, FURTHER_MM)  # how far within a frame its own lines are looked
 MOST_STEPS, GROOVE_MM, ALONE_MM = 2, 12.0, 15.0
 ALIKE_MM = 2.5  # by how much a frame's faces differ in breadth
 TRIM_MM = (35.0, 190.0)
+U_GROOVE_MM = 2.0  # a line within a frame is mostly a groove or a step with two edges
 SINK_MM = 8.0  # how far a line further in may lie behind the frame
 FALL = 0.09  # of a sill's top, to the outside: half of what is thought possible
 LEAST_RISE_MM, PROJECTS_MM = 3.0, 3.0
@@ -94,10 +95,11 @@ def _outline(
 ) -> Outline:
     """Return an outline by its lines, or where none is seen by its place inward of the edge."""
     sides = {}
+    u_line = U_GROOVE_MM if sink_mm else 0.0
     for s in SIDES:
         b, line = seen[s], lines[s]
         if line is not None:
-            sides[s] = At(line.inward_mm, line.slope, b.u_mm)
+            sides[s] = At(line.inward_mm, line.slope, float(np.hypot(b.u_mm, u_line)))
         else:
             sides[s] = At(b.seen_mm(places_mm[s], reveal.z_mm), 0.0, float(np.hypot(b.u_mm, U_JOINT_MM)))
     weight = reveal.weight * sum(x is not None for x in lines.values()) / len(SIDES)
