@@ -18,7 +18,7 @@ from vision.side_fit import steps_across
 from vision.stations import Line
 
 BLOCKS = 40
-ALONG_PX = 5.0
+ALONG_PX, MOST_ROWS = 5.0, 240  # pitch along, coarser where the rows would be more
 STEP_PX, STEP_MM = 0.5, 0.6  # pitch across: where a photo is finer than wanted, the coarser
 MIDDLE = 0.8  # share of the side that is looked at: at its ends the neighbours' reveals and frames begin
 MOST_SLOPE = 0.012  # guess, rad: how far a frame is out of line with the wall
@@ -58,7 +58,8 @@ def lines_beside(
     ends = np.stack([line.origin, line.origin + line.direction * line.length])
     inner, outer = (r / mm + 4 for r in reach_mm)
     pitch = max(STEP_PX, STEP_MM / mm)
-    strip = cut_strip(rgb, camera, side, ends, depth_mm, inner, outer, ALONG_PX, pitch)
+    along = max(ALONG_PX, line.length / mm / MOST_ROWS)
+    strip = cut_strip(rgb, camera, side, ends, depth_mm, inner, outer, along, pitch)
     return ([], mm) if strip is None else (_lines(strip, reach_mm), mm)
 
 
