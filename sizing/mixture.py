@@ -181,8 +181,10 @@ def smallest_slip(mixture: Mixture, under_mm: float, over_mm: float) -> float:
     so weak that it cannot tell any reading from any other. That the opening's edge is another than the one traced
     counts with its weight, as in the verdict.
     """
-    mirrored = Mixture(-mixture.value_mm, mixture.u_mm, mixture.weights, -mixture.means_mm, mixture.u_all_mm)
     too_long = _threshold(mixture, under_mm, over_mm)
+    if too_long is not None and under_mm == over_mm and bool((mixture.means_mm == mixture.value_mm).all()):
+        return _found(mixture, too_long)  # both ways are one
+    mirrored = Mixture(-mixture.value_mm, mixture.u_mm, mixture.weights, -mixture.means_mm, mixture.u_all_mm)
     too_short = _threshold(mirrored, over_mm, under_mm)
     if too_long is None or too_short is None:
         return float("inf")
@@ -195,9 +197,9 @@ def _found(mixture: Mixture, threshold: float) -> float:
     # The opening is best value + shift + noise, the reading that much and the error.
     reach = max(threshold, 0.0) - shifts
     low, high = float((reach - _FAR * u).min()), float((reach + _FAR * u).max())
-    for _ in range(5):  # each pass makes the bracket 24 times shorter
-        errors = np.linspace(low, high, 25)
+    for _ in range(3):  # each pass makes the bracket 63 times shorter
+        errors = np.linspace(low, high, _BLOCK)
         seen = ndtr((errors[:, None] - reach) / u) @ mixture.weights
-        first = int(np.flatnonzero(seen >= P_SEEN).min(initial=24))
+        first = int(np.flatnonzero(seen >= P_SEEN).min(initial=_BLOCK - 1))
         low, high = float(errors[max(first - 1, 0)]), float(errors[first])
     return high
