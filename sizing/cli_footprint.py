@@ -51,6 +51,7 @@ def footprint(
     from sizing.messages.record import unknown_opening
     from sizing.result import as_text
     from sizing.runfolder import RunFolderError
+    from sizing.saving import keep_check
     from sizing.terminal import complaints
 
     result = check_job(job, allow_outside=allow_outside, progress=progress_shown(quiet))
@@ -65,6 +66,9 @@ def footprint(
     for label in openings or ():
         if label not in known:
             return refuse(unknown_opening(label, known))
+    if out is None:
+        for line in keep_check(result):
+            complain(line)
     found = job_footprints(result, openings)
     try:
         folder, pictures = write_footprints(result, found, out, complain)

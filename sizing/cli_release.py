@@ -146,6 +146,7 @@ def _released(
     from sizing.messages import record as messages
     from sizing.release import plan_release, release_document
     from sizing.runfolder import RunFolderError
+    from sizing.saving import keep_check
     from sizing.versions import program_version
 
     plan = plan_release(result, openings)
@@ -159,6 +160,9 @@ def _released(
         complain(messages.not_written(str(error)))
         document = release_document(plan, now, program) | {"released": [], "error": messages.not_written(str(error))}
         return document, messages.release_summary(document, None, before=False), False
+    if folder is not None and out is None:  # the log is to know what check a release rests on
+        for line in keep_check(result):
+            complain(line)
     return document, messages.release_summary(document, folder, before=before), plan.complete
 
 
@@ -191,6 +195,7 @@ def decide(
     from sizing.check import check_job
     from sizing.decisions import FILE, append_decision
     from sizing.messages.verdicts import why_verdict
+    from sizing.saving import keep_check
     from sizing.terminal import complaints
 
     result = check_job(job, allow_outside=allow_outside, progress=progress_shown(quiet))
@@ -207,6 +212,8 @@ def decide(
         why = why_verdict(verdict.why, verdict.names, getattr(found.answer, "why", ""))
         complain(messages.send_unsupported(opening, verdict.verdict, why))
         return Exit.HOLD
+    for line in keep_check(result):
+        complain(line)
     decision = _decision(found, "send" if send else "hold" if hold else "override", by, reason, accept_risk)
     number = append_decision(result.job.folder, decision)
     say(messages.recorded(decision, result.job.folder / FILE, number))

@@ -48,6 +48,7 @@ def report(
     require_libraries()
     from sizing.blanking import parse_blank
     from sizing.check import check_job, exit_of
+    from sizing.saving import keep_check
     from sizing.terminal import complaints
 
     blanks = tuple(parse_blank(text) for text in blank or ())
@@ -58,6 +59,9 @@ def report(
             complain(line)
         done.append(result)
         if result.job is not None:
+            if out is None:
+                for line in keep_check(result):
+                    complain(line)
             failed |= not _written(result, blanks, out, paper)
     status = exit_of(done)
     return Exit.UNREADABLE if failed and status != Exit.HOLD else status

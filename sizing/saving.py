@@ -50,6 +50,17 @@ def save_run(
     return saved, [*warnings, *([missing] if missing else [])]
 
 
+def keep_check(result: JobResult) -> list[str]:
+    """Write the result of a check that was made for a report, a release or a decision, so that the log has it too.
+
+    Returns warnings; pictures of an earlier run stay.
+    """
+    from sizing.result import job_document
+
+    _, warnings = save_run(result, job_document(result), out=None, pictures=False)
+    return warnings
+
+
 def save_estimate(
     result: EstimateResult, document: Mapping[str, Any], *, out: Path | None, units: Unit
 ) -> tuple[Path | None, list[str]]:

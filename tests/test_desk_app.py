@@ -76,3 +76,21 @@ def test_the_command_serves_on_loopback_and_ends_when_interrupted(folder):
         started.send_signal(signal.SIGINT)
         started.wait(20)
         started.stdout.close()
+
+
+def test_a_folder_that_is_itself_a_job_goes_by_its_own_name(tmp_path):
+    # WHATWG URL: a path's single-dot segment is left out, so that no address could lead to a job named '.'.
+    root = tmp_path / "larch-1"
+    (root / "larch-1").mkdir(parents=True)
+    text = '[job]\nid = "{}"\nunits = "in"\n[[opening]]\nlabel = "W1"\nwall = "masonry"\n'
+    (root / "job.toml").write_text(text.format("outer"))
+    (root / "larch-1" / "job.toml").write_text(text.format("inner"))
+    folder = DeskFolder(root.resolve())
+    assert folder.jobs() == ("larch-1", "larch-1-itself")
+    assert folder.job("larch-1") == root.resolve() / "larch-1"
+    assert folder.job("larch-1-itself") == root.resolve()
+    client = TestClient(create_app(root, "key-for-tests", 8731), base_url="http://127.0.0.1:8731")
+    client.get("/?key=key-for-tests")
+    assert '<a href="/job/larch-1-itself">outer</a>' in client.get("/").text
+    assert "outer" in client.get("/job/larch-1-itself").text
+    assert client.get("/job/larch-1-itself/opening/W1").status_code == 200

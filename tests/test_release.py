@@ -14,6 +14,8 @@ from sizing.cli import run
 from sizing.cli_release import sent_by_name
 from sizing.decisions import FILE, Decision, append_decision
 from sizing.exits import Exit
+from sizing.logindex import open_log, refresh
+from sizing.logqueries import Asked, details, find
 from sizing.release import COLUMNS, plan_release, release_csv, release_document, undecided
 from sizing.release_pdf import release_pdf
 from vision.request import PARTS, Estimate, PhotoReport
@@ -247,7 +249,7 @@ def test_a_job_is_decided_and_released_from_the_command_line(tmp_path, capsys):
     assert decided(job, "W1", "--override", "--accept-risk", "no photo") == Exit.DONE
     assert run(["release", job]) == Exit.HOLD  # W2 is still asked for
     assert run(["release", job, "--opening", "W1"]) == Exit.DONE
-    folders = sorted((tmp_path / "secondtape").iterdir())
+    folders = sorted((tmp_path / "secondtape").glob("release-*"))
     assert len(folders) == 2
     assert all(sorted(p.suffix for p in f.iterdir()) == [".csv", ".json", ".pdf"] for f in folders)
     capsys.readouterr()
@@ -368,3 +370,16 @@ def test_a_job_that_cannot_be_read_does_not_keep_others_from_release(tmp_path, c
     documents = json.loads(capsys.readouterr().out)["jobs"]
     assert documents[0]["error"]["code"] == "job-missing"
     assert len(documents[1]["released"]) == 1
+
+
+def test_a_release_and_its_decision_are_in_the_log_without_a_check_of_its_own(tmp_path, monkeypatch):
+    monkeypatch.setenv("SECONDTAPE_DATA", str(tmp_path / "data"))
+    job = plain_job(tmp_path, "W1")
+    assert decided(job, "W1", "--override", "--accept-risk", "no photo") == Exit.DONE
+    assert run(["release", job]) == Exit.DONE
+    with open_log() as log:
+        refresh(log)
+        (one,) = find(log, Asked(released=True))
+        assert (one.decisions, one.releases) == (1, 1)
+        (handed,) = details(log, one).releases
+        assert (handed.opening, handed.decided_by, handed.stale) == ("W1", "desk", False)

@@ -14,13 +14,32 @@ _DEEPEST = 3
 
 @dataclass(frozen=True, slots=True)
 class DeskFolder:
-    """The desk's folder, resolved once; jobs are folders in it that hold `job.toml`, named by their relative path."""
+    """The desk's folder, resolved once; jobs are folders in it that hold `job.toml`, named by their relative path.
+
+    Where the folder is itself a job, that one goes by the folder's own name: no address can end in '.'.
+    """
 
     root: Path
 
     def jobs(self) -> tuple[str, ...]:
         """Return the names of all jobs, sorted."""
-        return tuple(sorted(p.parent.relative_to(self.root).as_posix() for p in self._files(self.root, 0)))
+        return tuple(sorted(self.name_of(p.parent) for p in self._files(self.root, 0)))
+
+    def name_of(self, folder: Path) -> str:
+        """Return the name of a folder in the desk's."""
+        return self._own_name() if folder == self.root else folder.relative_to(self.root).as_posix()
+
+    def path_of(self, job: str) -> Path:
+        """Return where the folder of a name is, whether it holds a job or not."""
+        own = job == self._own_name() and (self.root / JOB_FILE).is_file()
+        return self.root if own else self.root / job
+
+    def _own_name(self) -> str:
+        """Return the name of the desk's folder as a job: its own, told apart from a folder of that name in it."""
+        name = self.root.name or "job"
+        while (self.root / name).exists():
+            name += "-itself"
+        return name
 
     def _files(self, folder: Path, depth: int) -> Iterator[Path]:
         try:
@@ -48,8 +67,8 @@ class DeskFolder:
 
     def _inside(self, job: str, name: str) -> Path:
         try:
-            path = (self.root / job / name).resolve()
-            folder = (self.root / job).resolve()
+            folder = self.path_of(job).resolve()
+            path = (folder / name).resolve()
             if folder.is_relative_to(self.root) and path.is_relative_to(folder) and path.is_file():
                 return path
         except (OSError, ValueError, RuntimeError):  # a name too long, a NUL in it, a loop of links

@@ -135,7 +135,7 @@ def _confirmed(desk: Desk, form: FormData) -> Response:
         document = jobedits.new_job({"id": new, "units": unit}, (), wall)
         put_rows(document, rows, wall)
         create(folder, document)
-        target = folder.relative_to(desk.folder.root).as_posix()
+        target = desk.folder.name_of(folder)
     else:
         file = desk.folder.job(target) / JOB_FILE
         try:

@@ -13,6 +13,7 @@ from sizing.desk.app import desk_of
 from sizing.desk.intake_forms import address, choices, said_back
 from sizing.desk.intake_photos import SIZES, contact_sheet, panel, picture
 from sizing.desk.intake_view import job_view, unused
+from sizing.desk.panels import says_of
 from sizing.desk.proposing import MOST_PHOTOS, PROPOSE, proposals_shown, propose_task
 from sizing.desk.running import CHECK, last_result, progress, start_check
 from sizing.errors import InputError, Problem
@@ -88,7 +89,8 @@ def panel_picture(request: Request) -> Response:
     desk, name = desk_of(request), request.path_params["name"]
     file = request.path_params["file"]
     desk.folder.file(name, file)
-    return Response(panel(desk.folder.job(name), file, desk.decoder), media_type="image/jpeg", headers=_PICTURE)
+    made = panel(desk.folder.job(name), file, desk.decoder)
+    return Response(made, media_type="image/jpeg", headers={**_PICTURE, "x-panel-says": says_of(made)})
 
 
 async def lengths(request: Request) -> Response:

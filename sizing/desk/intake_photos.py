@@ -18,6 +18,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from sizing.desk.panels import panel_task
 from sizing.desk.uploads import PHOTO_SUFFIXES
 from sizing.desk.worker import Say, Worker, WorkerError
 from sizing.errors import InputError, Problem
@@ -28,6 +29,7 @@ SIZES = (THUMB_PX, LARGE_PX)
 # Guess: the slowest photo within the limits takes 15 s on an old machine.
 SECONDS = 60.0
 _FOLDER = "thumbs"
+_PANEL = "panel-2"  # kept under another name since it says what it shows
 _QUALITY = 82
 MOST_PHOTOS = 600
 _DEEPEST = 2
@@ -86,14 +88,14 @@ def picture(folder: Path, name: str, width_px: int, worker: Worker) -> bytes:
 
 
 def panel(folder: Path, name: str, worker: Worker) -> bytes:
-    """Return the write-in panels of the sheets in a photo, straightened and enlarged, as JPEG.
+    """Return the write-in panels of the sheets in a photo, straightened and enlarged, as JPEG (`sizing.desk.panels`).
 
     Raises
     ------
     InputError
         No sheet is found (`no-panel`), or the photo cannot be decoded.
     """
-    made = _made(folder, name, "panel", worker)
+    made = _made(folder, name, _PANEL, worker)
     if not made:
         raise InputError("no-panel", [Problem(name, "no printed sheet was found in this photo")])
     return made
@@ -103,15 +105,15 @@ def _made(folder: Path, name: str, what: str, worker: Worker) -> bytes:
     kept = _kept(folder, name, f"{what}.jpg")
     with contextlib.suppress(OSError):
         return kept.read_bytes()
-    task = panel_task if what == "panel" else pictures_task
-    sizes = () if what == "panel" else (SIZES if int(what) in SIZES else (int(what),))
+    task = panel_task if what == _PANEL else pictures_task
+    sizes = () if what == _PANEL else (SIZES if int(what) in SIZES else (int(what),))
     try:
         made = worker.run(task, folder / name, *([sizes] if sizes else []), timeout_s=SECONDS)
     except WorkerError as error:
         raise InputError("photo-unreadable", [Problem(name, _nearby(str(error), folder))]) from None
     for key, data in made.items():
-        _keep(_kept(folder, name, f"{key}.jpg"), data)
-    return bytes(made[what])
+        _keep(_kept(folder, name, f"{_PANEL if key == 'panel' else key}.jpg"), data)
+    return bytes(made["panel" if what == _PANEL else what])
 
 
 def facts_task(paths: list[Path], *, say: Say) -> list[dict[str, Any]]:
@@ -131,28 +133,6 @@ def pictures_task(path: Path, sizes: tuple[int, ...], *, say: Say) -> dict[str, 
         whole.thumbnail((size, size), Image.Resampling.LANCZOS, reducing_gap=2.0)
         made[str(size)] = _jpeg(whole)
     return made
-
-
-def panel_task(path: Path, *, say: Say) -> dict[str, bytes]:
-    """Return the panels of all sheets in a photo, one above the other, as `{"panel": JPEG}`; empty without a sheet."""
-    import cv2
-    import numpy as np
-    from PIL import Image
-
-    from vision.markers import find_sheets
-    from vision.photo import read_photo
-    from vision.sheet import HEIGHT_MM, WIDTH_MM
-
-    cv2.setNumThreads(1)
-    rgb = read_photo(path).rgb
-    strips = []
-    # The panel stands below the pattern (sizing.sheets); a margin of 3 mm shows that nothing is cut off.
-    per_mm, left, top, right, bottom = 6.0, -3.0, HEIGHT_MM + 1.0, WIDTH_MM + 3.0, HEIGHT_MM + 17.0
-    place = np.array([[per_mm, 0, -left * per_mm], [0, per_mm, -top * per_mm], [0, 0, 1]])
-    size = (round((right - left) * per_mm), round((bottom - top) * per_mm))
-    for sheet in sorted(find_sheets(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)), key=lambda s: s.letter):
-        strips.append(cv2.warpPerspective(rgb, place @ np.linalg.inv(sheet.homography), size, flags=cv2.INTER_CUBIC))
-    return {"panel": _jpeg(Image.fromarray(np.vstack(strips))) if strips else b""}
 
 
 def _jpeg(image: Any) -> bytes:  # noqa: ANN401 -- PIL is imported in the child only

@@ -17,7 +17,7 @@ from sizing.desk.app import Desk, desk_of
 from sizing.desk.intake_changes import changed
 from sizing.desk.intake_forms import address, text
 from sizing.desk.intake_view import job_view
-from sizing.desk.running import checked, last_result
+from sizing.desk.running import checked_and_kept, last_result
 from sizing.desk.worker import Say
 from sizing.errors import InputError, Problem
 from sizing.regularfile import regular_bytes
@@ -89,9 +89,7 @@ def release_task(folder: Path, labels: tuple[str, ...], paper: Any, *, say: Say)
     from sizing.release import plan_release
     from sizing.versions import program_version
 
-    result, _ = checked(folder, say)
-    if result.error is not None:
-        raise result.error
+    result = checked_and_kept(folder, say)
     now = datetime.now(UTC).isoformat(timespec="seconds")
     program = f"secondtape {program_version()}"
     plan = plan_release(result, labels)

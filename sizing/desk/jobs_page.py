@@ -85,7 +85,7 @@ def _made(desk: Desk, form: FormData) -> Response:
                 keep_photo(folder, upload)
             except InputError as error:
                 problems += [str(p) for p in error.problems]
-    name = folder.relative_to(desk.folder.root).as_posix()
+    name = desk.folder.name_of(folder)
     if problems:
         return desk.page("problem.html", 400, problems=[*problems, f"The job {name} was made without these photos."])
     return RedirectResponse(address("job", name), status_code=303)

@@ -43,7 +43,7 @@ class Listed:
 
 def list_jobs(folder: DeskFolder) -> tuple[Listed, ...]:
     """Return all jobs of the desk, the last changed first; nothing is checked for it."""
-    found = (listed(folder.root / name, name) for name in folder.jobs())
+    found = (listed(folder.path_of(name), name) for name in folder.jobs())
     return tuple(sorted(found, key=lambda job: (-job.changed_ns, job.name)))
 
 

@@ -15,7 +15,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
 from sizing.desk.app import desk_of
-from sizing.desk.folder import JOB_FILE
+from sizing.desk.folder import JOB_FILE, DeskFolder
 from sizing.errors import InputError, Problem
 from sizing.logcodes import coded, codes
 from sizing.logindex import LogError, open_log, rebuild, refresh
@@ -44,7 +44,7 @@ def log_page(request: Request) -> Response:
     page = min(max(1, _number(request.query_params.get("page"))), pages)
     return desk.page(
         "log.html",
-        checks=[_row(x, desk.folder.root) for x in found[(page - 1) * _PAGE : page * _PAGE]],
+        checks=[_row(x, desk.folder) for x in found[(page - 1) * _PAGE : page * _PAGE]],
         total=len(found),
         page=page,
         pages=pages,
@@ -67,7 +67,7 @@ def check_page(request: Request) -> Response:
             raise InputError("no-such-file", [Problem(run[:40], "the log knows no such check of this folder")])
         one = details(log, found[0])
     unit: Any = one.logged.units if one.logged.units in ("in", "mm") else "in"
-    return desk.page("log_check.html", parts=words.shown_parts(one, unit), row=_row(one.logged, root))
+    return desk.page("log_check.html", parts=words.shown_parts(one, unit), row=_row(one.logged, desk.folder))
 
 
 def people_page(request: Request) -> Response:
@@ -175,8 +175,9 @@ def _asked(given: dict[str, str], root: Path, problems: list[str]) -> Asked:
     )
 
 
-def _row(logged: Logged, root: Path) -> dict[str, Any]:
+def _row(logged: Logged, desk: DeskFolder) -> dict[str, Any]:
     """Return a check as the page shows it; `name` is the job's at this desk, empty where its folder is gone."""
+    root = desk.root
     folder, path = Path(logged.folder) if logged.folder else None, Path(logged.path)
     known = folder is not None and logged.job_file == JOB_FILE and (folder / JOB_FILE).is_file()
     return {
@@ -191,7 +192,7 @@ def _row(logged: Logged, root: Path) -> dict[str, Any]:
         "decisions": logged.decisions,
         "releases": logged.releases,
         "checks": logged.checks,
-        "name": folder.relative_to(root).as_posix() if known and folder is not None else "",
+        "name": desk.name_of(folder) if known and folder is not None else "",
     }
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -32,6 +33,9 @@ PART_WORDS = {
 }
 # Explanations of less probability are left to the result file (guess).
 _WORTH_SAYING = 0.05
+# Where a warning's fact ends and its effect and remedy begin; a rest shorter than so much stays with it.
+_PARTED = re.compile(r"(?<=.{18})[:;.] (?=\S)")
+_SHORT = 25
 
 
 def verdict_facts(found: Mapping[str, Any] | None, last: LastResult | None, job_sha256: str) -> Facts:
@@ -130,13 +134,21 @@ def _figure_says(reading: Mapping[str, Any], tolerance: tuple[float, float], uni
     return f"The reading is {way}, give or take {format_uncertainty(U95, unit)}; tolerance {allowed}."
 
 
-def warning_lines(opening: Opening, found: Mapping[str, Any] | None) -> list[str]:
-    """Return all warnings of an opening and its photos once, in words."""
+def warning_lines(opening: Opening, found: Mapping[str, Any] | None) -> list[Facts]:
+    """Return all warnings of an opening and its photos once: what is so, in short, and the rest, to be unfolded."""
     if found is None:
         return []
     given = [w["message"] for w in found.get("warnings", ())]
     given += [w["message"] for photo in found.get("photos", ()) for w in photo.get("warnings", ())]
-    return [words.sentence(text) for text in dict.fromkeys(given)]
+    return [_folded(words.sentence(text)) for text in dict.fromkeys(given)]
+
+
+def _folded(text: str) -> Facts:
+    parted = _PARTED.search(text)
+    if parted is None or len(text) - parted.end() < _SHORT:
+        return {"short": "", "whole": text}
+    rest = text[parted.end() :]
+    return {"short": text[: parted.start()], "whole": rest[0].upper() + rest[1:]}
 
 
 def order_facts(found: Mapping[str, Any] | None, unit: Unit) -> Facts | None:

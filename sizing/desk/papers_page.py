@@ -17,7 +17,7 @@ from sizing.desk.folder import JOB_FILE
 from sizing.desk.intake_changes import changed
 from sizing.desk.intake_forms import address, text
 from sizing.desk.results import file_sha256
-from sizing.desk.running import checked
+from sizing.desk.running import checked_and_kept
 from sizing.desk.worker import Say, WorkerError
 from sizing.errors import InputError, Problem
 from sizing.job import Job
@@ -109,9 +109,7 @@ def report_task(folder: Path, paper: Any, *, say: Say) -> list[str]:  # noqa: AN
     from sizing.messages import report as report_words
     from sizing.report_files import report_job
 
-    result, _ = checked(folder, say)
-    if result.error is not None:
-        raise result.error
+    result = checked_and_kept(folder, say)
     say("writing the report")
     complaints = list[str]()
     try:
@@ -127,9 +125,7 @@ def footprint_task(folder: Path, *, say: Say) -> dict[str, Any]:
     from sizing.footprint_result import footprint_lines, job_footprints
     from sizing.messages.verdicts import cannot_write, sentence
 
-    result, _ = checked(folder, say)
-    if result.error is not None or result.job is None:
-        raise result.error or WorkerError("the job could not be read")
+    result = checked_and_kept(folder, say)
     say("drawing")
     complaints = list[str]()
     found = job_footprints(result)

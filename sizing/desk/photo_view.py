@@ -65,7 +65,8 @@ def drawing(opening: Opening, found: Mapping[str, Any] | None, shown: int, unit:
         if measure is None or len(points) < 2:
             continue
         tape_mm = None if reading is None else reading["tape_mm"]
-        # the line itself shows which measure it is
+        # the line itself shows which measure it is, the table beside it both lengths: of what agrees one is enough
+        agrees = reading is not None and reading["verdict"] == "agrees"
         label = words.picture_label(name, tape_mm, measure["value_mm"], measure["U95_mm"], unit).split("|")[1:]
         drawn["stations"].append(
             {
@@ -73,7 +74,7 @@ def drawing(opening: Opening, found: Mapping[str, Any] | None, shown: int, unit:
                 "points": _points(points),
                 "verdict": "none" if reading is None else reading["verdict"],
                 "at": _label_place(points, name),
-                "lines": label,
+                "lines": label[:1] if agrees else label,
                 "anchor": "end" if name == "height_right" else "start" if name.startswith("height") else "middle",
             }
         )
@@ -176,9 +177,21 @@ def _points(px: Sequence[Sequence[float | None]]) -> str:
     return " ".join(f"{p[0]},{p[1]}" for p in px if None not in p)
 
 
+# Where along its line the words of a station stand, as parts of it: no two of the nine then stand in one place.
+_PLACES = {
+    "width_top": 0.30,
+    "width_middle": 0.24,
+    "width_bottom": 0.30,
+    "height_left": 0.30,
+    "height_middle": 0.80,
+    "height_right": 0.30,
+    "diagonal_down": 0.66,
+    "diagonal_up": 0.66,
+}
+
+
 def _label_place(points: Sequence[Sequence[float]], name: str) -> tuple[float, float]:
     """Return where the words of a station stand: along it, at a place that differs by station."""
-    part = {"width": 0.30, "height": 0.28, "diagonal": 0.72}[name.split("_", 1)[0]]
-    part = {"height_middle": 0.62, "width_middle": 0.74, "diagonal_up": 0.60}.get(name, part)
+    part = _PLACES.get(name, 0.5)
     (x0, y0), (x1, y1) = points[0], points[-1]
     return round(x0 + part * (x1 - x0), 1), round(y0 + part * (y1 - y0), 1)

@@ -215,6 +215,17 @@ def warm_task(*, say: Say) -> None:
         import_module(module)
 
 
+def checked_and_kept(folder: Path, say: Say) -> Any:  # noqa: ANN401 -- JobResult, heavy to import
+    """Return the result of a check made for a paper or a release, saved so that it is in the log; in the child."""
+    from sizing.saving import save_run
+
+    result, document = checked(folder, say)
+    if result.error is not None or result.job is None:
+        raise result.error or WorkerError("the job could not be read")
+    save_run(result, document, out=None, pictures=False)
+    return result
+
+
 def checked(folder: Path, say: Say) -> tuple[Any, Mapping[str, Any]]:
     """Return result and document of a check of the job in `folder`, with progress; for use in the child."""
     import cv2

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from fractions import Fraction
 
 from sizing.messages.verdicts import name_of
@@ -117,6 +118,21 @@ def proposed_by_time(label: str, beside: str, gap_s: float) -> str:
         apart = "at the same time as" if seconds == 0 else f"{seconds} s from"
         return f"taken {apart} {beside}, which is at {label}; a guess by the time only"
     return f"the photos fall into as many groups by time as there are openings; in that order it is {label}: a guess"
+
+
+def panel_says(letter: str, fields: Sequence[str], *, legible: bool) -> str:
+    """Return what stands on the write-in panel of a sheet, by the fields in which there is writing.
+
+    Examples
+    --------
+    >>> panel_says("A", (), legible=True), panel_says("B", ("job", "opening"), legible=True)
+    ('Sheet A: nothing readable is written on it.', 'Sheet B: something is written under job and opening.')
+    """
+    if not fields:
+        return f"Sheet {letter}: nothing readable is written on it."
+    where = ", ".join(fields[:-1]) + " and " + fields[-1] if len(fields) > 1 else fields[0]
+    small = "" if legible else ", too small in this photo to be read with certainty"
+    return f"Sheet {letter}: something is written under {where}{small}."
 
 
 def fits_several(labels: list[str]) -> str:

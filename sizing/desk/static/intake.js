@@ -1,6 +1,8 @@
 // The pages of intake: lengths said back as they are typed, photos dropped and dragged, a run followed to its end.
 // Everything here also works without this file, by plain forms.
 
+import { showPanel } from "./panel.js";
+
 const post = (url, body, headers = {}) => fetch(url, { method: "POST", body, headers, credentials: "same-origin" });
 
 // Lengths: one request for all boxes of a form, a short while after the last key.
@@ -137,15 +139,7 @@ for (const place of document.querySelectorAll("[data-drop]")) {
 for (const details of document.querySelectorAll("[data-panel]")) {
   details.addEventListener("toggle", async () => {
     if (!details.open || details.querySelector("img")) return;
-    const says = details.querySelector("p");
-    const image = new Image();
-    image.alt = "The sheets' write-in panels, enlarged";
-    image.addEventListener("error", () => {
-      image.remove();
-      says.textContent = "No printed sheet was found in this photo.";
-    });
-    image.src = details.dataset.panel;
-    details.append(image);
+    showPanel(details, details.dataset.panel, details.querySelector("p"), "No printed sheet was found in this photo.");
   });
 }
 

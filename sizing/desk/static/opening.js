@@ -1,6 +1,7 @@
 // The page of an opening: photo and corners put together, checks followed to their end, parts of the page renewed.
 
 import { Corners } from "./corners.js";
+import { showPanel } from "./panel.js";
 import { Viewer } from "./viewer.js";
 
 const progress = document.getElementById("progress");
@@ -49,6 +50,7 @@ async function renew() {
   const sha = page.querySelector("#corner-form [name=sha256]");
   if (sha) document.querySelector("#corner-form [name=sha256]").value = sha.value;
   readied();
+  panels();
   const mark = document.querySelector("#verdict-head .mark");
   if (said && mark) said.textContent = `Verdict: ${mark.textContent}`;
 }
@@ -171,12 +173,26 @@ document.addEventListener("change", (event) => {
   if (event.target.name === "by") localStorage.setItem("desk-name", event.target.value);
 });
 
+// What stands on the sheets: fetched once, since the decision's part is renewed with every check.
+const panelsShown = new Map();
+function panels() {
+  for (const place of document.querySelectorAll("[data-panel-of]")) {
+    const address = place.dataset.panelOf;
+    if (panelsShown.has(address)) place.replaceWith(panelsShown.get(address));
+    else {
+      panelsShown.set(address, place);
+      showPanel(place, address, place.querySelector("p"), place.dataset.else);
+    }
+  }
+}
+
 function readied() {
   const by = document.getElementById("by");
   if (by && !by.value) by.value = localStorage.getItem("desk-name") ?? "";
 }
 
 readied();
+panels();
 photo().finally(() => fetch("/warm"));
 
 if (progress?.dataset.run) {

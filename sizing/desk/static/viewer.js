@@ -60,7 +60,9 @@ export class Viewer {
     this.box = { x, y, w, h };
     this.svg.setAttribute("viewBox", `${x} ${y} ${w} ${h}`);
     this.svg.classList.toggle("near", w < whole * 0.98);
-    this.svg.classList.toggle("small", this.svg.clientWidth < 480);
+    // under so many screen px the opening has no room for the words of all its measures
+    const wide = this.svg.querySelector("#drawing .sides")?.getBBox().width ?? 0;
+    this.svg.classList.toggle("small", this.svg.clientWidth < 480 || (wide > 0 && wide * this.zoom < 220));
     this.svg.querySelector("#drawing").setAttribute("font-size", 13 / this.zoom);
     const screen = this.zoom * (window.devicePixelRatio || 1);
     const scale = this.scales.find((s) => s * screen <= 1.05) ?? 1;

@@ -1,0 +1,15 @@
+// The sheets' write-in panels of a photo, enlarged, with what the desk says of them: whether anything is written there.
+
+export async function showPanel(place, address, says, without) {
+  const reply = await fetch(address, { credentials: "same-origin" }).catch(() => null);
+  if (!reply?.ok) {
+    says.textContent = without;
+    return;
+  }
+  says.textContent = reply.headers.get("x-panel-says") || "The sheets' write-in panels, enlarged.";
+  const image = new Image();
+  image.alt = `The sheets' write-in panels, enlarged. ${says.textContent}`;
+  image.className = "panel";
+  image.src = URL.createObjectURL(await reply.blob());
+  place.append(image);
+}
