@@ -27,6 +27,8 @@ Kind = Literal["print_scale", "tape_zero", "tape_scale"]
 _LEAST_OPENINGS = 2
 # Causes whose likelihoods differ by less than a factor of 100 are not told apart (taste, no effect on verdicts).
 _TOLD_APART = 2.0 * np.log(100.0)
+# A common part is significant at 5 %, both ways, also without the opening that shows it most.
+_BESIDE = 1.96
 # A part that is known exactly is still tested: 1e-7, or 0.1 um.
 _LEAST_U = {"print_scale": 1e-7, "tape_zero": 1e-4, "tape_scale": 1e-7}
 # What is common to the covariance of one photo may take no more than this of its least direction.
@@ -94,7 +96,9 @@ def job_tests(openings: Sequence[tuple[Opening, Estimate, CrossCheck | None]]) -
     Notes
     -----
     Baarda's w-test with a hypothesis for each common part and for each reading, iterated: the largest |w| over its
-    critical value is freed, so that slips do not pass for a common part nor the other way round. Photos of different
+    critical value is freed, so that slips do not pass for a common part nor the other way round. What one opening shows
+    alone, however clearly, is not common: without the one that shows it most, a part must still be significant at 5 %.
+    Photos of different
     openings are taken as independent but for the print. Openings in one photo share its camera: their covariance is
     taken times their number, as if together they said no more than one.
 
@@ -123,23 +127,41 @@ def _search(blocks: Sequence[_Block], common: _Common, tested: Sequence[int]) ->
     freed: list[int] = []
     slips: list[int] = []
     while True:
-        w_parts, w_rows, _ = _statistics(blocks, common, freed, slips)
+        w_parts, w_rows, _, shown = _statistics(blocks, common, freed, slips)
         part = np.zeros(len(common.keys))
         part[tested] = np.abs(w_parts[tested]) / critical_w(len(tested))
         row = np.abs(w_rows) / critical_w(len(w_rows))
         if max(part.max(), row.max()) <= 1.0:
             return freed, slips
-        if part.max() >= row.max():
-            freed.append(_most_plausible(common, blocks, freed, slips, part))
-        else:
+        if part.max() < row.max():
             slips.append(int(np.argmax(row)))
+            continue
+        k = _most_plausible(common, blocks, freed, slips, part)
+        alone = _rows_alone(blocks, common, freed, slips, k, shown[k])
+        if alone is None:
+            freed.append(k)
+        else:
+            slips.append(int(alone[np.argmax(row[alone])]))
+
+
+def _rows_alone(
+    blocks: Sequence[_Block], common: _Common, freed: Sequence[int], slips: Sequence[int], k: int, shown: Array
+) -> Array | None:
+    """Return the rows of the opening that shows part k most, less the slips, where without it nothing is left."""
+    ends = np.cumsum([len(b.difference_mm) for b in blocks])
+    starts = np.concatenate([[0], ends[:-1]])
+    sign = np.sign(shown.sum())
+    most = int(np.argmax(sign * np.add.reduceat(shown, starts)))
+    rows = np.setdiff1d(np.arange(starts[most], ends[most]), slips)
+    w, _, _, _ = _statistics(blocks, common, freed, [*slips, *rows.tolist()])
+    return None if sign * w[k] > _BESIDE or rows.size == 0 else rows
 
 
 def _most_plausible(
     common: _Common, blocks: Sequence[_Block], freed: Sequence[int], slips: Sequence[int], part: Array
 ) -> int:
     """Return the part of the largest w; of those that explain as much, the one expected to vary most for it."""
-    w, _, gain = _statistics(blocks, common, freed, slips)
+    w, _, gain, _ = _statistics(blocks, common, freed, slips)
     like = np.flatnonzero(part >= part.max() - 1e-6)
     far = np.abs(w[like] / np.maximum(gain[like], _UNSEEN)) / np.sqrt(common.variances[like])
     return int(like[np.argmin(far)])
@@ -147,8 +169,11 @@ def _most_plausible(
 
 def _statistics(
     blocks: Sequence[_Block], common: _Common, freed: Sequence[int], slips: Sequence[int]
-) -> tuple[Array, Array, Array]:
-    """Return w of the common parts (q,) and of the readings (N,), and by how much a part raises its w (q,)."""
+) -> tuple[Array, Array, Array, Array]:
+    """Return w of the common parts (q,) and of the readings (N,), by how much a part raises its w (q,), what shows it.
+
+    The last (q, N) is what each reading adds to the numerator of a part's w.
+    """
     d = np.concatenate([b.difference_mm for b in blocks])
     unit = np.eye(len(d))[:, list(slips)]
     design = np.hstack([common.columns, unit])
@@ -171,7 +196,7 @@ def _statistics(
     clear = part > 1e-9 * all_of
     gain = np.sqrt(np.where(clear, part, 0.0))
     w_parts = np.where(clear, (columns.T @ left) / np.where(clear, gain, 1.0), 0.0)
-    return w_parts, w_rows, gain
+    return w_parts, w_rows, gain, columns.T * left
 
 
 def _by_block(blocks: Sequence[_Block], design: Array, d: Array) -> tuple[Array, Array, Array]:
@@ -196,7 +221,7 @@ def _tested(
     tested: Sequence[int],
 ) -> CommonTest:
     """Return the test of part k beside all others that were freed; what they explain whole has no value."""
-    w, _, gain = _statistics(blocks, common, [j for j in freed if j != k], slips)
+    w, _, gain, _ = _statistics(blocks, common, [j for j in freed if j != k], slips)
     critical = critical_w(len(tested))
     allowed = float(np.sqrt(common.variances[k]))
     kind, of = common.keys[k]

@@ -96,6 +96,15 @@ def test_slips_of_single_readings_are_no_common_part():
     assert found(job_tests(job)) == set()
 
 
+@pytest.mark.parametrize("count", [2, 3, 8])
+@pytest.mark.parametrize("names", [STATIONS[:6], STATIONS[:3]])
+def test_an_opening_measured_to_its_trim_is_no_common_part(count, names):
+    rng = np.random.default_rng(8)
+    trim = dict.fromkeys(names, 178.0)
+    job = [pair(f"W{i}", s, rng, off=None if i else trim) for i, s in enumerate(shapes(count, rng))]
+    assert found(job_tests(job)) == set()
+
+
 def test_a_bent_hook_of_one_crew_is_laid_to_that_crews_tape():
     rng = np.random.default_rng(4)
     made = shapes(8, rng)
