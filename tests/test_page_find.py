@@ -11,7 +11,7 @@ import pytest
 from fixtures.renderer.camera import Camera, film_focal_px, pose
 from fixtures.renderer.render import render
 from fixtures.renderer.scene import Opening, Scene, Sheet, Wall, smooth_sides
-from vision.page_find import evenness, find_quads
+from vision.page_find import BOTH, _alike_all_round, evenness, find_quads
 from vision.page_photo import solve_page_photo
 from vision.priors import camera_prior
 from vision.request import PhotoRequest, Reference, Warning_
@@ -101,3 +101,14 @@ def test_a_page_half_in_shadow_is_as_even_as_a_lit_one():
     pages = tuple(replace(p, shade_from_mm=20.0) for p in PAGES)
     rgb, _, true = photo(pages)
     assert evenness(rgb, true[0]) > 0.5
+
+
+def test_a_board_between_page_and_trim_is_brighter_and_darker_than_what_lies_beside_it():
+    wall = np.full((300, 400, 3), 140, np.uint8)
+    quad = np.array([[150.0, 80], [250, 80], [250, 210], [150, 210]])
+    page, board = wall.copy(), wall.copy()
+    page[80:211, 150:251] = 225
+    board[:, :150], board[:, 251:], board[60:80], board[211:230] = 230, 225, 90, 90
+    assert _alike_all_round(page, quad) == 1
+    assert _alike_all_round(255 - page, quad) == 1
+    assert _alike_all_round(board, quad) == BOTH

@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from vision.page_plane import laid_on_wall, likeness
+from vision.page_plane import U_SQUARE_MM, laid_on_wall, likeness, ratio_on_wall
 from vision.priors import camera_prior
 
 SIZE = (4032, 3024)
@@ -60,6 +60,27 @@ def test_what_is_not_square_on_the_wall_is_no_page():
 
 def test_of_two_alike_the_nearer_in_proportion_is_the_likelier():
     opening = seen(OPENING, 20, -12)
-    page, other = (likeness(seen(rectangle(215.9, h), 20, -12), LETTER, opening, PRIOR) for h in (279.4, 291.0))
+    page, other = (likeness(seen(rectangle(215.9, h), 20, -12), LETTER, opening, PRIOR) for h in (279.4, 294.0))
     assert page > 0.95
     assert other < 0.4
+
+
+@pytest.mark.parametrize(("yaw", "pitch"), [(0, 0), (25, -12), (35, 15)])
+def test_the_uncertainty_of_the_ratio_is_its_scatter_over_lenses_clicks_and_openings_out_of_square(yaw, pitch):
+    """The oracle: 400 draws of focal length, centre, distortion, clicks and corners, seen by OpenCV."""
+    rng = np.random.default_rng(7)
+    page, click = rectangle(*LETTER), 4.0
+    true = np.log(LETTER[1] / LETTER[0])
+    z = []
+    for _ in range(400):
+        focal = 2850.0 * np.exp(rng.normal(0, PRIOR.u_log_focal))
+        centre = np.array([2015.5, 1511.5]) + rng.normal(0, PRIOR.u_centre_px, 2)
+        bend = np.array([rng.normal(0, PRIOR.u_k1), 0, 0, 0, 0])
+        turn = cv2.Rodrigues(np.radians([pitch, yaw, 2.0]))[0]
+        matrix = np.array([[focal, 0, centre[0]], [0, focal, centre[1]], [0, 0, 1.0]])
+        corners = np.vstack([page, OPENING + rng.normal(0, U_SQUARE_MM, (4, 2))])
+        px = cv2.projectPoints(np.column_stack([corners, np.zeros(8)]), turn, np.array([0.0, 0, 2500.0]), matrix, bend)
+        p = px[0].reshape(8, 2)
+        ratio, u, _ = ratio_on_wall(p[:4], p[4:] + rng.normal(0, click, (4, 2)), PRIOR, 1.14, click)
+        z.append((ratio - true) / u)
+    assert np.sqrt(np.mean(np.square(z))) == pytest.approx(1, abs=0.15)

@@ -33,6 +33,7 @@ MISFIT = 0.03  # of the size, against the known proportions: focal length and a 
 SEEN = 0.55  # of every side
 EVEN = 0.05  # guess: standard deviation of square-root light inside a plain page, shadows left out
 TINT = 0.2  # guess: how far from grey a page may look (the light's own colour)
+BOTH, STEP = 0.5, 0.03  # guesses: of a rating; of square-root light
 TINTED = 0.6  # what is rated near nothing by its tint is not looked at
 ROOT = np.sqrt(LINEAR)
 INSIDE = np.array([[(1 - a) * (1 - b), a * (1 - b), a * b, (1 - a) * b] for a in THIRDS for b in THIRDS])
@@ -129,7 +130,9 @@ def _traced(
         fit = pose_rating(traced.corners_px, size_mm, prior)
         if fit <= 0:
             continue
-        rating = fit * traced.weakest * _stands_out(traced) * (evenness(rgb, traced.corners_px) if plain else 1.0)
+        rating = fit * traced.weakest * _stands_out(traced)
+        if plain:
+            rating *= evenness(rgb, traced.corners_px) * _alike_all_round(rgb, traced.corners_px)
         if rating > 0.05:
             found.append(FoundQuad(traced.corners_px, traced, rating))
     return found
@@ -256,6 +259,24 @@ def _stands_out(traced: TracedQuad) -> float:
     """Return 0 to 1: how alike the contrast is on all four sides."""
     contrast = np.array([s.contrast for s in traced.sides])
     return float(np.clip(contrast.min() / max(0.25 * float(np.median(contrast)), 0.004), 0, 1))
+
+
+def _alike_all_round(rgb: NDArray[np.uint8], quad: Array) -> float:
+    """Return 1 where paper is brighter, or darker, than what lies beside it on all sides; less where it is both.
+
+    A board between a page and a trim is darker than both and brighter than the shadow under it.
+    """
+    steps = []
+    t = np.linspace(0.15, 0.85, 15)[:, None]
+    middle = quad.mean(0)
+    for a, b in zip(quad, np.roll(quad, -1, axis=0), strict=True):
+        on = a + t * (b - a)
+        seen = []
+        for beside in (0.08, -0.08):  # of the way to the middle
+            x, y = np.clip(np.rint(on + beside * (middle - on)).astype(int), 0, np.array(rgb.shape[1::-1]) - 1).T
+            seen.append(float(np.median(ROOT[rgb[y, x]].mean(1))))
+        steps.append(seen[0] - seen[1])
+    return BOTH if max(steps) > STEP and min(steps) < -STEP else 1.0
 
 
 def _reduced(rgb: NDArray[np.uint8], long_side: int) -> tuple[NDArray[np.uint8], float]:

@@ -78,7 +78,8 @@ def solve_page_photo(
         sizes = [PAGE_SIZE_MM[k] for k in PAPER] if reference.kind in PAPER else [reference_size_mm(reference)]
         opening = asked.corners_px
         rated = [
-            replace(f, rating=f.rating * max(likeness(f.corners_px, s, opening, prior) for s in sizes)) for f in found
+            replace(f, rating=f.rating * max(likeness(f.corners_px, s, opening, prior, asked.click_px) for s in sizes))
+            for f in found
         ]
         found = sorted((f for f in rated if f.rating > 0), key=lambda f: -f.rating)
     if given:

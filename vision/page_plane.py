@@ -6,14 +6,19 @@ Zisserman 2004, ch. 8.6); a lamp's pane or a vent that looks like a page from it
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+import cv2
 import numpy as np
 
 from vision.priors import CameraPrior
 from vision.request import Array
 
-# By simulation: clicks of 4 px at 12 MP, corners 2 mm out of square and 3 % of focal length move the logarithm of the
-# ratio of the sides by 0.008 to 0.023 from a square view to 40 degrees; clicks of 8 px by 0.04 at most (1 sd).
-U_RATIO, OTHER_RATIO = 0.025, 0.12
+OTHER_RATIO = 0.12  # of the logarithm of the ratio of the sides: beyond it another thing, whatever the clicks
+U_SQUARE_MM = 3.0  # guess: how far a corner of the opening is out of square
+U_CUT_MM, U_CORNER_PX = 1.15, 0.7  # ISO 216: +-2 mm as rectangular; corners as found, curl and shadow (a guess)
+CLICK_PX = 4.0  # at 12 MP, as in the contract
+RIVALS = 5.0  # other things have any ratio in a range about five times as wide as a page's scatter
 NOT_SQUARE = 0.15  # cosine of a corner's angle; 0.14 was the largest of 3600 draws
 
 
@@ -40,19 +45,68 @@ def laid_on_wall(quad: Array, opening_px: Array, prior: CameraPrior) -> Array:
     return np.column_stack([points @ across, points @ second])
 
 
-def likeness(quad: Array, size_mm: tuple[float, float], opening_px: Array, prior: CameraPrior) -> float:
-    """Return how like the reference a quadrilateral is on the wall, upright or lying: 1 alike, 0 another thing."""
-    on_wall = laid_on_wall(quad, opening_px, prior)
-    if not np.isfinite(on_wall).all():
-        return 0.0
-    sides = np.roll(on_wall, -1, axis=0) - on_wall
+def ratio_on_wall(
+    quad: Array, opening_px: Array, prior: CameraPrior, px_per_mm: float, click_px: float
+) -> tuple[float, float, float]:
+    """Return what a quadrilateral's sides are on the wall: |log| of their ratio, its u, largest cosine of a corner.
+
+    Parameters
+    ----------
+    quad, opening_px : (4, 2) px; `click_px` of each coordinate of the opening's corners, which are out of square too.
+    px_per_mm : on the wall.
+
+    Notes
+    -----
+    First order propagation (GUM 5.1.2) by finite differences, from the opening's corners and the prior of the camera.
+    """
+
+    def ratio(opening: Array, camera: CameraPrior, quad: Array = quad) -> float:
+        sides = np.roll(p := laid_on_wall(quad, opening, camera), -1, axis=0) - p
+        lengths = np.hypot(*sides.T)
+        return float(np.log((lengths[0] + lengths[2]) / (lengths[1] + lengths[3])))
+
+    sides = np.roll(p := laid_on_wall(quad, opening_px, prior), -1, axis=0) - p
     lengths = np.hypot(*sides.T)
     turns = (sides * np.roll(sides, -1, axis=0)).sum(1) / (lengths * np.roll(lengths, -1))
-    ratio = abs(float(np.log((lengths[0] + lengths[2]) / (lengths[1] + lengths[3]))))
+    here = ratio(opening_px, prior)
+    u_px = float(np.hypot(click_px, U_SQUARE_MM * px_per_mm))
+    moved = [ratio(opening_px + u_px * step.reshape(4, 2), prior) - here for step in np.eye(8)]
+    moved.append(ratio(opening_px, replace(prior, focal_px=prior.focal_px * np.exp(prior.u_log_focal))) - here)
+    moved.append(ratio(opening_px, replace(prior, cx=prior.cx + prior.u_centre_px)) - here)
+    moved.append(ratio(opening_px, replace(prior, cy=prior.cy + prior.u_centre_px)) - here)
+    moved.append(ratio(_bent(opening_px, prior), prior, _bent(quad, prior)) - here)
+    return abs(here), float(np.linalg.norm(moved)), float(np.abs(turns).max())
+
+
+def likeness(
+    quad: Array,
+    size_mm: tuple[float, float],
+    opening_px: Array,
+    prior: CameraPrior,
+    click_px: float | None = None,
+) -> float:
+    """Return how like the reference a quadrilateral is on the wall, upright or lying: 1 alike, 0 another thing.
+
+    The likelihood of its proportions if it is the reference over that if it is anything, at most 1.
+    """
+    long_px = 2 * max(prior.cx, prior.cy) + 1
+    click = CLICK_PX * long_px / 4032 if click_px is None else click_px
+    area = abs(cv2.contourArea(quad.astype(np.float32)))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio, u, turn = ratio_on_wall(quad, opening_px, prior, np.sqrt(area / (size_mm[0] * size_mm[1])), click)
     off = abs(ratio - abs(float(np.log(size_mm[0] / size_mm[1]))))
-    if off > OTHER_RATIO or np.abs(turns).max() > NOT_SQUARE:
+    if not np.isfinite(u) or off > OTHER_RATIO or turn > NOT_SQUARE:
         return 0.0
-    return float(np.exp(-((off / U_RATIO) ** 2) / 2))
+    cut = U_CUT_MM / np.array(size_mm)
+    u = float(np.linalg.norm([u, *cut, U_CORNER_PX / np.sqrt(area / 2)]))
+    return float(min(1.0, RIVALS * np.exp(-((off / u) ** 2) / 2)))
+
+
+def _bent(points: Array, prior: CameraPrior) -> Array:
+    """Return points (N, 2) px as a lens moves them whose radial distortion is its standard uncertainty."""
+    out = points - [prior.cx, prior.cy]
+    r2 = (out**2).sum(1, keepdims=True) / prior.focal_px**2
+    return np.asarray(points + out * prior.u_k1 * r2)
 
 
 def _rays(points: Array, camera: Array) -> Array:
