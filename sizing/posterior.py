@@ -87,6 +87,9 @@ class _Search:
     log_edges: Array
     residual_mm: Array
     cov_mm2: Array
+    # Hypotheses of several modes (M,), and what each adds to the covariance (M, n, n), mm2.
+    several: Index
+    several_mm2: Array
 
 
 def posterior_of(difference_mm: Array, cov_mm2: Array, what: Weighable, log_edges: Array, edges_mm: Array) -> Posterior:
@@ -122,6 +125,8 @@ def posterior_of(difference_mm: Array, cov_mm2: Array, what: Weighable, log_edge
         log_edges,
         difference_mm - edges_mm,
         cov_mm2,
+        np.array(list(what.modes), dtype=np.int64),
+        np.array([m @ m.T for m in what.modes.values()]).reshape(-1, n, n),
     )
     perfect = -0.5 * float(np.linalg.slogdet(cov_mm2)[1])
     q = np.einsum("jn,nm,jm->j", search.residual_mm, np.linalg.inv(cov_mm2), search.residual_mm)
@@ -206,11 +211,10 @@ def _log_weights(search: _Search, residual: Array, cov: Array) -> Array:
     seen = np.matmul(pulled, mode.T) - (moved * mode).sum(-1)[:, None, :]
     q -= seen**2 / (1.0 + inside[:, None, :])
     widened = log_det[:, None] + np.log1p(inside)
-    for h, modes in what.modes.items():
-        wide = cov + modes @ modes.T
-        left = residual - what.shift_mm[h]
-        q[:, :, h] = (np.matmul(left, np.linalg.inv(wide)) * left).sum(-1)
-        widened[:, h] = np.linalg.slogdet(wide)[1]
+    wide = cov[:, None] + search.several_mm2  # (K, M, n, n)
+    left = residual[:, None] - what.shift_mm[search.several][:, None]  # (K, M, J, n)
+    q[:, :, search.several] = (np.matmul(left, np.linalg.inv(wide)) * left).sum(-1).transpose(0, 2, 1)
+    widened[:, search.several] = np.linalg.slogdet(wide)[1]
     terms = search.log_edges[None, :, None] - 0.5 * q
     logs: Array = np.logaddexp.reduce(terms, axis=1) - 0.5 * widened + what.log_odds
     return logs
