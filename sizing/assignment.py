@@ -24,7 +24,7 @@ _ODDS = 1000.0
 # Openings that fit nearly as well are named too: within a factor of 100 (taste).
 _AS_WELL = math.log(100.0)
 # Fewer readings name no opening.
-_LEAST_READINGS = 3
+LEAST_READINGS = 3
 # Guess: one reading in fifty slips, by anything up to a few hundred mm. At most so many of an opening.
 _SLIP = 0.02
 _SLIP_SPREAD_MM = 300.0
@@ -73,7 +73,7 @@ def misplaced(openings: Sequence[Entry]) -> tuple[Misplaced, ...]:
     rows = [
         i
         for i, (opening, _, check) in enumerate(openings)
-        if check is not None and check.snooped.rejected and len(sound_readings(opening)) >= _LEAST_READINGS
+        if check is not None and check.snooped.rejected and len(sound_readings(opening)) >= LEAST_READINGS
     ]
     if not rows or len(openings) < 2:
         return ()
@@ -102,7 +102,7 @@ def log_likelihood_of(opening: Opening, estimate: Estimate) -> float | None:
     None where too few readings name no opening; as low as can be where more are far off than may have slipped.
     """
     said = _said(opening)
-    return _log_likelihood(said, estimate, own=False) if len(said.rows) >= _LEAST_READINGS else None
+    return _log_likelihood(said, estimate, own=False) if len(said.rows) >= LEAST_READINGS else None
 
 
 def same_picture(a: PhotoReport, b: PhotoReport) -> bool:

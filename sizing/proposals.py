@@ -7,11 +7,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Literal
 
-from sizing.assignment import log_likelihood_of
+import numpy as np
+
+from sizing.assignment import LEAST_READINGS, log_likelihood_of
 from sizing.consistency import sound_readings
 from sizing.job import Opening
 from vision.request import Estimate
@@ -21,6 +23,8 @@ GAP = timedelta(seconds=60)
 # Guess: openings are 0.3 to 3 m wide and high, each size as likely; further readings of one lie within so much of the
 # first. It is what the readings would be if the photo told nothing of them.
 _RANGE_MM, _SPREAD_MM = 2700.0, 15.0
+# Guess: frames and trims stand 20 to 60 mm beside the edge that the tape touches.
+ANOTHER_LINE_MM = 30.0
 # Below this a proposal is not made.
 LEAST_SURE = 0.5
 
@@ -120,6 +124,26 @@ def by_fit(photo: str, estimate: Estimate, openings: Sequence[Opening]) -> tuple
     sure = {label: math.exp(s - top) / whole for label, s in scores.items()}
     likely = sorted((label for label in sure if sure[label] >= LEAST_SURE), key=lambda label: -sure[label])
     return tuple(Proposal(photo, label, "fit", sure[label]) for label in likely)
+
+
+def loosened(estimate: Estimate) -> Estimate:
+    """Return measures of an outline that was found but that nobody confirmed, unsure enough to compare, never to judge.
+
+    Each side may be another line of the opening: frame, trim or reveal instead of the edge.
+    """
+    values = estimate.values_mm
+    width, height = float(values[:3].mean()), float(values[3:6].mean())
+    slant = np.array([width, height]) / max(float(np.hypot(width, height)), 1.0)
+    sides = np.zeros((9, 4))  # head, right, sill, left outward
+    sides[:3, [1, 3]] = 1.0
+    sides[3:6, [0, 2]] = 1.0
+    sides[6:8, [1, 3]], sides[6:8, [0, 2]] = slant
+    return replace(estimate, cov_mm2=estimate.cov_mm2 + ANOTHER_LINE_MM**2 * sides @ sides.T, candidates=())
+
+
+def comparable(openings: Sequence[Opening]) -> tuple[str, ...]:
+    """Return the openings with enough readings for a photo to be compared with them."""
+    return tuple(o.label for o in openings if len(sound_readings(o)) >= LEAST_READINGS)
 
 
 def twins(photo: str, estimate: Estimate, openings: Sequence[Opening]) -> tuple[str, ...]:

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from sizing.job import READINGS, Opening, Reading
-from sizing.proposals import GAP, LEAST_SURE, Proposal, Taken, by_fit, by_time, groups_by_time, twins
+from sizing.proposals import GAP, LEAST_SURE, Proposal, Taken, by_fit, by_time, groups_by_time, loosened, twins
 from sizing.units import parse_length
 from vision.request import Estimate
 
@@ -136,3 +136,33 @@ def test_the_demo_photo_fits_its_own_opening():
     request = OpeningRequest((PhotoRequest(demo / "w4.jpg", corners_px=listed.corners_px),), "siding")
     (found,) = by_fit("w4.jpg", estimate_opening(request), openings)
     assert found.label == "W4"
+
+
+def test_an_unconfirmed_outline_tells_openings_apart_by_what_a_frame_may_hide_and_no_finer():
+    # Frame instead of edge: 25 mm a side, so 50 mm in width and height.
+    photo = loosened(estimate(np.array(sizes(850, 1150))))
+    wide, near = opening("W1", sizes(900, 1200)), opening("W2", sizes(870, 1180))
+    other = opening("W3", sizes(1300, 1000))
+    (found,) = by_fit("a.jpg", photo, [wide, other])
+    assert found.label == "W1"
+    assert 0.5 < found.probability < 1
+    assert by_fit("a.jpg", photo, [other]) == ()
+    (unsure,) = by_fit("a.jpg", photo, [wide, near, other])
+    assert unsure.probability < 0.9
+
+
+def test_an_outline_moved_by_another_line_on_one_side_stays_within_the_loosened_measures():
+    # A side 30 mm further out moves all widths together and the diagonals by the width's share: three standard
+    # uncertainties hold it (normal distribution).
+    exact = estimate(np.array(sizes(900, 1200)), u_mm=1e-3)
+    moved = np.zeros(9)
+    moved[:3], moved[6:8] = 30.0, 30.0 * 900 / np.hypot(900, 1200)
+    left_out = moved @ np.linalg.pinv(loosened(exact).cov_mm2, hermitian=True, rcond=1e-12) @ moved
+    assert left_out < 9
+
+
+def test_the_desk_asks_for_as_many_readings_as_the_comparison_needs():
+    from sizing.assignment import LEAST_READINGS
+    from sizing.desk import proposing
+
+    assert proposing.LEAST_READINGS == LEAST_READINGS

@@ -14,7 +14,7 @@ from sizing.desk.intake_forms import address, choices, said_back
 from sizing.desk.intake_photos import SIZES, contact_sheet, panel, picture
 from sizing.desk.intake_view import job_view, unused
 from sizing.desk.panels import says_of
-from sizing.desk.proposing import MOST_PHOTOS, PROPOSE, proposals_shown, propose_task
+from sizing.desk.proposing import MOST_PHOTOS, PROPOSE, comparison, proposals_shown, propose_task
 from sizing.desk.running import CHECK, last_result, progress, start_check
 from sizing.errors import InputError, Problem
 from sizing.rulefile import rule_folders, rules_in
@@ -43,6 +43,7 @@ def job_page(request: Request) -> Response:
         runs=[run for run in desk.runs.of(name) if run.kind in _SHOWN],
         failed=desk.runs.failed(name, _SHOWN),
         proposals=proposals_shown(desk, name, view, photos),
+        **comparison(() if view.job is None else view.job.openings),
     )
 
 

@@ -3,20 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
+from sizing.desk.running import kept_photos
 from sizing.desk.worker import Say
 
 if TYPE_CHECKING:
     from sizing.desk.app import Desk
     from sizing.desk.intake_photos import PhotoFile
     from sizing.desk.intake_view import JobView
+    from sizing.job import Opening, PhotoEntry
+    from vision.request import Wall
 
 PROPOSE = "propose"
 # More photos than that are more than a person waits for; the rest are proposed by time.
 MOST_PHOTOS = 40
+LEAST_READINGS = 3  # as in sizing.assignment, which is heavy to import
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,16 +33,17 @@ class Shown:
 
 
 def proposals_shown(desk: Desk, name: str, view: JobView, photos: Sequence[PhotoFile]) -> dict[str, list[Shown]]:
-    """Return what is proposed for each photo that no opening has: by fit as last worked out, and by time."""
+    """Return what is said of each photo: how it fits, as last worked out, and by time where no opening has it."""
     from sizing.messages import intake as words
     from sizing.proposals import Taken, by_time
 
-    free = {p.name for p in photos if not view.used(p.name)}
     labels = [o.label for o in view.openings]
-    found: dict[str, list[Shown]] = {photo: [] for photo in free}
+    found: dict[str, list[Shown]] = {photo.name: [] for photo in photos}
     for run in desk.runs.ended(name, PROPOSE)[-1:]:
-        for photo, label, says in run.answer:
-            if photo in free and label in ("", *labels):
+        compared, used = run.answer["compared"], run.answer["used"]
+        for photo, label, says in compared:
+            # what was said of a photo holds while it stays where it was
+            if photo in found and label in ("", *labels) and sorted(view.used(photo)) == sorted(used.get(photo, ())):
                 found[photo].append(Shown(photo, label, says))
     taken = [Taken(p.name, p.taken if p.by_camera else None) for p in photos]
     for proposal in by_time(taken, {p.name: view.used(p.name) for p in photos}, labels):
@@ -47,35 +52,89 @@ def proposals_shown(desk: Desk, name: str, view: JobView, photos: Sequence[Photo
     return {photo: some for photo, some in found.items() if some}
 
 
-def propose_task(folder: Path, photos: tuple[str, ...], *, say: Say) -> list[tuple[str, str, str]]:
-    """Return (photo, label or nothing, words) for each photo: whose readings it fits; in the child."""
+def comparison(openings: Sequence[Opening]) -> dict[str, Any]:
+    """Return whether photos can be compared with readings yet, and in words with which or what is missing."""
+    from sizing.messages.intake import readings_to_compare
+
+    labels = [o.label for o in openings if len(o.readings) >= LEAST_READINGS]
+    return {"comparable": bool(labels), "compares": readings_to_compare(labels, LEAST_READINGS)}
+
+
+def propose_task(folder: Path, photos: tuple[str, ...], *, say: Say) -> dict[str, Any]:
+    """Return `compared`, (photo, label or nothing, words) for each photo, and where each is `used`; in the child.
+
+    Those that no opening has may be proposed for one. Those with corners, which somebody pointed at, are said to fit
+    their own opening, another or none.
+    """
     import cv2
 
     from sizing.jobfile import load_job
-    from sizing.messages import intake as words
-    from sizing.proposals import by_fit, twins
-    from vision.errors import VisionError
-    from vision.estimate import estimate_opening
-    from vision.request import Estimate, OpeningRequest, PhotoRequest
 
     cv2.setNumThreads(1)
     openings = load_job(folder).openings
     walls = {o.wall for o in openings}
     wall = openings[0].wall if len(walls) == 1 else "masonry"
+    pointed = [(o, p) for o in openings for p in o.photos if p.corners_px is not None and p.error is None]
     found: list[tuple[str, str, str]] = []
     for number, photo in enumerate(photos, 1):
-        say(f"{photo} ({number} of {len(photos)})")
-        try:
-            answer = estimate_opening(OpeningRequest((PhotoRequest(folder / photo),), wall))
-        except VisionError as error:
-            found.append((photo, "", words.not_compared(str(error).replace(f"{folder}/", ""))))
-            continue
-        if not isinstance(answer, Estimate):
-            found.append((photo, "", words.not_compared(answer.why.replace(f"{folder}/", ""))))
-            continue
-        fits = by_fit(photo, answer, openings)
-        alike = list(twins(photo, answer, openings))
-        found += [(photo, p.label, words.proposed_by_fit(p.label, p.probability or 0.0)) for p in fits]
-        if not fits:
-            found.append((photo, "", words.fits_several(alike) if alike else words.fits_none()))
-    return found
+        say(f"{photo} ({number} of {len(photos) + len(pointed)})")
+        found += _free(folder, photo, wall, openings)
+    for number, (opening, entry) in enumerate(pointed[: MOST_PHOTOS - len(photos)], len(photos) + 1):
+        say(f"{entry.file} ({number} of {len(photos) + len(pointed)})")
+        found += _pointed(opening, entry, openings)
+    used: dict[str, list[str]] = {}
+    for opening in openings:
+        for entry in opening.photos:
+            used.setdefault(entry.file, []).append(opening.label)
+    return {"compared": found, "used": used}
+
+
+def _free(folder: Path, photo: str, wall: Wall, openings: Sequence[Opening]) -> list[tuple[str, str, str]]:
+    """Return what is proposed for a photo that no opening has: measured by itself, else by the outline it shows."""
+    from sizing.messages import intake as words
+    from sizing.proposals import by_fit, loosened, twins
+    from vision.errors import VisionError
+    from vision.request import Estimate, OpeningRequest, PhotoRequest
+
+    request = OpeningRequest((PhotoRequest(folder / photo),), wall)
+    try:
+        answer, rough = kept_photos().estimate(request), False
+        outline = answer.photos[0].corners_px if answer.photos else None
+        if not isinstance(answer, Estimate) and outline is not None:
+            # typed sizes and an unconfirmed outline tell which opening it may be, and nothing else is made of them
+            again = kept_photos().estimate(replace(request, photos=(replace(request.photos[0], corners_px=outline),)))
+            answer, rough = (loosened(again), True) if isinstance(again, Estimate) else (answer, False)
+    except VisionError as error:
+        return [(photo, "", words.not_compared(str(error).replace(f"{folder}/", "")))]
+    if not isinstance(answer, Estimate):
+        why = words.not_compared(answer.why.replace(f"{folder}/", ""))
+        unpointed = answer.code in ("corners-needed", "several-openings")
+        return [(photo, "", f"{why}; {words.point_to_compare()}" if unpointed else why)]
+    said = words.proposed_roughly if rough else words.proposed_by_fit
+    fits = [(photo, p.label, said(p.label, p.probability or 0.0)) for p in by_fit(photo, answer, openings)]
+    alike = list(twins(photo, answer, openings))
+    none = f"{words.fits_none()}; {words.point_to_compare()}" if rough else words.fits_none()
+    return fits or [(photo, "", words.fits_several(alike) if alike else none)]
+
+
+def _pointed(opening: Opening, entry: PhotoEntry, openings: Sequence[Opening]) -> list[tuple[str, str, str]]:
+    """Return how well a photo fits the opening that it is given to, and which it fits better."""
+    from sizing.job import opening_request, photo_request
+    from sizing.messages import intake as words
+    from sizing.proposals import by_fit, comparable, twins
+    from vision.request import Estimate
+
+    request = replace(opening_request(opening), photos=(photo_request(entry),))
+    answer = kept_photos().estimate(request)
+    if not isinstance(answer, Estimate):
+        return []  # the opening's page says why it could not be measured
+    fits = by_fit(entry.file, answer, openings)
+    alike = list(twins(entry.file, answer, openings))
+    own = opening.label
+    if fits and fits[0].label == own:
+        return [(entry.file, "", words.fits_its_own(own, fits[0].probability or 0.0))]
+    if fits:
+        return [(entry.file, "", words.fits_another(fits[0].label, own, fits[0].probability or 0.0))]
+    if alike:
+        return [(entry.file, "", words.fits_several(alike))]
+    return [(entry.file, "", words.fits_not_its_own(own))] if own in comparable(openings) else []

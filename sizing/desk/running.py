@@ -200,7 +200,7 @@ def check_task(folder: Path, root: Path, pictures: bool = True, *, say: Say) -> 
 
 
 @lru_cache(maxsize=1)
-def _kept_photos() -> KeptPhotos:
+def kept_photos() -> KeptPhotos:
     """Return the photos that this child has solved already: after a change only what it touches is done anew."""
     from vision.kept import KeptPhotos
 
@@ -234,5 +234,5 @@ def checked(folder: Path, say: Say) -> tuple[Any, Mapping[str, Any]]:
     from sizing.result import job_document
 
     cv2.setNumThreads(1)
-    result = check_job(folder / JOB_FILE, progress=say, estimator=_kept_photos().estimate)
+    result = check_job(folder / JOB_FILE, progress=say, estimator=kept_photos().estimate)
     return result, job_document(result)

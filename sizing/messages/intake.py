@@ -111,6 +111,43 @@ def proposed_by_fit(label: str, probability: float) -> str:
     return f"fits the readings of {label} (probability {'over 99' if percent >= 99 else f'about {percent}'} %)"
 
 
+def proposed_roughly(label: str, probability: float) -> str:
+    """Return what a proposal says that rests on an outline which nobody confirmed."""
+    rough = "by an outline found that may not be the edge the tape touched; point at its corners to be sure"
+    return f"{proposed_by_fit(label, probability)}, {rough}"
+
+
+def fits_its_own(label: str, probability: float) -> str:
+    """Return that a photo fits the opening that it is given to, with how sure it is."""
+    return f"{proposed_by_fit(label, probability)}, as it is given"
+
+
+def fits_another(label: str, own: str, probability: float) -> str:
+    """Return that a photo fits another opening than the one that it is given to."""
+    return f"{proposed_by_fit(label, probability)}, though it is given to {own}: look again which one it shows"
+
+
+def fits_not_its_own(own: str) -> str:
+    """Return that a photo fits neither its own opening nor another."""
+    return f"fits neither the readings of {own} nor those of another opening: the check says which readings differ"
+
+
+def point_to_compare() -> str:
+    """Return what is missing for a photo to be compared with the readings."""
+    return (
+        "to be compared, the photo must be pointed at: give it to the opening that you think it shows, place the four "
+        "corners on that opening's page, and compare again; the fit then says whether it belongs there"
+    )
+
+
+def readings_to_compare(labels: Sequence[str], least: int) -> str:
+    """Return which openings a photo can be compared with, and what is missing where there are none."""
+    if labels:
+        those = ", ".join(labels)
+        return f"measures each photo and compares it with the readings of {those}; nothing is assigned by it"
+    return f"nothing to compare with yet: type at least {least} readings of an opening, then photos can be compared"
+
+
 def proposed_by_time(label: str, beside: str, gap_s: float) -> str:
     """Return what a proposal by time says: what it rests on, and that it is a guess."""
     if beside:
