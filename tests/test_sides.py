@@ -259,3 +259,7 @@ def test_two_readings_of_ragged_bricks_are_one_side_and_a_frame_behind_stays_apa
     kept, weights = one_ragged_side(lines, np.array([0.58, 0.39, 0.02]))
     assert kept == [lines[0], lines[2]]
     assert_allclose(weights, [0.97, 0.02])
+
+
+def test_a_side_without_any_edge_has_no_lines_and_no_weights():
+    assert scores([], 1.0, Search("head", CORNERS_MM[:2], 10.0, 10.0), 3.0).shape == (0,)

@@ -128,7 +128,7 @@ def _rings(lines: list[Line], mm: float) -> NDArray[np.bool_]:
         [(np.abs(at - a) < RINGS_PX) & (contrast > RINGS_UNDER * c) for a, c in zip(at, contrast, strict=True)]
     )
     coloured = grey < 0.3 * contrast
-    return np.asarray(coloured & beside.reshape(len(lines), -1).any(axis=1), dtype=bool)
+    return np.asarray(coloured & beside.reshape(len(lines), len(lines)).any(axis=1), dtype=bool)
 
 
 def thin(lines: list[Line], mm: float, search: Search, bow_mm: float) -> list[Line]:
