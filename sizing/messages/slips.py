@@ -68,7 +68,7 @@ def _cause(slip: str, shift_mm: float | None, facts: Mapping[str, str], unit: Un
             else "the inch at the tape's start was taken off twice, or without need"
         )
         + extent,
-        "stations-swapped": f"written into the wrong box: swapped{turned}",
+        "stations-swapped": f"written into each other's boxes{turned}",
         "width-height-swapped": "width and height swapped"
         + (" on the whole form" if facts.get("extent") == "all" else turned),
         "wrong-unit": "written in another unit than the job's",
