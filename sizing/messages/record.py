@@ -128,7 +128,7 @@ def not_released_heading(count: int) -> str:
 
 def released_by(line: Mapping[str, Any]) -> str:
     """Return by whom, when and on what grounds an opening was released, and what is to be minded in making it."""
-    verdict = f"The check: {VERDICTS[line['verdict']]}."
+    verdict = f"The check: {VERDICTS[line['verdict']].replace(': ', ' and ')}."
     by, reason = one_line(line["decided_by"]), one_line(line["reason"]).rstrip(".")
     when = day(datetime.fromisoformat(line["decided_at"]))
     if line["released_by"] == "decision":
