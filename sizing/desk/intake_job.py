@@ -90,8 +90,17 @@ def panel_picture(request: Request) -> Response:
     desk, name = desk_of(request), request.path_params["name"]
     file = request.path_params["file"]
     desk.folder.file(name, file)
-    made = panel(desk.folder.job(name), file, desk.decoder)
-    return Response(made, media_type="image/jpeg", headers={**_PICTURE, "x-panel-says": says_of(made)})
+    try:
+        made = panel(desk.folder.job(name), file, desk.decoder)
+    except InputError as error:
+        if error.code != "no-panel":
+            raise
+        return Response(status_code=204)  # no sheet in the photo is no fault: the page says so
+    says = says_of(made)
+    written = "yes" if "something" in says else "no"
+    return Response(
+        made, media_type="image/jpeg", headers={**_PICTURE, "x-panel-says": says, "x-panel-written": written}
+    )
 
 
 async def lengths(request: Request) -> Response:

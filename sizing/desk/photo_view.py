@@ -184,7 +184,7 @@ _PLACES = {
     "width_bottom": 0.30,
     "height_left": 0.30,
     "height_middle": 0.80,
-    "height_right": 0.30,
+    "height_right": 0.20,
     "diagonal_down": 0.66,
     "diagonal_up": 0.66,
 }

@@ -2,7 +2,7 @@
 
 export async function showPanel(place, address, says, without) {
   const reply = await fetch(address, { credentials: "same-origin" }).catch(() => null);
-  if (!reply?.ok) {
+  if (!reply?.ok || reply.status === 204) {
     says.textContent = without;
     return;
   }
@@ -11,5 +11,9 @@ export async function showPanel(place, address, says, without) {
   image.alt = `The sheets' write-in panels, enlarged. ${says.textContent}`;
   image.className = "panel";
   image.src = URL.createObjectURL(await reply.blob());
-  place.append(image);
+  if (reply.headers.get("x-panel-written") === "no" && place.localName !== "details") {
+    const folded = document.createElement("details");
+    folded.append(Object.assign(document.createElement("summary"), { textContent: "Show the place all the same" }), image);
+    place.append(folded);
+  } else place.append(image);
 }
