@@ -4,12 +4,13 @@ import cv2
 import numpy as np
 import pytest
 
-from vision.arris_snap import _alike_outside
 from vision.camera import Camera, back_project, project
 from vision.found import doubt
-from vision.outline import find_outlines
+from vision.outline import find_jambs
+from vision.side_steps import Steps
 from vision.side_weights import SideCandidate
 from vision.sides import SideTrace
+from vision.trim_steps import trim_jambs
 
 CORNERS_MM = np.array([[-500, -600], [500, -600], [500, 600], [-500, 600.0]])
 ENDS = {"head": (0, 1), "right": (1, 2), "sill": (3, 2), "left": (0, 3)}
@@ -40,19 +41,34 @@ def test_a_line_that_another_one_outweighs_needs_a_person(weight, asks):
         assert "head" in warning.message
 
 
+def steps(at):
+    """Return equally clear steps at these offsets mm outward of the end of the wall's courses."""
+    at = np.array(at)
+    return Steps(at, np.zeros(len(at)), np.full(len(at), 40.0), np.full((len(at), 3), 23.0), 600.0)
+
+
 def test_a_frame_within_a_trim_is_not_the_trim():
-    # from the edge: a frame 50 wide, and 154 out the trim's outer side, left and right alike
-    assert _alike_outside(np.array([0.0, 50.2, 153.6]), np.array([0.0, 51.2, 154.7]), 50.7)
-    assert not _alike_outside(np.array([0.0, 92.0]), np.array([0.0, 93.0, 190.0]), 92.5)
+    # the trim ends the courses at 0 and the opening begins 103.5 further in, left and right alike; a frame 50 wide
+    left, right = steps([-153.6, -103.4, 0.0]), steps([-154.7, -103.5, 0.5])
+    assert trim_jambs({"left": left, "right": right}) == {"left": (-103.4, 0.0), "right": (-103.5, 0.0)}
+
+
+def test_trims_of_two_widths_are_none():
+    assert isinstance(trim_jambs({"left": steps([-92.0, 0.0]), "right": steps([-110.0, 0.0])}), str)
+
+
+def test_an_edge_that_only_one_side_shows_leaves_the_trim_open():
+    # left the trim's edge at -100 and the frame at -130; right nothing at -100 in the glare
+    assert isinstance(trim_jambs({"left": steps([-130.0, -100.0, 0.0]), "right": steps([-130.0, 0.0])}), str)
 
 
 @pytest.mark.parametrize("degrees", [0.0, 1.5, 3.0])
-def test_a_leaning_rectangle_shows_both_its_ends(degrees):
+def test_the_jambs_of_a_leaning_rectangle_lean(degrees):
     c, s = np.cos(np.radians(degrees)), np.sin(np.radians(degrees))
     corners = np.array([[-110, -90], [110, -90], [110, 90], [-110, 90]]) @ np.array([[c, s], [-s, c]]) + 200
     mask = np.zeros((400, 400), np.uint8)
     cv2.fillConvexPoly(mask, np.rint(corners).astype(np.int32), 1)
-    found = find_outlines(mask, np.ones_like(mask))
+    found = find_jambs(mask, np.ones_like(mask))
     assert len(found) == 1
-    assert found[0].ends_seen
-    assert np.abs(found[0].corners - corners).max() < 3
+    for line, ends in ((found[0].left, [0, 3]), (found[0].right, [1, 2])):
+        assert np.abs(np.polyval(line, corners[ends, 1]) - corners[ends, 0]).max() < 3

@@ -13,9 +13,10 @@ from PIL import Image
 from vision.arris_snap import snap
 from vision.camera import Camera, back_project, project
 from vision.opening import find_openings
-from vision.outline import find_outlines, square
+from vision.outline import Jambs, find_jambs, square
 from vision.request import Warning_
-from vision.wall_mask import PITCH_MM, view_wall
+from vision.wall_mask import PITCH_MM, unlike_wall, view_wall
+from vision.wall_pattern import agreement, level_rad, where_courses_stop
 
 PRACTICE = Path(__file__).parents[2] / "shared" / "practice"
 BRICK, JOINT = (150.0, 85.0, 65.0), (190.0, 185.0, 175.0)
@@ -148,18 +149,97 @@ def test_all_sides_move_out_by_the_depth_that_the_jambs_show():
     other = np.zeros_like(view.valid)
     border = (seen - view.origin_mm) / PITCH_MM
     cv2.fillConvexPoly(other, np.rint(border).astype(np.int32), 1)
-    moved = snap(view, border, foot, 2600.0, other, trimmed=False)
+    jambs = [np.polyfit(border[i, 1], border[i, 0] + k, 1) for i, k in (([0, 3], -0.5), ([1, 2], 0.5))]
+    moved = snap(view, Jambs(*jambs, (border[0, 1], border[2, 1])), foot, 2600.0, other, trimmed=False)
     assert not isinstance(moved, str), moved
     assert np.abs(moved * PITCH_MM + view.origin_mm - OPENING).max() < 10.0  # two pixels of the view
 
 
-def test_a_region_that_a_lintel_hangs_on_ends_at_the_lintel():
+def test_a_lintel_that_hangs_on_a_region_is_no_part_of_its_jambs():
     mask = np.zeros((300, 400), np.uint8)
     mask[80:230, 120:280] = 1
     mask[60:80, 95:305] = 1
-    (got,) = find_outlines(mask, np.ones_like(mask))
-    assert got.ends_seen
-    assert np.abs(got.corners - [[120, 80], [280, 80], [280, 230], [120, 230]]).max() < 1.5
+    (got,) = find_jambs(mask, np.ones_like(mask))
+    assert np.polyval(got.left, 150) == pytest.approx(119.5, abs=1.5)
+    assert np.polyval(got.right, 150) == pytest.approx(279.5, abs=1.5)
+
+
+@pytest.mark.parametrize("frame", [BRICK, JOINT])
+def test_a_frame_in_the_colour_of_the_wall_belongs_to_the_opening(frame):
+    drawn, cam = wall(), camera()
+    opening(drawn, cam)
+    seen = frame_seen(cam, OPENING, 80.0)
+    fill(drawn, seen, frame)
+    inwards = np.array([[1, 1], [-1, 1], [-1, -1], [1, -1]]) * 60.0
+    panes = seen + inwards
+    middle = panes[:, 1].mean()
+    for top, bottom in ((panes[0, 1], middle - 25), (middle + 25, panes[2, 1])):  # a meeting rail parts them
+        fill(drawn, np.column_stack([panes[:, 0], [top, top, bottom, bottom]]), GLASS)
+    got = found(drawn, cam)
+    assert not isinstance(got, Warning_), got
+    assert error_mm(cam, got) < 12.0
+
+
+def test_a_stone_lintel_and_a_sill_are_no_part_of_the_opening():
+    drawn, cam = wall(), camera()
+    opening(drawn, cam)
+    stone = (175.0, 172.0, 160.0)
+    (x0, y0), _, (x1, y1), _ = OPENING
+    fill(drawn, np.array([[x0 - 100, y0 - 150], [x1 + 100, y0 - 150], [x1 + 100, y0], [x0 - 100, y0]]), stone)
+    fill(drawn, np.array([[x0 - 60, y1], [x1 + 60, y1], [x1 + 60, y1 + 80], [x0 - 60, y1 + 80]]), stone)
+    got = found(drawn, cam)
+    assert not isinstance(got, Warning_), got
+    assert error_mm(cam, got) < 12.0
+
+
+def test_a_sill_is_looked_for_where_its_front_stands():
+    drawn, cam = wall(), camera()
+    opening(drawn, cam)
+    outlines = [project(cam, np.column_stack([s, np.zeros(4)])) for s in SHEETS]
+    rgb = photo(drawn, cam)
+    flush, out = (find_openings(rgb, cam, outlines, "masonry", z) for z in (0.0, 40.0))
+    a, b = back_project(cam, flush, 0.0), back_project(cam, out, 0.0)
+    # similar triangles: 600 mm below the camera, 40 of 2600 mm in front of the wall
+    assert (b - a)[2:, 1] == pytest.approx(600 * 40 / 2560, abs=0.3)
+    assert np.abs((b - a)[:2]).max() < 0.01
+
+
+def test_courses_stop_where_the_wall_does_whatever_the_colour():
+    drawn, cam = wall(), camera()
+    fill(drawn, OPENING, BRICK)
+    view = view_wall(photo(drawn, cam), cam, np.concatenate(SHEETS))
+    sheets = [(s - view.origin_mm) / PITCH_MM for s in SHEETS]
+    other = unlike_wall(view, sheets)
+    corners = np.rint((OPENING - view.origin_mm) / PITCH_MM).astype(int)
+    inside = np.s_[corners[0, 1] + 30 : corners[2, 1] - 30, corners[0, 0] + 5 : corners[1, 0] - 5]
+    assert other[inside].mean() < 0.2
+    stopped = where_courses_stop(view, sheets, other)
+    assert stopped[inside].mean() > 0.95
+    beside = stopped[corners[0, 1] : corners[2, 1], corners[0, 0] - 60 : corners[0, 0] - 5]
+    assert beside.mean() < 0.05
+
+
+def test_a_wall_without_courses_shows_none():
+    drawn = np.random.default_rng(5).normal(150, 12, (*wall().shape[:2], 1)) * np.ones(3)
+    cam = camera()
+    view = view_wall(photo(drawn, cam), cam, np.concatenate(SHEETS))
+    sheets = [(s - view.origin_mm) / PITCH_MM for s in SHEETS]
+    assert agreement(view, sheets, unlike_wall(view, sheets)) is None
+
+
+@pytest.mark.parametrize("degrees", [-2.0, 0.0, 1.3])
+def test_the_lean_of_the_wall_in_the_view_is_seen(degrees):
+    drawn, cam = wall(), camera()
+    opening(drawn, cam)
+    c, s = np.cos(np.radians(degrees)), np.sin(np.radians(degrees))
+    turned = Camera(np.array([[c, s, 0], [-s, c, 0], [0, 0, 1.0]]), cam.translation_mm, 1200.0, 800.0, 600.0)
+    outlines = [project(cam, np.column_stack([p, np.zeros(4)])) for p in SHEETS]
+    laid = [back_project(turned, o, 0.0) for o in outlines]
+    view = view_wall(photo(drawn, cam), turned, np.concatenate(laid))
+    lean = level_rad(view, [(p - view.origin_mm) / PITCH_MM for p in laid])
+    level = back_project(turned, project(cam, np.array([[-400.0, 0, 0], [400.0, 0, 0]])), 0.0)
+    expected = np.degrees(np.arctan2(*(level[1] - level[0])[::-1]))
+    assert np.degrees(lean) == pytest.approx(expected, abs=0.3)
 
 
 def test_a_leaning_outline_is_not_square():

@@ -151,7 +151,9 @@ def trace_solved(
     found_by: FoundBy = "corners" if corners is not None else "photo"
     if corners is None:
         near = last.lined(grey, solved, None, request.wall, by.segments).adjusted.state.camera
-        searched = find_openings(ready.picture.rgb, near, solved.outlines_px, request.wall)
+        z = depths.z_mm
+        out = max(0.5 * (z["left"] + z["right"]) - z["sill"], 0.0) if request.sill_at == "front" else 0.0
+        searched = find_openings(ready.picture.rgb, near, solved.outlines_px, request.wall, out)
         if isinstance(searched, Warning_):
             return replace(base, error=searched)
         corners = searched

@@ -1,4 +1,4 @@
-"""Upright rectangles in a mask of the wall: two straight jambs with something unlike wall all the way between them.
+"""Upright pairs of lines in a mask of the wall: two straight jambs with something unlike wall between them.
 
 A lintel, a sill, a bush or the ground may hang on the region: only the rows where both jambs are seen count.
 """
@@ -16,26 +16,32 @@ from vision.wall_mask import PITCH_MM, Mask
 
 SMALLEST_MM = 250.0
 STRAIGHT_MM = 12.0
-LEAN = 0.12  # jambs stand upright in the wall
+LEAN = 0.06  # jambs stand upright in the wall, and the wall in the view
 GAP_MM = 60.0
-ENDS_APART_MM = 45.0
 CLEAR_MM = 25.0  # a border nearer to the picture's own border is not seen
 FULL = 0.8
-SQUARE_DEG = 1.8
+SQUARE_DEG = 2.5
 TRIALS = 400
 LINES = 3
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Outline:
-    """Corners (4, 2) px of the view, top left first, clockwise; `ends_seen` when both jambs end at the same rows."""
+class Jambs:
+    """Two jambs as column = polynomial(row) (2,) px of the view, and the first and last row where both are seen."""
 
-    corners: Array
-    ends_seen: bool
+    left: Array
+    right: Array
+    rows: tuple[float, float]
+
+    def corners(self) -> Array:
+        """Return the corners (4, 2) px, top left first, clockwise."""
+        top, bottom = self.rows
+        left, right = np.polyval(self.left, [top, bottom]), np.polyval(self.right, [top, bottom])
+        return np.array([[left[0], top], [right[0], top], [right[1], bottom], [left[1], bottom]])
 
 
-def find_outlines(other: Mask, valid: Mask) -> list[Outline]:
-    """Return one outline for each region of the mask (H, W) that has two straight jambs; largest first."""
+def find_jambs(other: Mask, valid: Mask) -> list[Jambs]:
+    """Return one pair for each region of the mask (H, W) that has two straight jambs; largest first."""
     clear = np.pad(valid, 1)  # OpenCV takes what lies outside for valid
     clear = np.asarray(cv2.erode(clear, np.ones((2 * int(CLEAR_MM / PITCH_MM) + 1,) * 2, np.uint8)), np.uint8)[
         1:-1, 1:-1
@@ -48,10 +54,18 @@ def find_outlines(other: Mask, valid: Mask) -> list[Outline]:
             continue
         region: Mask = np.zeros((h, w), np.uint8)
         cv2.drawContours(region, [contour], -1, 1, cv2.FILLED, offset=(-x, -y))
-        outline = _outline(region, clear[y : y + h, x : x + w])
-        if outline is not None:
-            found.append(Outline(outline.corners + np.array([x, y]), outline.ends_seen))
-    return sorted(found, key=lambda o: -area(o.corners))
+        best = _pair(region, clear[y : y + h, x : x + w])
+        if best is None:
+            continue
+        left, right, core = best
+        found.append(
+            Jambs(
+                np.array([left[0], left[1] + x - left[0] * y - 0.5]),
+                np.array([right[0], right[1] + x - right[0] * y + 0.5]),
+                (core[0] + y - 0.5, core[1] + y + 0.5),
+            )
+        )
+    return sorted(found, key=lambda j: -area(j.corners()))
 
 
 def square(quad: Array) -> bool:
@@ -66,7 +80,7 @@ def area(quad: Array) -> float:
     return float(cv2.contourArea(quad.astype(np.float32)))
 
 
-def _outline(region: Mask, clear: Mask) -> Outline | None:
+def _pair(region: Mask, clear: Mask) -> tuple[Array, Array, tuple[int, int]] | None:
     steps = np.diff(np.pad(region.astype(np.int8), ((0, 0), (1, 1))), axis=1)
     starts, stops = (steps[:, :-1] == 1) & (clear > 0), (steps[:, 1:] == -1) & (clear > 0)
     rows = np.arange(len(region))
@@ -84,40 +98,7 @@ def _outline(region: Mask, clear: Mask) -> Outline | None:
             count = int(np.count_nonzero(both[core[0] : core[1]]))
             if count > most and _filled(region, left, right, core) > FULL:
                 best, most = (left, right, core), count
-    if best is None:
-        return None
-    left, right, core = best
-    own = (
-        _run_over(_along(starts, np.polyval(left, rows)), core),
-        _run_over(_along(stops, np.polyval(right, rows)), core),
-    )
-    apart = _apart(left, right, own, core) * PITCH_MM
-    corners = _corners(left, right, own)
-    if not square(corners):  # one jamb runs on into a sill
-        corners = _corners(left, right, ((own[0][0], core[1]), (own[1][0], core[1])))
-    beyond = np.rint(corners + np.array([[0, -2], [0, -2], [0, 2], [0, 2]])).astype(int)
-    at = beyond.clip(0, [region.shape[1] - 1, region.shape[0] - 1])
-    return Outline(corners, apart <= ENDS_APART_MM and bool(clear[at[:, 1], at[:, 0]].all()))
-
-
-def _apart(left: Array, right: Array, runs: tuple[tuple[int, int], tuple[int, int]], core: tuple[int, int]) -> float:
-    """Return by how many rows the jambs' ends fail a rectangle: one that leans has its ends at different rows."""
-    middle = 0.5 * (core[0] + core[1])
-    lower = -0.5 * (left[0] + right[0]) * float(np.polyval(right, middle) - np.polyval(left, middle))
-    return float(max(abs(runs[1][i] - runs[0][i] - lower) for i in (0, 1)))
-
-
-def _corners(left: Array, right: Array, runs: tuple[tuple[int, int], tuple[int, int]]) -> Array:
-    """Return the corners (4, 2) where the two jambs' rows begin and end."""
-    (top_left, bottom_left), (top_right, bottom_right) = runs
-    return np.array(
-        [
-            [np.polyval(left, top_left) - 0.5, top_left - 0.5],
-            [np.polyval(right, top_right) + 0.5, top_right - 0.5],
-            [np.polyval(right, bottom_right) + 0.5, bottom_right + 0.5],
-            [np.polyval(left, bottom_left) - 0.5, bottom_left + 0.5],
-        ]
-    )
+    return best
 
 
 def _upright_lines(border: NDArray[np.bool_]) -> list[Array]:
@@ -172,8 +153,3 @@ def _runs(good: NDArray[np.bool_]) -> list[tuple[int, int]]:
 
 def _longest(good: NDArray[np.bool_]) -> tuple[int, int] | None:
     return max(_runs(good), key=lambda r: r[1] - r[0], default=None)
-
-
-def _run_over(good: NDArray[np.bool_], core: tuple[int, int]) -> tuple[int, int]:
-    """Return the run of one jamb that holds the rows seen on both."""
-    return next((r for r in _runs(good) if r[0] <= core[0] and r[1] >= core[1]), core)
