@@ -215,3 +215,18 @@ def test_a_panorama_is_not_measured(tmp_path, shot):
     found = measured(tmp_path, rgb, np.array(truth["corners_px"]), exif)
     assert isinstance(found, PhotoReport)
     assert found.error.code == "not-one-view"
+
+
+@pytest.mark.parametrize("aside", [0.0, 900.0])
+def test_zoom_without_a_tag_shows_at_a_slant_and_does_no_harm_in_front(tmp_path, aside):
+    """Seen squarely, a longer lens and a larger distance are one picture: nothing shows it and little hangs on it."""
+    turn, place = pose(np.array([aside, -60.0, 2000.0]), float(np.degrees(np.arctan2(aside, 2000.0))), 2.0, 1.0)
+    camera = Camera(1152, 864, film_focal_px(26, 1152, 864), 578.0, 430.0, 0.015, -0.003, turn, place, 26)
+    rgb, truth = render(replace(scene(), camera=camera))
+    zoomed = cv2.resize(rgb[132:732, 176:976], (1152, 864), interpolation=cv2.INTER_CUBIC)
+    corners = (np.array(truth["corners_px"]) - [176, 132] + 0.5) * 1152 / 800 - 0.5
+    found = measured(tmp_path, zoomed, corners, exif_block(26, 1))
+    assert isinstance(found, PhotoMeasured)
+    assert ("digital-zoom" in {w.code for w in found.report.warnings}) == (aside > 0)
+    width = found.measured.values_mm[1] - truth["measures_mm"]["width_middle"]
+    assert abs(width) < 2 * np.sqrt(found.measured.cov_mm2[1, 1])

@@ -269,7 +269,7 @@ def _doubted(
     if not any(w.code == "cropped" for w in ready.report.warnings) and shows_cut(solved, prior, exif, size):
         again = _solve(request, replace(ready, prior=cut_prior(prior, exif, size)), last)
         if isinstance(again, Solved):
-            solved, warned = weakened(again, ready.sightings, blur), [cut_found()]
+            solved, warned = weakened(again, ready.sightings, blur), [cut_found(again, prior)]
     side = (WIDTH_MM, HEIGHT_MM) if sheets else reference_size_mm(ready.reference)
     camera, root = solved.adjusted.state.camera, float(np.sqrt(side[0] * side[1]))
     return solved, [*warned, *solved_doubts(camera, prior, exif, size, solved.outlines_px, root, blur)]

@@ -29,7 +29,7 @@ JOINED_SHAPE = 2.4  # no camera writes a single view so long: a panorama, or cut
 U_CENTRE_CUT = 0.12  # of the long side: a cut that takes a third off one side moves the middle by a sixth
 LOG_CUT = 0.4  # a picture cut to two thirds of its diagonal
 MANY_TIMES = 12.0  # 35 mm equivalent over focal length: a sensor of 3.6 mm, smaller than phones have
-WIDE_SURE = 2.0  # standard deviations
+WIDE_SURE, LONGER_SURE = 2.0, 2.0  # standard deviations
 STEEP_DEG = 42.0
 FEW_PX_PER_MM = 0.3
 BLUR_PX, BLUR_OF_REACH = 1.4, 0.47
@@ -143,9 +143,22 @@ def shows_cut(solved: Solved, prior: CameraPrior, exif: ExifFacts, size_px: tupl
     return bool(gain > 2 * np.log(CUT_ROOM * CUT_SHOWN / before))
 
 
-def cut_found() -> Warning_:
-    """Return the warning of a cut that the references show."""
-    return _cropped("the references do not fit a lens whose centre is in the middle of the picture")
+def cut_found(solved: Solved, prior: CameraPrior) -> Warning_:
+    """Return the warning of a cut or zoom that the references show; `prior` is the camera's before it was loosened.
+
+    Where the lens is longer rather than off the middle, the picture was zoomed, or cut about its middle.
+    """
+    camera = solved.adjusted.state.camera
+    longer = float(np.log(camera.focal_px / prior.focal_px))
+    off = float(np.hypot(camera.cx - prior.cx, camera.cy - prior.cy)) / prior.u_centre_px
+    if longer / prior.u_log_focal < max(LONGER_SURE, off):
+        return _cropped("the references do not fit a lens whose centre is in the middle of the picture")
+    says = (
+        f"digital zoom was used, or the picture was cut about its middle: the references fit a lens "
+        f"{100 * np.expm1(longer):.0f} % longer than the camera's own figures say; go nearer and take the photo at 1x, "
+        "and send the whole of it"
+    )
+    return Warning_("digital-zoom", says)
 
 
 def solved_doubts(
