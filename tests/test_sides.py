@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib.util
 import json
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -15,8 +16,9 @@ from scipy.special import ndtr
 
 from vision.arris import find_arris, offsets_px
 from vision.camera import Camera, back_project, project
+from vision.profiles import Strip
 from vision.request import SIDES
-from vision.side_fit import Line, legendre
+from vision.side_fit import Line, find_lines, legendre
 from vision.side_weights import ENDS, Search, scores
 from vision.sides import SideTrace, drift_px, one_ragged_side, trace_sides
 
@@ -263,3 +265,31 @@ def test_two_readings_of_ragged_bricks_are_one_side_and_a_frame_behind_stays_apa
 
 def test_a_side_without_any_edge_has_no_lines_and_no_weights():
     assert scores([], 1.0, Search("head", CORNERS_MM[:2], 10.0, 10.0), 3.0).shape == (0,)
+
+
+def strip_of(profile, per_px=0.5, mm=2.0):
+    """Return a strip 1 m long whose columns all show `profile` (V,), root of linear light, with a little noise."""
+    rng = np.random.default_rng(5)
+    u, v = np.linspace(0, 1000, 333), (np.arange(len(profile)) - len(profile) // 2) * per_px * mm
+    colour = (profile[None] + rng.normal(0, 0.004, (333, len(profile)))) ** 2
+    rgb = np.repeat(colour[..., None], 3, axis=2).astype(np.float32)
+    return Strip(rgb, u, v, np.zeros(2), np.array([0.0, 1.0]), np.array([-1.0, 0.0]), 0.0, mm)
+
+
+def test_an_edge_stands_out_of_the_texture_beside_it_and_a_band_of_the_texture_does_not():
+    """Bands along a side, as grain and weathering make: a true step is many times theirs, each of them about one."""
+    v = (np.arange(120) - 60) * 0.5
+    grain = 0.002 * (np.sin(v * 0.9) + np.sin(v * 0.55 + 1) + np.sin(v * 0.37 + 2)) * (v > 0)
+    lines = find_lines(strip_of(0.4 + grain - 0.1 * (v < -6)), (-16, 16), 2.0)
+    edge = min(lines, key=lambda x: abs(x.shape[0] / 2 + 6))
+    others = [x for x in lines if x.shape[0] / 2 > 2 and np.isfinite(x.over_texture)]
+    assert edge.over_texture > 15
+    assert others
+    assert max(x.over_texture for x in others) < 4
+
+
+def test_a_line_no_stronger_than_the_texture_beside_it_loses_credit():
+    search = Search("left", np.array([[0.0, 0], [0, 2000]]), 12.0, 12.0, over_texture=10.0)
+    odds = [scores([replace(faint(0.0, [0.01] * 3), over_texture=z)], 2.0, search, 2.5)[0] for z in (2, 10, 50, np.inf)]
+    assert odds[0] < odds[1] - 4
+    assert odds[1] == odds[2] == odds[3]

@@ -8,7 +8,7 @@ vector and by how well the pieces agree.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +30,9 @@ MERGE_PX = 1.6  # lines nearer than this are one
 NARROW_GAP_PX, NARROW_PX, RESOLVED_PX, FREE_PX = 0.5, 1.0, 2.3, 5.0
 BESIDE_STARTS, PARALLEL_PX = 4, 1.5
 HALO_SHARE = 0.05  # guess: of the strong step, what a camera's sharpening and flare leave beside it
+LEAST_STEP = 0.0005  # in the root of linear light, a quarter of a grey level
+ROOM_PX = 5.5  # of the margin of a strip, in which a step still fits
+LEAST_TEXTURE = 5  # places beside a line by which its face is judged
 LUMA = (0.2126, 0.7152, 0.0722)  # ITU-R BT.709
 
 
@@ -39,7 +42,8 @@ class Line:
 
     `shape` (3,) are the coefficients of P0, P1, P2 over the side; `step` (3,) the mean colour step, outer minus inner;
     `contrast` its length; `t_value` contrast over its standard error from the pieces; `coverage` the share of pieces
-    that show the step; `peak` is near 1 for a step and near 0 within a soft gradient.
+    that show the step; `peak` is near 1 for a step and near 0 within a soft gradient. `over_texture` is the contrast
+    over the usual step beside the line, outside of what is clearer: what a face without edges shows by chance.
     """
 
     shape: Array
@@ -50,6 +54,7 @@ class Line:
     peak: float
     outer: Array
     inner: Array
+    over_texture: float = np.inf
 
 
 def legendre(t: Array) -> Array:
@@ -133,7 +138,29 @@ def find_lines(strip: Strip, reach_px: tuple[float, float], bow_mm: float, besid
                 found = found[(apart > near) & (apart <= far)]
                 seen = np.linalg.norm([sample(shown[0], base @ x).mean(axis=0) for x in (parent, *found)], axis=-1)
                 add(found[seen[1:] > HALO_SHARE * seen[0]], *shown)
+    offsets = np.arange(reach_px[0] - ROOM_PX, reach_px[1] + ROOM_PX + 0.1, 0.75)
+    lines = [
+        replace(x, over_texture=_over_texture(x, lines, step, t, zero, pitch, per_px * offsets, per_px)) for x in lines
+    ]
     return sorted(lines, key=lambda x: -x.shape[0])
+
+
+def _over_texture(
+    line: Line, lines: list[Line], step: Array, t: Array, zero: float, pitch: float, offsets: Array, per_px: float
+) -> float:
+    """Return a line's step over the usual one (rms of a normal by its median) of the face beside it, parallel to it."""
+    at = line.shape[0] / pitch
+    clearer = [x.shape[0] / pitch for x in lines if x.t_value > 10 and x.coverage > 0.85 and x.contrast > line.contrast]
+    near, clear = BESIDE_PX * per_px, max(clearer, default=-np.inf)
+    free = offsets > at + near
+    if np.count_nonzero(free) < LEAST_TEXTURE:
+        free |= (offsets < at - near) & (offsets > clear + 1.5 * near)
+    if np.count_nonzero(free) < LEAST_TEXTURE:
+        return np.inf
+    index = zero + legendre(t)[:, 1:] @ (line.shape[1:] / pitch)
+    across = line.step / max(line.contrast, 1e-12)
+    beside = np.array([sample(step, index + o).mean(axis=0) @ across for o in offsets[free]])
+    return line.contrast / max(1.4826 * float(np.median(np.abs(beside))), LEAST_STEP)
 
 
 def _beside(

@@ -21,7 +21,7 @@ from vision.request import SIDES, Array, Side, Wall
 from vision.side_fit import Line, apart_mm, find_lines
 from vision.side_place import Placed, place_line, stack_profile
 from vision.side_texture import texture_of
-from vision.side_weights import FAINT, STRONG, SideCandidate, plan_search, scores, thin, weigh
+from vision.side_weights import FAINT, OVER_TEXTURE, STRONG, SideCandidate, plan_search, scores, thin, weigh
 from vision.sill_ghosts import Ghost
 from vision.sill_horns import find_horns
 
@@ -145,6 +145,8 @@ def find_side(
 ) -> FoundSide | FailedSide:
     """Return one side's strip with its lines weighed, by its own two corners alone; parameters of `trace_sides`."""
     search = plan_search(camera, corners_px, click_px, depth_mm, sill_at, side, rgb.shape)
+    if side != "sill":  # its faint arris lies among shadow, joint and nose: `weigh` has other evidence there
+        search = replace(search, over_texture=OVER_TEXTURE[wall])
     if not np.isfinite(search.ends_mm).all():
         return FailedSide(side, "its corners do not lie on the wall as seen by the camera")
     if np.hypot(*(search.ends_mm[1] - search.ends_mm[0])) < SHORT_MM:
