@@ -51,6 +51,7 @@ from vision.solve import solve_sheets
 from vision.solved import Solved
 from vision.stations import ENDS, SideLine, clicked_sides
 from vision.traced import faces_of, rivals_px, side_lines
+from vision.usual_lens import with_usual_lens
 
 FoundBy = Literal["photo", "corners", "clicked"]
 Listed = Mapping[Side, tuple[tuple[float, float, str], ...]]
@@ -270,6 +271,8 @@ def _doubted(
         again = _solve(request, replace(ready, prior=cut_prior(prior, exif, size)), last)
         if isinstance(again, Solved):
             solved, warned = weakened(again, ready.sightings, blur), [cut_found(again, prior)]
+    if sheets and not warned and not any(w.code == "cropped" for w in ready.report.warnings):
+        solved = with_usual_lens(solved, prior, size)
     side = (WIDTH_MM, HEIGHT_MM) if sheets else reference_size_mm(ready.reference)
     camera, root = solved.adjusted.state.camera, float(np.sqrt(side[0] * side[1]))
     return solved, [*warned, *solved_doubts(camera, prior, exif, size, solved.outlines_px, root, blur)]

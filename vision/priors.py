@@ -48,6 +48,7 @@ class CameraPrior:
     """Prior of the interior: focal length px and u of its logarithm, principal point px and u, u of k1 and k2.
 
     From a profile it has k1 and k2 and the covariance (5, 5) of (log focal, cx, cy, k1, k2), which then stands.
+    `guessed`: neither file nor person named the focal length.
     """
 
     focal_px: float
@@ -60,6 +61,7 @@ class CameraPrior:
     k1: float = 0.0
     k2: float = 0.0
     covariance: Array | None = None
+    guessed: bool = False
 
 
 def camera_prior(focal_px: float, u_log_focal: float, size_px: tuple[int, int], *, known: bool) -> CameraPrior:
@@ -69,7 +71,9 @@ def camera_prior(focal_px: float, u_log_focal: float, size_px: tuple[int, int], 
     wide = known and f35 < MAIN_LENS_F35_MM
     u_k1, u_k2 = (0.2, 0.1) if wide else (0.03, 0.01) if known else (0.12, 0.05)
     u_centre = max(width, height) * (0.006 if known else 0.01)
-    return CameraPrior(focal_px, u_log_focal, (width - 1) / 2, (height - 1) / 2, u_centre, u_k1, u_k2)
+    return CameraPrior(
+        focal_px, u_log_focal, (width - 1) / 2, (height - 1) / 2, u_centre, u_k1, u_k2, guessed=not known
+    )
 
 
 def camera_blocks(p: CameraPrior) -> list[PriorBlock]:
