@@ -78,6 +78,20 @@ def test_a_corner_is_moved_by_the_keyboard_and_says_where_it_is(page, root):
     assert page.evaluate("document.activeElement.getAttribute('aria-label')").startswith("Bottom right corner")
 
 
+def test_a_corner_typed_as_numbers_moves_over_the_photo(page, root):
+    before = page.get_by_role("button", name=re.compile("^Top right corner")).get_attribute("aria-label")
+    page.locator("summary", has_text="Corners in numbers").click()
+    across = page.get_by_label("Top right corner, across")
+    was = across.input_value()
+    across.fill(str(int(float(was)) + 7))
+    across.blur()
+    corner = page.get_by_role("button", name=re.compile("^Top right corner"))
+    assert corner.get_attribute("aria-label") == before.replace(f": {was} ", f": {int(float(was)) + 7} ")
+    across.fill(was)
+    across.blur()
+    assert corner.get_attribute("aria-label") == before
+
+
 def test_zoom_and_pan_work_without_a_mouse(page):
     view = page.locator("#view")
     view.focus()

@@ -165,6 +165,20 @@ export class Corners {
     }
   }
 
+  // Take over what was typed into the form.
+  read() {
+    for (const quad of this.quads) {
+      quad.points = quad.points.map((p, i) => {
+        const [x, y] = ["x", "y"].map((axis) => this.form.elements[`${quad.key}${i}${axis}`].value.trim());
+        if (!x || !y || !Number.isFinite(Number(x)) || !Number.isFinite(Number(y))) return p;
+        if (quad.key === "c") this.unplaced.delete(i);
+        quad.given = true;
+        return { x: this.#shown(x), y: this.#shown(y) };
+      });
+    }
+    this.place();
+  }
+
   state() {
     return JSON.stringify(this.quads.map(({ points, given }) => ({ points, given })));
   }

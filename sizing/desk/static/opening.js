@@ -128,6 +128,7 @@ async function photo() {
   for (const box of document.querySelectorAll("[data-layer]")) {
     box.addEventListener("change", () => svg.classList.toggle(`no-${box.dataset.layer}`, !box.checked));
   }
+  form.addEventListener("change", () => corners.read());
   form.addEventListener("submit", (event) => {
     event.preventDefault();
     sent(form);
