@@ -19,7 +19,7 @@ from vision.camera import Camera, back_project, project
 from vision.profiles import Strip
 from vision.request import SIDES
 from vision.side_fit import Line, find_lines, legendre
-from vision.side_weights import ENDS, Search, scores
+from vision.side_weights import ENDS, Search, scores, weigh
 from vision.sides import SideTrace, drift_px, one_ragged_side, trace_sides
 
 PRACTICE = Path(__file__).parents[2] / "shared" / "practice"
@@ -293,3 +293,17 @@ def test_a_line_no_stronger_than_the_texture_beside_it_loses_credit():
     odds = [scores([replace(faint(0.0, [0.01] * 3), over_texture=z)], 2.0, search, 2.5)[0] for z in (2, 10, 50, np.inf)]
     assert odds[0] < odds[1] - 4
     assert odds[1] == odds[2] == odds[3]
+
+
+def test_a_frame_behind_a_flush_sill_is_doubted_and_the_lit_top_of_one_material_is_not():
+    """The front of a flush sill and its top are one piece of stone: of one hue, the top lit by the sky."""
+    search = Search("sill", np.array([[0.0, 0], [1500, 0]]), 12.0, 12.0)
+    stone = np.array([0.62, 0.60, 0.57])
+    weights = []
+    for inner in (1.2 * stone, 0.6 * stone, np.array([0.34, 0.26, 0.21])):  # lit top, shaded top, brown frame
+        step = stone - inner
+        line = Line(np.zeros(3), step, float(np.linalg.norm(step)), 80.0, 0.98, 1.0, stone, inner)
+        found, _ = weigh([line], 1.5, search, 3.2, "front", np.zeros((0, 2)), np.zeros(0))
+        weights.append(float(found[0]))
+    assert min(weights[:2]) > 0.95
+    assert weights[2] < 0.5

@@ -157,7 +157,7 @@ def find_side(
     if strip is None:
         return FailedSide(side, "it lies outside the photo")
     bow = BOW_MM[wall] * (1.0 if side in ("left", "right") else LEVEL_BOW)
-    lines = find_lines(strip, (-inner, outer), bow, beside=side in ("left", "right"))
+    lines = find_lines(strip, (-inner, outer), bow, beside=side != "sill")
     lines = thin(lines, strip.mm_per_px, search, bow)
     if not lines:
         return FailedSide(side, "no edge runs along it within reach of the corners")
