@@ -25,6 +25,7 @@ WITHIN_MM = 45.0  # how far inside of its border a region may yet hold the edge
 PLACE_MM = 2.5  # how well lines are placed
 SEEN_MM = 6.0  # a reveal narrower than this in the picture is not told from none
 LEAST_FOOT_MM = 100.0  # a jamb nearly before the camera shows no reveal
+OWN_MM, FARTHEST_MM = 8.0, 40.0  # lines so near to where the frame is due are it; an arris is led so far at most
 NO_FRAME, SAME_COLOUR = 0.3, 0.35  # guesses: less fit is none; steps so much alike are of one frame
 FAINT_LAB, FAINT_STEP = 8.0, 2.5  # guess: a line of this size is real as often as not
 INSET = 0.08  # jambs are looked for without the ends of their rows
@@ -174,7 +175,12 @@ def _ahead(side: Steps, arris: int, other: Steps, line: int, distance: float) ->
     frames = np.flatnonzero((depth < REVEAL_MM) & (unlike < SAME_COLOUR))
     if not len(frames) or unlike[arris] < 2 * SAME_COLOUR:
         return 0.0
-    return float(there * depth[frames[np.argmin(unlike[frames])]] / distance)
+    behind_it = float(depth[frames[np.argmin(unlike[frames])]])
+    own = other.at[line] - other.at
+    if (np.abs(own - there * behind_it / (distance + behind_it)) < OWN_MM).any():  # it has a frame of its own
+        return 0.0
+    ahead = there * behind_it / distance
+    return ahead if ahead < FARTHEST_MM else 0.0
 
 
 def _one_frame(lines: Mapping[Side, Steps], left: int, right: int, distance: float) -> float:

@@ -79,9 +79,10 @@ def steps_along(view: WallView, ends: Array, foot: Array, side: Side, wall: Mask
     tilts = np.arange(-TILT_MM, TILT_MM + TILT_STEP_MM / 2, TILT_STEP_MM) / PITCH_MM
     sizes, ts, whole = (np.empty((len(tilts), len(reach) - 2)) for _ in range(3))
     means = np.empty((len(tilts), len(reach) - 2, 3))
+    narrow = colour.astype(np.float32)
     half = np.linspace(-1, 1, len(line))
     for i, tilt in enumerate(tilts):
-        moved = _moved(colour, tilt * half)
+        moved = _moved(narrow, tilt * half)
         step = moved[:, 2:] - moved[:, :-2] - own
         mean = means[i] = step.mean(axis=0)
         pieces = step.reshape(BLOCKS, EACH, *mean.shape).mean(axis=1)
@@ -115,14 +116,12 @@ def moved_ends(ends: Array, side: Side, at: float, tilt: float) -> Array:
     return np.asarray(ends + np.array([[at - tilt], [at + tilt]]) / PITCH_MM * np.array(NORMAL[side]))
 
 
-def _moved(colour: Array, shift: Array) -> Array:
+def _moved(colour: NDArray[np.float32], shift: Array) -> Array:
     """Return profiles (N, M, 3) taken `shift` (N,) px further out each."""
-    m = colour.shape[1]
-    at = np.clip(np.arange(m) + shift[:, None], 0, m - 1.001)
-    low = at.astype(int)
-    part = (at - low)[..., None]
-    row = np.arange(len(colour))[:, None]
-    return np.asarray(colour[row, low] * (1 - part) + colour[row, low + 1] * part)
+    n, m = colour.shape[:2]
+    x = (np.arange(m) + shift[:, None]).astype(np.float32)
+    y = np.repeat(np.arange(n, dtype=np.float32)[:, None], m, axis=1)
+    return np.asarray(cv2.remap(colour, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE), float)
 
 
 def _sampled(shown: NDArray[np.float32], valid: Mask, line: Array, reach: Array, normal: Array) -> tuple[Array, Array]:
