@@ -155,7 +155,10 @@ document.addEventListener("click", async (event) => {
 });
 document.addEventListener("toggle", (event) => {
   for (const image of event.target.querySelectorAll?.("img[data-later]") ?? []) {
-    if (event.target.open && !image.src) image.src = image.dataset.later;
+    if (!event.target.open || image.src) continue;
+    const says = event.target.querySelector("[data-while]");
+    for (const kind of ["load", "error"]) image.addEventListener(kind, () => says?.remove());
+    image.src = image.dataset.later;
   }
 }, true);
 document.addEventListener("error", (event) => {
