@@ -7,7 +7,7 @@ import { Viewer } from "./viewer.js";
 const progress = document.getElementById("progress");
 const problems = document.getElementById("problems");
 const said = document.getElementById("said");
-const QUICK_MS = 120;
+const QUICK_MS = 60;
 const SLOW_MS = 400;
 
 function complain(lines) {
