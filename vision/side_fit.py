@@ -9,6 +9,7 @@ vector and by how well the pieces agree.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,6 +34,7 @@ HALO_SHARE = 0.05  # guess: of the strong step, what a camera's sharpening and f
 LEAST_STEP = 0.0005  # in the root of linear light, a quarter of a grey level
 ROOM_PX = 5.5  # of the margin of a strip, in which a step still fits
 LEAST_TEXTURE = 5  # places beside a line by which its face is judged
+Beside = Literal["none", "inside", "both"]
 LUMA = (0.2126, 0.7152, 0.0722)  # ITU-R BT.709
 
 
@@ -89,10 +91,11 @@ def sample(field: Array, index: Array) -> Array:
     return np.asarray(field[k, low] * (1 - part) + field[k, low + 1] * part)
 
 
-def find_lines(strip: Strip, reach_px: tuple[float, float], bow_mm: float, beside: bool = False) -> list[Line]:
+def find_lines(strip: Strip, reach_px: tuple[float, float], bow_mm: float, beside: Beside = "none") -> list[Line]:
     """Return the lines of consistent step whose middle lies within reach (px, inner to outer), outermost first.
 
-    `beside`: look for weak lines close to clear ones too, as an arris lies outside of a frame.
+    `beside`: look for weak lines close to clear ones too, on both sides (an arris lies outside of a frame) or inside
+    (the arris of a lintel lies below its top).
     """
     middle, profiles = block_means(strip, BLOCKS)
     seen = np.isfinite(profiles).all(axis=(1, 2))
@@ -124,7 +127,7 @@ def find_lines(strip: Strip, reach_px: tuple[float, float], bow_mm: float, besid
 
     add(shapes, step, outer, inner)
     clear = [x for x in sorted(lines, key=lambda x: -x.contrast) if x.t_value > 10 and x.coverage > 0.9]
-    if beside and clear:
+    if beside != "none" and clear:
         light = np.repeat((profiles @ np.array(LUMA))[..., None], 3, axis=-1)
         for shown, shades, (near, far) in (
             ((step, outer, inner), profiles, (FREE_PX, np.inf)),
@@ -134,6 +137,7 @@ def find_lines(strip: Strip, reach_px: tuple[float, float], bow_mm: float, besid
             for line in clear[:2]:
                 parent = line.shape / pitch + np.array([zero, 0, 0])
                 found = _beside(votes, base, parent, zero, per_px, reach_px)
+                found = found[(found[:, 0] < parent[0]) | (beside == "both")]
                 apart = np.abs(found[:, :1] - zero - [x.shape[0] / pitch for x in clear]).min(axis=1) / per_px
                 found = found[(apart > near) & (apart <= far)]
                 seen = np.linalg.norm([sample(shown[0], base @ x).mean(axis=0) for x in (parent, *found)], axis=-1)

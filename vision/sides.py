@@ -18,7 +18,7 @@ from vision.camera import Camera
 from vision.jamb_ends import head_end, unseen_share
 from vision.profiles import Strip, cut_strip
 from vision.request import SIDES, Array, Side, Wall
-from vision.side_fit import Line, apart_mm, find_lines
+from vision.side_fit import Beside, Line, apart_mm, find_lines
 from vision.side_place import Placed, place_line, stack_profile
 from vision.side_texture import texture_of
 from vision.side_weights import FAINT, OVER_TEXTURE, STRONG, SideCandidate, plan_search, scores, thin, weigh
@@ -29,6 +29,7 @@ BOW_MM: Mapping[Wall, float] = {"masonry": 8.0, "render": 6.0, "siding": 2.5, "p
 LEVEL_BOW = 0.4  # guess: lintels and sills are cast, cut or laid on one; jambs are laid course by course
 HIDDEN_COVERAGE = 0.4
 ARRIS_MM = 4.5  # lines nearer than this may be the two ends of one rounded arris
+_BESIDE: Mapping[Side, Beside] = {"head": "inside", "right": "both", "sill": "none", "left": "both"}
 MARGIN_PX = 9.0
 SHORT_MM = 100.0  # contract: under 100 mm is no length of an opening
 GHOST_TILT = 0.6  # error at the ends of an unseen arris against its middle's: 0.3 against 0.5 px on own renderings
@@ -157,7 +158,7 @@ def find_side(
     if strip is None:
         return FailedSide(side, "it lies outside the photo")
     bow = BOW_MM[wall] * (1.0 if side in ("left", "right") else LEVEL_BOW)
-    lines = find_lines(strip, (-inner, outer), bow, beside=side != "sill")
+    lines = find_lines(strip, (-inner, outer), bow, beside=_BESIDE[side])
     lines = thin(lines, strip.mm_per_px, search, bow)
     if not lines:
         return FailedSide(side, "no edge runs along it within reach of the corners")
