@@ -171,7 +171,7 @@ def listed(found: Sequence[Logged]) -> str:
             openings(x),
             str(x.decisions or "-"),
             str(x.releases or "-"),
-            x.run + (f" (last of {x.checks})" if x.checks > 1 else ""),
+            x.run + (f" ({x.checks} with corners anew)" if x.checks > 1 else ""),
         )
         for x in found
     ]
