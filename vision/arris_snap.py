@@ -28,6 +28,7 @@ LEAST_FOOT_MM = 100.0  # a jamb nearly before the camera shows no reveal
 OWN_MM, FARTHEST_MM = 8.0, 40.0  # lines so near to where the frame is due are it; an arris is led so far at most
 NO_FRAME, SAME_COLOUR = 0.3, 0.35  # guesses: less fit is none; steps so much alike are of one frame
 FAINT_LAB, FAINT_STEP = 8.0, 2.5  # guess: a line of this size is real as often as not
+LED_MM = 65.0  # guess: as much of a reveal that looks like the wall is seen, rarely
 INSET = 0.08  # jambs are looked for without the ends of their rows
 TOP_MM = 26.0  # guess: as much of a sill's top is seen where it shows no step against the wall
 ALIKE = 0.45  # guess: a line of such a share of the strongest step is as clear
@@ -72,6 +73,10 @@ def snap(
         if rows is None or rows.bottom - rows.top < 100.0 / PITCH_MM:
             return "its jambs do not stand out from the wall"
         jambs = Jambs(left, right, (rows.top, rows.bottom))
+    middle = 0.5 * (jambs.rows[0] + jambs.rows[1])
+    out = (np.polyval(found.left - jambs.left, middle), np.polyval(jambs.right - found.right, middle))
+    if max(out) * PITCH_MM > LED_MM:
+        return "its jambs lie far outside of where the wall seems to end"
     return "its jambs are not seen" if rows is None else _levels(view, jambs, rows, foot, distance_mm, other, out_mm)
 
 
