@@ -33,6 +33,9 @@ SKY_RATIO, SAME_HUE = (1.03, 1.42), 0.02
 OTHER_HUE, OTHER_LIGHT, FRAME_BEHIND, TINY = 0.04, 0.75, 0.25, 1e-6
 FAINT = 0.1  # a line of less weight is no better than unseen
 TELLING_T = 4.0  # Student's t of a texture that tells by itself
+# A clear line below a top lit by the sky, where the texture changes too, is the arris (5 of 5 own renderings in which
+# the texture seemed to end further out as well); a frame over a sill of near brightness has it change the other way.
+LIT_T = 1.5
 STRONG = 3.0  # log odds of a line that hides the texture beside it
 SHADED_TOP = 0.6  # linear light, top to front: in front of the wall's face a sill's top is in the open (guess; 0.72 up)
 NEAR_PX, NEAR_HORN_PX = 2.5, 1.5  # nearer to a faint line than this an unseen arris is that line
@@ -243,6 +246,8 @@ def _unseen(
     """Return the likeliest place of an unseen arris, if no line there shows it and none further in is better."""
     at = np.array([line.shape[0] / mm for line in lines])
     best = int((real * np.concatenate([[1.0], np.cumprod(1 - real)[:-1]])).argmax())
+    if real[best] > 0.9 and _lit_from_above(lines[best]) and t[best] > LIT_T:
+        return None
     for place in places:
         offset, tilt = place.shape[0] / mm, place.shape[1] / mm
         off = np.abs(ends - np.array([offset - tilt, offset + tilt])).max(axis=1)
@@ -255,7 +260,7 @@ def _unseen(
         gap = offset - at[best]
         if not place.t_value > TELLING_T and real[best] > 0.5:
             foot = search.foot_px - 1 < gap < search.foot_px + search.fall_px + 1.5  # the line may be this arris's foot
-            told = t[best] > TELLING_T and place.t_value < TEXTURE_FROM and not foot
+            told = t[best] > TELLING_T and not place.t_value >= TEXTURE_FROM and not foot
             if told or _lit_from_above(lines[best]) or gap < 1:  # an arris lies outside of its own foot
                 continue
         return place
