@@ -112,8 +112,13 @@ def by_fit(photo: str, estimate: Estimate, openings: Sequence[Opening]) -> tuple
     an opening weigh by their density with the photo's measures over their density without it (`sizing.assignment`,
     slips and rival edges counted in). Two openings of one size share the probability, so that neither may be proposed.
     """
+    return by_fit_of_each(photo, [(opening, estimate) for opening in openings])
+
+
+def by_fit_of_each(photo: str, measured: Sequence[tuple[Opening, Estimate]]) -> tuple[Proposal, ...]:
+    """Return as `by_fit`, with the photo measured for each opening by its own wall and depths of edges."""
     scores: dict[str, float] = {}
-    for opening in openings:
+    for opening, estimate in measured:
         fit = log_likelihood_of(opening, estimate)
         if fit is not None:
             scores[opening.label] = fit - _log_without_photo(opening)
@@ -148,9 +153,14 @@ def comparable(openings: Sequence[Opening]) -> tuple[str, ...]:
 
 def twins(photo: str, estimate: Estimate, openings: Sequence[Opening]) -> tuple[str, ...]:
     """Return the openings, two or more, that a photo fits alike so that their sizes cannot tell which it shows."""
-    fits = {o.label: f - _log_without_photo(o) for o in openings if (f := log_likelihood_of(o, estimate)) is not None}
+    return twins_of_each(photo, [(opening, estimate) for opening in openings])
+
+
+def twins_of_each(photo: str, measured: Sequence[tuple[Opening, Estimate]]) -> tuple[str, ...]:
+    """Return as `twins`, with the photo measured for each opening."""
+    fits = {o.label: f - _log_without_photo(o) for o, e in measured if (f := log_likelihood_of(o, e)) is not None}
     good = [label for label, fit in fits.items() if fit > 0 and fit > max(fits.values()) - math.log(9.0)]
-    return tuple(good) if len(good) > 1 and not by_fit(photo, estimate, openings) else ()
+    return tuple(good) if len(good) > 1 and not by_fit_of_each(photo, measured) else ()
 
 
 def _log_without_photo(opening: Opening) -> float:

@@ -2,24 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from sizing.desk.running import kept_photos
 from sizing.desk.worker import Say
+from sizing.job import Opening, PhotoEntry, opening_request, photo_request
+from vision.request import Estimate, NotMeasured, OpeningRequest, PhotoRequest
 
 if TYPE_CHECKING:
     from sizing.desk.app import Desk
     from sizing.desk.intake_photos import PhotoFile
     from sizing.desk.intake_view import JobView
-    from sizing.job import Opening, PhotoEntry
-    from vision.request import Wall
 
 PROPOSE = "propose"
 # More photos than that are more than a person waits for; the rest are proposed by time.
 MOST_PHOTOS = 40
+# So many walls and depths of edges a photo is measured by; openings of one house have few.
+MOST_SCENES = 4
 LEAST_READINGS = 3  # as in sizing.assignment, which is heavy to import
 
 
@@ -72,13 +74,11 @@ def propose_task(folder: Path, photos: tuple[str, ...], *, say: Say) -> dict[str
 
     cv2.setNumThreads(1)
     openings = load_job(folder).openings
-    walls = {o.wall for o in openings}
-    wall = openings[0].wall if len(walls) == 1 else "masonry"
     pointed = [(o, p) for o in openings for p in o.photos if p.corners_px is not None and p.error is None]
     found: list[tuple[str, str, str]] = []
     for number, photo in enumerate(photos, 1):
         say(f"{photo} ({number} of {len(photos) + len(pointed)})")
-        found += _free(folder, photo, wall, openings)
+        found += _free(folder, photo, openings)
     for number, (opening, entry) in enumerate(pointed[: MOST_PHOTOS - len(photos)], len(photos) + 1):
         say(f"{entry.file} ({number} of {len(photos) + len(pointed)})")
         found += _pointed(opening, entry, openings)
@@ -89,40 +89,58 @@ def propose_task(folder: Path, photos: tuple[str, ...], *, say: Say) -> dict[str
     return {"compared": found, "used": used}
 
 
-def _free(folder: Path, photo: str, wall: Wall, openings: Sequence[Opening]) -> list[tuple[str, str, str]]:
-    """Return what is proposed for a photo that no opening has: measured by itself, else by the outline it shows."""
+def _free(folder: Path, photo: str, openings: Sequence[Opening]) -> list[tuple[str, str, str]]:
+    """Return what is proposed for a photo that no opening has, measured for each by its wall and depths of edges."""
     from sizing.messages import intake as words
-    from sizing.proposals import by_fit, loosened, twins
+    from sizing.proposals import by_fit_of_each, twins_of_each
     from vision.errors import VisionError
-    from vision.request import Estimate, OpeningRequest, PhotoRequest
+    from vision.value_key import value_key
 
-    request = OpeningRequest((PhotoRequest(folder / photo),), wall)
-    try:
-        answer, rough = kept_photos().estimate(request), False
-        outline = answer.photos[0].corners_px if answer.photos else None
-        if not isinstance(answer, Estimate) and outline is not None:
-            # typed sizes and an unconfirmed outline tell which opening it may be, and nothing else is made of them
-            again = kept_photos().estimate(replace(request, photos=(replace(request.photos[0], corners_px=outline),)))
-            answer, rough = (loosened(again), True) if isinstance(again, Estimate) else (answer, False)
-    except VisionError as error:
-        return [(photo, "", words.not_compared(str(error).replace(f"{folder}/", "")))]
-    if not isinstance(answer, Estimate):
-        why = words.not_compared(answer.why.replace(f"{folder}/", ""))
-        unpointed = answer.code in ("corners-needed", "several-openings")
+    measured: list[tuple[Opening, Estimate]] = []
+    seen: dict[Hashable, tuple[Estimate | NotMeasured, bool]] = {}
+    for opening in openings:
+        request = replace(opening_request(opening), photos=(PhotoRequest(folder / photo),))
+        key = value_key(request)
+        if key not in seen and len(seen) < MOST_SCENES:
+            try:
+                seen[key] = _measured(request)
+            except VisionError as error:
+                return [(photo, "", words.not_compared(str(error).replace(f"{folder}/", "")))]
+        answer, _ = seen.get(key, (None, False))
+        if isinstance(answer, Estimate):
+            measured.append((opening, answer))
+    rough = any(r for _, r in seen.values())
+    if not measured:
+        failed = next((a for a, _ in seen.values() if isinstance(a, NotMeasured)), None)
+        if failed is None:
+            return []
+        why = words.not_compared(failed.why.replace(f"{folder}/", ""))
+        unpointed = failed.code in ("corners-needed", "several-openings")
         return [(photo, "", f"{why}; {words.point_to_compare()}" if unpointed else why)]
     said = words.proposed_roughly if rough else words.proposed_by_fit
-    fits = [(photo, p.label, said(p.label, p.probability or 0.0)) for p in by_fit(photo, answer, openings)]
-    alike = list(twins(photo, answer, openings))
-    none = f"{words.fits_none()}; {words.point_to_compare()}" if rough else words.fits_none()
+    fits = [(photo, p.label, said(p.label, p.probability or 0.0)) for p in by_fit_of_each(photo, measured)]
+    alike = list(twins_of_each(photo, measured))
+    none = f"{words.fits_none()}; {words.point_to_compare()}"
     return fits or [(photo, "", words.fits_several(alike) if alike else none)]
+
+
+def _measured(request: OpeningRequest) -> tuple[Estimate | NotMeasured, bool]:
+    """Return a photo measured by itself, else loosely by the outline that it shows, and whether the latter."""
+    from sizing.proposals import loosened
+
+    answer = kept_photos().estimate(request)
+    outline = answer.photos[0].corners_px if answer.photos else None
+    if isinstance(answer, Estimate) or outline is None:
+        return answer, False
+    # typed sizes and an unconfirmed outline tell which opening it may be, and nothing else is made of them
+    again = kept_photos().estimate(replace(request, photos=(replace(request.photos[0], corners_px=outline),)))
+    return (loosened(again), True) if isinstance(again, Estimate) else (answer, False)
 
 
 def _pointed(opening: Opening, entry: PhotoEntry, openings: Sequence[Opening]) -> list[tuple[str, str, str]]:
     """Return how well a photo fits the opening that it is given to, and which it fits better."""
-    from sizing.job import opening_request, photo_request
     from sizing.messages import intake as words
     from sizing.proposals import by_fit, comparable, twins
-    from vision.request import Estimate
 
     request = replace(opening_request(opening), photos=(photo_request(entry),))
     answer = kept_photos().estimate(request)
