@@ -19,7 +19,16 @@ def coded(light):
     return (255 * curve + 0.5).astype(np.uint8)
 
 
-def drawn(quad=QUAD, paper=0.8, wall=0.3, *, psf=0.7, noise=0.004, seed=1, light=1.0, mark=None):
+def moved(length_px, degrees):
+    """Return the kernel of a camera that moved evenly while the shutter was open."""
+    n = 2 * int(length_px) + 3
+    kernel, a = np.zeros((n, n)), np.deg2rad(degrees)
+    for s in np.linspace(-0.5, 0.5, 400) * length_px:
+        kernel[round(n // 2 + s * np.sin(a)), round(n // 2 + s * np.cos(a))] += 1 / 400
+    return kernel
+
+
+def drawn(quad=QUAD, paper=0.8, wall=0.3, *, psf=0.7, noise=0.004, seed=1, light=1.0, mark=None, smear=None):
     """Return a photo of a quadrilateral page, drawn four times finer, averaged and blurred in linear light."""
     fine, rng = 4, np.random.default_rng(seed)
     x = (np.arange(SIZE[0] * fine) + 0.5) / fine - 0.5
@@ -32,6 +41,8 @@ def drawn(quad=QUAD, paper=0.8, wall=0.3, *, psf=0.7, noise=0.004, seed=1, light
     picture = (share * np.broadcast_to(paper, 3) + (1 - share) * np.broadcast_to(wall, 3)) * light
     if mark is not None:
         picture = mark(picture)
+    if smear is not None:
+        picture = cv2.filter2D(picture, -1, smear)
     picture = cv2.GaussianBlur(picture, (0, 0), psf) + noise * rng.standard_normal(picture.shape)
     return coded(picture)
 
@@ -45,6 +56,21 @@ def test_rough_corners_become_those_of_the_outline_at_any_blur(psf):
     traced = trace_quad(drawn(psf=psf), rough(), 8, (0.06, 0.06))
     assert np.abs(traced.corners_px - QUAD).max() < 0.12
     assert traced.weakest > 0.9
+
+
+@pytest.mark.parametrize("degrees", [0, 30, 90])
+@pytest.mark.parametrize("length", [7, 11])
+def test_a_camera_that_moved_leaves_the_sides_in_place(length, degrees):
+    """An even motion smears each edge alike to both sides: the middle of its ramp is the edge (convolution)."""
+    traced = trace_quad(drawn(smear=moved(length, degrees)), rough(), 8, (0.06, 0.06))
+    assert np.abs(traced.corners_px - QUAD).max() < 0.25
+
+
+def test_motion_is_told_by_the_sides_that_lie_across_it():
+    """The standard deviation of an even motion is its length over the root of 12 (a rectangular distribution)."""
+    head, right = trace_quad(drawn(smear=moved(10, 0)), QUAD, 4, (0.06, 0.06)).blur_px
+    assert right == pytest.approx(np.hypot(10 / 12**0.5, 0.7), rel=0.3)
+    assert head < 1.3
 
 
 def test_a_white_page_on_a_nearly_white_wall_is_traced():

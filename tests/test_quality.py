@@ -15,12 +15,13 @@ from fixtures.renderer.render import render
 from fixtures.renderer.scene import Opening, Scene, Sheet, Wall, smooth_sides
 from tests.drawing import mapped, picture, view
 from vision.camera import Camera as Solved
-from vision.edge_blur import PrintedBlur, pattern_agreement, printed_blur
+from vision.edge_blur import PrintedBlur, page_blur, pattern_agreement, printed_blur
 from vision.exif import ExifFacts, focal_prior, read_exif
 from vision.markers import find_sheets
 from vision.one_photo import PhotoMeasured, measure_photo
+from vision.page_sides import trace_quad
 from vision.priors import camera_prior
-from vision.quality import file_doubts, slant_doubts, solved_doubts, with_effects
+from vision.quality import BLUR_PX, file_doubts, slant_doubts, solved_doubts, with_effects
 from vision.request import PARTS, CheckBar, OpeningRequest, PhotoReport, PhotoRequest, Quantity, Warning_
 from vision.solve import solve_sheets
 
@@ -117,6 +118,34 @@ def test_a_camera_that_moved_blurs_one_direction():
     found = doubts(blur=PrintedBlur((across, along), 4.0, 0.8, 0.01))
     assert [w.code for w in found] == ["blurred"]
     assert "moved" in found[0].message
+
+
+@pytest.mark.parametrize(("motion", "said"), [(0, False), (9, True)])
+def test_a_page_in_a_photo_that_moved_is_called_blurred(motion, said):
+    page = np.full((300, 300, 3), 90, np.uint8)
+    page[60:240, 80:220] = 215
+    kernel = np.full((1, max(motion, 1)), 1 / max(motion, 1))
+    page = cv2.GaussianBlur(cv2.filter2D(page, -1, kernel), (0, 0), 0.8)
+    quad = np.array([[79.5, 59.5], [219.5, 59.5], [219.5, 239.5], [79.5, 239.5]])
+    traced = trace_quad(page, quad + 1.0, 4, (0.08, 0.08))
+    blur = page_blur(cv2.cvtColor(page, cv2.COLOR_RGB2GRAY), [traced, None], BLUR_PX, paper=True)
+    lens = Solved(np.eye(3), np.array([0, 0, 2000.0]), 1500.0, 999.5, 749.5)
+    prior = camera_prior(1500.0, 0.03, (2000, 1500), known=True)
+    words = solved_doubts(lens, prior, ExifFacts(), (2000, 1500), [quad], 245.0, blur)
+    assert [w.code for w in words] == ["blurred"] * said
+    if said:
+        assert "moved" in words[0].message
+        assert "hold still" in words[0].message
+
+
+def test_bare_paper_in_the_dark_is_said_of_a_page():
+    rng = np.random.default_rng(4)
+    page = np.full((300, 300, 3), 20.0)
+    page[60:240, 80:220] = 60
+    code = np.clip(page + rng.normal(0, 6, (300, 300, 1)), 0, 255).astype(np.uint8)
+    quad = np.array([[79.5, 59.5], [219.5, 59.5], [219.5, 239.5], [79.5, 239.5]])
+    blur = page_blur(code[..., 0], [trace_quad(code, quad, 4, (0.08, 0.08))], BLUR_PX, paper=True)
+    assert blur.white == pytest.approx(0.0452, abs=0.005)  # sRGB 60 in linear light, IEC 61966-2-1
 
 
 def test_a_sheet_looks_like_itself_where_it_is_and_nowhere_else():

@@ -1,4 +1,4 @@
-"""How sharp and how clean the printed edges of sheets stand in a photo."""
+"""How sharp and how clean the printed edges of sheets, and the sides of pages and cards, stand in a photo."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ import numpy as np
 from vision.adjustment import Block, adjust
 from vision.markers import Sighting, apply_homography
 from vision.observations import EdgeBlock, PhotoState, point_block
+from vision.page_sides import TracedQuad
 from vision.printed_edges import CELL_MM, linear_light
 from vision.request import Array
 from vision.sheet import HEIGHT_MM, WIDTH_MM, black_cells_mm
@@ -35,7 +36,8 @@ MEAN_ABS = 0.7979  # of a Gaussian of unit spread: the area that blur takes from
 class PrintedBlur:
     """Gaussian spread px of edges that run up and down and of those that run across; how far it was looked, px.
 
-    `white` is the paper in linear light 0..1, `noise` that of one pixel on paper over the step from black to white.
+    `white` is the paper in linear light 0..1, `noise` that of one pixel on paper over the step from black to white (of
+    a page: from wall to paper). Of a page or card there are no neighbours: it was looked as far as it was blurred.
     """
 
     spread_px: tuple[float, float]
@@ -89,9 +91,57 @@ def _of_sheet(grey: cv2.typing.MatLike, block: EdgeBlock, outline: Array) -> Pri
     inside = ((far > 0) & (far < np.array(part.shape[::-1]) - 1)).all(1)
     c, r = far[inside].T
     rough = part[r, c] - (part[r - 1, c] + part[r + 1, c] + part[r, c - 1] + part[r, c + 1]) / 4
-    # a pixel less the mean of its four neighbours: noise times the root of 1 + 1/4
-    noise = 1.4826 * float(np.median(np.abs(rough - np.median(rough)))) / np.sqrt(1.25) if inside.any() else 0.0
+    noise = _grain(rough) if inside.any() else 0.0
     return PrintedBlur((both[0], both[1]), reach, float(np.median(white)), noise / float(np.median(step)))
+
+
+def page_blur(
+    grey: cv2.typing.MatLike, traced: Sequence[TracedQuad | None], px_limit: float, *, paper: bool
+) -> PrintedBlur | None:
+    """Return blur and light of the page or card that was seen worst; None where no sides were traced.
+
+    Parameters
+    ----------
+    grey : (H, W) uint8.
+    traced : sides of each; None: as clicked.
+    px_limit : below that blur px, what is beside a side makes as much of a difference as the camera's motion does, and
+        both directions are given as one.
+    paper : whether the middle of the references is bare paper; what is printed on a card tells no light.
+    """
+    found = [_of_page(grey, t, px_limit, paper=paper) for t in traced if t is not None]
+    return max(found, key=lambda b: max(b.spread_px), default=None)
+
+
+def _of_page(grey: cv2.typing.MatLike, traced: TracedQuad, px_limit: float, *, paper: bool) -> PrintedBlur:
+    first, second = traced.blur_px
+    if max(first, second) < px_limit:
+        first = second = float(np.hypot(first, second) / np.sqrt(2))
+    nx, ny = np.abs(traced.sides[0].normal[0])
+    both = (first, second) if nx > ny else (second, first)
+    if not paper:
+        return PrintedBlur(both, np.inf, 1.0, 0.0)
+    corners = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32)
+    h = np.asarray(cv2.getPerspectiveTransform(corners, traced.corners_px.astype(np.float32)), float)
+    s = np.linspace(0.2, 0.8, 40)
+    at = apply_homography(h, np.stack(np.meshgrid(s, s), -1).reshape(-1, 2))
+    c, r = np.round(at).astype(int).T
+    rows, columns = np.asarray(grey).shape[:2]
+    inside = (c > 0) & (r > 0) & (c < columns - 1) & (r < rows - 1)
+    c, r = c[inside], r[inside]
+    if not len(c):
+        return PrintedBlur(both, np.inf, 1.0, 0.0)
+    table = np.asarray(linear_light(np.arange(256)))
+    code = np.asarray(grey)
+    here = table[code[r, c]]
+    beside = (table[code[r - 1, c]] + table[code[r + 1, c]] + table[code[r, c - 1]] + table[code[r, c + 1]]) / 4
+    # a side's contrast is the length of its three colours' steps
+    contrast = max(float(np.median([s.contrast for s in traced.sides])) / 3**0.5, 1e-3)
+    return PrintedBlur(both, np.inf, float(np.median(here)), _grain(here - beside) / contrast)
+
+
+def _grain(rough: Array) -> float:
+    """Return the noise of a pixel from pixels less the mean of their four neighbours: root of 1 + 1/4 times it."""
+    return 1.4826 * float(np.median(np.abs(rough - np.median(rough))) / np.sqrt(1.25))
 
 
 def weakened(solved: Solved, sightings: Sequence[Sighting], blur: PrintedBlur | None) -> Solved:

@@ -16,6 +16,7 @@ from vision.edge_blur import (
     WORTH_A_TRY,
     first_outline,
     looks_like_itself,
+    page_blur,
     pattern_agreement,
     printed_blur,
     weakened,
@@ -28,12 +29,12 @@ from vision.last_trace import LastTrace
 from vision.measures import Measured, candidate_effects, measure
 from vision.opening import find_openings
 from vision.page_kind import wrong_kind
-from vision.page_photo import solve_page_photo
+from vision.page_photo import PAPER, solve_page_photo
 from vision.part_view import hides_a_corner, trace_part
 from vision.prepared import Prepared, prepare
 from vision.print_scale import scaled_by_outline
 from vision.priors import reference_size_mm
-from vision.quality import cut_found, cut_prior, shows_cut, slant_doubts, solved_doubts, with_effects
+from vision.quality import BLUR_PX, cut_found, cut_prior, shows_cut, slant_doubts, solved_doubts, with_effects
 from vision.request import (
     SIDES,
     Array,
@@ -265,12 +266,15 @@ def _doubted(
     exif, size, prior = ready.picture.exif, ready.picture.size_px, ready.prior
     grey = cv2.cvtColor(ready.picture.rgb, cv2.COLOR_RGB2GRAY)
     sheets = ready.reference.kind == "sheet"
-    blur = printed_blur(grey, solved.blocks, solved.outlines_px) if sheets else None
-    solved = weakened(solved, ready.sightings, blur)
+    if sheets:
+        blur = printed_blur(grey, solved.blocks, solved.outlines_px)
+        solved = weakened(solved, ready.sightings, blur)
+    else:
+        blur = page_blur(grey, solved.traced, BLUR_PX, paper=ready.reference.kind in PAPER)
     if not any(w.code == "cropped" for w in ready.report.warnings) and shows_cut(solved, prior, exif, size):
         again = _solve(request, replace(ready, prior=cut_prior(prior, exif, size)), last)
         if isinstance(again, Solved):
-            solved, warned = weakened(again, ready.sightings, blur), [cut_found(again, prior)]
+            solved, warned = weakened(again, ready.sightings, blur) if sheets else again, [cut_found(again, prior)]
     if sheets and not warned and not any(w.code == "cropped" for w in ready.report.warnings):
         solved = with_usual_lens(solved, prior, size)
     side = (WIDTH_MM, HEIGHT_MM) if sheets else reference_size_mm(ready.reference)

@@ -7,23 +7,21 @@ page's curl), and so is what does not lie on the line: tape, fingers, joints of 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
+from vision.page_steps import SHARP_PX, least_reach, pair_blurs, profiles_across, sampled, side_points, step_positions
 from vision.profiles import LINEAR
 from vision.request import Array
 
 BLOCKS = 24  # pieces of a side in the coarse search
-STEP_PX = 0.25
-REACH_PX = 3.5  # of the fine profiles on either side, at the least; more where the photo is blurred
-BLURS_PX = np.array([0.45, 0.6, 0.8, 1.0, 1.25, 1.55, 1.9, 2.4, 3.0, 3.8])
 BINS = 12  # observations a side
 MIN_SIDE_PX = 18.0
+TURNS, CENTRED_PX = 5, 0.4
 CODE_NOISE = 0.006  # of square-root light: what JPEG and rounding leave
 PALETTE = 10
 
@@ -46,11 +44,14 @@ class TracedSide:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class TracedQuad:
-    """Four traced sides (head, right, foot, left), their crossings (4, 2) px and the blur px of the photo there."""
+    """Four traced sides (head, right, foot, left), their crossings (4, 2) px and the blur px there.
+
+    `blur_px` is the standard deviation across head and foot, and across right and left.
+    """
 
     corners_px: Array
     sides: tuple[TracedSide, TracedSide, TracedSide, TracedSide]
-    blur_px: float
+    blur_px: tuple[float, float]
 
     @property
     def weakest(self) -> float:
@@ -74,7 +75,7 @@ def trace_quad(
     if not np.isfinite(quad).all() or lengths.min() < MIN_SIDE_PX:
         return None
     reach = float(min(reach_px, 0.3 * lengths.min()))
-    crop, low = _cropped(rgb, quad, reach + 12)
+    crop, low = _cropped(rgb, quad, reach + 18)
     if crop is None:
         return None
     corners = quad - low
@@ -106,24 +107,13 @@ def _cropped(rgb: NDArray[np.uint8], quad: Array, margin: float) -> tuple[NDArra
     return LINEAR[rgb[low[1] : high[1], low[0] : high[0]]], low.astype(float)
 
 
-def _sampled(picture: NDArray[np.float32], px: Array) -> Array:
-    """Return colours (..., 3) at pixels (..., 2), bilinear; outside is NaN."""
-    shape = px.shape[:-1]
-    flat = px.reshape(shape[0], -1, 2).astype(np.float32)
-    seen = cv2.remap(picture, flat[..., 0], flat[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    colour: Array = np.asarray(seen, float).reshape(*shape, 3)
-    size = np.array(picture.shape[1::-1])
-    colour[((px < 0) | (px > size - 1)).any(-1)] = np.nan
-    return colour
-
-
 def _palette(crop: NDArray[np.float32], quad: Array) -> Array:
     """Return the colours (K, 3), square root of light, of the middle of the reference."""
     h = cv2.getPerspectiveTransform(np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32), quad.astype(np.float32))
     s = np.linspace(0.2, 0.8, 24)
     grid = np.stack(np.meshgrid(s, s), -1).reshape(-1, 1, 2)
     inside = np.asarray(cv2.perspectiveTransform(grid, np.asarray(h, float)), float).reshape(24, 24, 2)
-    colours = np.sqrt(np.maximum(_sampled(crop, inside).reshape(-1, 3), 0)).astype(np.float32)
+    colours = np.sqrt(np.maximum(sampled(crop, inside).reshape(-1, 3), 0)).astype(np.float32)
     colours = colours[np.isfinite(colours).all(1)]
     if len(colours) < PALETTE:
         return np.zeros((1, 3))
@@ -132,15 +122,6 @@ def _palette(crop: NDArray[np.float32], quad: Array) -> Array:
     _, label, centres = cv2.kmeans(colours, PALETTE, None, criteria, 1, cv2.KMEANS_PP_CENTERS)  # type: ignore[call-overload]
     share = np.bincount(np.asarray(label).ravel(), minlength=PALETTE) / len(colours)
     return np.asarray(centres, float)[share > 0.02]
-
-
-def _side_points(quad: Array, i: int, along: Array, across: Array) -> tuple[Array, Array]:
-    """Return pixels (A, V, 2) on the grid along and across (outward, px) side `i`, and the normal (2,)."""
-    a, b = quad[i], quad[(i + 1) % 4]
-    d = (b - a) / np.linalg.norm(b - a)
-    normal = np.array([d[1], -d[0]])  # clockwise on a y-down picture: outward is to the left of the way
-    base = a + along[:, None] * (b - a)
-    return base[:, None, :] + across[None, :, None] * normal, normal
 
 
 def _coarse(
@@ -155,8 +136,8 @@ def _coarse(
         length = float(np.linalg.norm(b - a))
         ends = max(left_out[i % 2], 3.0 / length)
         stations = np.linspace(ends, 1 - ends, BLOCKS * int(np.clip(length / BLOCKS / 1.5, 2, 10)))
-        px, normal = _side_points(quad, i, stations, across)
-        root = np.sqrt(np.maximum(_sampled(crop, px), 0))
+        px, normal = side_points(quad, i, stations, across)
+        root = np.sqrt(np.maximum(sampled(crop, px), 0))
         root = root.reshape(BLOCKS, -1, len(across), 3).mean(1)
         best = _best_line(root, across, reach, window, palette)
         if best is None:
@@ -201,97 +182,34 @@ def _best_line(root: Array, across: Array, reach: float, window: float, palette:
 
 
 def _fine(crop: NDArray[np.float32], quad: Array, low: Array, left_out: tuple[float, float]) -> TracedQuad | None:
-    """Return the sides at sub-pixel precision about lines good to a pixel."""
-    blur = 1.0
-    for _ in range(2):
-        profiles = [_profiles(crop, quad, i, left_out[i % 2], max(REACH_PX, 2.6 * blur + 1)) for i in range(4)]
-        across = profiles[0][2]
-        blur = _blur([p for _, p, _, _ in profiles], across)
-    sides, lines = [], np.empty((4, 3))
-    for i, (along, profile, across, normal) in enumerate(profiles):
-        shift, contrast = _positions(profile, across, blur)
-        side = _fitted(quad, i, along, shift, contrast, normal)
-        if side is None:
-            return None
-        traced, lines[i] = side
-        sides.append(traced)
-    corners = crossings(lines)
-    if not np.isfinite(corners).all():
-        return None
-    moved = [TracedSide(s.pixel + low, s.normal, s.u_px, s.along, s.seen, s.scatter_px, s.contrast) for s in sides]
-    return TracedQuad(corners + low, (moved[0], moved[1], moved[2], moved[3]), blur)
+    """Return the sides at sub-pixel precision about lines good to a few pixels.
 
-
-def _profiles(
-    crop: NDArray[np.float32], quad: Array, i: int, left_out: float, reach: float
-) -> tuple[Array, Array, Array, Array]:
-    """Return places along (A,), profiles (A, V) of light across side `i`, across (V,) px and the normal (2,).
-
-    The colours are laid along the side's own contrast, so that a card as bright as the wall still has an edge.
+    A smeared side is looked at again about where it was found, until its whole ramp lies amid the profile: one that is
+    cut at one end is placed too near to the middle of the profile.
     """
-    length = float(np.linalg.norm(quad[(i + 1) % 4] - quad[i]))
-    across = np.arange(-np.ceil(reach / STEP_PX), np.ceil(reach / STEP_PX) + 1) * STEP_PX
-    ends = max(left_out, 4.0 / length)
-    count = max(int((1 - 2 * ends) * length / 2.0), 6)
-    along = ends + (np.arange(count) + 0.5) / count * (1 - 2 * ends)
-    part = np.array([-0.33, 0.0, 0.33]) / count * (1 - 2 * ends)
-    px, normal = _side_points(quad, i, (along[:, None] + part).ravel(), across)
-    colour = _sampled(crop, px).reshape(count, 3, len(across), 3).mean(1)
-    plateau = max(int(0.3 * len(across)), 2)
-    inside, outside = np.nanmean(colour[:, :plateau], axis=1), np.nanmean(colour[:, -plateau:], axis=1)
-    steps = inside - outside
-    middle = np.nanmedian(steps, axis=0)
-    if not np.isfinite(middle).all():
-        middle = np.ones(3)
-    direction = middle / max(float(np.linalg.norm(middle)), 1e-9)
-    return along, colour @ direction, across, normal
-
-
-def _steps(across: Array, shifts: Array, blur: float) -> Array:
-    """Return orthonormal pairs (S, V, 2) that span level and blurred step at each shift (S,)."""
-    step = ndtr((shifts[:, None] - across) / blur)
-    flat = np.full_like(step, 1 / np.sqrt(len(across)))
-    step = step - step.mean(1, keepdims=True)
-    step = step / np.linalg.norm(step, axis=1, keepdims=True)
-    return np.stack([flat, step], axis=-1)
-
-
-def _blur(profiles: list[Array], across: Array) -> float:
-    """Return the blur (sd, px) that fits the profiles of all sides best."""
-    shifts = np.arange(-1.5, 1.51, 0.1)
-    loss = np.zeros(len(BLURS_PX))
-    for p in profiles:
-        good = p[np.isfinite(p).all(1)]
-        if not len(good):
+    blurs = (1.0, 1.0)
+    for turn in range(TURNS):
+        reach = [least_reach(b, quad) for b in blurs]
+        profiles = [profiles_across(crop, quad, i, left_out[i % 2], reach[i % 2]) for i in range(4)]
+        blurs = pair_blurs([(p, across) for _, p, across, _ in profiles])
+        if not turn:
             continue
-        centred = good - good.mean(1, keepdims=True)
-        total = (centred**2).sum(1)
-        for k, b in enumerate(BLURS_PX):
-            gain = (centred @ _steps(across, shifts, float(b))[..., 1].T) ** 2
-            loss[k] += np.median((total - gain.max(1)) / np.maximum(total, 1e-12))
-    return float(BLURS_PX[int(np.argmin(loss))])
-
-
-def _positions(profile: Array, across: Array, blur: float) -> tuple[Array, Array]:
-    """Return the step's place (A,) px outward and its height (A,); NaN where no step stands inside the reach."""
-    half = min(float(across[-1]) - blur, 2.5)
-    shifts = np.arange(-half, half + 0.01, 0.1)
-    centred = np.nan_to_num(profile - profile.mean(1, keepdims=True))
-    seen = centred @ _steps(across, shifts, blur)[..., 1].T
-    seen = np.maximum(seen, 0.0)  # the sign of the side's own contrast only
-    best = np.argmax(seen, axis=1)
-    inner = (best > 0) & (best < len(shifts) - 1) & np.isfinite(profile).all(1)
-    k = np.clip(best, 1, len(shifts) - 2)
-    rows = np.arange(len(seen))
-    before, here, after = (seen[rows, k + o] ** 2 for o in (-1, 0, 1))
-    bend = before - 2 * here + after
-    with np.errstate(divide="ignore", invalid="ignore"):
-        offset = np.where(bend < 0, 0.5 * (before - after) / bend, np.nan)
-    share = here / np.maximum((centred**2).sum(1), 1e-12)
-    step = ndtr(-across / blur)
-    height = seen[rows, k] / np.linalg.norm(step - step.mean())
-    good = inner & (np.abs(offset) <= 1) & (share > 0.5)
-    return np.where(good, shifts[k] + np.clip(offset, -1, 1) * 0.1, np.nan), np.where(good, height, 0.0)
+        sides, lines = [], np.empty((4, 3))
+        for i, (along, profile, across, normal) in enumerate(profiles):
+            shift, contrast = step_positions(profile, across, blurs[i % 2])
+            side = _fitted(quad, i, along, shift, contrast, normal)
+            if side is None:
+                return None
+            traced, lines[i] = side
+            sides.append(traced)
+        corners = crossings(lines)
+        if not np.isfinite(corners).all():
+            return None
+        if max(blurs) <= SHARP_PX or np.abs(corners - quad).max() < CENTRED_PX:
+            break
+        quad = corners
+    moved = [replace(s, pixel=s.pixel + low) for s in sides]
+    return TracedQuad(corners + low, (moved[0], moved[1], moved[2], moved[3]), blurs)
 
 
 def _fitted(

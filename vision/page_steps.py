@@ -1,0 +1,130 @@
+"""The blurred step across a side of a page or card: its profile, its blur, and where it stands.
+
+Motion smears the two sides that lie across it and leaves the other two sharp, so each pair of opposite sides has a blur
+of its own. A step is placed without bias only where its whole ramp lies within the profile.
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from vision.request import Array
+
+STEP_PX = 0.25
+REACH_PX = 3.5  # of the profiles on either side, at the least; more where the photo is blurred
+BLURS_PX = np.array([0.45, 0.6, 0.8, 1.0, 1.25, 1.55, 1.9, 2.4, 3.0, 3.8, 4.8])
+SHARP_PX = 1.25  # up to here the least reach holds the whole ramp
+OF_SIDE = 0.4  # of the shortest side: no profile reaches farther in
+
+
+def sampled(picture: NDArray[np.float32], px: Array) -> Array:
+    """Return colours (..., 3) at pixels (..., 2), bilinear; outside is NaN."""
+    shape = px.shape[:-1]
+    flat = px.reshape(shape[0], -1, 2).astype(np.float32)
+    seen = cv2.remap(picture, flat[..., 0], flat[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    colour: Array = np.asarray(seen, float).reshape(*shape, 3)
+    size = np.array(picture.shape[1::-1])
+    colour[((px < 0) | (px > size - 1)).any(-1)] = np.nan
+    return colour
+
+
+def side_points(quad: Array, i: int, along: Array, across: Array) -> tuple[Array, Array]:
+    """Return pixels (A, V, 2) on the grid along and across (outward, px) side `i`, and the normal (2,)."""
+    a, b = quad[i], quad[(i + 1) % 4]
+    d = (b - a) / np.linalg.norm(b - a)
+    normal = np.array([d[1], -d[0]])  # clockwise on a y-down picture: outward is to the left of the way
+    base = a + along[:, None] * (b - a)
+    return base[:, None, :] + across[None, :, None] * normal, normal
+
+
+def profiles_across(
+    crop: NDArray[np.float32], quad: Array, i: int, left_out: float, reach: float
+) -> tuple[Array, Array, Array, Array]:
+    """Return places along (A,), profiles (A, V) of light across side `i`, across (V,) px and the normal (2,).
+
+    The colours are laid along the side's own contrast, so that a card as bright as the wall still has an edge.
+    """
+    length = float(np.linalg.norm(quad[(i + 1) % 4] - quad[i]))
+    across = np.arange(-np.ceil(reach / STEP_PX), np.ceil(reach / STEP_PX) + 1) * STEP_PX
+    ends = max(left_out, 4.0 / length)
+    count = max(int((1 - 2 * ends) * length / 2.0), 6)
+    along = ends + (np.arange(count) + 0.5) / count * (1 - 2 * ends)
+    part = np.array([-0.33, 0.0, 0.33]) / count * (1 - 2 * ends)
+    px, normal = side_points(quad, i, (along[:, None] + part).ravel(), across)
+    colour = sampled(crop, px).reshape(count, 3, len(across), 3).mean(1)
+    plateau = max(int(0.3 * len(across)), 2)
+    inside, outside = np.nanmean(colour[:, :plateau], axis=1), np.nanmean(colour[:, -plateau:], axis=1)
+    steps = inside - outside
+    middle = np.nanmedian(steps, axis=0)
+    if not np.isfinite(middle).all():
+        middle = np.ones(3)
+    direction = middle / max(float(np.linalg.norm(middle)), 1e-9)
+    return along, colour @ direction, across, normal
+
+
+def _steps(across: Array, shifts: Array, blur: float) -> Array:
+    """Return orthonormal pairs (S, V, 2) that span level and blurred step at each shift (S,)."""
+    step = ndtr((shifts[:, None] - across) / blur)
+    flat = np.full_like(step, 1 / np.sqrt(len(across)))
+    step = step - step.mean(1, keepdims=True)
+    step = step / np.linalg.norm(step, axis=1, keepdims=True)
+    return np.stack([flat, step], axis=-1)
+
+
+def pair_blurs(profiles: list[tuple[Array, Array]]) -> tuple[float, float]:
+    """Return the blur (sd, px) of head and foot and of right and left; one for all where the photo is sharp.
+
+    `profiles` are those (A, V) of the four sides with their places across (V,) px.
+    """
+    first, second = _blur(profiles[::2]), _blur(profiles[1::2])
+    if max(first, second) > SHARP_PX:
+        return first, second
+    both = _blur(profiles)
+    return both, both
+
+
+def _blur(profiles: list[tuple[Array, Array]]) -> float:
+    """Return the blur (sd, px) that fits the profiles best."""
+    shifts = np.arange(-1.5, 1.51, 0.1)
+    loss = np.zeros(len(BLURS_PX))
+    for p, across in profiles:
+        good = p[np.isfinite(p).all(1)]
+        if not len(good):
+            continue
+        centred = good - good.mean(1, keepdims=True)
+        total = (centred**2).sum(1)
+        for k, b in enumerate(BLURS_PX):
+            gain = (centred @ _steps(across, shifts, float(b))[..., 1].T) ** 2
+            loss[k] += np.median((total - gain.max(1)) / np.maximum(total, 1e-12))
+    return float(BLURS_PX[int(np.argmin(loss))])
+
+
+def least_reach(blur: float, quad: Array) -> float:
+    """Return how far (px) a profile reaches on either side of a quadrilateral (4, 2) px of that blur."""
+    shortest = float(np.linalg.norm(np.roll(quad, -1, axis=0) - quad, axis=1).min())
+    return min(max(REACH_PX, 2.6 * blur + 1), max(OF_SIDE * shortest, REACH_PX))
+
+
+def step_positions(profile: Array, across: Array, blur: float) -> tuple[Array, Array]:
+    """Return the step's place (A,) px outward and its height (A,); NaN where no step stands inside the reach."""
+    half = min(float(across[-1]) - blur, max(2.5, 1.5 * blur))
+    shifts = np.arange(-half, half + 0.01, 0.1)
+    centred = np.nan_to_num(profile - profile.mean(1, keepdims=True))
+    seen = centred @ _steps(across, shifts, blur)[..., 1].T
+    seen = np.maximum(seen, 0.0)  # the sign of the side's own contrast only
+    best = np.argmax(seen, axis=1)
+    inner = (best > 0) & (best < len(shifts) - 1) & np.isfinite(profile).all(1)
+    k = np.clip(best, 1, len(shifts) - 2)
+    rows = np.arange(len(seen))
+    before, here, after = (seen[rows, k + o] ** 2 for o in (-1, 0, 1))
+    bend = before - 2 * here + after
+    with np.errstate(divide="ignore", invalid="ignore"):
+        offset = np.where(bend < 0, 0.5 * (before - after) / bend, np.nan)
+    share = here / np.maximum((centred**2).sum(1), 1e-12)
+    step = ndtr(-across / blur)
+    height = seen[rows, k] / np.linalg.norm(step - step.mean())
+    good = inner & (np.abs(offset) <= 1) & (share > 0.5)
+    return np.where(good, shifts[k] + np.clip(offset, -1, 1) * 0.1, np.nan), np.where(good, height, 0.0)
