@@ -21,7 +21,7 @@ from vision.profiles import Strip
 from vision.request import SIDES
 from vision.side_fit import Line, find_lines, legendre
 from vision.side_weights import ENDS, Search, scores, weigh
-from vision.sides import SideTrace, drift_px, one_ragged_side, trace_sides
+from vision.sides import BY_STEPS_NAME, SideTrace, drift_px, one_ragged_side, trace_sides
 
 PRACTICE = Path(__file__).parents[2] / "shared" / "practice"
 DEPTH = dict.fromkeys(SIDES, 0.0)
@@ -242,19 +242,35 @@ def test_a_sill_of_one_colour_is_placed_by_its_ends_beyond_the_jambs_and_called_
     assert_allclose(trace.origin_mm[1], 250, rtol=0, atol=3.0)  # mm; one pixel is 2.5 mm
 
 
-def test_a_sill_whose_lit_top_ends_in_a_clear_line_has_its_arris_there(tmp_path):
-    """The renderer is the oracle; in this photo the grain of the front seems to end 8 mm further out (t of 8)."""
-    name = make(11, out=tmp_path, seed=903, sheets=1, wall="siding", width=1664, hard=False, reference="sheet")
-    truth = json.loads((tmp_path / f"{name}.truth.json").read_text())
+def rendered(folder, number, seed, wall):
+    """Return picture, true camera, rough corners, true depths and true corners of one own rendering: the oracle."""
+    name = make(number, out=folder, seed=seed, sheets=1, wall=wall, width=1664, hard=False, reference="sheet")
+    truth = json.loads((folder / f"{name}.truth.json").read_text())
     c = truth["camera"]
     turned = np.array(c["R"]) @ np.diag([1, 1, -1.0])  # the file's world is left-handed
     camera = Camera(turned, np.array(c["t"], float), c["f_px"], c["cx"], c["cy"], c["k1"], c["k2"])
-    rgb = cv2.cvtColor(cv2.imread(str(tmp_path / truth["photo"])), cv2.COLOR_BGR2RGB)
+    rgb = cv2.cvtColor(cv2.imread(str(folder / truth["photo"])), cv2.COLOR_BGR2RGB)
     depth = {s: -truth["edge_depth_mm"][s] for s in SIDES}
-    trace = trace_sides(rgb, camera, np.array(truth["rough_corners_px"]), 3.0, depth, "siding")["sill"]
-    right, left = np.array(truth["corners_mm"])[2:, :2]
+    return rgb, camera, np.array(truth["rough_corners_px"]), depth, np.array(truth["corners_mm"])[:, :2]
+
+
+def test_a_sill_whose_lit_top_ends_in_a_clear_line_has_its_arris_there(tmp_path):
+    """In this photo the grain of the front seems to end 8 mm further out (t of 8)."""
+    rgb, camera, rough_px, depth, corners = rendered(tmp_path, 11, 903, "siding")
+    trace = trace_sides(rgb, camera, rough_px, 3.0, depth, "siding")["sill"]
     assert not trace.hidden
-    assert_allclose(trace.origin_mm[1], (right + left)[1] / 2, rtol=0, atol=1.0)
+    assert_allclose(trace.origin_mm[1], corners[2:, 1].mean(), rtol=0, atol=1.0)
+
+
+def test_where_two_estimates_of_one_jamb_differ_both_are_kept_and_said(tmp_path):
+    rgb, camera, rough_px, depth, corners = rendered(tmp_path, 2, 902, "brick")
+    trace = trace_sides(rgb, camera, rough_px, 3.0, depth, "masonry")["left"]
+    first, second = trace.candidates[:2]
+    assert first.shift_mm == 0
+    assert first.weight == second.weight < 0.5
+    assert second.name == BY_STEPS_NAME
+    true = corners[[0, 3], 0].mean()
+    assert_allclose([trace.origin_mm[0], trace.origin_mm[0] - second.shift_mm], true, rtol=0, atol=2.0)
 
 
 def faint(offset_mm, step):
