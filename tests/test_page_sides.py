@@ -73,6 +73,23 @@ def test_motion_is_told_by_the_sides_that_lie_across_it():
     assert head < 1.3
 
 
+def test_a_joint_within_the_smear_of_a_side_is_told_by_the_opposite_side():
+    """What it moves the side by stays within what is stated; no more is stated of a side with an even wall beside."""
+
+    def joint(picture):
+        picture, ends = picture.copy(), np.rint(16 * (QUAD[[3, 2]] + np.array([0, 3]))).astype(int)
+        cv2.line(picture, tuple(ends[0]), tuple(ends[1]), (0.42,) * 3, 5, shift=4)
+        return picture * (1 - page) + 0.8 * page
+
+    page = (drawn(wall=0.0, psf=0.3, noise=0.0, paper=1.0) > 127).astype(float)
+    clear = trace_quad(drawn(smear=moved(9, 90)), QUAD, 4, (0.06, 0.06))
+    beside = trace_quad(drawn(smear=moved(9, 90), mark=joint), QUAD, 4, (0.06, 0.06))
+    assert max(s.beside_px for s in clear.sides) < 0.15
+    d = QUAD[3] - QUAD[2]
+    out = ((beside.sides[2].pixel - QUAD[2]) @ [d[1], -d[0]]) / np.linalg.norm(d)
+    assert 0.3 < np.median(out) < 2.5 * beside.sides[2].beside_px
+
+
 def test_a_white_page_on_a_nearly_white_wall_is_traced():
     traced = trace_quad(drawn(paper=0.80, wall=0.72), rough(4), 6, (0.06, 0.06))
     assert np.abs(traced.corners_px - QUAD).max() < 0.4

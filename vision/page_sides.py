@@ -14,7 +14,17 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.page_steps import SHARP_PX, least_reach, pair_blurs, profiles_across, sampled, side_points, step_positions
+from vision.page_steps import (
+    SHARP_PX,
+    WIDE,
+    least_reach,
+    neighbours_px,
+    pair_blurs,
+    profiles_across,
+    sampled,
+    side_points,
+    step_positions,
+)
 from vision.profiles import LINEAR
 from vision.request import Array
 
@@ -30,7 +40,8 @@ PALETTE = 10
 class TracedSide:
     """One side: edge points (N, 2) px, outward normals (N, 2), own u px of each, share of the side seen.
 
-    `along` (N,) runs from 0 to 1 along the side, clockwise; `scatter_px` is that of single edge positions.
+    `along` (N,) runs from 0 to 1 along the side, clockwise; `scatter_px` is that of single edge positions;
+    `beside_px` is by how much what stands beside a smeared side may have moved it.
     """
 
     pixel: Array
@@ -40,6 +51,7 @@ class TracedSide:
     seen: float
     scatter_px: float
     contrast: float
+    beside_px: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -208,7 +220,13 @@ def _fine(crop: NDArray[np.float32], quad: Array, low: Array, left_out: tuple[fl
         if max(blurs) <= SHARP_PX or np.abs(corners - quad).max() < CENTRED_PX:
             break
         quad = corners
-    moved = [replace(s, pixel=s.pixel + low) for s in sides]
+    beside = [0.0] * 4
+    for k in (0, 1):
+        if blurs[k] > SHARP_PX:
+            reach = [least_reach(b, corners) for b in blurs]
+            wide = [profiles_across(crop, corners, i, left_out[k], WIDE * reach[k]) for i in (k, k + 2)]
+            beside[k], beside[k + 2] = neighbours_px([(p, across) for _, p, across, _ in wide], blurs[k], reach[k])
+    moved = [replace(s, pixel=s.pixel + low, beside_px=b) for s, b in zip(sides, beside, strict=True)]
     return TracedQuad(corners + low, (moved[0], moved[1], moved[2], moved[3]), blurs)
 
 

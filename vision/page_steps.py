@@ -17,6 +17,7 @@ STEP_PX = 0.25
 REACH_PX = 3.5  # of the profiles on either side, at the least; more where the photo is blurred
 BLURS_PX = np.array([0.45, 0.6, 0.8, 1.0, 1.25, 1.55, 1.9, 2.4, 3.0, 3.8, 4.8])
 SHARP_PX = 1.25  # up to here the least reach holds the whole ramp
+WIDE = 1.4  # reaches of a profile that also shows what stands beside the ramp
 OF_SIDE = 0.4  # of the shortest side: no profile reaches farther in
 
 
@@ -79,27 +80,61 @@ def pair_blurs(profiles: list[tuple[Array, Array]]) -> tuple[float, float]:
 
     `profiles` are those (A, V) of the four sides with their places across (V,) px.
     """
-    first, second = _blur(profiles[::2]), _blur(profiles[1::2])
+    losses = [_losses(p, across) for p, across in profiles]
+    first, second = _best(losses[0] + losses[2]), _best(losses[1] + losses[3])
     if max(first, second) > SHARP_PX:
         return first, second
-    both = _blur(profiles)
+    both = _best(sum(losses[1:], losses[0]))
     return both, both
 
 
-def _blur(profiles: list[tuple[Array, Array]]) -> float:
-    """Return the blur (sd, px) that fits the profiles best."""
-    shifts = np.arange(-1.5, 1.51, 0.1)
-    loss = np.zeros(len(BLURS_PX))
-    for p, across in profiles:
-        good = p[np.isfinite(p).all(1)]
-        if not len(good):
-            continue
-        centred = good - good.mean(1, keepdims=True)
-        total = (centred**2).sum(1)
-        for k, b in enumerate(BLURS_PX):
-            gain = (centred @ _steps(across, shifts, float(b))[..., 1].T) ** 2
-            loss[k] += np.median((total - gain.max(1)) / np.maximum(total, 1e-12))
+def _best(loss: Array) -> float:
     return float(BLURS_PX[int(np.argmin(loss))])
+
+
+def _between(loss: Array) -> float:
+    """Return the blur of least loss between the steps of the table: a parabola over the logarithm."""
+    k = int(np.clip(np.argmin(loss), 1, len(loss) - 2))
+    a, b, _ = np.polyfit(np.log(BLURS_PX[k - 1 : k + 2]), loss[k - 1 : k + 2], 2)
+    return float(np.clip(np.exp(-b / (2 * a)), BLURS_PX[k - 1], BLURS_PX[k + 1])) if a > 0 else float(BLURS_PX[k])
+
+
+def neighbours_px(wide: list[tuple[Array, Array]], blur: float, reach: float) -> tuple[float, float]:
+    """Return by how much (px) what stands beside two opposite smeared sides may have moved each.
+
+    Parameters
+    ----------
+    wide : profiles (A, V) of both sides about where they were found, with places across (V,) px, `WIDE` reaches far.
+    blur : their common one.
+
+    Notes
+    -----
+    A joint or lap within the smear of a side is seen as part of its ramp. It shows in two ways: the ramp is wider or
+    narrower than that of the opposite side, which the same motion smeared, or the level outside goes on changing
+    beyond the ramp. A share of the contrast moves the middle of a ramp by about that share of its spread.
+    """
+    own, level = [], []
+    for profile, across in wide:
+        near = np.abs(across) <= reach + 1e-6
+        own.append(_between(_losses(profile[:, near], across[near])))
+        middle = np.nanmedian(profile, axis=0)
+        inside, edge = middle[across < -0.7 * reach].mean(), middle[near & (across > 0.7 * reach)].mean()
+        level.append(float((edge - middle[across > reach].mean()) / max(abs(float(inside - edge)), 1e-6)))
+    differ = own[0] - own[1]
+    u = [float(np.hypot(differ, blur * d)) for d in level]
+    return (u[0], u[1]) if np.isfinite(u).all() else (blur, blur)
+
+
+def _losses(p: Array, across: Array) -> Array:
+    """Return the share of the profiles (A, V) that a step of each blur of the table leaves unexplained."""
+    shifts = np.arange(-1.5, 1.51, 0.1)
+    good = p[np.isfinite(p).all(1)]
+    if not len(good):
+        return np.zeros(len(BLURS_PX))
+    centred = good - good.mean(1, keepdims=True)
+    total = np.maximum((centred**2).sum(1), 1e-12)
+    gains = [((centred @ _steps(across, shifts, float(b))[..., 1].T) ** 2).max(1) for b in BLURS_PX]
+    return np.array([float(np.median((total - gain) / total)) for gain in gains])
 
 
 def least_reach(blur: float, quad: Array) -> float:

@@ -61,8 +61,9 @@ def side_block(reference: int, traced: TracedQuad, plane_mm: Array, half_mm: Arr
         ends = traced.corners_px[[i, (i + 1) % 4]]
         px_per_mm = float(np.linalg.norm(ends[1] - ends[0])) / lengths_mm[i]
         beside, cut = U_BESIDE_MM[kind] * px_per_mm, U_CUT_MM[kind] * px_per_mm
-        u_whole = np.sqrt(U_SIDE_PX**2 + (SHARE_OF_SCATTER * side.scatter_px) ** 2 + beside**2)
-        u_slope = np.sqrt(U_SIDE_SLOPE_PX**2 + (SHARE_OF_SCATTER / 2 * side.scatter_px) ** 2 + cut**2)
+        scatter = SHARE_OF_SCATTER * side.scatter_px
+        u_whole = np.linalg.norm([U_SIDE_PX, scatter, beside, side.beside_px])
+        u_slope = np.linalg.norm([U_SIDE_SLOPE_PX, scatter / 2, cut, side.beside_px])
         t = 2 * share - 1
         parts.append(np.diag(side.u_px**2) + u_whole**2 + u_slope**2 * np.outer(t, t))
     covariance = scipy.linalg.block_diag(*parts)
