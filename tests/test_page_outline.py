@@ -12,6 +12,7 @@ from fixtures.renderer.camera import Camera, film_focal_px, pose
 from fixtures.renderer.render import render
 from fixtures.renderer.scene import Opening, Scene, Sheet, smooth_sides
 from vision.markers import find_sheets
+from vision.observations import SIZE
 from vision.page_outline import page_scale
 from vision.print_scale import scaled_by_outline
 from vision.priors import camera_prior
@@ -64,6 +65,26 @@ def test_a_print_at_100_percent_raises_no_alarm():
     solved = scaled_by_outline(rgb, solve(rgb, f), CheckBar())
     assert [w.code for w in solved.warnings if w.code == "print-scale"] == []
     assert np.abs(solved.adjusted.state.size).max() < 0.002
+
+
+def test_a_print_a_little_off_stays_within_the_uncertainty_that_is_left():
+    """Between 100 % and what the outline tells clearly, both stand: the true scale lies within U95."""
+    rgb, f = photo(0.987, A4)
+    solved = scaled_by_outline(rgb, solve(rgb, f), CheckBar())
+    (said,) = [w.message for w in solved.warnings if w.code == "print-scale"]
+    assert "measure both bars" in said
+    size, u = solved.adjusted.state.size, np.sqrt(np.diag(solved.adjusted.covariance)[SIZE])
+    assert (np.abs(size + 0.013) < 2 * u).all()
+    assert (u < 0.01).all()
+
+
+def test_bars_that_say_another_scale_than_100_percent_are_used_and_said():
+    rgb, f = photo(0.987, A4)
+    bar = CheckBar(Quantity(150.0 * 0.987, 0.1), Quantity(200.0 * 0.987, 0.1))
+    solved = scaled_by_outline(rgb, solve(rgb, f, bar), bar)
+    (said,) = [w.message for w in solved.warnings if w.code == "print-scale"]
+    assert "98.7 %" in said
+    assert "the bars were used" in said
 
 
 def test_bars_that_contradict_the_outline_are_said_to():

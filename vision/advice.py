@@ -29,8 +29,9 @@ def reference_warnings(request: OpeningRequest, solved: Solved) -> list[Warning_
         warned.append(
             Warning_(
                 "scale-unverified",
-                "the printed bars were not measured: the print scale is assumed within 0.2 %; measure both bars on "
-                "the sheets and enter them",
+                "the printed bars were not measured and the outline of the paper does not show: the print scale is "
+                "assumed within 0.2 %, and a sheet printed at 'fit to page' makes every size wrong by 2 to 8 %; "
+                "measure both bars on the sheets and enter them",
             )
         )
     return warned

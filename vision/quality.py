@@ -50,6 +50,8 @@ EFFECT = {
     "blurred": SHARPNESS_PARTS,
     "low-light": SHARPNESS_PARTS,
     "too-few-pixels": SHARPNESS_PARTS,
+    "print-scale": ("print_scale",),
+    "scale-unverified": ("print_scale",),
     "steep": (*SHARPNESS_PARTS, "wall_plane", "edge_depth"),
 }
 
