@@ -8,16 +8,13 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
-from dataclasses import astuple, fields, is_dataclass
-from datetime import date, datetime, time
+from collections.abc import Sequence
+from dataclasses import astuple
 from pathlib import Path
 
-import numpy as np
-
 from sizing.job import Job, Opening, PhotoEntry, Reading, Size
+from sizing.plain_json import plain_json
 from sizing.regularfile import regular_sha256
-from sizing.units import Length
 
 _FORM = "secondtape/inputs/1"
 
@@ -81,7 +78,7 @@ def inputs_sha256(
         "notes": [job.note, opening.note],
         "extra": [job.extra, opening.extra],
     }
-    text = json.dumps(_plain(facts), sort_keys=True, separators=(",", ":"), ensure_ascii=True, allow_nan=False)
+    text = json.dumps(plain_json(facts), sort_keys=True, separators=(",", ":"), ensure_ascii=True, allow_nan=False)
     return hashlib.sha256(text.encode()).hexdigest()
 
 
@@ -126,29 +123,3 @@ def _file_sha256(path: Path | None) -> str | None:
     if path is None:
         return None
     return regular_sha256(path, f"missing: {path.name}")
-
-
-def _plain(value: object) -> object:
-    """Return a value as one of JSON; floats that are not finite and dates as text."""
-    plain: object
-    if value is None or isinstance(value, bool | str):
-        plain = value
-    elif isinstance(value, int):
-        plain = value if abs(value) < 1 << 63 else hex(value)  # beyond TOML's range Python may refuse to print it
-    elif isinstance(value, float):
-        plain = value if np.isfinite(value) else repr(value)
-    elif isinstance(value, Length):
-        plain = str(value.exact)
-    elif isinstance(value, np.ndarray):
-        plain = _plain(value.tolist())
-    elif isinstance(value, datetime | date | time):
-        plain = value.isoformat()
-    elif isinstance(value, Mapping):
-        plain = {str(key): _plain(item) for key, item in value.items()}
-    elif isinstance(value, list | tuple):
-        plain = [_plain(item) for item in value]
-    elif is_dataclass(value) and not isinstance(value, type):
-        plain = {f.name: _plain(getattr(value, f.name)) for f in fields(value)}
-    else:
-        plain = str(value)
-    return plain

@@ -16,6 +16,7 @@ from sizing.errors import InputError, Problem
 from sizing.job import Job
 from sizing.jobbuild import Place, build_job
 from sizing.jobproblems import read_tables
+from sizing.plain_json import plain_json
 
 JOB_FILE = "job.toml"
 # Contract, *Limits*: job file 1 MB.
@@ -63,7 +64,7 @@ def _unpointed_sha256(raw: Mapping[str, Any]) -> str:
         return {key: value for key, value in table.items() if key not in _POINTED}
 
     openings = [o | {"photos": [photo(p) for p in o.get("photos", ())]} for o in raw["opening"]]
-    text = json.dumps({**raw, "opening": openings}, sort_keys=True, default=str)
+    text = json.dumps(plain_json({**raw, "opening": openings}), sort_keys=True)
     return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
 
 
