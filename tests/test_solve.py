@@ -134,6 +134,19 @@ def test_a_sheet_bent_by_millimetres_is_said_to_be_bent():
     assert [w.message for w in warned if w.code == "reference-bent" and "sheet A" in w.message]
 
 
+def test_a_lifted_corner_is_said_and_left_out():
+    """The corner's edges move by up to 3 px, as where paper curls toward the camera; the others stay."""
+    grey = drawn()
+    rows, columns = np.indices(grey.shape, dtype=np.float32)
+    inside = mapped(np.linalg.inv(homography(camera(), PLACES[0])), np.column_stack([columns.ravel(), rows.ravel()]))
+    off = np.hypot(inside[:, 0] - 180, inside[:, 1]).reshape(grey.shape)
+    lift = 3 * np.clip(1 - off / 80, 0, 1) ** 2 * (columns < 600)
+    found = solve(cv2.remap(grey, columns - lift.astype(np.float32), rows, cv2.INTER_CUBIC))
+    assert [w.message for w in found.warnings if w.code == "reference-bent" and "corner of sheet A" in w.message]
+    assert abs(apart(found.adjusted.state) - TRUE_APART) < 2 * u_apart(found.adjusted.covariance)
+    assert not [w for w in solve(grey).warnings if w.code == "reference-bent"]
+
+
 def test_a_small_sheet_keeps_its_saddles():
     """A 60 mm square of 19 px has cells of 2.4 px: too small for edges, yet it is placed."""
     c = replace(camera(), translation_mm=np.array([0.0, 0, 3100]))

@@ -14,7 +14,7 @@ from vision.camera import project
 from vision.observations import EdgeBlock, PhotoState, point_block, reference_points
 from vision.priors import CameraPrior, camera_blocks, reference_blocks, size_block
 from vision.request import Array, CheckBar, Reference, Wall
-from vision.solved import Solved, best_of, misfit_warnings, outline_px
+from vision.solved import Solved, best_of, lifted_warnings, misfit_warnings, outline_px
 from vision.start import start_states
 
 U_SADDLE_PX = 0.12  # design, lesson 1: 0.10 px rms, no bias
@@ -54,7 +54,7 @@ def solve_sheets(
     final, used = _rescaled(known, edge_blocks, final.state)
     names = tuple(f"sheet {sheet.LETTERS[s.letter]}" for s in sightings)
     drawn = tuple(outline_px(final.state, i, corners - SHEET_MIDDLE_MM, SHEET_HALF_MM) for i in range(len(names)))
-    warned = misfit_warnings(final, known, edge_blocks, names)
+    warned = [*misfit_warnings(final, known, edge_blocks, names), *lifted_warnings(edge_blocks, used, names)]
     return Solved(final, names, drawn, tuple(warned), _noise(edge_blocks, final), (*known, *used))
 
 
