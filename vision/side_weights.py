@@ -51,7 +51,7 @@ PLATE_MM = (4.0, 14.0)
 # How far a line's step should stand out of the texture beside it. Edges of 550 sides of siding and render, own
 # renderings and practice, did so by 20 times and more in 95 of 100; false lines outside of them by 1 to 9. On masonry
 # the bricks themselves are texture: 3 to 7 times in 95 of 100.
-OVER_TEXTURE: Mapping[Wall, float] = {"masonry": 3.0, "render": 10.0, "siding": 10.0, "panel": 10.0}
+OVER_TEXTURE: Mapping[Wall, float] = {"masonry": 5.0, "render": 10.0, "siding": 10.0, "panel": 10.0}
 RINGS_UNDER, RINGS_PX, RINGS = 30.0, 32.0, 5.0
 
 
