@@ -12,7 +12,7 @@ from fixtures.renderer.camera import Camera, film_focal_px, pose
 from fixtures.renderer.render import render
 from fixtures.renderer.scene import Opening, Scene, Sheet, Wall, smooth_sides
 from vision.page_find import BOTH, _alike_all_round, evenness, find_quads
-from vision.page_photo import solve_page_photo
+from vision.page_photo import _clear, solve_page_photo
 from vision.priors import camera_prior
 from vision.request import PhotoRequest, Reference, Warning_
 
@@ -55,6 +55,16 @@ def test_both_pages_on_brick_are_found_and_nothing_else_looks_as_much_like_one(t
     found = find_quads(rgb, LETTER, prior(), plain=True, corner_mm=20, opening_px=np.array(truth["rough_corners_px"]))
     for q in true:
         assert min(np.abs(f.corners_px - q).max() for f in found[:2]) < 0.5
+
+
+def test_one_brick_of_many_is_no_card_however_much_it_has_its_shape(two):
+    rgb, truth, _true = two
+    page = find_quads(rgb, LETTER, prior(), plain=True, corner_mm=20, opening_px=np.array(truth["rough_corners_px"]))[0]
+    brick, card = replace(page, rating=0.9, rare=0.3), replace(page, rating=0.5, rare=0.95)
+    assert _clear([brick, card], Reference("id1"), prior(), "photo.jpg") is card
+    said = _clear([brick], Reference("id1"), prior(), "photo.jpg")
+    assert isinstance(said, Warning_)
+    assert "point out its corners" in said.message
 
 
 def test_without_any_click_two_pages_are_solved_together(two):
