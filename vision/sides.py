@@ -40,6 +40,7 @@ BY_STEPS_NAME = "edge by its mean steps"
 # lay at 1.0 to 1.2 px, a wrong one at 4.5.
 MOST_DRIFT_PX: Mapping[Wall, float] = {"masonry": 0.95, "render": 2.0, "siding": 2.0, "panel": 2.0}
 # Since then of 332 brick jambs 6 lay beyond 0.95 px and all within 2 mm: which estimate is right stays open, half each.
+BOW_ROOM, CLOSE_PX = 2.0, 3.0  # of the bow that is believed; room to place a line that would bend further
 SURE_HEAD, SAME_DEPTH_MM = 0.9, 3.0
 U_PARALLEL = 0.003  # guess, rad: an unseen arris against the line that is seen beside it
 U_UNSEEN_LOCAL_MM = 0.5  # guess: how far an arris that is not seen strays from straight; its place is another matter
@@ -178,7 +179,11 @@ def find_side(
     if wall == "masonry":
         lines, weights = one_ragged_side(lines, weights)
     for best in np.argsort(-weights):
-        placed = place_line(strip, lines[best].shape, *_room(lines, int(best), strip.mm_per_px))
+        room = _room(lines, int(best), strip.mm_per_px)
+        placed = place_line(strip, lines[best].shape, *room)
+        if placed is not None and wall != "masonry" and BOW_ROOM * bow < 1.5 * abs(float(placed.shape[2])):
+            # trim is straight: samples that bend so far have gone over to a stronger line beside it
+            placed = place_line(strip, lines[best].shape, *(min(r, CLOSE_PX) for r in room))
         if placed is not None:
             profile = stack_profile(strip, placed, offsets_px())
             jamb = side in ("left", "right")
