@@ -29,6 +29,7 @@ SMEARED, U_SMEARED_PX, U_SMEARED_CORNER_PX = 0.47, 0.4, 1.5
 # Practice photos: 0.96 to 1.0 where a sheet was placed well, 0.0 to 0.7 where one or two smeared markers misled. Where
 # more was read a low figure can be a plant or a shadow.
 LEAST_AGREEMENT, LEAST_AGREEMENT_OF_FEW, FEW_MARKERS = 0.5, 0.9, 2
+SMALL_BLUR_PX = 1.8  # sharp cards of 40 to 60 px are told up to 1.55 among joints, moved ones from 1.9 on (renderings)
 MEAN_ABS = 0.7979  # of a Gaussian of unit spread: the area that blur takes from the ideal edge (both sides together)
 
 
@@ -109,7 +110,8 @@ def page_blur(
     paper : whether the middle of the references is bare paper; what is printed on a card tells no light.
     """
     found = [_of_page(grey, t, px_limit, paper=paper) for t in traced if t is not None]
-    return max(found, key=lambda b: max(b.spread_px), default=None)
+    worst = max(found, key=lambda b: max(b.spread_px), default=None)
+    return None if worst is None or (not paper and max(worst.spread_px) < SMALL_BLUR_PX) else worst
 
 
 def _of_page(grey: cv2.typing.MatLike, traced: TracedQuad, px_limit: float, *, paper: bool) -> PrintedBlur:
