@@ -7,10 +7,11 @@ from scipy.stats import norm
 
 from vision.adjustment import adjust
 from vision.camera import Camera
+from vision.exif import FULL_FRAME_DIAGONAL_MM
 from vision.observations import PhotoState, PriorBlock
 from vision.priors import camera_blocks, camera_prior
 from vision.solved import Solved
-from vision.usual_lens import FULL_FRAME_DIAGONAL_MM, LOG_FOCAL, with_usual_lens
+from vision.usual_lens import LOG_FOCAL, with_usual_lens
 from vision.usual_lens import mixed as mixed_posterior
 
 SIZE = (1600, 1200)
@@ -54,6 +55,14 @@ def test_a_phone_is_believed_and_u_of_the_focal_length_shrinks():
     camera, u = again.adjusted.state.camera, np.sqrt(again.adjusted.covariance[LOG_FOCAL, LOG_FOCAL])
     assert USUAL_PX < camera.focal_px < 1.06 * USUAL_PX
     assert 0.07 < u < 0.12
+
+
+def test_only_the_focal_length_becomes_better_known():
+    by, prior = solved(USUAL_PX * 1.1, 0.2)
+    again = with_usual_lens(by, prior, SIZE)
+    before, after = (np.sqrt(np.diag(x.adjusted.covariance)) for x in (by, again))
+    others = np.delete(np.arange(len(before)), LOG_FOCAL)
+    np.testing.assert_allclose(after[others], before[others], rtol=1e-6)  # priors of centre and distortion count once
 
 
 def test_another_lens_that_the_references_show_is_left_alone():

@@ -10,10 +10,9 @@ import numpy as np
 from vision.camera import Camera, back_project
 from vision.photo import Pixels
 from vision.request import SIDES, Array, Side, Wall, Warning_
-from vision.sides import HIDDEN_COVERAGE, FailedSide, SideTrace, trace_sides
-from vision.stations import SideLine
+from vision.sides import HIDDEN_COVERAGE, UNSEEN_NAME, FailedSide, SideTrace, trace_sides
+from vision.stations import ENDS, SideLine
 
-ENDS: Mapping[Side, tuple[int, int]] = {"head": (0, 1), "right": (1, 2), "sill": (3, 2), "left": (0, 3)}
 NORMAL: Mapping[Side, tuple[float, float]] = {"head": (0, -1), "right": (1, 0), "sill": (0, 1), "left": (-1, 0)}
 MOVED_MM = 6.5  # the search places a side within about this
 SILL_MOVED_MM = 14.0  # and a sill, which may fall or project
@@ -22,7 +21,6 @@ SEARCHED_MM = 8.0  # guess: standard deviation of a corner found on a grid of 5 
 DISAGREE = 0.25  # guess: share of the way between search and trace that counts as standard uncertainty
 ANOTHER_LINE = 0.01  # contract, Decision: no side gives less to it
 UNSURE_MM = 7.0  # guess: how far off a line is that the trace took for none
-UNSEEN = "front arris, not seen"  # the trace knows where it must be from the foot of the wall
 MOSTLY = 0.5  # a line of less weight is not the one: another, perhaps out of reach, is likelier
 COVERED_MM = 12.0  # rivals that spread further than this cannot be left to the uncertainty
 
@@ -43,7 +41,7 @@ def doubt(camera: Camera, corners_px: Array, traces: Mapping[Side, SideTrace | F
         t = traces[side]
         if isinstance(t, FailedSide):
             return _ask(f"the {side} is not seen clearly")
-        if t.coverage < HIDDEN_COVERAGE and t.candidates[0].name != UNSEEN:  # a faint line: see `spread`
+        if t.coverage < HIDDEN_COVERAGE and t.candidates[0].name != UNSEEN_NAME:  # a faint line: see `spread`
             return _ask(f"the {side} is partly hidden")
         moved = _moved(camera, corners_px, t)
         inner, outer = (SILL_MOVED_MM, PROJECTING_MM) if side == "sill" else (MOVED_MM, MOVED_MM)

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vision.exif import FULL_FRAME_DIAGONAL_MM
 from vision.observations import (
     BLOOM,
     BULGE_X,
@@ -67,7 +68,7 @@ class CameraPrior:
 def camera_prior(focal_px: float, u_log_focal: float, size_px: tuple[int, int], *, known: bool) -> CameraPrior:
     """Return the prior of a camera; `known` says that Exif or a person named the focal length."""
     width, height = size_px
-    f35 = focal_px * 43.2666 / np.hypot(width, height)
+    f35 = focal_px * FULL_FRAME_DIAGONAL_MM / np.hypot(width, height)
     wide = known and f35 < MAIN_LENS_F35_MM
     u_k1, u_k2 = (0.2, 0.1) if wide else (0.03, 0.01) if known else (0.12, 0.05)
     u_centre = max(width, height) * (0.006 if known else 0.01)

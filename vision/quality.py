@@ -13,13 +13,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from vision.adjustment import adjust
-from vision.camera import UNKNOWNS, Camera
+from vision.camera import Camera
 from vision.edge_blur import PrintedBlur
 from vision.exif import FULL_FRAME_DIAGONAL_MM, SHAPE_TOLERANCE, ExifFacts
-from vision.observations import PriorBlock
 from vision.priors import MAIN_LENS_F35_MM, CameraPrior, camera_blocks
 from vision.request import NINE, PARTS, Array, Warning_
-from vision.solved import Solved
+from vision.solved import CAMERA_PARTS, Solved, but_camera
 
 # Shapes that cameras write themselves, cut about the middle: phones 4:3, 16:9, 1:1 and full screen, larger cameras 3:2,
 # 5:4 and 6:5 sensors of machine vision. A free cut rarely meets one; 0.5 % is the rounding of a small picture.
@@ -40,7 +39,6 @@ DARK_WHITE, NOISE_OF_CONTRAST = 0.08, 0.15  # white paper in linear light; noise
 P_CUT_TOLD, P_CUT_BARE, P_CUT_ODD, CUT_SHOWN, CUT_ROOM = 0.02, 0.15, 0.5, 1 / 9, 64.0
 WHOLE_PX = 4  # cameras write sizes in multiples of 8 or 16 (blocks of JPEG); a free cut rarely does
 
-CAMERA_PARTS = ("camera", "distortion")
 SHARPNESS_PARTS = ("reference_image", "edge_trace", "camera", "distortion")
 EFFECT = {
     "cropped": CAMERA_PARTS,
@@ -136,8 +134,7 @@ def shows_cut(solved: Solved, prior: CameraPrior, exif: ExifFacts, size_px: tupl
         return False
     u_log, u_centre = float(np.hypot(prior.u_log_focal, LOG_CUT / 2)), U_CENTRE_CUT * max(size_px)
     loose = camera_blocks(replace(prior, u_log_focal=u_log, u_centre_px=u_centre))
-    others = [b for b in solved.blocks if not (isinstance(b, PriorBlock) and int(b.index.max()) < UNKNOWNS)]
-    again = adjust([*others, *loose], solved.adjusted.state, iterations=30)
+    again = adjust([*but_camera(solved.blocks), *loose], solved.adjusted.state, iterations=30)
     gain = adjust(solved.blocks, solved.adjusted.state, iterations=30).cost - again.cost
     told = exif.make is not None or exif.model is not None
     odd = max(size_px[0] % WHOLE_PX, size_px[1] % WHOLE_PX) > 0

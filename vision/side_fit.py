@@ -122,7 +122,7 @@ def find_lines(strip: Strip, reach_px: tuple[float, float], bow_mm: float, besid
     def add(shapes: Array, step: Array, outer: Array, inner: Array) -> None:
         for i in np.sort(np.unique(np.round(shapes / (0.5 * per_px)), axis=0, return_index=True)[1]):
             line = _line(step, outer, inner, t, shapes[i], zero, pitch, per_px)
-            if all(apart_mm(line, other) > MERGE_PX * strip.mm_per_px for other in lines):
+            if all(apart_mm(line.shape, other.shape) > MERGE_PX * strip.mm_per_px for other in lines):
                 lines.append(line)
 
     add(shapes, step, outer, inner)
@@ -187,9 +187,9 @@ def _beside(
     return shapes[(np.abs(shapes - parent)[:, 1:] <= PARALLEL_PX * per_px).all(axis=1)]
 
 
-def apart_mm(a: Line, b: Line) -> float:
-    """Return the rms distance of two lines in mm; the mean squares of P0, P1, P2 are 1, 1/3, 1/5."""
-    d = a.shape - b.shape
+def apart_mm(a: Array, b: Array) -> float:
+    """Return the rms distance in mm of two shapes (3,); the mean squares of P0, P1, P2 are 1, 1/3, 1/5."""
+    d = a - b
     return float(np.sqrt(d @ (np.array([1, 1 / 3, 1 / 5]) * d)))
 
 

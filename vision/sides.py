@@ -38,8 +38,8 @@ BY_STEPS_NAME = "edge by its mean steps"
 # Own hard renderings and practice, jambs: on brick 4 of 4 beyond 0.95 px were wrong by more than 2 mm, all good ones
 # of 224 lay within 0.88 (of 316 others 3 lay beyond, 2 of them wrong at an end); on trim and render 3 of 144 good ones
 # lay at 1.0 to 1.2 px, a wrong one at 4.5.
-MOST_DRIFT_PX: Mapping[Wall, float] = {"masonry": 0.95, "render": 2.0, "siding": 2.0, "panel": 2.0}
 # Since then of 332 brick jambs 6 lay beyond 0.95 px and all within 2 mm: which estimate is right stays open, half each.
+MOST_DRIFT_PX: Mapping[Wall, float] = {"masonry": 0.95, "render": 2.0, "siding": 2.0, "panel": 2.0}
 BOW_ROOM, CLOSE_PX = 2.0, 3.0  # of the bow that is believed; room to place a line that would bend further
 SURE_HEAD, SAME_DEPTH_MM = 0.9, 3.0
 U_PARALLEL = 0.003  # guess, rad: an unseen arris against the line that is seen beside it
@@ -200,7 +200,7 @@ def one_ragged_side(lines: list[Line], weights: Array) -> tuple[list[Line], Arra
     then placed by all of its samples.
     """
     best = int(weights.argmax())
-    near = np.array([apart_mm(line, lines[best]) < RAGGED_MM for line in lines])
+    near = np.array([apart_mm(line.shape, lines[best].shape) < RAGGED_MM for line in lines])
     weights = np.where(np.arange(len(lines)) == best, weights[near].sum(), weights)
     near[best] = False
     return [line for line, gone in zip(lines, near, strict=True) if not gone], weights[~near]
@@ -208,8 +208,7 @@ def one_ragged_side(lines: list[Line], weights: Array) -> tuple[list[Line], Arra
 
 def drift_px(line: Line, placed: Placed, mm: float) -> float:
     """Return the rms distance px of a line as found, by mean steps, and as placed, by its samples: two estimates."""
-    d = placed.shape - line.shape
-    return float(np.sqrt(d @ (np.array([1, 1 / 3, 1 / 5]) * d))) / mm
+    return apart_mm(line.shape, placed.shape) / mm
 
 
 def _held_against_head(

@@ -17,6 +17,9 @@ from vision.request import Array, Warning_
 CORNER_MM, CORNER_EDGES, LEFT_OUT = 55.0, 10, 0.2
 
 
+CAMERA_PARTS = ("camera", "distortion")  # budget parts of the priors of the interior
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Solved:
     """Camera and references of one photo: adjustment, names and outlines (4, 2) px of the references, warnings.
@@ -35,6 +38,11 @@ class Solved:
     starts: tuple[PhotoState, ...] = ()
     scale_seen: bool = False
     traced: tuple[TracedQuad | None, ...] = ()
+
+
+def but_camera(blocks: Sequence[Block[PhotoState]]) -> list[Block[PhotoState]]:
+    """Return the blocks without what was known of the interior of the camera beforehand."""
+    return [b for b in blocks if not (isinstance(b, PriorBlock) and b.part in CAMERA_PARTS)]
 
 
 def best_of(blocks: Sequence[Block[PhotoState]], starts: Sequence[PhotoState]) -> Adjusted[PhotoState]:

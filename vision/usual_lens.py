@@ -12,9 +12,9 @@ from dataclasses import replace
 import numpy as np
 
 from vision.adjustment import adjust
-from vision.observations import PriorBlock
+from vision.exif import FULL_FRAME_DIAGONAL_MM
 from vision.priors import CameraPrior, camera_blocks
-from vision.solved import Solved
+from vision.solved import Solved, but_camera
 
 # Guesses: nine of ten photos with a printed sheet that come without Exif were taken as the guide asks, by
 # the main camera of a phone, 35 mm equivalent 24 to 28 mm. Of photos without sheets nothing of the kind is known.
@@ -22,7 +22,6 @@ SHARE, USUAL_F35_MM, U_LOG_USUAL = 0.9, 26.0, 0.08
 # Where the references alone leave the focal length looser than this they would not show another lens (13 mm is 0.7
 # shorter, in logarithm), and the wide prior stays.
 TELLING_U_LOG = 0.5
-FULL_FRAME_DIAGONAL_MM = 43.2666  # CIPA DCG-001
 LOG_FOCAL = 6  # its place among the unknowns
 
 
@@ -40,8 +39,7 @@ def with_usual_lens(solved: Solved, prior: CameraPrior, size_px: tuple[int, int]
         return solved
     as_prior = (mean / u**2 - seen[0] / seen[1] ** 2) / room
     known = replace(prior, focal_px=float(np.exp(as_prior)), u_log_focal=float(room**-0.5))
-    others = [b for b in solved.blocks if not _of_camera(b)]
-    blocks = (*camera_blocks(known), *others)
+    blocks = (*camera_blocks(known), *but_camera(solved.blocks))
     return replace(solved, adjusted=adjust(blocks, solved.adjusted.state), blocks=blocks)
 
 
@@ -62,10 +60,6 @@ def mixed(seen: tuple[float, float], components: tuple[tuple[float, float, float
     means = variance * (value / u**2 + m / s**2)
     mean = float(weight @ means)
     return mean, float(np.sqrt(weight @ (variance + (means - mean) ** 2)))
-
-
-def _of_camera(block: object) -> bool:
-    return isinstance(block, PriorBlock) and LOG_FOCAL in block.index
 
 
 def _without_prior(solved: Solved, prior: CameraPrior) -> tuple[float, float] | None:
