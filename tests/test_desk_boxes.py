@@ -6,12 +6,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 from PIL import Image
-from starlette.testclient import TestClient
 
 from sizing.blanking import Blank, add_blank, boxes_of, read_blanks, remove_blank
-from sizing.desk.app import create_app
 from sizing.errors import InputError
 from sizing.jobfile import load_job
+from tests.desk_visit import visited
 
 OWN = {"sec-fetch-site": "same-origin"}
 PAGE = "/job/larch/opening/W1/boxes"
@@ -50,13 +49,8 @@ def root(desk):
 
 @pytest.fixture(scope="module")
 def visit(desk):
-    app = create_app(desk, "key-for-tests", 8731)
-    client = TestClient(app, base_url="http://127.0.0.1:8731")
-    client.get("/?key=key-for-tests")
-    yield client
-    inner = app.app.state.desk
-    inner.runs.close()
-    inner.decoder.close()
+    with visited(desk) as client:
+        yield client
 
 
 def sha256(root):

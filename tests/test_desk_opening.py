@@ -10,11 +10,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 from PIL import Image
-from starlette.testclient import TestClient
 
 from sizing.check import check_job
 from sizing.decisions import read_decisions
-from sizing.desk.app import create_app
 from sizing.desk.corner_moves import on_line
 from sizing.desk.decide_page import present_inputs
 from sizing.desk.interval_view import HALF, MIDDLE, Error, intervals
@@ -25,6 +23,7 @@ from sizing.errors import InputError
 from sizing.jobfile import load_job
 from sizing.result import job_document
 from sizing.saving import save_run
+from tests.desk_visit import second_opening, visited
 
 DEMO = Path(__file__).parent.parent / "fixtures" / "demo"
 OWN = {"sec-fetch-site": "same-origin"}
@@ -36,14 +35,7 @@ def checked(tmp_path_factory):
     """A desk's folder with the demo's second opening, whose middle width holds a slip, checked."""
     root = tmp_path_factory.mktemp("desk")
     folder = root / "larkspur"
-    shutil.copytree(DEMO / "rules", folder / "rules")
-    with Image.open(DEMO / "w2.jpg") as image:
-        image.resize((1229, 922)).save(folder / "w2.jpg", quality=92, exif=image.info["exif"])
-    text = (DEMO / "job.toml").read_text()
-    head, _, second, *_ = text.split("[[opening]]")
-    for x in ("505, 326", "1542, 318", "1563, 1221", "519, 1253"):
-        second = second.replace(x, ", ".join(str(round(int(v) * 0.6)) for v in x.split(", ")))
-    (folder / "job.toml").write_text(head + "[[opening]]" + second)
+    second_opening(folder)
     result = check_job(folder)
     assert save_run(result, job_document(result), out=None, pictures=False)[0]
     return root
@@ -57,13 +49,8 @@ def desk(checked, tmp_path):
 
 @pytest.fixture
 def visit(desk):
-    app = create_app(desk, "key-for-tests", 8731)
-    client = TestClient(app, base_url="http://127.0.0.1:8731")
-    client.get("/?key=key-for-tests")
-    yield client
-    inner = app.app.state.desk
-    inner.runs.close()
-    inner.decoder.close()
+    with visited(desk) as client:
+        yield client
 
 
 PAGE = "/job/larkspur/opening/W2"

@@ -5,7 +5,6 @@ The check is a real one, of the demo's second opening with its photo made smalle
 
 import io
 import re
-import shutil
 import time
 from pathlib import Path
 
@@ -13,10 +12,9 @@ import numpy as np
 import pypdfium2
 import pytest
 from PIL import Image
-from starlette.testclient import TestClient
 
 from sizing.blanking import FILL, Blank, add_blank, remove_blank
-from sizing.desk.app import create_app
+from tests.desk_visit import second_opening, visited
 
 DEMO = Path(__file__).parent.parent / "fixtures" / "demo"
 OWN = {"sec-fetch-site": "same-origin"}
@@ -31,28 +29,17 @@ def root(tmp_path_factory):
     """A desk's folder with the demo's second opening, a pipe beside it, and a box that blanks out."""
     root = tmp_path_factory.mktemp("desk")
     folder = root / "larkspur"
-    shutil.copytree(DEMO / "rules", folder / "rules")
-    with Image.open(DEMO / "w2.jpg") as image:
-        image.resize((1229, 922)).save(folder / "w2.jpg", quality=92, exif=image.info["exif"])
-    head, _, second, *_ = (DEMO / "job.toml").read_text().split("[[opening]]")
-    for x in ("505, 326", "1542, 318", "1563, 1221", "519, 1253"):
-        second = second.replace(x, ", ".join(str(round(int(v) * 0.6)) for v in x.split(", ")))
+    text = second_opening(folder)
     thing = f'obstacles = [{{ what = "downpipe", photo = "w2.jpg", box = {PIPE} }}]\n'
-    second = second.replace("[opening.width]", thing + "[opening.width]")
-    (folder / "job.toml").write_text(head + "[[opening]]" + second)
+    (folder / "job.toml").write_text(text.replace("[opening.width]", thing + "[opening.width]"))
     add_blank(folder, Blank("w2.jpg", HIDDEN))
     return root
 
 
 @pytest.fixture(scope="module")
 def visit(root):
-    app = create_app(root, "key-for-tests", 8731)
-    client = TestClient(app, base_url="http://127.0.0.1:8731")
-    client.get("/?key=key-for-tests")
-    yield client
-    inner = app.app.state.desk
-    inner.runs.close()
-    inner.decoder.close()
+    with visited(root) as client:
+        yield client
 
 
 def ask(visit, **form):
