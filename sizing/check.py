@@ -13,21 +13,23 @@ from types import MappingProxyType
 
 import numpy as np
 
-from sizing.among_openings import explained_among
-from sizing.assignment import misplaced
-from sizing.consistency import cross_check, warnings_of
+from sizing.crosscheck.assignment import misplaced
+from sizing.crosscheck.consistency import cross_check, warnings_of
+from sizing.crosscheck.job_tests import CommonTest, job_tests
 from sizing.decision import OpeningVerdict, job_verdict
-from sizing.decisions import DecisionLog, bad_line_problems, read_decisions
 from sizing.errors import InputError, Problem
 from sizing.exits import Exit
-from sizing.inputs_hash import inputs_sha256
-from sizing.job import Job, Opening, Tolerance, opening_request
-from sizing.job_tests import CommonTest, job_tests
+from sizing.explaining.among_openings import explained_among
+from sizing.jobs.inputs_hash import inputs_sha256
+from sizing.jobs.job import Job, Opening, Tolerance, opening_request
 from sizing.judging import judge_readings
-from sizing.order import order_of_photo
-from sizing.ordering import RuleFound, rule_of
+from sizing.orders.order import order_of_photo
+from sizing.orders.ordering import RuleFound, rule_of
+from sizing.orders.rules import Rule
 from sizing.outcome import EstimateResult, JobResult, OpeningResult
-from sizing.photoresults import (
+from sizing.release.decisions import DecisionLog, bad_line_problems, read_decisions
+from sizing.remedy import advice
+from sizing.runs.photoresults import (
     PhotoResult,
     as_listed,
     by_path,
@@ -37,8 +39,6 @@ from sizing.photoresults import (
     same_file,
     same_place,
 )
-from sizing.remedy import advice
-from sizing.rules import Rule
 from vision.errors import VisionError
 from vision.request import NINE, Estimate, NotMeasured, OpeningRequest, Warning_
 
@@ -68,7 +68,7 @@ def check_job(
     estimator : callable, optional
         In place of `vision.estimate.estimate_opening`.
     """
-    from sizing.jobfile import load_job
+    from sizing.jobs.file import load_job
 
     # `os.path` answers also for a loop of links and for a name too long, which `load_job` then says.
     file = path / JOB_FILE if os.path.isdir(path) else path  # noqa: PTH112

@@ -15,18 +15,17 @@ from typing import Annotated, Any
 import typer
 from typer.exceptions import TyperException
 
-from sizing.cli_against import compared_with, typed_order_readable
-from sizing.cli_desk import desk
-from sizing.cli_dispute import dispute
-from sizing.cli_estimate import estimate
-from sizing.cli_footprint import footprint
-from sizing.cli_lens import lens
-from sizing.cli_log import log
-from sizing.cli_release import decide, release
-from sizing.cli_report import report, request
-from sizing.cli_rules import rules
-from sizing.exits import Exit
-from sizing.streams import (
+from sizing.commands.against import compared_with, typed_order_readable
+from sizing.commands.desk import desk
+from sizing.commands.dispute import dispute
+from sizing.commands.estimate import estimate
+from sizing.commands.footprint import footprint
+from sizing.commands.lens import lens
+from sizing.commands.log import log
+from sizing.commands.release import decide, release
+from sizing.commands.report import report, request
+from sizing.commands.rules import rules
+from sizing.commands.streams import (
     AllowOutsideOption,
     JsonOption,
     QuietOption,
@@ -37,6 +36,7 @@ from sizing.streams import (
     require_libraries,
     say,
 )
+from sizing.exits import Exit
 
 app = typer.Typer(
     name="secondtape",
@@ -102,7 +102,7 @@ def check(
     require_libraries()
     from sizing.check import check_job, exit_of
     from sizing.result import as_text, check_document, job_document
-    from sizing.saving import save_run
+    from sizing.runs.saving import save_run
     from sizing.terminal import complaints, job_text
 
     if against is not None and not typed_order_readable(against):
@@ -164,7 +164,7 @@ def sheet(
     Example: secondtape sheet --page a4 --out sheets
     """
     from sizing.messages.verdicts import sheets_written
-    from sizing.sheets import write_sheets
+    from sizing.printed.sheets import write_sheets
 
     typed: Any = page.lower()  # checked there
     files = write_sheets(out, page=typed, letters=letters, job=job, guide=guide)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from sizing.consistency import CrossCheck, inconsistent_group
+from sizing.crosscheck.consistency import CrossCheck, inconsistent_group
+from sizing.crosscheck.snooping import ReadingTest
 from sizing.decision import (
     Judgement,
     OpeningVerdict,
@@ -15,11 +16,10 @@ from sizing.decision import (
     mixture_of,
     verdict_by_one_line,
 )
-from sizing.explanations import Explanation, explain
-from sizing.job import Job, Opening, Reading, Tolerance
-from sizing.order import Order
-from sizing.ordering import RuleFound, order_of, tolerance_of
-from sizing.snooping import ReadingTest
+from sizing.explaining.explanations import Explanation, explain
+from sizing.jobs.job import Job, Opening, Reading, Tolerance
+from sizing.orders.order import Order
+from sizing.orders.ordering import RuleFound, order_of, tolerance_of
 from sizing.tape import u_reading_mm
 from vision.request import Estimate, NotMeasured
 

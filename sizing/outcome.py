@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from sizing.consistency import CrossCheck
+from sizing.crosscheck.consistency import CrossCheck
+from sizing.crosscheck.job_tests import CommonTest
 from sizing.decision import OpeningVerdict, Verdict
-from sizing.decisions import Decision, DecisionLog
 from sizing.errors import InputError, Problem
-from sizing.job import Job, Opening, Tolerance
-from sizing.job_tests import CommonTest
+from sizing.jobs.job import Job, Opening, Tolerance
 from sizing.judging import ReadingResult
-from sizing.order import Order
-from sizing.photoresults import PhotoResult
+from sizing.orders.order import Order
+from sizing.release.decisions import Decision, DecisionLog
 from sizing.remedy import Advice
+from sizing.runs.photoresults import PhotoResult
 from vision.request import Estimate, NotMeasured, OpeningRequest, Warning_
 
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from sizing.explaining.slips import NONE
 from sizing.judging import ReadingResult
 from sizing.messages import remeasure as messages
-from sizing.slips import NONE
 from sizing.units import Unit
 
 # Contract, Decision: below this a reading cannot change the order.

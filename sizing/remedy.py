@@ -13,7 +13,7 @@ from sizing.decision import judge_reading, mixture_of
 from vision.request import NINE, SIDES, Candidate, Estimate, Remedy, Side
 
 if TYPE_CHECKING:
-    from sizing.job import Tolerance
+    from sizing.jobs.job import Tolerance
     from sizing.judging import ReadingResult
 
 POINT = "point-at-side"

@@ -11,20 +11,20 @@ from typing import Any
 
 import numpy as np
 
-from sizing.crosscheck_json import job_tests_document, joint_test_document, reading_test_document
-from sizing.decisions import shown_document
-from sizing.job import Opening, Reading, Tolerance
+from sizing.crosscheck.as_json import job_tests_document, joint_test_document, reading_test_document
+from sizing.jobs.job import Opening, Reading, Tolerance
 from sizing.judging import ReadingResult
 from sizing.messages import verdicts as messages
 from sizing.messages.remedy import remedy_says
 from sizing.messages.slips import slip_says
 from sizing.mixture import interval95, mixture_of
 from sizing.nextstep import step_of
-from sizing.orderjson import estimate_order_document, not_held_document, order_document
+from sizing.orders.as_json import estimate_order_document, not_held_document, order_document
 from sizing.outcome import EstimateResult, JobResult, OpeningResult
-from sizing.photoresults import PhotoResult
+from sizing.release.decisions import shown_document
 from sizing.remeasure import again, request
 from sizing.remedy import Advice
+from sizing.runs.photoresults import PhotoResult
 from sizing.units import Unit, format_length
 from vision.request import NINE, PARTS, SIDES, Array, Candidate, Estimate, Face, LensUse, NotMeasured, Warning_
 

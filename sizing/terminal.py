@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from sizing.decision import Judgement
+from sizing.explaining.slips import NONE
 from sizing.judging import ReadingResult
 from sizing.messages import crosscheck, record
 from sizing.messages import verdicts as messages
@@ -16,12 +17,11 @@ from sizing.messages.remeasure import in_view
 from sizing.messages.remedy import remedy_says
 from sizing.messages.slips import likewise, probably, slip_says
 from sizing.nextstep import step_of
-from sizing.orderview import caution_lines, estimate_order_lines, order_lines
+from sizing.orders.view import caution_lines, estimate_order_lines, order_lines
 from sizing.outcome import EstimateResult, JobResult, OpeningResult
-from sizing.photoresults import PhotoResult
 from sizing.remeasure import again
 from sizing.remedy import Advice
-from sizing.slips import NONE
+from sizing.runs.photoresults import PhotoResult
 from sizing.units import Unit
 from vision.request import NINE, Estimate, NotMeasured, Warning_
 

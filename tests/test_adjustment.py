@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 from scipy.optimize import least_squares
 
-from vision import sheet
 from vision.adjustment import HUBER, adjust
 from vision.camera import Camera, project
 from vision.observations import (
@@ -21,9 +20,10 @@ from vision.observations import (
     point_block,
     reference_points,
 )
-from vision.printed_edges import unit_edges
 from vision.priors import camera_blocks, camera_prior, reference_blocks, size_block
 from vision.request import CheckBar, Reference
+from vision.sheets import sheet
+from vision.sheets.printed_edges import unit_edges
 
 MIDDLE = np.array([sheet.WIDTH_MM / 2, sheet.HEIGHT_MM / 2])
 HALF = np.array([108.0, 140.0])

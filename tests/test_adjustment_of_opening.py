@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from sizing.adjustment import (
+from sizing.crosscheck.adjustment import (
     BOW_U_MM,
     STATIONS,
     adjust,

@@ -4,10 +4,10 @@ import json
 
 import pytest
 
-from sizing.against import read_typed
 from sizing.cli import run
 from sizing.errors import InputError
 from sizing.exits import Exit
+from sizing.orders.against import read_typed
 
 JOB = """[job]
 id = "harbor-114"

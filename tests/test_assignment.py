@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 from scipy.stats import multivariate_normal
 
-from sizing.adjustment import STATIONS, predict_readings_mm
-from sizing.assignment import _best_slips, misplaced, same_picture
-from sizing.consistency import cross_check
-from sizing.job import Opening, Reading
+from sizing.crosscheck.adjustment import STATIONS, predict_readings_mm
+from sizing.crosscheck.assignment import _best_slips, misplaced, same_picture
+from sizing.crosscheck.consistency import cross_check
+from sizing.jobs.job import Opening, Reading
 from sizing.tape import too_long_mm
 from sizing.units import parse_length
 from vision.request import Candidate, Estimate, PhotoReport

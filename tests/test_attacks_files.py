@@ -8,15 +8,15 @@ import os
 import pytest
 from starlette.testclient import TestClient
 
-from sizing.blanking import read_blanks
 from sizing.desk.app import create_app
 from sizing.desk.intake_release import releases
 from sizing.desk.listing import listed
 from sizing.desk.results import file_sha256, newest_result
 from sizing.errors import InputError
-from sizing.jobwriter import read_text
-from sizing.logrecord import read_document
+from sizing.jobs.writer import read_text
+from sizing.log.record import read_document
 from sizing.regularfile import regular_bytes, regular_sha256
+from sizing.report.blanking import read_blanks
 
 JOB = '[job]\nid = "harbor-114"\nunits = "in"\n[[opening]]\nlabel = "W1"\nwall = "masonry"\n'
 

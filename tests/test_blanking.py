@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from sizing.blanking import FILL, Blank, blanked, parse_blank, read_blanks
 from sizing.check import check_job
 from sizing.errors import InputError
+from sizing.report.blanking import FILL, Blank, blanked, parse_blank, read_blanks
 from sizing.result import job_document
-from sizing.saving import save_run
+from sizing.runs.saving import save_run
 from vision.request import PARTS, Estimate, PhotoReport
 
 JOB = """

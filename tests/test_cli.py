@@ -14,8 +14,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sizing.arguments import parse_check_bar, parse_corners, parse_edge_offset, parse_opening, parse_reference
 from sizing.cli import run
+from sizing.commands.arguments import parse_check_bar, parse_corners, parse_edge_offset, parse_opening, parse_reference
 from sizing.exits import Exit
 
 ROOT = Path(__file__).parent.parent
@@ -261,7 +261,7 @@ def test_a_mistake_of_the_program_shows_its_trace_and_its_own_status(monkeypatch
     def fails(*args, **kwargs):
         raise ZeroDivisionError
 
-    monkeypatch.setattr("sizing.sheets.write_sheets", fails)
+    monkeypatch.setattr("sizing.printed.sheets.write_sheets", fails)
     assert run(["sheet", "--out", str(tmp_path)]) == Exit.FAULT
     assert "Traceback" in capsys.readouterr().err
 

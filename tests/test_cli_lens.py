@@ -8,9 +8,9 @@ import pytest
 from PIL import Image
 
 from sizing.cli import run
-from sizing.lenses import profiles_in_reach
+from sizing.commands.lenses import profiles_in_reach
 from tests.drawing import picture
-from vision.lens_profile import read_profile
+from vision.lens.profile import read_profile
 
 SIZE, FOCAL, CENTRE = (1000, 750), 900.0, (507.0, 370.0)
 TILTS = ((0.5, 0.1, 0.0), (-0.5, 0.1, 0.1), (0.1, 0.55, 0.0), (0.0, -0.55, 1.5), (0.35, 0.4, -0.2))

@@ -8,8 +8,8 @@ import pytest
 
 from sizing.cli import run
 from sizing.exits import Exit
-from sizing.logagain import held_to
-from sizing.runfolder import run_id
+from sizing.log.again import held_to
+from sizing.runs.runfolder import run_id
 
 JOB = """
 [job]

@@ -8,7 +8,7 @@ import pytest
 
 from sizing.cli import run
 from sizing.exits import Exit
-from sizing.rulefile import sample_files
+from sizing.orders.rulefile import sample_files
 
 
 @pytest.fixture(autouse=True)

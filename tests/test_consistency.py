@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from sizing.adjustment import BOW_U_MM, CORNER_U_MM, STATIONS, bow_effects, predict_readings_mm
-from sizing.consistency import (
+from sizing.crosscheck.adjustment import BOW_U_MM, CORNER_U_MM, STATIONS, bow_effects, predict_readings_mm
+from sizing.crosscheck.consistency import (
     cov_of_readings_mm2,
     cross_check,
     expected_lengths_mm,
@@ -12,7 +12,7 @@ from sizing.consistency import (
     sound_readings,
     warnings_of,
 )
-from sizing.job import Opening, Reading
+from sizing.jobs.job import Opening, Reading
 from sizing.tape import readings_cov_mm2, too_long_mm
 from sizing.units import parse_length
 from vision.request import Candidate, Estimate

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 from vision.camera import Camera
-from vision.courses import LineBlock, Pieces, across_along, group, wall_scale, whitening
 from vision.observations import FIRST_REFERENCE, PER_REFERENCE, PhotoState
 from vision.uncertainty import jacobian
+from vision.wall.courses import LineBlock, Pieces, across_along, group, wall_scale, whitening
 
 WALL = np.array([0.02, -0.003])
 

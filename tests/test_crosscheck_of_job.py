@@ -6,8 +6,8 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from sizing.adjustment import predict_readings_mm
 from sizing.check import check_job
+from sizing.crosscheck.adjustment import predict_readings_mm
 from sizing.result import as_text, job_document
 from sizing.terminal import job_text
 from vision.request import PARTS, Estimate, NotMeasured, PhotoReport

@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 import pytest
 
 from sizing.check import check_job
-from sizing.decisions import FILE, Decision, append_decision
+from sizing.release.decisions import FILE, Decision, append_decision
 from sizing.result import job_document
 from sizing.terminal import complaints, job_text
 from vision.request import NotMeasured

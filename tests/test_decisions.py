@@ -9,7 +9,10 @@ from pathlib import Path
 
 import pytest
 
-from sizing.decisions import (
+from sizing.errors import InputError
+from sizing.jobs.file import load_job
+from sizing.jobs.inputs_hash import inputs_sha256
+from sizing.release.decisions import (
     FILE,
     Decision,
     append_decision,
@@ -17,9 +20,6 @@ from sizing.decisions import (
     read_decisions,
     shown_document,
 )
-from sizing.errors import InputError
-from sizing.inputs_hash import inputs_sha256
-from sizing.jobfile import load_job
 
 ROOT = Path(__file__).parent.parent
 H1, H2 = "a1" * 32, "b2" * 32
@@ -82,7 +82,7 @@ def test_two_hundred_appends_of_two_processes_lose_and_mix_none(tmp_path):
 import sys; sys.path.insert(0, {str(ROOT)!r})
 from datetime import UTC, datetime
 from pathlib import Path
-from sizing.decisions import Decision, append_decision
+from sizing.release.decisions import Decision, append_decision
 who = sys.argv[1]
 sys.stdin.readline()
 for i in range(100):

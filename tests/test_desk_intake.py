@@ -274,8 +274,8 @@ def test_both_versions_are_shown_when_the_file_changed_underneath(desk):
 SAVES = """
 import sys
 from pathlib import Path
-from sizing import jobedits
-from sizing.jobwriter import save
+from sizing.jobs import edits as jobedits
+from sizing.jobs.writer import save
 for i in range(100):
     save(Path(sys.argv[1]), lambda d, i=i: jobedits.job_table(d).setdefault("extra", {}).update({f"p{i}": i}))
 """

@@ -6,7 +6,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from sizing.desk.app import create_app
-from sizing.logindex import rebuild
+from sizing.log.index import rebuild
 
 SHA = "a" * 64
 

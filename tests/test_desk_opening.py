@@ -12,7 +12,6 @@ import pytest
 from PIL import Image
 
 from sizing.check import check_job
-from sizing.decisions import read_decisions
 from sizing.desk.corner_moves import on_line
 from sizing.desk.decide_page import present_inputs
 from sizing.desk.interval_view import HALF, MIDDLE, Error, intervals
@@ -20,9 +19,10 @@ from sizing.desk.results import newest_result
 from sizing.desk.tiles import TILE_PX, Tiles
 from sizing.desk.worker import Worker
 from sizing.errors import InputError
-from sizing.jobfile import load_job
+from sizing.jobs.file import load_job
+from sizing.release.decisions import read_decisions
 from sizing.result import job_document
-from sizing.saving import save_run
+from sizing.runs.saving import save_run
 from tests.desk_visit import second_opening, visited
 
 DEMO = Path(__file__).parent.parent / "fixtures" / "demo"

@@ -7,9 +7,9 @@ import pytest
 from PIL import Image
 
 from sizing.desk.panels import FIELDS_MM, panel_task, says_of
-from sizing.sheets import sheets_pdf
-from vision.markers import find_sheets
-from vision.sheet import HEIGHT_MM
+from sizing.printed.sheets import sheets_pdf
+from vision.sheets.markers import find_sheets
+from vision.sheets.sheet import HEIGHT_MM
 
 SCALE = 3.0  # px a millimetre of the printed page
 

@@ -13,7 +13,7 @@ import pypdfium2
 import pytest
 from PIL import Image
 
-from sizing.blanking import FILL, Blank, add_blank, remove_blank
+from sizing.report.blanking import FILL, Blank, add_blank, remove_blank
 from tests.desk_visit import second_opening, visited
 
 DEMO = Path(__file__).parent.parent / "fixtures" / "demo"

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from sizing.desk.proposing import comparison, propose_task
-from sizing.jobfile import load_job
+from sizing.jobs.file import load_job
 
 DEMO = Path(__file__).parent.parent / "fixtures" / "demo"
 

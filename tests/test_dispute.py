@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 
 from sizing.cli import run
-from sizing.decisions import Decision, append_decision
-from sizing.dispute import trace_job
-from sizing.disputerecord import dispute_document, dispute_text
-from sizing.disputesteps import load_settings
+from sizing.dispute.dispute import trace_job
+from sizing.dispute.record import dispute_document, dispute_text
+from sizing.dispute.steps import load_settings
 from sizing.errors import InputError
 from sizing.exits import Exit
+from sizing.release.decisions import Decision, append_decision
 from vision.request import PARTS, Estimate, NotMeasured, PhotoReport
 
 HEAD = '[job]\nid = "harbor-114"\nunits = "in"\ntape = "class-2"\nmeasured_by = "crew 2"\n'

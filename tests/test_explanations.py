@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 
 from sizing.decision import Judgement, judge_reading, judge_without_photo, mixture_of
-from sizing.explanations import explain, explain_readings, explain_wrong_unit
-from sizing.hypotheses import Other, Scene
-from sizing.hypotheses_reading import feet_and_inches_mm, six_nine_mm, swapped_digits_mm, wrong_side_mm
+from sizing.explaining.explanations import explain, explain_readings, explain_wrong_unit
+from sizing.explaining.hypotheses import Other, Scene
+from sizing.explaining.hypotheses_reading import feet_and_inches_mm, six_nine_mm, swapped_digits_mm, wrong_side_mm
+from sizing.explaining.slips import load_priors
 from sizing.messages.slips import slip_says
-from sizing.slips import load_priors
 from vision.request import NINE, Candidate, Face
 
 INCH = 25.4

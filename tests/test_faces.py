@@ -14,10 +14,10 @@ from sizing.check import check_job
 from sizing.messages.slips import slip_says
 from sizing.result import job_document
 from vision.estimate import estimate_opening
-from vision.face_lines import FaceLine
-from vision.face_measures import faces_of_outlines
-from vision.face_reveal import Beside, reveal_of
-from vision.faces import At, Outline, nested_outlines
+from vision.faces.lines import FaceLine
+from vision.faces.measures import faces_of_outlines
+from vision.faces.outlines import At, Outline, nested_outlines
+from vision.faces.reveal import Beside, reveal_of
 from vision.measures import measure
 from vision.request import NINE, SIDES, CheckBar, OpeningRequest, PhotoRequest, Quantity
 from vision.stations import clicked_sides

@@ -5,12 +5,12 @@ import numpy as np
 import pytest
 
 from vision.camera import Camera, back_project, project
-from vision.found import doubt
-from vision.outline import find_jambs
-from vision.side_steps import Steps
-from vision.side_weights import SideCandidate
-from vision.sides import SideTrace
-from vision.trim_steps import trim_jambs
+from vision.finder.found import doubt
+from vision.finder.outline import find_jambs
+from vision.finder.side_steps import Steps
+from vision.finder.trim_steps import trim_jambs
+from vision.sides.tracing import SideTrace
+from vision.sides.weights import SideCandidate
 
 CORNERS_MM = np.array([[-500, -600], [500, -600], [500, 600], [-500, 600.0]])
 ENDS = {"head": (0, 1), "right": (1, 2), "sill": (3, 2), "left": (0, 3)}

@@ -7,7 +7,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from vision.camera import Camera
-from vision.jamb_ends import HeadEnd, head_end, unseen_share
+from vision.sides.jamb_ends import HeadEnd, head_end, unseen_share
 
 WALL, SOFFIT = 0.5, 0.05
 

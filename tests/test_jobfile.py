@@ -10,8 +10,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from sizing.errors import InputError, SizingError
-from sizing.job import READINGS, Tolerance, opening_request
-from sizing.jobfile import load_job
+from sizing.jobs.file import load_job
+from sizing.jobs.job import READINGS, Tolerance, opening_request
 from vision.request import NINE, SIDES, CheckBar, Quantity, Reference
 
 # The contract's example, word for word (its comments left out).

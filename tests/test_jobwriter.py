@@ -11,17 +11,17 @@ import tomlkit
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from sizing import jobedits
 from sizing.errors import InputError
-from sizing.jobfile import load_job
-from sizing.jobwriter import ChangedUnderneath, create, read_text, save
+from sizing.jobs import edits as jobedits
+from sizing.jobs.file import load_job
+from sizing.jobs.writer import ChangedUnderneath, create, read_text, save
 
 DEMO = Path(__file__).parent.parent / "fixtures" / "demo"
 SAVES = """
 import sys
 from pathlib import Path
-from sizing import jobedits
-from sizing.jobwriter import save
+from sizing.jobs import edits as jobedits
+from sizing.jobs.writer import save
 file, name = Path(sys.argv[1]), sys.argv[2]
 for i in range(100):
     save(file, lambda d: jobedits.set_facts(jobedits.job_table(d).setdefault("extra", {}), {f"{name}{i}": i}))

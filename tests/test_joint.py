@@ -5,10 +5,10 @@ import pytest
 
 from tests.views import CORNERS, camera_at, paper, photo_of
 from vision.depths import EdgeDepths
-from vision.joint import join
-from vision.joint_measures import depth_warnings, measure_joint
+from vision.joint.measures import depth_warnings, measure_joint
+from vision.joint.several_photos import measure_together
+from vision.joint.solve import join
 from vision.request import SIDES, Candidate, OpeningRequest, Quantity
-from vision.several_photos import measure_together
 
 A, B = ("sheet A", -850.0, 30.0, 0.01), ("sheet B", 860.0, -40.0, -0.02)
 PLACES = (camera_at(-900, -200, 2300), camera_at(1000, 150, 2500), camera_at(50, 400, 2700))

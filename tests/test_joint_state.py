@@ -3,8 +3,8 @@ import numpy as np
 import pytest
 
 from vision.camera import UNKNOWNS, Camera, project
-from vision.in_photo import InPhoto
-from vision.joint_state import (
+from vision.joint.in_photo import InPhoto
+from vision.joint.state import (
     JointState,
     Layout,
     SideSeen,

@@ -9,12 +9,12 @@ import cv2
 import numpy as np
 import pytest
 
-from vision.lens import LensFit, View, calibrate
+from vision.lens.interior import LensFit, View, calibrate
 from vision.observations import point_block
 from vision.priors import camera_blocks, camera_prior, reference_blocks, size_block
 from vision.request import CheckBar, Reference
-from vision.solved import best_of
-from vision.start import start_states
+from vision.solving.solved import best_of
+from vision.solving.start import start_states
 
 SIZE = (4032, 3024)
 TRUE = np.array([2900.0, 2040.0, 1500.0, 0.08, -0.12])  # focal px, principal point px, k1, k2: a phone's

@@ -9,10 +9,10 @@ import pytest
 from PIL import Image
 
 from vision.camera import Camera, project
-from vision.exif import ExifFacts
-from vision.lens_profile import LensKey, LensProfile, ProfileError, mismatch, read_profile, written
-from vision.lens_use import choose_lens, profile_prior
-from vision.photo import Photo, read_photo
+from vision.lens.profile import LensKey, LensProfile, ProfileError, mismatch, read_profile, written
+from vision.lens.use import choose_lens, profile_prior
+from vision.photo.exif import ExifFacts
+from vision.photo.reading import Photo, read_photo
 from vision.priors import camera_blocks
 from vision.request import PhotoRequest
 

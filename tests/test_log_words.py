@@ -2,9 +2,9 @@
 
 import pytest
 
-from sizing.measurers import Finding, Together
+from sizing.log.measurers import Finding, Together
+from sizing.log.pooling import Interval
 from sizing.messages import log as words
-from sizing.pooling import Interval
 
 INCH = 25.4
 

@@ -11,9 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from sizing.decisions import FILE as DECISIONS
-from sizing.decisions import Decision, append_decision
-from sizing.logindex import (
+from sizing.log.index import (
     LogError,
     _read_all,
     data_folder,
@@ -24,9 +22,11 @@ from sizing.logindex import (
     rebuild,
     refresh,
 )
-from sizing.logrecord import read_run
-from sizing.logschema import MIGRATIONS
-from sizing.saving import save_run
+from sizing.log.record import read_run
+from sizing.log.schema import MIGRATIONS
+from sizing.release.decisions import FILE as DECISIONS
+from sizing.release.decisions import Decision, append_decision
+from sizing.runs.saving import save_run
 
 ROOT = Path(__file__).parent.parent
 SHA = "a" * 64
@@ -157,7 +157,7 @@ def test_a_read_only_folder_is_a_warning(tmp_path):
     run, data = left_by_a_check(tmp_path / "larch-1"), tmp_path / "data"
     data.mkdir(mode=0o555)
     code = (
-        "import os, sys; from pathlib import Path; from sizing.logindex import index_warning\n"
+        "import os, sys; from pathlib import Path; from sizing.log.index import index_warning\n"
         # The superuser may write anywhere: look with the eyes of somebody else.
         "os.geteuid() == 0 and os.setuid(65534)\n"
         "print(index_warning(Path(sys.argv[1]), None))"
@@ -222,7 +222,7 @@ def test_decisions_taken_since_the_check_are_seen_without_a_rebuild(tmp_path):
 def test_two_processes_that_write_at_once_lose_nothing(tmp_path):
     runs = [[str(left_by_a_check(tmp_path / f"{who}-{i}")) for i in range(25)] for who in "ab"]
     code = (
-        "import sys; from pathlib import Path; from sizing.logindex import index_run\n"
+        "import sys; from pathlib import Path; from sizing.log.index import index_run\n"
         "[index_run(Path(p)) for p in sys.argv[1:]]"
     )
     env = {**os.environ, "SECONDTAPE_DATA": str(tmp_path), "PYTHONPATH": str(ROOT), "PYTHONWARNINGS": "error"}
@@ -233,7 +233,7 @@ def test_two_processes_that_write_at_once_lose_nothing(tmp_path):
 
 def test_a_log_held_by_another_program_is_a_warning_that_says_so(tmp_path, monkeypatch):
     monkeypatch.setenv("SECONDTAPE_DATA", str(tmp_path))
-    monkeypatch.setattr("sizing.logindex._WAIT_S", 0.05)
+    monkeypatch.setattr("sizing.log.index._WAIT_S", 0.05)
     run = left_by_a_check(tmp_path / "larch-1")
     index_run(run)
     other = sqlite3.connect(tmp_path / "log.sqlite", isolation_level=None)
@@ -306,7 +306,7 @@ def test_a_check_made_while_the_log_is_rebuilt_stays_in_it(tmp_path, monkeypatch
         index_run(late, file=file)
         return read
 
-    monkeypatch.setattr("sizing.logindex._read_all", read_and_wait)
+    monkeypatch.setattr("sizing.log.index._read_all", read_and_wait)
     assert rebuild([jobs], file=file).runs == 2
 
 

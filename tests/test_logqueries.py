@@ -8,11 +8,11 @@ from datetime import UTC, date, datetime
 
 import pytest
 
-from sizing.decisions import Decision, append_decision
-from sizing.logcodes import coded, codes
-from sizing.logexport import COLUMNS, export_csv, export_document
-from sizing.logindex import open_log, rebuild
-from sizing.logqueries import Asked, compared, details, find, find_run
+from sizing.log.codes import coded, codes
+from sizing.log.export import COLUMNS, export_csv, export_document
+from sizing.log.index import open_log, rebuild
+from sizing.log.queries import Asked, compared, details, find, find_run
+from sizing.release.decisions import Decision, append_decision
 
 SHA = "a" * 64
 

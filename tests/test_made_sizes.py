@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from sizing.counting import p_changes, p_same_with
-from sizing.made_sizes import (
+from sizing.orders.counting import p_changes, p_same_with
+from sizing.orders.made_sizes import (
     SizeShare,
     chosen_mm,
     combined_draws,
@@ -19,7 +19,7 @@ from sizing.made_sizes import (
     sized,
     wanted_mm,
 )
-from sizing.rules import Made, Rule, SideRule
+from sizing.orders.rules import Made, Rule, SideRule
 from vision.request import NINE, Candidate
 
 VALUES = np.array([1000.0, 1000.0, 1000.0, 1500.0, 1500.0, 1500.0, 1802.8, 1802.8, 0.0])

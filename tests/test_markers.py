@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from tests.drawing import mapped, picture, view
-from vision import sheet
-from vision.markers import apply_homography, find_sheets
+from vision.sheets import sheet
+from vision.sheets.markers import apply_homography, find_sheets
 
 SLANT = (2e-4, -1.5e-4)
 CORNERS = np.array([[0, 0], [180, 0], [180, 240], [0, 240.0]])

@@ -10,8 +10,8 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from sizing.job import READINGS
-from sizing.measurers import FEWEST, Compared, together
+from sizing.jobs.job import READINGS
+from sizing.log.measurers import FEWEST, Compared, together
 
 START = date(2026, 3, 2)
 SIXTEENTH_MM = 25.4 / 16

@@ -6,10 +6,10 @@ from importlib.resources import files
 
 import pytest
 
+from sizing.explaining.slips import load_priors
 from sizing.messages import verdicts as messages
 from sizing.messages.slips import slip_says
 from sizing.messages.verdicts import about, at_least, name_of, one_line, would_have_stopped
-from sizing.slips import load_priors
 from vision.request import NINE
 
 

@@ -10,13 +10,13 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from vision.arris_snap import snap
 from vision.camera import Camera, back_project, project
-from vision.opening import find_openings
-from vision.outline import Jambs, find_jambs, square
+from vision.finder.arris_snap import snap
+from vision.finder.opening import find_openings
+from vision.finder.outline import Jambs, find_jambs, square
+from vision.finder.wall_mask import PITCH_MM, unlike_wall, view_wall
+from vision.finder.wall_pattern import agreement, level_rad, where_courses_stop
 from vision.request import Warning_
-from vision.wall_mask import PITCH_MM, unlike_wall, view_wall
-from vision.wall_pattern import agreement, level_rad, where_courses_stop
 
 PRACTICE = Path(__file__).parents[2] / "shared" / "practice"
 BRICK, JOINT = (150.0, 85.0, 65.0), (190.0, 185.0, 175.0)

@@ -8,11 +8,11 @@ import pytest
 from sizing.check import check_job, exit_of
 from sizing.exits import Exit
 from sizing.messages.order import CAUTIONS, problem_says
-from sizing.order import order_of_photo
-from sizing.orderjson import estimate_order_document
-from sizing.orderview import caution_lines, estimate_order_lines
+from sizing.orders.as_json import estimate_order_document
+from sizing.orders.order import order_of_photo
+from sizing.orders.rulefile import load_rule, sample_files
+from sizing.orders.view import caution_lines, estimate_order_lines
 from sizing.result import as_text, job_document
-from sizing.rulefile import load_rule, sample_files
 from sizing.terminal import complaints, job_text
 from vision.request import PARTS, Estimate, Measure, NotMeasured, PhotoReport
 

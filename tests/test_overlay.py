@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from PIL import ExifTags, Image
 
-from vision.labels import Wanted, overlap, placed
-from vision.overlay import LOOKS, annotated_photo, rectified_view, save_picture
+from vision.pictures.labels import Wanted, overlap, placed
+from vision.pictures.overlay import LOOKS, annotated_photo, rectified_view, save_picture
 from vision.request import PhotoReport
 
 KINDS = ("agrees", "differs", "unproven", "none")
@@ -100,7 +100,7 @@ def test_labels_never_overlap_each_other(size, monkeypatch):
         seen.append(placed(*arguments))
         return seen[-1]
 
-    monkeypatch.setattr("vision.overlay.placed", watched)
+    monkeypatch.setattr("vision.pictures.overlay.placed", watched)
     rgb, report, labels = scene(*size)
     picture = annotated_photo(rgb, report, labels)
     boxes = seen[-1]

@@ -11,8 +11,8 @@ import pytest
 from fixtures.renderer.camera import Camera, film_focal_px, pose
 from fixtures.renderer.render import render
 from fixtures.renderer.scene import Opening, Scene, Sheet, Wall, smooth_sides
-from vision.page_find import BOTH, _alike_all_round, evenness, find_quads
-from vision.page_photo import _clear, solve_page_photo
+from vision.pages.find import BOTH, _alike_all_round, evenness, find_quads
+from vision.pages.of_photo import _clear, solve_page_photo
 from vision.priors import camera_prior
 from vision.request import PhotoRequest, Reference, Warning_
 

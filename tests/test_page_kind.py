@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 
 from vision.camera import Camera, project
-from vision.page_kind import wrong_kind
+from vision.pages.kind import wrong_kind
 from vision.priors import PAGE_SIZE_MM, camera_prior
 from vision.request import Reference
-from vision.solve_pages import solve_rectangles
+from vision.solving.solve_pages import solve_rectangles
 
 SIZE = (1200, 900)
 PRIOR = camera_prior(1010.0, 0.03, SIZE, known=True)

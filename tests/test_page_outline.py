@@ -11,13 +11,13 @@ import pytest
 from fixtures.renderer.camera import Camera, film_focal_px, pose
 from fixtures.renderer.render import render
 from fixtures.renderer.scene import Opening, Scene, Sheet, smooth_sides
-from vision.markers import find_sheets
 from vision.observations import SIZE
-from vision.page_outline import page_scale
-from vision.print_scale import scaled_by_outline
 from vision.priors import camera_prior
 from vision.request import CheckBar, Quantity
-from vision.solve import solve_sheets
+from vision.sheets.markers import find_sheets
+from vision.sheets.paper_outline import page_scale
+from vision.sheets.print_scale import scaled_by_outline
+from vision.solving.solve import solve_sheets
 
 A4 = (210.0, 297.0)  # ISO 216
 RECTANGLE = np.array([[-260.0, -250], [260, -250], [260, 250], [-260, 250]])

@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from vision.page_plane import U_SQUARE_MM, laid_on_wall, likeness, ratio_on_wall
+from vision.pages.plane import U_SQUARE_MM, laid_on_wall, likeness, ratio_on_wall
 from vision.priors import camera_prior
 
 SIZE = (4032, 3024)

@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 import pytest
 
-from vision.page_sides import crossings, trace_quad
+from vision.pages.sides import crossings, trace_quad
 
 SIZE = (420, 360)
 QUAD = np.array([[120.3, 80.6], [268.9, 92.2], [259.7, 281.4], [111.8, 275.5]])

@@ -10,8 +10,8 @@ from fixtures.renderer.render import render
 from fixtures.renderer.scene import Opening, Scene, Sheet, Wall, smooth_sides
 from vision.errors import RequestError
 from vision.estimate import estimate_opening
-from vision.part_view import hides_a_corner, trace_part
 from vision.request import NINE, CheckBar, Estimate, NotMeasured, OpeningRequest, PhotoRequest, Quantity
+from vision.sides.part_view import hides_a_corner, trace_part
 
 SLIDER = np.array([[-1200.0, -500], [1200, -502], [1201, 500], [-1201, 501]])
 WIDTH, HEIGHT = 1280, 960

@@ -14,8 +14,8 @@ import pytest
 from PIL import ExifTags, Image, ImageFile, TiffImagePlugin
 
 from vision.errors import PhotoError
-from vision.exif import U_LOG_KNOWN, U_LOG_UNKNOWN, ExifFacts
-from vision.photo import focal_prior, read_photo
+from vision.photo.exif import U_LOG_KNOWN, U_LOG_UNKNOWN, ExifFacts
+from vision.photo.reading import focal_prior, read_photo
 
 W, H = 720, 540  # 0.39 MP, just above the contract's least
 # facts.md 5, from the Exif standard: where the stored 0th row and 0th column are shown.

@@ -6,8 +6,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sizing.job import READINGS, Opening, Reading
-from sizing.proposals import GAP, LEAST_SURE, Proposal, Taken, by_fit, by_time, groups_by_time, loosened, twins
+from sizing.intake.proposals import GAP, LEAST_SURE, Proposal, Taken, by_fit, by_time, groups_by_time, loosened, twins
+from sizing.jobs.job import READINGS, Opening, Reading
 from sizing.units import parse_length
 from vision.request import Estimate
 
@@ -126,7 +126,7 @@ def test_a_proposal_says_nothing_more_than_it_knows():
 
 @pytest.mark.slow
 def test_the_demo_photo_fits_its_own_opening():
-    from sizing.jobfile import load_job
+    from sizing.jobs.file import load_job
     from vision.estimate import estimate_opening
     from vision.request import OpeningRequest, PhotoRequest
 
@@ -162,7 +162,7 @@ def test_an_outline_moved_by_another_line_on_one_side_stays_within_the_loosened_
 
 
 def test_the_desk_asks_for_as_many_readings_as_the_comparison_needs():
-    from sizing.assignment import LEAST_READINGS
+    from sizing.crosscheck.assignment import LEAST_READINGS
     from sizing.desk import proposing
 
     assert proposing.LEAST_READINGS == LEAST_READINGS

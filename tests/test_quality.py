@@ -15,15 +15,15 @@ from fixtures.renderer.render import render
 from fixtures.renderer.scene import Opening, Scene, Sheet, Wall, smooth_sides
 from tests.drawing import mapped, picture, view
 from vision.camera import Camera as Solved
-from vision.edge_blur import PrintedBlur, page_blur, pattern_agreement, printed_blur
-from vision.exif import ExifFacts, focal_prior, read_exif
-from vision.markers import find_sheets
 from vision.one_photo import PhotoMeasured, measure_photo
-from vision.page_sides import trace_quad
+from vision.pages.sides import trace_quad
+from vision.photo.edge_blur import PrintedBlur, page_blur, pattern_agreement, printed_blur
+from vision.photo.exif import ExifFacts, focal_prior, read_exif
+from vision.photo.quality import BLUR_PX, file_doubts, slant_doubts, solved_doubts, with_effects
 from vision.priors import camera_prior
-from vision.quality import BLUR_PX, file_doubts, slant_doubts, solved_doubts, with_effects
 from vision.request import PARTS, CheckBar, OpeningRequest, PhotoReport, PhotoRequest, Quantity, Warning_
-from vision.solve import solve_sheets
+from vision.sheets.markers import find_sheets
+from vision.solving.solve import solve_sheets
 
 FULL = (4032, 3024)
 EXIF = ExifFacts(make="Example", model="Example Phone", focal_mm=4.26, focal35_mm=26.0, coded_px=FULL)

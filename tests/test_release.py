@@ -11,13 +11,13 @@ import pytest
 
 from sizing.check import check_job
 from sizing.cli import run
-from sizing.cli_release import sent_by_name
-from sizing.decisions import FILE, Decision, append_decision
+from sizing.commands.release import sent_by_name
 from sizing.exits import Exit
-from sizing.logindex import open_log, refresh
-from sizing.logqueries import Asked, details, find
-from sizing.release import COLUMNS, plan_release, release_csv, release_document, undecided
-from sizing.release_pdf import release_pdf
+from sizing.log.index import open_log, refresh
+from sizing.log.queries import Asked, details, find
+from sizing.release.decisions import FILE, Decision, append_decision
+from sizing.release.pdf import release_pdf
+from sizing.release.release import COLUMNS, plan_release, release_csv, release_document, undecided
 from vision.request import PARTS, Estimate, PhotoReport
 
 # An opening of 54 3/8 by 60 1/8 in, square; as measured by a photo.

@@ -6,11 +6,11 @@ from types import SimpleNamespace
 import pytest
 
 from sizing.decision import Judgement
-from sizing.explanations import Explanation
+from sizing.explaining.explanations import Explanation
+from sizing.explaining.slips import load_priors
 from sizing.messages.remeasure import look_out
 from sizing.messages.slips import slip_says
 from sizing.remeasure import again, request
-from sizing.slips import load_priors
 
 INCH = 25.4
 

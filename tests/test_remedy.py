@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from sizing.decision import judge_reading
-from sizing.job import Reading, Tolerance
+from sizing.jobs.job import Reading, Tolerance
 from sizing.judging import ReadingResult
 from sizing.mixture import mixture_of
 from sizing.remedy import advice

@@ -10,15 +10,15 @@ import pytest
 from PIL import Image
 from pypdf import PdfReader
 
-from sizing.blanking import FILL, Blank
 from sizing.check import check_job
 from sizing.cli import run
 from sizing.exits import Exit
-from sizing.report import build_report
-from sizing.report_chart import bar_of, reach_mm
-from sizing.report_html import report_html
-from sizing.report_layout import Block, lines_of, paginated
-from sizing.report_pdf import report_pdf
+from sizing.report.blanking import FILL, Blank
+from sizing.report.chart import bar_of, reach_mm
+from sizing.report.html import report_html
+from sizing.report.layout import Block, lines_of, paginated
+from sizing.report.pdf import report_pdf
+from sizing.report.report import build_report
 from vision.request import PARTS, Candidate, Estimate, PhotoReport
 
 SIZE = (900, 700)

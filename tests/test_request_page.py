@@ -8,7 +8,7 @@ import pytest
 from sizing.cli import run
 from sizing.exits import Exit
 from sizing.messages import request as words
-from sizing.request_page import request_pdf
+from sizing.report.request_page import request_pdf
 
 
 def text_of(page):

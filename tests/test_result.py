@@ -9,8 +9,8 @@ import pytest
 from sizing.check import check_job, exit_of
 from sizing.exits import Exit
 from sizing.result import as_text, check_document, estimate_document, job_document
-from sizing.runfolder import run_id, safe_name, write_run
-from sizing.saving import save_run
+from sizing.runs.runfolder import run_id, safe_name, write_run
+from sizing.runs.saving import save_run
 from sizing.terminal import complaints, job_text
 from vision.errors import RequestError
 from vision.request import NINE, PARTS, Candidate, Estimate, Measure, NotMeasured, PhotoReport, Warning_
@@ -320,8 +320,8 @@ def test_labels_that_differ_keep_different_names():
 
 
 def test_an_estimate_has_one_opening_without_readings(tmp_path):
-    from sizing.arguments import EstimateOptions, opening_request
     from sizing.check import estimate_exit, estimate_photos
+    from sizing.commands.arguments import EstimateOptions, opening_request
 
     (tmp_path / "p.jpg").write_bytes(b"x" * 2000)
     request = opening_request(EstimateOptions((tmp_path / "p.jpg",)))

@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from vision.roughness import ROUGH_LEVEL_MM, ROUGH_MM, ROUGH_PIECE_MM, believed, roughness_mm
-from vision.sides import FailedSide, SideTrace
+from vision.sides.roughness import ROUGH_LEVEL_MM, ROUGH_MM, ROUGH_PIECE_MM, believed, roughness_mm
+from vision.sides.tracing import FailedSide, SideTrace
 
 S = np.linspace(-600, 600, 4001)
 

@@ -7,9 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sizing.errors import InputError
-from sizing.job import Tolerance
-from sizing.rulefile import find_rule, load_rule, rule_folders, rules_in, sample_files
-from sizing.rules import Made, Panels, SideRule, tolerance_in_force
+from sizing.jobs.job import Tolerance
+from sizing.orders.rulefile import find_rule, load_rule, rule_folders, rules_in, sample_files
+from sizing.orders.rules import Made, Panels, SideRule, tolerance_in_force
 
 INCH = Fraction(127, 5)
 HEAD = '[rule]\nid = "own"\ntitle = "own rule"\nunits = "in"\n'

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.special import erf
 
-from vision.segments import Segments, clipped, find_segments, pieces, place_pieces
+from vision.wall.segments import Segments, clipped, find_segments, pieces, place_pieces
 
 SIZE = (400, 600)  # rows, columns
 

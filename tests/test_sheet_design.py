@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 import pytest
 
-from vision.sheet import (
+from vision.sheets.sheet import (
     CHECK_BAR_ACROSS_MM,
     CHECK_BAR_ALONG_MM,
     HEIGHT_MM,

@@ -12,9 +12,9 @@ import pytest
 from pypdf import PdfReader
 
 from sizing.errors import InputError
-from sizing.guide import guide_pdf
-from sizing.pdfpage import fitted, text_width_mm
-from sizing.sheets import sheets_pdf, write_sheets
+from sizing.printed.guide import guide_pdf
+from sizing.printed.pdfpage import fitted, text_width_mm
+from sizing.printed.sheets import sheets_pdf, write_sheets
 
 # US Letter 8.5 x 11 in; A4 210 x 297 mm (ISO 216).
 PAGES = {"letter": (215.9, 279.4), "a4": (210.0, 297.0)}

@@ -15,13 +15,13 @@ from numpy.testing import assert_allclose
 from scipy.special import ndtr
 
 from fixtures.calibration import make
-from vision.arris import find_arris, offsets_px
 from vision.camera import Camera, back_project, project
-from vision.profiles import Strip
 from vision.request import SIDES
-from vision.side_fit import Line, find_lines, legendre
-from vision.side_weights import ENDS, Search, scores, weigh
-from vision.sides import BY_STEPS_NAME, SideTrace, drift_px, one_ragged_side, trace_sides
+from vision.sides.arris import find_arris, offsets_px
+from vision.sides.fit import Line, find_lines, legendre
+from vision.sides.profiles import Strip
+from vision.sides.tracing import BY_STEPS_NAME, SideTrace, drift_px, one_ragged_side, trace_sides
+from vision.sides.weights import ENDS, Search, scores, weigh
 
 PRACTICE = Path(__file__).parents[2] / "shared" / "practice"
 DEPTH = dict.fromkeys(SIDES, 0.0)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from sizing.slipmodel import Model, Step, groups, posterior, signals
+from sizing.dispute.slipmodel import Model, Step, groups, posterior, signals
 
 
 def column(*values):

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from sizing.adjustment import STATIONS, adjust, observations, predict_readings_mm
-from sizing.snooping import alike, critical_w, noncentrality, snoop, w_statistics
+from sizing.crosscheck.adjustment import STATIONS, adjust, observations, predict_readings_mm
+from sizing.crosscheck.snooping import alike, critical_w, noncentrality, snoop, w_statistics
 from sizing.tape import readings_cov_mm2
 
 INCH = 25.4

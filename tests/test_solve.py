@@ -10,11 +10,11 @@ import pytest
 
 from tests.drawing import mapped, picture
 from vision.camera import Camera, back_project, project
-from vision.markers import find_sheets
 from vision.priors import camera_prior
 from vision.request import CheckBar, Quantity, Reference
-from vision.solve import SHEET_HALF_MM, SHEET_MIDDLE_MM, solve_sheets
-from vision.solve_pages import solve_rectangles
+from vision.sheets.markers import find_sheets
+from vision.solving.solve import SHEET_HALF_MM, SHEET_MIDDLE_MM, solve_sheets
+from vision.solving.solve_pages import solve_rectangles
 
 SIZE = (1200, 900)
 FOCAL = 1000.0

@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 from openpyxl import Workbook, load_workbook
 
 from sizing.errors import InputError
-from sizing.spreadsheet import HEADINGS, LENGTHS, column_of, put_rows, read_readings
-from sizing.spreadsheet_cells import MOST_BYTES, read_cells
-from sizing.spreadsheet_export import readings_csv, readings_xlsx, template_csv, template_xlsx
+from sizing.intake.spreadsheet import HEADINGS, LENGTHS, column_of, put_rows, read_readings
+from sizing.intake.spreadsheet_cells import MOST_BYTES, read_cells
+from sizing.intake.spreadsheet_export import readings_csv, readings_xlsx, template_csv, template_xlsx
 
 
 def xlsx(rows):

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from vision.camera import Camera
+from vision.sides.traced import rivals_px
 from vision.stations import SideLine
-from vision.traced import rivals_px
 
 CORNERS = np.array([[-300.0, -400.0], [300.0, -400.0], [300.0, 400.0], [-300.0, 400.0]])
 ENDS = {"head": (0, 1), "right": (1, 2), "sill": (3, 2), "left": (0, 3)}

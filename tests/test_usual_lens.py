@@ -7,12 +7,12 @@ from scipy.stats import norm
 
 from vision.adjustment import adjust
 from vision.camera import Camera
-from vision.exif import FULL_FRAME_DIAGONAL_MM
+from vision.lens.usual import LOG_FOCAL, with_usual_lens
+from vision.lens.usual import mixed as mixed_posterior
 from vision.observations import PhotoState, PriorBlock
+from vision.photo.exif import FULL_FRAME_DIAGONAL_MM
 from vision.priors import camera_blocks, camera_prior
-from vision.solved import Solved
-from vision.usual_lens import LOG_FOCAL, with_usual_lens
-from vision.usual_lens import mixed as mixed_posterior
+from vision.solving.solved import Solved
 
 SIZE = (1600, 1200)
 USUAL_PX = 26.0 * np.hypot(*SIZE) / FULL_FRAME_DIAGONAL_MM

@@ -6,17 +6,17 @@ import cv2
 import numpy as np
 import pytest
 
-from vision import line_vote
 from vision.adjustment import adjust
 from vision.camera import Camera, project
-from vision.courses import LineBlock, across_along, wall_scale, whitening
-from vision.line_vote import vote
 from vision.observations import PER_REFERENCE, PhotoState, point_block
 from vision.priors import camera_blocks, camera_prior, reference_blocks, size_block
 from vision.request import CheckBar, Reference
-from vision.segments import Segments
-from vision.solve import SHEET_HALF_MM, SHEET_MIDDLE_MM
-from vision.wall_lines import _of_the_wall, contradicts, lined, with_lines
+from vision.solving.solve import SHEET_HALF_MM, SHEET_MIDDLE_MM
+from vision.wall import line_vote
+from vision.wall.courses import LineBlock, across_along, wall_scale, whitening
+from vision.wall.line_vote import vote
+from vision.wall.lines import _of_the_wall, contradicts, lined, with_lines
+from vision.wall.segments import Segments
 
 SIZE = (1600, 1200)
 PLANE = SHEET_MIDDLE_MM * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1.0]])
@@ -288,7 +288,7 @@ def test_contradiction_is_rare_when_everything_is_as_assumed():
 
 
 def test_a_solved_photo_without_blocks_stays_as_it_is(one_sheet):
-    from vision.solved import Solved
+    from vision.solving.solved import Solved
 
     grey, _, alone, outlines, _ = one_sheet
     solved = Solved(alone, ("sheet A",), tuple(outlines), (), 0.1)

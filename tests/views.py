@@ -8,7 +8,7 @@ from vision.observations import PER_REFERENCE, PhotoState, point_block
 from vision.one_photo import PhotoTraced
 from vision.priors import camera_blocks, camera_prior, reference_blocks, size_block
 from vision.request import SIDES, CheckBar, PhotoReport, Quantity, Reference
-from vision.solved import Solved
+from vision.solving.solved import Solved
 from vision.stations import ENDS, SideLine
 
 FOCAL, SIZE = 2850.0, (4032, 3024)

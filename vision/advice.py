@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from vision.request import Array, CheckBar, OpeningRequest, Warning_
-from vision.solved import Solved
+from vision.solving.solved import Solved
 
 WEAK_MM = 6.35  # the contract's default tolerance
 

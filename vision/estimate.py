@@ -12,11 +12,12 @@ import numpy as np
 
 from vision.depths import edge_depths
 from vision.errors import PhotoError, RequestError
-from vision.face_measures import faces_of_outlines, reanchored
-from vision.faces import nested_outlines
+from vision.faces.measures import faces_of_outlines, reanchored
+from vision.faces.outlines import nested_outlines
+from vision.joint.several_photos import Together, disagreement, measure_together
 from vision.measures import Measured
 from vision.one_photo import PhotoMeasured, PhotoTraced, measure_traced, trace_photo
-from vision.prepared import prepare
+from vision.photo.prepared import prepare
 from vision.remedies import remedies
 from vision.request import (
     SIDES,
@@ -30,8 +31,7 @@ from vision.request import (
     Remedy,
     Warning_,
 )
-from vision.several_photos import Together, disagreement, measure_together
-from vision.traced import faces_of
+from vision.sides.traced import faces_of
 
 Progress = Callable[[str], None]
 Tracer = Callable[[OpeningRequest, PhotoRequest], PhotoTraced | PhotoReport]
@@ -48,7 +48,7 @@ def estimate_opening(
     ----------
     request : photos of one opening and what is known of the scene.
     progress : called with one line as each photo is begun.
-    tracer : in place of preparing and tracing each photo anew, as `vision.kept` does.
+    tracer : in place of preparing and tracing each photo anew, as `vision.kept.photos` does.
 
     Notes
     -----

@@ -12,7 +12,17 @@ import numpy as np
 from vision.advice import geometry_warnings, reference_warnings
 from vision.camera import Camera, back_project, project
 from vision.depths import edge_depths
-from vision.edge_blur import (
+from vision.faces.measures import faces_of_outlines
+from vision.faces.outlines import nested_outlines
+from vision.faces.reveal import Beside, look_beside
+from vision.finder.found import doubt, look_wider, widened
+from vision.finder.opening import find_openings
+from vision.kept.last_trace import LastTrace
+from vision.lens.usual import with_usual_lens
+from vision.measures import Measured, candidate_effects, measure
+from vision.pages.kind import wrong_kind
+from vision.pages.of_photo import PAPER, solve_page_photo
+from vision.photo.edge_blur import (
     WORTH_A_TRY,
     first_outline,
     looks_like_itself,
@@ -21,20 +31,9 @@ from vision.edge_blur import (
     printed_blur,
     weakened,
 )
-from vision.face_measures import faces_of_outlines
-from vision.face_reveal import Beside, look_beside
-from vision.faces import nested_outlines
-from vision.found import doubt, look_wider, widened
-from vision.last_trace import LastTrace
-from vision.measures import Measured, candidate_effects, measure
-from vision.opening import find_openings
-from vision.page_kind import wrong_kind
-from vision.page_photo import PAPER, solve_page_photo
-from vision.part_view import hides_a_corner, trace_part
-from vision.prepared import Prepared, prepare
-from vision.print_scale import scaled_by_outline
+from vision.photo.prepared import Prepared, prepare
+from vision.photo.quality import BLUR_PX, cut_found, cut_prior, shows_cut, slant_doubts, solved_doubts, with_effects
 from vision.priors import reference_size_mm
-from vision.quality import BLUR_PX, cut_found, cut_prior, shows_cut, slant_doubts, solved_doubts, with_effects
 from vision.request import (
     SIDES,
     Array,
@@ -46,13 +45,14 @@ from vision.request import (
     Side,
     Warning_,
 )
-from vision.segments import Segments
-from vision.sheet import HEIGHT_MM, WIDTH_MM
-from vision.solve import solve_sheets
-from vision.solved import Solved
+from vision.sheets.print_scale import scaled_by_outline
+from vision.sheets.sheet import HEIGHT_MM, WIDTH_MM
+from vision.sides.part_view import hides_a_corner, trace_part
+from vision.sides.traced import faces_of, rivals_px, side_lines
+from vision.solving.solve import solve_sheets
+from vision.solving.solved import Solved
 from vision.stations import ENDS, SideLine, clicked_sides
-from vision.traced import faces_of, rivals_px, side_lines
-from vision.usual_lens import with_usual_lens
+from vision.wall.segments import Segments
 
 FoundBy = Literal["photo", "corners", "clicked"]
 Listed = Mapping[Side, tuple[tuple[float, float, str], ...]]

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.exif import FULL_FRAME_DIAGONAL_MM
 from vision.observations import (
     BLOOM,
     BULGE_X,
@@ -26,6 +25,7 @@ from vision.observations import (
     Y,
     reference_slice,
 )
+from vision.photo.exif import FULL_FRAME_DIAGONAL_MM
 from vision.request import Array, CheckBar, Reference, Wall
 
 U_PRINT_SCALE = 0.002  # contract: a guess, marked so

@@ -19,7 +19,7 @@ from vision.observations import DEPTH, PER_REFERENCE, SIZE, TURN, EdgeBlock, Pho
 from vision.one_photo import PhotoTraced
 from vision.priors import STANDOFF_MM, reference_blocks
 from vision.request import SIDES, Array, CheckBar, OpeningRequest, Remedy, Side
-from vision.solve import SHEET_HALF_MM
+from vision.solving.solve import SHEET_HALF_MM
 from vision.stations import Line, corners, lines_of
 
 # A steel rule against a printed bar, read to half a millimetre (guess), and the bars' nominal lengths.

@@ -14,7 +14,6 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 from tomlkit import TOMLDocument
 
-from sizing.blanking import Blank, Box, add_blank, read_blanks, remove_blank
 from sizing.desk import photo_view
 from sizing.desk.app import Desk, desk_of
 from sizing.desk.intake_changes import conflict_page
@@ -22,8 +21,9 @@ from sizing.desk.intake_forms import address, text
 from sizing.desk.opening_page import Asked, opening_asked, photo_number
 from sizing.desk.uploads import form_of
 from sizing.errors import InputError, Problem
-from sizing.jobedits import add_obstacle, opening_table, remove_obstacle
-from sizing.jobwriter import ChangedUnderneath, save
+from sizing.jobs.edits import add_obstacle, opening_table, remove_obstacle
+from sizing.jobs.writer import ChangedUnderneath, save
+from sizing.report.blanking import Blank, Box, add_blank, read_blanks, remove_blank
 
 _MOST_BYTES = 100_000
 _MOST_CHARACTERS = 100

@@ -8,14 +8,14 @@ from typing import Any
 
 from starlette.datastructures import FormData
 
-from sizing.decisions import CHOICES, Choice, Decision, append_decision, bad_line_problems, read_decisions
 from sizing.desk.results import file_sha256
 from sizing.errors import InputError, Problem
-from sizing.inputs_hash import inputs_sha256
-from sizing.job import Job, Opening
+from sizing.jobs.inputs_hash import inputs_sha256
+from sizing.jobs.job import Job, Opening
 from sizing.messages import record
-from sizing.ordering import rule_of
-from sizing.rules import Rule
+from sizing.orders.ordering import rule_of
+from sizing.orders.rules import Rule
+from sizing.release.decisions import CHOICES, Choice, Decision, append_decision, bad_line_problems, read_decisions
 
 _CHECK_FIRST = "the check is of earlier inputs: check again, look at the verdict, then decide"
 _WHICH_OPENING = (
@@ -124,7 +124,7 @@ def _choice(text: str) -> Choice:
 
 
 def _order_mm(found: Mapping[str, Any] | None) -> tuple[float | None, float | None]:
-    """Return the size that is about to be ordered, as in `sizing.release.order_size_mm`: as given, else by the rule."""
+    """Return the size to be ordered, as in `sizing.release.release.order_size_mm`: as given, else by the rule."""
     given = (found or {}).get("ordered") or {}
     ruled = ((found or {}).get("order") or {}).get("by_rule") or {}
     width, height = (given.get(key, ruled.get(key)) for key in ("width_mm", "height_mm"))

@@ -13,14 +13,14 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 from tomlkit import TOMLDocument
 
-from sizing import jobedits
 from sizing.desk.app import Desk, desk_of
 from sizing.desk.folder import JOB_FILE
 from sizing.desk.intake_forms import address, boxes, day, text
 from sizing.desk.intake_photos import THUMB_PX, picture
 from sizing.desk.uploads import form_of, keep_photo
 from sizing.errors import InputError, Problem
-from sizing.jobwriter import ChangedUnderneath, Edit, save
+from sizing.jobs import edits as jobedits
+from sizing.jobs.writer import ChangedUnderneath, Edit, save
 from sizing.messages import intake as words
 
 # Forms without files: a job file has at most 1 MB.

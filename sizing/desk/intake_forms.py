@@ -10,8 +10,8 @@ from urllib.parse import quote
 from starlette.datastructures import FormData
 
 from sizing.errors import InputError, Problem
-from sizing.job import SeenFrom, SillAt, Tape
-from sizing.jobedits import BOXES
+from sizing.jobs.edits import BOXES
+from sizing.jobs.job import SeenFrom, SillAt, Tape
 from sizing.messages.intake import length_words
 from sizing.units import LengthError, Unit, parse_length
 from vision.request import Wall

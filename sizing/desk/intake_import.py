@@ -13,7 +13,6 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
-from sizing import jobedits
 from sizing.desk.app import Desk, desk_of
 from sizing.desk.folder import JOB_FILE
 from sizing.desk.intake_forms import address, choices, text
@@ -21,11 +20,12 @@ from sizing.desk.intake_view import boxes_of, job_view
 from sizing.desk.uploads import form_of
 from sizing.desk.worker import Say, WorkerError
 from sizing.errors import InputError, Problem
-from sizing.jobwriter import ChangedUnderneath, create, save
-from sizing.runfolder import safe_name
-from sizing.spreadsheet import LENGTHS, Readings, SheetRow, put_rows, read_readings
-from sizing.spreadsheet_cells import MOST_BYTES
-from sizing.spreadsheet_export import readings_csv, readings_xlsx, template_csv, template_xlsx
+from sizing.intake.spreadsheet import LENGTHS, Readings, SheetRow, put_rows, read_readings
+from sizing.intake.spreadsheet_cells import MOST_BYTES
+from sizing.intake.spreadsheet_export import readings_csv, readings_xlsx, template_csv, template_xlsx
+from sizing.jobs import edits as jobedits
+from sizing.jobs.writer import ChangedUnderneath, create, save
+from sizing.runs.runfolder import safe_name
 from sizing.units import LengthError, Unit, parse_length
 
 _SECONDS = 30.0
@@ -168,7 +168,7 @@ def _damaged() -> InputError:
     return InputError("spreadsheet", [Problem("preview", "is damaged: read the spreadsheet in again")])
 
 
-def _in_force(table: Mapping[str, Any], facts: Any) -> dict[str, Any]:  # noqa: ANN401 -- sizing.job.Opening
+def _in_force(table: Mapping[str, Any], facts: Any) -> dict[str, Any]:  # noqa: ANN401 -- sizing.jobs.job.Opening
     """Return the table of an opening with the readings in force, as named in the file."""
     whole: dict[str, Any] = {key: table[key] for key in table if key not in ("width", "height", "diagonal")}
     for reading in facts.readings:

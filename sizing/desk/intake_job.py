@@ -17,7 +17,7 @@ from sizing.desk.panels import says_of
 from sizing.desk.proposing import MOST_PHOTOS, PROPOSE, comparison, proposals_shown, propose_task
 from sizing.desk.running import CHECK, last_result, progress, start_check
 from sizing.errors import InputError, Problem
-from sizing.rulefile import rule_folders, rules_in
+from sizing.orders.rulefile import rule_folders, rules_in
 
 _MOST_TEXTS = 100
 _MOST_LENGTH_BYTES = 100_000

@@ -22,7 +22,7 @@ from sizing.desk.panels import panel_task
 from sizing.desk.uploads import PHOTO_SUFFIXES
 from sizing.desk.worker import Say, Worker, WorkerError
 from sizing.errors import InputError, Problem
-from sizing.runfolder import FOLDER
+from sizing.runs.runfolder import FOLDER
 
 THUMB_PX, LARGE_PX = 360, 1600
 SIZES = (THUMB_PX, LARGE_PX)
@@ -125,7 +125,7 @@ def pictures_task(path: Path, sizes: tuple[int, ...], *, say: Say) -> dict[str, 
     """Return a photo as JPEG in several sizes (longest side, px); in the child."""
     from PIL import Image
 
-    from vision.photo import read_photo
+    from vision.photo.reading import read_photo
 
     whole = Image.fromarray(read_photo(path).rgb)
     made = {}
@@ -144,7 +144,7 @@ def _jpeg(image: Any) -> bytes:  # noqa: ANN401 -- PIL is imported in the child 
 def _facts(path: Path) -> dict[str, Any]:
     import warnings
 
-    from vision.exif import orientation_of, read_exif
+    from vision.photo.exif import orientation_of, read_exif
 
     try:
         with warnings.catch_warnings():

@@ -21,7 +21,7 @@ from sizing.desk.running import checked_and_kept, last_result
 from sizing.desk.worker import Say
 from sizing.errors import InputError, Problem
 from sizing.regularfile import regular_bytes
-from sizing.runfolder import FOLDER
+from sizing.runs.runfolder import FOLDER
 
 RELEASE = "release"
 _NUMBER = re.compile(r"[0-9a-f]{12}")
@@ -85,8 +85,8 @@ def release_task(folder: Path, labels: tuple[str, ...], paper: Any, *, say: Say)
     """Return the document of a release after a fresh check, written where anything may be ordered; in the child."""
     from datetime import UTC, datetime
 
-    from sizing.handover import hand_over
-    from sizing.release import plan_release
+    from sizing.release.handover import hand_over
+    from sizing.release.release import plan_release
     from sizing.versions import program_version
 
     result = checked_and_kept(folder, say)

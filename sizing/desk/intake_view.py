@@ -12,10 +12,10 @@ from sizing.desk.folder import JOB_FILE
 from sizing.desk.intake_photos import PhotoFile
 from sizing.desk.results import LastResult
 from sizing.errors import InputError
-from sizing.job import Job, Opening
-from sizing.jobedits import BOXES
-from sizing.jobfile import load_job
-from sizing.jobwriter import JobText, read_text
+from sizing.jobs.edits import BOXES
+from sizing.jobs.file import load_job
+from sizing.jobs.job import Job, Opening
+from sizing.jobs.writer import JobText, read_text
 from sizing.messages import order as order_words
 from sizing.messages import verdicts as words
 from sizing.units import Unit

@@ -17,10 +17,10 @@ from sizing.desk.intake_forms import address, choices, day, text
 from sizing.desk.listing import SHOWN, filtered, list_jobs
 from sizing.desk.uploads import form_of, keep_photo
 from sizing.errors import InputError, Problem
-from sizing.jobedits import new_job
-from sizing.jobwriter import create
-from sizing.rulefile import rule_folders, rules_in
-from sizing.runfolder import safe_name
+from sizing.jobs.edits import new_job
+from sizing.jobs.writer import create
+from sizing.orders.rulefile import rule_folders, rules_in
+from sizing.runs.runfolder import safe_name
 
 PER_PAGE = 100
 MOST_LABELS = 200

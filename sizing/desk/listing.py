@@ -12,9 +12,9 @@ from typing import Any, Literal
 
 from sizing.desk.folder import JOB_FILE, DeskFolder
 from sizing.desk.results import RESULT_FILE
-from sizing.jobfile import MOST_BYTES
+from sizing.jobs.file import MOST_BYTES
 from sizing.regularfile import regular_bytes
-from sizing.runfolder import FOLDER
+from sizing.runs.runfolder import FOLDER
 
 Shown = Literal["hold", "unproven", "send", "changed", "unchecked", "broken"]
 SHOWN: tuple[Shown, ...] = ("hold", "unproven", "send", "changed", "unchecked", "broken")

@@ -17,9 +17,9 @@ from starlette.routing import BaseRoute, Route
 from sizing.desk.app import desk_of
 from sizing.desk.folder import JOB_FILE, DeskFolder
 from sizing.errors import InputError, Problem
-from sizing.logcodes import coded, codes
-from sizing.logindex import LogError, open_log, rebuild, refresh
-from sizing.logqueries import Asked, Logged, compared, details, find, find_run
+from sizing.log.codes import coded, codes
+from sizing.log.index import LogError, open_log, rebuild, refresh
+from sizing.log.queries import Asked, Logged, compared, details, find, find_run
 from sizing.messages import log as words
 
 _PAGE = 50
@@ -72,7 +72,7 @@ def check_page(request: Request) -> Response:
 
 def people_page(request: Request) -> Response:
     """Show what many readings of a person, tape or day say together."""
-    from sizing.loggroups import grouped
+    from sizing.log.groups import grouped
 
     desk = desk_of(request)
     given, problems = _given(request), list[str]()
@@ -109,7 +109,7 @@ def people_page(request: Request) -> Response:
 
 def export_csv_page(request: Request) -> Response:
     """Send the checks that are asked for as CSV, one row a reading."""
-    from sizing.logexport import export_csv
+    from sizing.log.export import export_csv
 
     desk = desk_of(request)
     problems: list[str] = []

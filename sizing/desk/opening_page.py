@@ -25,10 +25,10 @@ from sizing.desk.intake_forms import address
 from sizing.desk.results import LastResult
 from sizing.desk.running import CHECK, last_result, start_check
 from sizing.errors import InputError, Problem
-from sizing.job import Job, Opening
-from sizing.jobedits import opening_table, set_corners, set_reference_corners
-from sizing.jobfile import load_job
-from sizing.jobwriter import ChangedUnderneath, JobText, save
+from sizing.jobs.edits import opening_table, set_corners, set_reference_corners
+from sizing.jobs.file import load_job
+from sizing.jobs.job import Job, Opening
+from sizing.jobs.writer import ChangedUnderneath, JobText, save
 
 _MISSHAPEN = (LookupError, TypeError, ValueError, AttributeError, ArithmeticError, UndefinedError)
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from sizing.desk.interval_view import Error, intervals
 from sizing.desk.results import LastResult
-from sizing.job import Opening, Tolerance
+from sizing.jobs.job import Opening, Tolerance
 from sizing.messages import order as order_words
 from sizing.messages import verdicts as words
 from sizing.messages.dispute import percent

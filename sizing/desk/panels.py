@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from sizing.desk.worker import Say
 
 PER_MM = 8.0
-# Place of the panel below the pattern, and of its fields, mm (sizing.sheets); their names stand above the writing.
+# Place of the panel below the pattern, and of its fields, mm (sizing.printed.sheets); names above the writing.
 TOP_MM, BOTTOM_MM, LABEL_MM = 4.2, 13.5, 3.0
 FIELDS_MM = (("job", 14.0, 66.0), ("opening", 66.0, 100.0), ("date", 100.0, 134.0), ("name", 134.0, 180.0))
 # Guesses: a stroke is thinner than so much, and darker than the paper about it by such a share; lines longer than so
@@ -30,9 +30,9 @@ def panel_task(path: Path, *, say: Say) -> dict[str, bytes]:
     from PIL import Image
 
     from sizing.messages.intake import panel_says
-    from vision.markers import find_sheets
-    from vision.photo import read_photo
-    from vision.sheet import LETTERS
+    from vision.photo.reading import read_photo
+    from vision.sheets.markers import find_sheets
+    from vision.sheets.sheet import LETTERS
 
     cv2.setNumThreads(1)
     rgb = read_photo(path).rgb
@@ -63,7 +63,7 @@ def straightened(rgb: NDArray[np.uint8], homography: NDArray[np.float64]) -> NDA
     """Return the strip (H, W, 3) about a sheet's panel with 3 mm about it; `homography` maps mm of the sheet to px."""
     import cv2
 
-    from vision.sheet import HEIGHT_MM, WIDTH_MM
+    from vision.sheets.sheet import HEIGHT_MM, WIDTH_MM
 
     left, top, right, bottom = -3.0, HEIGHT_MM + TOP_MM - 3.0, WIDTH_MM + 3.0, HEIGHT_MM + BOTTOM_MM + 3.0
     place = np.array([[PER_MM, 0, -left * PER_MM], [0, PER_MM, -top * PER_MM], [0, 0, 1]])
@@ -73,8 +73,8 @@ def straightened(rgb: NDArray[np.uint8], homography: NDArray[np.float64]) -> NDA
 
 def px_per_mm(homography: NDArray[np.float64]) -> float:
     """Return how many px of the photo a millimetre of the panel spans, along the page, where it spans fewer."""
-    from vision.markers import apply_homography
-    from vision.sheet import HEIGHT_MM, WIDTH_MM
+    from vision.sheets.markers import apply_homography
+    from vision.sheets.sheet import HEIGHT_MM, WIDTH_MM
 
     x, y = WIDTH_MM / 2, HEIGHT_MM + (TOP_MM + BOTTOM_MM) / 2
     a, b, c = apply_homography(homography, np.array([[x, y], [x + 1, y], [x, y + 1]]))

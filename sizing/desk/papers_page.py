@@ -20,11 +20,11 @@ from sizing.desk.results import file_sha256
 from sizing.desk.running import checked_and_kept
 from sizing.desk.worker import Say, WorkerError
 from sizing.errors import InputError, Problem
-from sizing.job import Job
-from sizing.jobfile import load_job
+from sizing.jobs.file import load_job
+from sizing.jobs.job import Job
 from sizing.messages import footprint as words
 from sizing.regularfile import regular_bytes
-from sizing.runfolder import FOLDER, safe_name
+from sizing.runs.runfolder import FOLDER, safe_name
 
 REPORT, FOOTPRINT = "report", "footprint"
 _MADE = ("report.pdf", "report.html")
@@ -107,7 +107,7 @@ def report_task(folder: Path, paper: Any, *, say: Say) -> list[str]:  # noqa: AN
     from datetime import UTC, datetime
 
     from sizing.messages import report as report_words
-    from sizing.report_files import report_job
+    from sizing.report.files import report_job
 
     result = checked_and_kept(folder, say)
     say("writing the report")
@@ -121,8 +121,8 @@ def report_task(folder: Path, paper: Any, *, say: Say) -> list[str]:  # noqa: AN
 
 def footprint_task(folder: Path, *, say: Say) -> dict[str, Any]:
     """Check the job anew and draw what is ordered onto the wall; return what was found by opening; in the child."""
-    from sizing.footprint_files import write_footprints
-    from sizing.footprint_result import footprint_lines, job_footprints
+    from sizing.footprint.files import write_footprints
+    from sizing.footprint.result import footprint_lines, job_footprints
     from sizing.messages.verdicts import cannot_write, sentence
 
     result = checked_and_kept(folder, say)
@@ -149,7 +149,7 @@ def footprint_task(folder: Path, *, say: Say) -> dict[str, Any]:
 
 
 def _request(job: Job, form: FormData, paper: Any) -> Response:  # noqa: ANN401 -- "letter" or "a4"
-    from sizing.request_page import FILE, request_pdf
+    from sizing.report.request_page import FILE, request_pdf
 
     known = [o.label for o in job.openings]
     labels = [label for label in known if label in form.getlist("opening")]

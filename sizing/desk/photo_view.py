@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from sizing.job import Opening
+from sizing.jobs.job import Opening
 from sizing.messages import verdicts as words
 from sizing.messages.dispute import percent
 from sizing.units import Unit, format_length

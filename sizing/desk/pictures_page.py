@@ -54,9 +54,9 @@ def square_on_task(folder: Path, label: str, number: int, *, say: Say) -> bytes:
     """Return the square-on view of one photo of one opening as JPEG, in the child."""
     import io
 
-    from sizing.blanking import boxes_of, read_blanks
-    from sizing.pictures import as_measured
-    from vision.rectified import rectified_view
+    from sizing.report.blanking import boxes_of, read_blanks
+    from sizing.runs.pictures import as_measured
+    from vision.pictures.rectified import rectified_view
 
     result, _ = checked(folder, say)
     opening = next((o for o in result.openings if o.opening.label == label), None)

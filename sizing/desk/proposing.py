@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from sizing.desk.running import kept_photos
 from sizing.desk.worker import Say
-from sizing.job import Opening, PhotoEntry, opening_request, photo_request
+from sizing.jobs.job import Opening, PhotoEntry, opening_request, photo_request
 from vision.request import Estimate, NotMeasured, OpeningRequest, PhotoRequest
 
 if TYPE_CHECKING:
@@ -22,7 +22,7 @@ PROPOSE = "propose"
 MOST_PHOTOS = 40
 # So many walls and depths of edges a photo is measured by; openings of one house have few.
 MOST_SCENES = 4
-LEAST_READINGS = 3  # as in sizing.assignment, which is heavy to import
+LEAST_READINGS = 3  # as in sizing.crosscheck.assignment, which is heavy to import
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,8 +36,8 @@ class Shown:
 
 def proposals_shown(desk: Desk, name: str, view: JobView, photos: Sequence[PhotoFile]) -> dict[str, list[Shown]]:
     """Return what is said of each photo: how it fits, as last worked out, and by time where no opening has it."""
+    from sizing.intake.proposals import Taken, by_time
     from sizing.messages import intake as words
-    from sizing.proposals import Taken, by_time
 
     labels = [o.label for o in view.openings]
     found: dict[str, list[Shown]] = {photo.name: [] for photo in photos}
@@ -70,7 +70,7 @@ def propose_task(folder: Path, photos: tuple[str, ...], *, say: Say) -> dict[str
     """
     import cv2
 
-    from sizing.jobfile import load_job
+    from sizing.jobs.file import load_job
 
     cv2.setNumThreads(1)
     openings = load_job(folder).openings
@@ -91,10 +91,10 @@ def propose_task(folder: Path, photos: tuple[str, ...], *, say: Say) -> dict[str
 
 def _free(folder: Path, photo: str, openings: Sequence[Opening]) -> list[tuple[str, str, str]]:
     """Return what is proposed for a photo that no opening has, measured for each by its wall and depths of edges."""
+    from sizing.intake.proposals import by_fit_of_each, twins_of_each
     from sizing.messages import intake as words
-    from sizing.proposals import by_fit_of_each, twins_of_each
     from vision.errors import VisionError
-    from vision.value_key import value_key
+    from vision.kept.value_key import value_key
 
     measured: list[tuple[Opening, Estimate]] = []
     seen: dict[Hashable, tuple[Estimate | NotMeasured, bool]] = {}
@@ -126,7 +126,7 @@ def _free(folder: Path, photo: str, openings: Sequence[Opening]) -> list[tuple[s
 
 def _measured(request: OpeningRequest) -> tuple[Estimate | NotMeasured, bool]:
     """Return a photo measured by itself, else loosely by the outline that it shows, and whether the latter."""
-    from sizing.proposals import loosened
+    from sizing.intake.proposals import loosened
 
     answer = kept_photos().estimate(request)
     outline = answer.photos[0].corners_px if answer.photos else None
@@ -139,8 +139,8 @@ def _measured(request: OpeningRequest) -> tuple[Estimate | NotMeasured, bool]:
 
 def _pointed(opening: Opening, entry: PhotoEntry, openings: Sequence[Opening]) -> list[tuple[str, str, str]]:
     """Return how well a photo fits the opening that it is given to, and which it fits better."""
+    from sizing.intake.proposals import by_fit, comparable, twins
     from sizing.messages import intake as words
-    from sizing.proposals import by_fit, comparable, twins
 
     request = replace(opening_request(opening), photos=(photo_request(entry),))
     answer = kept_photos().estimate(request)

@@ -11,9 +11,9 @@ from typing import Any
 
 from sizing.desk.folder import JOB_FILE
 from sizing.errors import InputError
+from sizing.orders.rulefile import find_rule
 from sizing.regularfile import regular_bytes, regular_sha256
-from sizing.rulefile import find_rule
-from sizing.runfolder import FOLDER
+from sizing.runs.runfolder import FOLDER
 
 RESULT_FILE = "result.json"
 # A result of 200 openings with 12 photos each stays well under this; more was not written by a check.

@@ -20,7 +20,7 @@ from sizing.errors import InputError, Problem
 
 if TYPE_CHECKING:
     from sizing.desk.app import Desk
-    from vision.kept import KeptPhotos
+    from vision.kept.photos import KeptPhotos
 
 State = Literal["waiting", "running", "done", "failed"]
 # A child that says nothing for so long hangs; the longest silent step is one photo's trace.
@@ -186,7 +186,7 @@ def check_task(folder: Path, root: Path, pictures: bool = True, *, say: Say) -> 
     The result is saved before the pictures are drawn, so that the verdict is on screen as early as it can be.
     """
     result, document = checked(folder, say)
-    from sizing.saving import save_run
+    from sizing.runs.saving import save_run
 
     if result.error is not None:
         raise result.error
@@ -202,7 +202,7 @@ def check_task(folder: Path, root: Path, pictures: bool = True, *, say: Say) -> 
 @lru_cache(maxsize=1)
 def kept_photos() -> KeptPhotos:
     """Return the photos that this child has solved already: after a change only what it touches is done anew."""
-    from vision.kept import KeptPhotos
+    from vision.kept.photos import KeptPhotos
 
     return KeptPhotos()
 
@@ -211,13 +211,13 @@ def warm_task(*, say: Say) -> None:
     """Load what a check needs; in the child."""
     from importlib import import_module
 
-    for module in ("sizing.check", "sizing.result", "vision.estimate", "vision.several_photos"):
+    for module in ("sizing.check", "sizing.result", "vision.estimate", "vision.joint.several_photos"):
         import_module(module)
 
 
 def checked_and_kept(folder: Path, say: Say) -> Any:  # noqa: ANN401 -- JobResult, heavy to import
     """Return the result of a check made for a paper or a release, saved so that it is in the log; in the child."""
-    from sizing.saving import save_run
+    from sizing.runs.saving import save_run
 
     result, document = checked(folder, say)
     if result.error is not None or result.job is None:

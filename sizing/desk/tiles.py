@@ -126,7 +126,7 @@ def tiles_task(photo: Path, turn: int, folder: Path, *, say: Say) -> None:
     import cv2
     import numpy as np
 
-    from vision.photo import read_photo
+    from vision.photo.reading import read_photo
 
     cv2.setNumThreads(1)
     read = read_photo(photo, turn % 360)

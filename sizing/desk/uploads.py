@@ -15,7 +15,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 
 from sizing.errors import InputError, Problem
-from sizing.runfolder import safe_name
+from sizing.runs.runfolder import safe_name
 
 # Contract, *Limits*: photos of up to 150 MB. One request carries a few of them at most; the page sends one each.
 MOST_BYTES = 150_000_000

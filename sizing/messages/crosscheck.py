@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sizing.job_tests import CommonTest
+from sizing.crosscheck.job_tests import CommonTest
 from sizing.messages.verdicts import name_of, one_line
 from sizing.units import Unit, format_length, format_uncertainty
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from sizing.messages.verdicts import one_line
-from vision.lens_photos import LensFound, LensNotFound
+from vision.lens.photos import LensFound, LensNotFound
 
 
 def profile_made(found: LensFound, file: str, others: Sequence[str] = ()) -> str:

@@ -7,14 +7,14 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from sizing.log.pooling import Interval
 from sizing.messages.verdicts import VERDICTS, file_name, name_of, one_line, sentence
-from sizing.pooling import Interval
 from sizing.units import INCH_MM, Unit, format_length
 
 if TYPE_CHECKING:
-    from sizing.logagain import Again, Changed
-    from sizing.logqueries import Details, Logged, LoggedDecision, LoggedReading, LoggedRelease
-    from sizing.measurers import Finding, Together
+    from sizing.log.again import Again, Changed
+    from sizing.log.measurers import Finding, Together
+    from sizing.log.queries import Details, Logged, LoggedDecision, LoggedReading, LoggedRelease
 
 SCOPE = (
     "What these figures cannot tell: readings and photos err together where an edge is hard to see; a person who gets "

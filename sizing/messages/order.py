@@ -66,7 +66,7 @@ def problem_says(code: str, facts: Mapping[str, float | str], unit: Unit) -> str
     Parameters
     ----------
     code : str
-        As `sizing.orderproblems` gives it.
+        As `sizing.orders.problems` gives it.
     facts : mapping
         Lengths in mm, directions, names of readings.
     unit : "in" or "mm"

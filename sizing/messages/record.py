@@ -13,7 +13,7 @@ from sizing.messages.verdicts import VERDICTS, one_line, sentence
 from sizing.units import INCH_MM, Unit, format_length
 
 if TYPE_CHECKING:
-    from sizing.decisions import Decision
+    from sizing.release.decisions import Decision
 
 _TEXTS = {
     "by": "the name of who decides (--by)",

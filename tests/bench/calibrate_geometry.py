@@ -14,7 +14,6 @@ import argparse
 
 import numpy as np
 
-from vision import printed_edges, sheet
 from vision.adjustment import adjust
 from vision.camera import Camera, project
 from vision.measures import measure
@@ -32,9 +31,10 @@ from vision.priors import (
     size_block,
 )
 from vision.request import NINE, PARTS, SIDES, CheckBar, Quantity, Reference
-from vision.solve import SHEET_HALF_MM, SHEET_MIDDLE_MM
-from vision.solved import best_of
-from vision.start import start_states
+from vision.sheets import printed_edges, sheet
+from vision.solving.solve import SHEET_HALF_MM, SHEET_MIDDLE_MM
+from vision.solving.solved import best_of
+from vision.solving.start import start_states
 from vision.stations import SideLine, lines_of, nine_of, shifted, stations
 
 SIZE_PX = (4032, 3024)

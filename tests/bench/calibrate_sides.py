@@ -17,10 +17,9 @@ import numpy as np
 from PIL import Image, ImageOps
 from score_photos import ENDS, WALLS, true_camera, true_sides
 
-from vision import traced
 from vision.measures import measure
 from vision.request import NINE, PARTS, SIDES
-from vision.sides import FailedSide, trace_sides
+from vision.sides.tracing import FailedSide, trace_sides, traced
 from vision.stations import lines_of, local_edge, stations
 
 

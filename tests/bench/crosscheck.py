@@ -11,8 +11,8 @@ import sys
 
 import numpy as np
 
-from sizing.adjustment import STATIONS, observations, predict_readings_mm
-from sizing.snooping import snoop
+from sizing.crosscheck.adjustment import STATIONS, observations, predict_readings_mm
+from sizing.crosscheck.snooping import snoop
 from sizing.tape import readings_cov_mm2
 
 INCH = 25.4

@@ -14,10 +14,10 @@ from collections import Counter
 
 import numpy as np
 
-from sizing.dispute import trace_direction
-from sizing.disputesteps import Trace, load_settings
-from sizing.job import Opening, Reading
-from sizing.rules import STATIONS
+from sizing.dispute.dispute import trace_direction
+from sizing.dispute.steps import Trace, load_settings
+from sizing.jobs.job import Opening, Reading
+from sizing.orders.rules import STATIONS
 from sizing.tape import readings_cov_mm2
 from sizing.units import Length, parse_length
 

@@ -40,10 +40,10 @@ from slips_drawn import (
     wrong_lines,
 )
 
-from sizing.explanations import explain_readings
-from sizing.hypotheses import Other, Scene
+from sizing.explaining.explanations import explain_readings
+from sizing.explaining.hypotheses import Other, Scene
+from sizing.explaining.slips import NONE, load_priors
 from sizing.mixture import Mixture, mixture_of, probability_within, smallest_slip
-from sizing.slips import NONE, load_priors
 from sizing.tape import reading_noise_mm, readings_cov_mm2, tape_parts_mm
 from vision.request import NINE, Candidate, Face
 

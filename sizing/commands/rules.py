@@ -1,0 +1,127 @@
+"""The command `rules`: list, check and copy out sizing rules."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from sizing.commands.streams import JsonOption, complain, say
+from sizing.exits import Exit
+
+rules = typer.Typer(
+    name="rules",
+    help="List, check and copy out sizing rules; alone it lists those found from this folder.",
+    rich_markup_mode=None,
+    add_completion=False,
+)
+
+FolderArgument = Annotated[
+    Path, typer.Argument(metavar="[FOLDER]", help="A job's folder, from which rules are looked for; this one.")
+]
+
+
+@rules.callback(invoke_without_command=True)
+def _alone(context: typer.Context) -> int:
+    return _list(Path(), as_json=False) if context.invoked_subcommand is None else Exit.DONE
+
+
+@rules.command("list")
+def list_rules(folder: FolderArgument = Path(), as_json: JsonOption = False) -> int:
+    """List the rules found from a folder, with title, file and hash.
+
+    Ends with 0, or 4 where a file there cannot be used or two rules have one id.
+
+    Example: secondtape rules list jobs/
+    """
+    return _list(folder, as_json=as_json)
+
+
+@rules.command("check")
+def check_rules(
+    files: Annotated[list[Path], typer.Argument(metavar="FILE...", help="Files with one rule each.")],
+) -> int:
+    """Check rule files; every problem is named with file and key.
+
+    Ends with 0, or 4 where one cannot be used.
+
+    Example: secondtape rules check rules/louvered-outside.toml
+    """
+    from sizing.errors import InputError
+    from sizing.messages import order as words
+    from sizing.orders.rulefile import load_rule
+
+    status = Exit.DONE
+    for file in files:
+        try:
+            say(words.rule_sound(file, load_rule(file).id))
+        except InputError as error:
+            status = Exit.UNREADABLE
+            for problem in error.problems:
+                complain(str(problem))
+    return status
+
+
+@rules.command("copy")
+def copy_samples(
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Where the samples go, for example rules.")],
+) -> int:
+    """Copy out the samples, invented and marked so; a file that is there is never overwritten.
+
+    Ends with 0, or 2 where one was there already or could not be written.
+
+    Example: secondtape rules copy rules
+    """
+    from sizing.messages import order as words
+    from sizing.orders.rulefile import sample_files
+
+    written, status = [], Exit.DONE
+    for name, data in sample_files().items():
+        file = folder / name
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            with file.open("xb") as stream:
+                stream.write(data)
+            written.append(file)
+        except FileExistsError:
+            status = Exit.USAGE
+            complain(words.kept(file))
+        except OSError as error:
+            status = Exit.USAGE
+            complain(words.cannot_copy(file, error.strerror or str(error)))
+    if written:
+        say(words.samples_copied(written))
+    return status
+
+
+def _list(folder: Path, *, as_json: bool) -> int:
+    from sizing.messages import order as words
+    from sizing.orders.rulefile import rule_folders, rules_in
+    from sizing.result import SCHEMA, as_text
+
+    folders = rule_folders(folder)
+    status = Exit.DONE
+    by_id: dict[str, list[Path]] = defaultdict(list)
+    lines, listed = [], list[dict[str, Any]]()
+    for found in rules_in(folders):
+        if found.id is not None:
+            by_id[found.id].append(found.file)
+        if found.rule is None:
+            status = Exit.UNREADABLE
+            for problem in found.error.problems if found.error is not None else ():
+                complain(str(problem))
+            continue
+        rule = found.rule
+        lines.append(words.rule_listed(rule.id, rule.title, rule.file, rule.sha256))
+        listed.append({"id": rule.id, "title": rule.title, "file": str(rule.file), "sha256": rule.sha256})
+    for identity, files in by_id.items():
+        if len(files) > 1:
+            status = Exit.UNREADABLE
+            complain(words.twice(identity, files))
+    if as_json:
+        say(as_text({"schema": SCHEMA, "rules": listed}))
+    else:
+        say("\n".join(lines) if lines else words.no_rules(folders))
+    return status

@@ -1,0 +1,162 @@
+"""The cross-check of one opening: its readings and the photo's measures, tested together.
+
+Two questions are kept apart: whether a number may be ordered from is judged by the photo alone (`decision`); what
+does not fit, and what cannot be told apart, is found here. Nothing here moves the verdict of a reading.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from sizing.crosscheck.adjustment import STATIONS, Observations, adjust, observations
+from sizing.crosscheck.snooping import LEVEL, Snooped, snoop
+from sizing.decision import LONGEST_MM, SHORTEST_MM
+from sizing.tape import Tape, readings_cov_mm2, too_long_mm
+from vision.request import Array, Candidate, Estimate, NotMeasured, Warning_
+
+if TYPE_CHECKING:
+    from sizing.jobs.job import Opening, Reading
+    from sizing.units import Unit
+
+# Lighter edges explain nothing (guess: the least that `mixture` gives to another line).
+_LIGHTEST = 0.01
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CrossCheck:
+    """What readings and measures say of each other: the tests, and whether a photo took part.
+
+    `edge` is set where they fit only if the photo's edge is another of its candidates; the tests are then those
+    with it.
+    """
+
+    snooped: Snooped
+    with_photo: bool
+    edge: Candidate | None = None
+
+
+def tape_of(reading: Reading) -> tuple[Tape, str | None]:
+    """Return what stands for the tape itself: its class and who used it (a crew carries one tape of a class)."""
+    return reading.tape, reading.by
+
+
+def sound_readings(opening: Opening) -> list[Reading]:
+    """Return the readings that an opening can have at all; others `differ` whatever the rest says."""
+    return [r for r in opening.readings if SHORTEST_MM <= r.length.mm <= LONGEST_MM and r.name in STATIONS]
+
+
+def expected_lengths_mm(readings: list[Reading]) -> dict[str, float]:
+    """Return readings by name less what tilt and sag add on the average, mm."""
+    return {r.name: r.length.mm - too_long_mm(r.length.mm) for r in readings}
+
+
+def cov_of_readings_mm2(readings: list[Reading], opening: Opening) -> Array:
+    """Return the covariance (n, n) mm2 of readings, zero and scale common to those of one tape."""
+    cov = np.zeros((len(readings), len(readings)))
+    for tape in dict.fromkeys(tape_of(r) for r in readings):
+        rows = [i for i, r in enumerate(readings) if tape_of(r) == tape]
+        mine = [readings[i] for i in rows]
+        lengths = np.array([r.length.mm for r in mine])
+        marks = [r.graduation_mm for r in mine]
+        cov[np.ix_(rows, rows)] = readings_cov_mm2(lengths, tape[0], marks, opening.wall)
+    return cov
+
+
+def cross_check(opening: Opening, answer: Estimate | NotMeasured | None = None) -> CrossCheck | None:
+    """Return the tests of an opening's readings with the photo's measures, or against each other without.
+
+    Parameters
+    ----------
+    opening : its readings in force, wall and tapes.
+    answer : what the photo says; without measures the readings stand alone and a slip can be found, not placed.
+
+    Returns
+    -------
+    CrossCheck or None
+        None when there is nothing to test: no readings, or too small an opening for its stations.
+
+    Notes
+    -----
+    Where the joint test fails with the edges as traced and passes with one other candidate of the photo that is
+    likelier (weight times likelihood), the tests are made with that one, and it is named.
+    """
+    estimate = answer if isinstance(answer, Estimate) else None
+    readings = sound_readings(opening)
+    if not readings:
+        return None
+    traced = _observed(readings, opening, estimate, np.zeros(8))
+    if traced is None:
+        return None
+    found = snoop(traced)
+    if estimate is None or not found.rejected:
+        return CrossCheck(found, estimate is not None)
+    rivals = [c for c in estimate.candidates if abs(c.shift_mm) > 1e-9 and c.weight >= _LIGHTEST]
+    best, edge, least = traced, None, found.chi2
+    for c in rivals:
+        rest = max(1.0 - sum(o.weight for o in rivals if o.side == c.side), _LIGHTEST)
+        observed = _observed(readings, opening, estimate, np.asarray(c.shift_nine_mm, dtype=np.float64)[:8])
+        if observed is None:
+            continue
+        with_edge = adjust(observed)
+        cost = with_edge.chi2 - 2.0 * np.log(c.weight / rest)
+        if with_edge.p >= LEVEL and cost < least:
+            best, edge, least = observed, c, cost
+    return CrossCheck(found if edge is None else snoop(best), True, edge)
+
+
+def inconsistent_group(check: CrossCheck | None) -> tuple[str, ...]:
+    """Return the readings that cannot be told apart when the joint test fails at 0.001; empty when it passes."""
+    return check.snooped.worst if check is not None and check.snooped.rejected else ()
+
+
+def warnings_of(check: CrossCheck | None, differing: Collection[str], units: Unit) -> tuple[Warning_, ...]:
+    """Return the warning (`joint-test`) where the tests say more than the verdicts of the readings do.
+
+    Parameters
+    ----------
+    check : the tests of one opening.
+    differing : readings that the photo says differ: of them nothing more is said.
+    units : what people are shown.
+    """
+    from sizing.messages import crosscheck as messages
+
+    if check is None:
+        return ()
+    if check.edge is not None:
+        return (Warning_("joint-test", messages.fits_other_edge(check.edge.side, check.edge.shift_mm, units)),)
+    found = check.snooped
+    groups = [o.group for o in found.outliers if not set(o.group) & set(differing)]
+    if groups and (check.with_photo or not found.rejected):
+        return (Warning_("joint-test", messages.outliers_found(groups, with_photo=check.with_photo)),)
+    if check.with_photo and found.rejected and not found.outliers and not differing:
+        return (Warning_("joint-test", messages.nothing_stands_out()),)
+    return ()
+
+
+def _observed(
+    readings: list[Reading], opening: Opening, estimate: Estimate | None, shift_mm: Array
+) -> Observations | None:
+    return observations(
+        expected_lengths_mm(readings),
+        cov_of_readings_mm2(readings, opening),
+        None if estimate is None else estimate.values_mm[:8] + shift_mm,
+        None if estimate is None else estimate.cov_mm2[:8, :8],
+        opening.wall,
+    )
+
+
+__all__ = [
+    "LEVEL",
+    "CrossCheck",
+    "cov_of_readings_mm2",
+    "cross_check",
+    "expected_lengths_mm",
+    "inconsistent_group",
+    "sound_readings",
+    "tape_of",
+    "warnings_of",
+]

@@ -1,0 +1,1 @@
+"""Which step brought a wrong size in."""

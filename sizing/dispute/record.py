@@ -1,0 +1,240 @@
+"""The record of a dispute as JSON and as text: inputs with SHA-256, versions, settings, figures; no time, no person."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from sizing.dispute.dispute import SCHEMA, Dispute, Finding, OpeningDispute, Traced
+from sizing.dispute.steps import Settings
+from sizing.errors import InputError
+from sizing.jobs.job import Reading
+from sizing.messages import dispute as messages
+from sizing.orders.rules import STATIONS, Rule
+from sizing.regularfile import regular_sha256
+from sizing.release.decisions import FILE
+from sizing.units import Unit
+from vision.request import Array, NotMeasured
+
+Document = dict[str, Any]
+_ID_LENGTH = 12
+_P_DIGITS, _MM_DIGITS = 4, 3
+# Below this a step did probably not slip, and the size that its slip would have is of no use.
+_WORTH_A_SIZE = 0.2
+# Evidence of steps less probable than this stands in the JSON alone.
+_WORTH_EVIDENCE = 0.05
+
+
+def dispute_document(dispute: Dispute, settings: Settings, versions: Sequence[str]) -> Document:
+    """Return a dispute as JSON; `record` is the hash of all the rest.
+
+    Parameters
+    ----------
+    dispute : Dispute
+    settings : Settings
+        Those that it was traced with.
+    versions : sequence of str
+        Program and libraries, as `sizing.versions.version_lines` gives them.
+    """
+    unit = dispute.job.units
+    document: Document = {
+        "schema": SCHEMA,
+        "job": dispute.job.id,
+        "units": unit,
+        "versions": [line.strip() for line in versions],
+        "settings": {
+            "sha256": dispute.settings_sha256,
+            "guesses": True,
+            "rate": dict(settings.rate),
+            "spread_mm": dict(settings.spread_mm),
+            "noise_mm": dict(settings.noise_mm),
+        },
+        "inputs": _inputs(dispute),
+        "openings": [_opening(opening, unit) for opening in dispute.openings],
+        "note": messages.NOTE,
+    }
+    text = json.dumps(document, sort_keys=True, allow_nan=False)
+    return document | {"record": hashlib.sha256(text.encode()).hexdigest()[:_ID_LENGTH]}
+
+
+def dispute_text(document: Document) -> str:
+    """Return a record as text for people; it says what the JSON says."""
+    lines = [messages.heading(document["job"], document["record"])]
+    for opening in document["openings"]:
+        lines += [f"  {says}" for says in opening["photos_silent"]]
+        for part in opening["directions"]:
+            lines.append(f"  {messages.part_heading(opening['label'], part['direction'])}")
+            for step in part["steps"]:
+                lines.append(f"    {step['says']}")
+                lines += [f"        {e}" for e in step["evidence"] if step["probability"] >= _WORTH_EVIDENCE]
+            if part["none"]:
+                lines.append(f"    {part['none']['says']}")
+            lines += [f"    {missing['says'][0].upper()}{missing['says'][1:]}" for missing in part["no_figure"]]
+            if part["fit"]:
+                lines.append(f"    {part['fit']}")
+            lines += [f"    Would decide: {says}" for says in part["would_decide"]]
+    return "\n".join([*lines, f"  {document['note']}"])
+
+
+def _inputs(dispute: Dispute) -> list[Document]:
+    found: list[Document] = [{"kind": "job", "file": dispute.job.file.name, "sha256": dispute.job.sha256}]
+    log = dispute.job.folder / FILE
+    if log.is_file():
+        found.append({"kind": "decisions", "file": FILE, "sha256": _sha256(log)})
+    for opening in dispute.openings:
+        label = opening.opening.label
+        for when, photo in opening.photos:
+            found.append({"kind": f"photo-{when}", "opening": label, "file": photo.file, "sha256": photo.sha256})
+            if photo.report is not None:
+                found += [
+                    {"kind": "lens", "opening": label, "file": use.path.name, "sha256": use.sha256}
+                    for use in photo.report.lenses
+                    if use.applied
+                ]
+        found += [{"kind": k, "opening": label, "file": f, "sha256": s} for k, f, s in opening.documents]
+        if isinstance(opening.rule, Rule):
+            rule = opening.rule
+            found.append({"kind": "rule", "opening": label, "file": rule.file.name, "sha256": rule.sha256})
+    return found
+
+
+def _opening(dispute: OpeningDispute, unit: Unit) -> Document:
+    silent = [
+        messages.photo_silent(when, _named(answer.why, dispute))
+        for when, answer in (("before", dispute.before), ("after", dispute.after))
+        if isinstance(answer, NotMeasured)
+    ]
+    document: Document = {"label": dispute.opening.label, "photos_silent": silent}
+    if isinstance(dispute.rule, InputError):
+        document["rule_error"] = str(dispute.rule)
+    sheets = [file for kind, file, _ in dispute.documents if kind == "field-sheet"]
+    return document | {"directions": [_direction(traced, sheets, unit) for traced in dispute.traced]}
+
+
+def _named(text: str, dispute: OpeningDispute) -> str:
+    """Name files as the job does: the record is the same in any folder."""
+    for entry in dispute.opening.photos:
+        text = text.replace(str(entry.path), entry.file)
+    return text
+
+
+def _direction(traced: Traced, sheets: Sequence[str], unit: Unit) -> Document:
+    trace = traced.trace
+    none: Document | None = None
+    if traced.none is not None:
+        p, low, high = traced.none
+        says = messages.none_line(messages.probability(p, low, high))
+        none = {"probability": _p(p), "range": [_p(low), _p(high)], "says": says}
+    return {
+        "direction": trace.direction,
+        "order_from_visit": trace.order_visit,
+        "readings": [_reading(r) for r in trace.boxes],
+        "other_readings": [_reading(r) for found in trace.witnesses for r in found],
+        "readings_left_out": trace.left_out,
+        "photo_before": _photo(trace.before, STATIONS[trace.direction]),
+        "photo_after": _photo(trace.after, STATIONS[trace.direction]),
+        "by_rule_mm": _mm(trace.by_rule_mm),
+        "ordered_mm": _mm(trace.ordered_mm),
+        "ordered_from": trace.ordered_from if trace.ordered_mm is not None else None,
+        "delivered_mm": _mm(trace.delivered_mm),
+        "u_delivered_mm": _mm(trace.u_delivered_mm),
+        "steps": [_finding(found, traced, unit) for found in traced.findings],
+        "none": none,
+        "no_figure": [{"step": s, "code": c, "says": messages.no_figure(s, c)} for s, c in traced.no_figure],
+        "fit_mm": _mm(traced.fit_mm),
+        "fit": None if traced.fit_mm is None else messages.fit_evidence(traced.fit_mm, unit),
+        "would_decide": _would_decide(traced, sheets),
+    }
+
+
+def _finding(found: Finding, traced: Traced, unit: Unit) -> Document:
+    chance = messages.probability(found.probability, found.low, found.high)
+    # Of steps that cannot be told apart each would have a size and a box of its own.
+    sized = found.probability >= _WORTH_A_SIZE and len(found.steps) == 1
+    size = messages.error_size(found.error_mm, 2.0 * found.u_mm, unit) if sized else None
+    station = found.station if sized else None
+    return {
+        "steps": list(found.steps),
+        "probability": _p(found.probability),
+        "range": [_p(found.low), _p(found.high)],
+        "station": station,
+        "error_mm": _mm(found.error_mm) if sized else None,
+        "U95_mm": _mm(2.0 * found.u_mm) if sized else None,
+        "says": messages.finding_line(messages.step_says(found.steps, station), chance, size),
+        "evidence": _evidence(found.steps, traced, unit),
+    }
+
+
+def _evidence(steps: Sequence[str], traced: Traced, unit: Unit) -> list[str]:
+    trace = traced.trace
+    before, after = (_by_station(p) for p in (trace.before, trace.after))
+    lines: list[str] = []
+    if "reading" in steps or "readings" in steps:
+        for r in trace.boxes:
+            photo = before[STATIONS[trace.direction].index(r.name)] if before else None
+            lines.append(messages.read_evidence(r.name, r.length.as_written, photo, unit))
+        for r in (r for found in trace.witnesses for r in found):
+            lines.append(messages.visit_evidence(r.name, r.length.as_written, r.visit))
+    if "ordered" in steps and trace.by_rule_mm is not None and trace.ordered_mm is not None:
+        lines.append(messages.order_evidence(trace.by_rule_mm, trace.ordered_mm, trace.order_visit, unit))
+    if "made" in steps and trace.ordered_mm is not None and trace.delivered_mm is not None:
+        U95_mm = 2.0 * trace.u_delivered_mm
+        lines.append(messages.made_evidence(trace.ordered_mm, trace.delivered_mm, U95_mm, unit))
+    if "changed" in steps and after:
+        lines.append(messages.changed_evidence(before[1] if before else None, after[1], unit))
+    return lines
+
+
+def _would_decide(traced: Traced, sheets: Sequence[str]) -> list[str]:
+    lines = [messages.would_decide(code) for _, code in traced.no_figure]
+    probable = [f for f in traced.findings if f.probability >= _WORTH_A_SIZE]
+    for found in probable:
+        if {"reading", "readings"} & set(found.steps):
+            lines.append(messages.paper_would_decide(sheets))
+        if any(step.startswith("photo") or ":" in step for step in found.steps):
+            lines.append(messages.photo_would_decide())
+        if "made" in found.steps:
+            lines.append(messages.pieces_would_decide())
+    return list(dict.fromkeys(lines))
+
+
+def _reading(reading: Reading) -> Document:
+    document: Document = {
+        "name": reading.name,
+        "tape_mm": _mm(reading.length.mm),
+        "as_written": reading.length.as_written,
+        "visit": reading.visit,
+        "tape": reading.tape,
+    }
+    return document | ({"on": reading.on.isoformat()} if reading.on else {})
+
+
+def _photo(seen: tuple[Array, Array] | None, names: Sequence[str]) -> Document | None:
+    if seen is None:
+        return None
+    return {n: {"value_mm": _mm(v), "U95_mm": _mm(U)} for n, (v, U) in zip(names, _by_station(seen), strict=True)}
+
+
+def _by_station(seen: tuple[Array, Array] | None) -> list[tuple[float, float]]:
+    if seen is None:
+        return []
+    values, cov = seen
+    U95 = 2.0 * np.sqrt(np.diag(cov))
+    return [(float(v), float(U)) for v, U in zip(values, U95, strict=True)]
+
+
+def _mm(value: float | None) -> float | None:
+    return None if value is None else round(float(value), _MM_DIGITS) + 0.0
+
+
+def _p(value: float) -> float:
+    return round(float(value), _P_DIGITS) + 0.0
+
+
+def _sha256(path: Path) -> str:
+    return regular_sha256(path)

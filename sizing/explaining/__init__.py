@@ -1,0 +1,1 @@
+"""What probably slipped: hypotheses, weighed and ranked."""

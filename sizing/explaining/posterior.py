@@ -1,0 +1,220 @@
+"""Sets of hypotheses weighed together: several slips in one opening, by a search that keeps the best sets.
+
+Every hypothesis moves the mean of a joint Gaussian, and may widen it by modes of its own, so each set has a
+likelihood in closed form (Woodbury's identity for the modes).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from sizing.explaining.hypotheses import Weighable
+from vision.request import Array
+
+Flags = np.ndarray[tuple[int], np.dtype[np.bool_]]
+Index = np.ndarray[tuple[int], np.dtype[np.int64]]
+Table = np.ndarray[tuple[int, int], np.dtype[np.int64]]
+Tags = np.ndarray[tuple[int], np.dtype[np.uint64]]
+
+# Sets that are enlarged in one round: the best, and the best of each choice of readings. Fewer: rare sets are missed.
+_BEST, _ENLARGED = 6, 12
+# Of the best sets, those that are tried again with one member left out.
+_RETRIED = 3
+# A set this near (log) to a perfect fit without odds leaves nothing to explain: four slips or so.
+_CLEAR = 30.0
+# Once the case is clear, sets this near (log) to the best are enlarged: a further slip costs more than that.
+_NEAR = 3.0
+# Sets lighter than the best by this (log) are dropped: a thousandth of a per mille in all.
+_LIGHTEST = 16.0
+# Rounds without a better set before the search ends.
+_PATIENCE = 2
+# Tags of sets, so that each is weighed once.
+_SEED = 20_240_101
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Posterior:
+    """Sets of hypotheses that matter: members (M, depth) by index, -1 for none, and weights (M,) summing to 1."""
+
+    members: Table
+    weights: Array
+
+    def of_reading(self, touches: Flags, common: Flags) -> Array:
+        """Return the probability (H + 1,) that each hypothesis holds of one reading; the last: that none does.
+
+        `touches` (H,): those that bear on the reading; `common` (H,): those that move all and give way to one of
+        its own.
+        """
+        count = len(touches)
+        own = np.where(np.append(touches & ~common, np.False_)[self.members], self.members, -1).max(axis=1, initial=-1)
+        shared = np.where(np.append(touches & common, np.False_)[self.members], self.members, -1)
+        index = np.where(own < 0, shared.max(axis=1, initial=-1), own)
+        slots: Array = np.bincount(np.where(index < 0, count, index), weights=self.weights, minlength=count + 1).astype(
+            np.float64
+        )
+        return slots
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Pool:
+    """Sets that were weighed: members (M, D), log weights and masks (M,), keys (M,), each once."""
+
+    members: Table
+    logs: Array
+    masks: Index
+    keys: Tags
+
+    def with_more(self, other: _Pool) -> _Pool:
+        """Return both, each set once."""
+        keys, first = np.unique(np.concatenate([self.keys, other.keys]), return_index=True)
+        members = np.concatenate([self.members, other.members])[first]
+        logs = np.concatenate([self.logs, other.logs])[first]
+        return _Pool(members, logs, np.concatenate([self.masks, other.masks])[first], keys)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Search:
+    """What all sets of one opening share; the arrays of hypotheses end with a row for 'no member'."""
+
+    what: Weighable
+    shift_mm: Array
+    first_mode: Array
+    log_odds: Array
+    masks: Index
+    tags: Tags
+    log_edges: Array
+    residual_mm: Array
+    cov_mm2: Array
+    # Hypotheses of several modes (M,), and what each adds to the covariance (M, n, n), mm2.
+    several: Index
+    several_mm2: Array
+
+
+def posterior_of(difference_mm: Array, cov_mm2: Array, what: Weighable, log_edges: Array, edges_mm: Array) -> Posterior:
+    """Return the posterior of all sets of hypotheses that matter, the empty one among them.
+
+    Parameters
+    ----------
+    difference_mm : (n,) reading minus measure, mm.
+    cov_mm2 : (n, n) their covariance as if nothing had slipped, positive definite, mm2.
+    what : the hypotheses; a set holds those that touch different readings.
+    log_edges, edges_mm : (J,) log weights and (J, n) shifts of the candidate edges: each set is summed over them.
+
+    Returns
+    -------
+    Posterior
+
+    Notes
+    -----
+    Bayes' theorem over sets with independent odds. The search enlarges the best sets by one member at a time, and
+    tries them again with a member left out: while another slip stands unexplained, 'something else' is the best
+    that can be said of a reading whose measure is correlated with it. What it leaves out weighs nothing against
+    what it has found.
+    """
+    n, count = len(difference_mm), len(what.log_odds)
+    tags = np.random.default_rng(_SEED).integers(1, 2**62, size=count, dtype=np.uint64)
+    search = _Search(
+        what,
+        np.vstack([what.shift_mm, np.zeros(n)]),
+        np.vstack([what.first_mode, np.zeros(n)]),
+        np.append(what.log_odds, 0.0),
+        np.append(what.masks, 0),
+        np.append(tags, np.uint64(0)),
+        log_edges,
+        difference_mm - edges_mm,
+        cov_mm2,
+        np.array(list(what.modes), dtype=np.int64),
+        np.array([m @ m.T for m in what.modes.values()]).reshape(-1, n, n),
+    )
+    perfect = -0.5 * float(np.linalg.slogdet(cov_mm2)[1])
+    q = np.einsum("jn,nm,jm->j", search.residual_mm, np.linalg.inv(cov_mm2), search.residual_mm)
+    nothing = np.full((1, n + 1), -1, dtype=np.int64)
+    empty = np.array([float(np.logaddexp.reduce(log_edges - 0.5 * q)) + perfect])
+    pool = _Pool(nothing, empty, np.zeros(1, dtype=np.int64), np.zeros(1, dtype=np.uint64))
+    parents, done = nothing, {0}
+    best, idle = float(empty[0]), 0
+    while len(parents) and idle < _PATIENCE:
+        pool = pool.with_more(_enlarged(search, parents, float(pool.logs.max())))
+        sharp = ~np.append(what.vague, np.False_)[pool.members].any(axis=1)
+        top = float(pool.logs[sharp].max())
+        clear = top > perfect - _CLEAR
+        idle = 0 if top > best + _NEAR or clear else idle + 1
+        best = top
+        parents = _next(search, pool, np.where(sharp, pool.logs, -np.inf), done, clear=clear)
+    keep = pool.logs > pool.logs.max() - _LIGHTEST
+    weights = np.exp(pool.logs[keep] - pool.logs.max())
+    return Posterior(pool.members[keep], weights / weights.sum())
+
+
+def _next(search: _Search, pool: _Pool, logs: Array, done: set[int], *, clear: bool) -> Table:
+    """Return the sets to enlarge next (K, D), and note them as done."""
+    order = np.argsort(-logs, kind="stable")
+    order = order[np.isfinite(logs[order])]
+    if clear:
+        chosen = order[:_BEST][logs[order[:_BEST]] > logs[order[0]] - _NEAR]
+    else:
+        _, first = np.unique(pool.masks[order], return_index=True)
+        chosen = order[np.union1d(np.arange(min(_BEST, len(order))), first)[:_ENLARGED]]
+    rows = list(pool.members[chosen])
+    for row in pool.members[chosen[:_RETRIED]]:
+        for k in np.flatnonzero(row >= 0):
+            shorter = row.copy()
+            shorter[k] = -1
+            rows.append(shorter)
+    found = []
+    for row in rows:
+        key = int(search.tags[row].sum())
+        if key not in done and (row < 0).any():
+            done.add(key)
+            found.append(row)
+    return np.array(found, dtype=np.int64).reshape(-1, pool.members.shape[1])
+
+
+def _enlarged(search: _Search, parents: Table, heaviest: float) -> _Pool:
+    """Return the sets that `parents` (K, D) become by one more member; of light ones the best of each kind."""
+    what = search.what
+    modes = search.first_mode[parents]  # (K, D, n)
+    cov = search.cov_mm2 + np.einsum("kdi,kdj->kij", modes, modes)
+    for h, more in what.modes.items():
+        cov[(parents == h).any(axis=1)] += more @ more.T
+    residual = search.residual_mm[None] - search.shift_mm[parents].sum(axis=1)[:, None, :]  # (K, J, n)
+    logs = _log_weights(search, residual, cov) + search.log_odds[parents].sum(axis=1)[:, None]
+    masks = np.bitwise_or.reduce(search.masks[parents], axis=1)
+    free = (masks[:, None] & what.masks) == 0
+    logs = np.where(free, logs, -np.inf)
+    floor = max(heaviest, float(logs[:, ~what.vague].max(initial=-np.inf))) - _LIGHTEST
+    keep = free & (logs > floor)
+    # Of each choice of readings the best, however light: it may be half of a set that fits.
+    top = np.maximum.reduceat(logs[:, what.by_mask], what.mask_starts, axis=1)
+    widths = np.diff(np.append(what.mask_starts, len(what.masks)))
+    keep[:, what.by_mask] |= free[:, what.by_mask] & (logs[:, what.by_mask] == np.repeat(top, widths, axis=1))
+    rows, columns = np.nonzero(keep)
+    members = parents[rows]
+    members[np.arange(len(rows)), (members < 0).argmax(axis=1)] = columns
+    keys, first = np.unique(search.tags[members].sum(axis=1), return_index=True)
+    return _Pool(members[first], logs[rows, columns][first], (masks[rows] | what.masks[columns])[first], keys)
+
+
+def _log_weights(search: _Search, residual: Array, cov: Array) -> Array:
+    """Return (K, H) the log weight of each hypothesis added to sets of residuals (K, J, n), covariances (K, n, n)."""
+    what = search.what
+    inverse = np.linalg.inv(cov)
+    log_det = np.linalg.slogdet(cov)[1]
+    moved = np.matmul(what.shift_mm, inverse)  # (K, H, n)
+    shift_q = (moved * what.shift_mm).sum(-1)  # (K, H)
+    pulled = np.matmul(residual, inverse)  # (K, J, n)
+    q = (pulled * residual).sum(-1)[:, :, None] - 2.0 * np.matmul(pulled, what.shift_mm.T) + shift_q[:, None, :]
+    mode = what.first_mode
+    inside = (np.matmul(mode, inverse) * mode).sum(-1)  # (K, H)
+    seen = np.matmul(pulled, mode.T) - (moved * mode).sum(-1)[:, None, :]
+    q -= seen**2 / (1.0 + inside[:, None, :])
+    widened = log_det[:, None] + np.log1p(inside)
+    wide = cov[:, None] + search.several_mm2  # (K, M, n, n)
+    left = residual[:, None] - what.shift_mm[search.several][:, None]  # (K, M, J, n)
+    q[:, :, search.several] = (np.matmul(left, np.linalg.inv(wide)) * left).sum(-1).transpose(0, 2, 1)
+    widened[:, search.several] = np.linalg.slogdet(wide)[1]
+    terms = search.log_edges[None, :, None] - 0.5 * q
+    logs: Array = np.logaddexp.reduce(terms, axis=1) - 0.5 * widened + what.log_odds
+    return logs

@@ -1,0 +1,1 @@
+"""The ordered size on the wall, and what is in its way."""

@@ -1,0 +1,68 @@
+"""The footprint as pictures: on the rectified wall and in the photo."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from importlib.resources import as_file, files
+
+from PIL import Image
+
+from sizing.footprint.footprint import Footprint, drawn_report
+from sizing.jobs.job import PhotoEntry
+from sizing.messages import footprint as words
+from sizing.outcome import OpeningResult
+from sizing.report.blanking import Blank, boxes_of
+from sizing.runs.pictures import as_measured
+from sizing.units import Unit
+from vision.photo.reading import Pixels
+from vision.pictures.footprint_view import Shape, footprint_on_photo, footprint_on_wall
+from vision.pictures.overlay import TEXT_PART
+from vision.request import Estimate, PhotoReport
+
+Cover = Callable[[Pixels, PhotoEntry, PhotoReport], Pixels]
+
+# Kinds of `vision.pictures.overlay.LOOKS`.
+_KINDS = {"free": "agrees", "in-the-way": "differs", "unproven": "unproven"}
+
+
+def footprint_shapes(footprint: Footprint, unit: Unit) -> list[Shape]:
+    """Return what is drawn of a footprint, from the bottom up."""
+    size = footprint.ordered
+    shapes = [Shape("room", footprint.zone.corners(), words.room_label())] if footprint.zone != size else []
+    shapes.append(Shape("opening", footprint.opening_mm))
+    shapes += [Shape("panel", panel.corners()) for panel in footprint.panels]
+    if footprint.hardware is not None:
+        shapes.append(Shape("hardware", footprint.hardware.corners(), words.hardware_label()))
+    label = words.drawn_label(size.x1 - size.x0, size.y1 - size.y0, unit)
+    shapes.append(Shape("ordered", size.corners(), label))
+    for thing in footprint.obstacles:
+        said = words.obstacle_label(thing.what, thing.gap_mm, 2.0 * thing.u_mm, unit)
+        shapes.append(Shape(_KINDS[thing.verdict], thing.outline_mm, said))
+    return shapes
+
+
+def footprint_pictures(
+    result: OpeningResult,
+    footprint: Footprint,
+    unit: Unit,
+    blanks: Sequence[Blank] = (),
+    cover: Cover | None = None,
+    text_part: float = TEXT_PART,
+) -> tuple[Image.Image, Image.Image]:
+    """Return the footprint on the rectified wall and in the first measured photo; `cover` hides more of its pixels.
+
+    Raises
+    ------
+    ValueError, OSError, PhotoError
+        The photo is not what it was when it was measured, or has no map.
+    """
+    report = drawn_report(result.answer if isinstance(result.answer, Estimate) else None)
+    if report is None:
+        raise ValueError("no photo maps the wall")
+    entry = next(entry for entry in result.opening.photos if entry.path == report.path)
+    rgb = as_measured(report, entry.turn, boxes_of(blanks, entry.file))
+    rgb = rgb if cover is None else cover(rgb, entry, report)
+    shapes = footprint_shapes(footprint, unit)
+    with as_file(files("sizing") / "data" / "DejaVuSans.ttf") as font:
+        on_wall = footprint_on_wall(rgb, report, shapes, font, text_part)
+        return on_wall, footprint_on_photo(rgb, report, shapes, font, text_part)

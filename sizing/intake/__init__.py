@@ -1,0 +1,1 @@
+"""Readings from spreadsheets, and photos proposed for openings."""

@@ -1,0 +1,1 @@
+"""Job files: read, checked, changed in place."""

@@ -1,0 +1,90 @@
+"""Single values of a job file as they may be written: lengths within their limits, points, names.
+
+Lengths keep the text as written, so that the second step can read it with the graduation that belongs to it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Annotated, Literal
+
+from pydantic import AfterValidator, PlainValidator, ValidationInfo
+
+from sizing.jobs.named_files import FURTHEST_PX
+from sizing.units import Length, Unit, format_length, parse_length, parse_signed_length
+
+# The printed bars, contract, *The sheet*; a page printed to fit differs by a few per cent, a wrong unit by
+# far more.
+ACROSS_MM, ALONG_MM = 150.0, 200.0
+_BAR_RANGE = 0.25
+Written = str | int | float
+Point = tuple[float, float]
+
+
+def length_in(
+    low_mm: float, high_mm: float, what: str, parse: Callable[[object, Unit], Length] = parse_length
+) -> PlainValidator:
+    """Return a check that a length can be read and lies within two limits; the text itself is kept."""
+
+    def check(value: object, info: ValidationInfo) -> object:
+        unit: Unit = (info.context or {}).get("unit", "in")
+        length_mm = parse(value, unit).mm
+        if not low_mm <= length_mm <= high_mm:
+            high, read = format_length(high_mm, unit), format_length(length_mm, unit)
+            # Limits too short to be shown in inches are there to refuse zero.
+            low = "more than 0 and at most" if 0 < low_mm < 0.1 else f"{format_length(low_mm, unit)} to"
+            raise ValueError(f"{str(value)!r} is {read}: {what} is {low} {high}; check the unit")
+        return value
+
+    return PlainValidator(check)
+
+
+def _finite(value: object) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < FURTHEST_PX:
+        raise ValueError(f"{str(value)[:40]!r} is not a pixel coordinate: write numbers like [812, 640]")
+    return float(value)
+
+
+def _point(value: object) -> Point | None:
+    if value == "-":
+        return None
+    if not isinstance(value, list) or len(value) != 2:
+        raise ValueError(f"{str(value)[:40]!r} is not a point: write x and y in pixels, like [812, 640]")
+    return _finite(value[0]), _finite(value[1])
+
+
+def _points(value: object) -> tuple[Point | None, ...]:
+    if not isinstance(value, list) or not value:
+        raise ValueError("not a list of points: write [[x, y], ...] in pixels of the upright photo")
+    return tuple(_point(point) for point in value)
+
+
+def _quadrilaterals(value: object) -> tuple[tuple[Point | None, ...], ...]:
+    nested = isinstance(value, list) and value and isinstance(value[0], list) and value[0]
+    if nested and isinstance(nested[0], list):
+        return tuple(_points(one) for one in value) if isinstance(value, list) else ()
+    return (_points(value),)
+
+
+def _name(value: str) -> str:
+    if not value.strip() or not value.isprintable() or len(value) > 100:
+        raise ValueError(f"{value[:40]!r} is not a name: 1 to 100 characters that can be printed")
+    return value
+
+
+Name = Annotated[str, AfterValidator(_name)]
+Reading = Annotated[Written, length_in(0, 100_000, "a length")]
+ToleranceLength = Annotated[Written, length_in(0.01, 100, "a tolerance")]
+Graduation = Annotated[Written, length_in(0.01, 25.4, "a graduation")]
+Uncertainty = Annotated[Written, length_in(0.001, 100, "an uncertainty")]
+ReferenceLength = Annotated[Written, length_in(5, 10_000, "the side of a reference")]
+Offset = Annotated[Written, length_in(-300, 300, "an edge offset", parse_signed_length)]
+Across = Annotated[
+    Written, length_in(ACROSS_MM * (1 - _BAR_RANGE), ACROSS_MM * (1 + _BAR_RANGE), "the bar across the page")
+]
+Along = Annotated[
+    Written, length_in(ALONG_MM * (1 - _BAR_RANGE), ALONG_MM * (1 + _BAR_RANGE), "the bar along the page")
+]
+Corners = Annotated[tuple[Point | None, ...], PlainValidator(_points)]
+Quadrilaterals = Annotated[tuple[tuple[Point | None, ...], ...], PlainValidator(_quadrilaterals)]
+ReferenceKind = Literal["sheet", "letter", "a4", "id1"]

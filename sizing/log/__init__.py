@@ -1,0 +1,1 @@
+"""The log over job folders, and its statistics."""

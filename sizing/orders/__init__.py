@@ -1,0 +1,1 @@
+"""Sizing rules, and the order that follows from readings."""

@@ -1,0 +1,258 @@
+"""Which size would be right, given all uncertainty: the opening drawn many times over and sized by the rule.
+
+The draws follow photo and readings together: for every line that a side may mean one Gaussian of the photo,
+updated by the readings in closed form, its weight by how well they fit. Only then points are laid, by a fixed
+even sequence in place of chance, so that the same inputs give the same probabilities.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import product
+
+import numpy as np
+from scipy.special import ndtri
+
+from sizing.jobs.job import READINGS
+from sizing.mixture import side_terms
+from sizing.orders.rules import DIRECTIONS, STATIONS, Direction, Made, Rule, SideRule
+from vision.request import NINE, SIDES, Array, Candidate
+
+# By chance a probability would have a standard deviation of up to 0.5 / sqrt(N) = 0.004; the even sequence is
+# good to 0.0005 (against scipy, for single widths and the largest of three correlated ones).
+_DRAWS = 16_384
+_FEWEST_DRAWS = 128
+_LIGHTEST = 1e-6
+# Sizes nearer than this are one: the noise of arithmetic in floats, far below any mark.
+_SAME_MM = 1e-6
+_EIGHT = len(READINGS)
+# Above any size in 0.001 mm.
+_BASE = 10**9
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Draws:
+    """Openings drawn: `values_mm` (N, 8) in the order of `READINGS`, NaN where nothing is known; `weights` (N,).
+
+    `best_mm` (8,) and `best_cov_mm2` (8, 8) are the likeliest of the Gaussians that they come from.
+    """
+
+    values_mm: Array
+    weights: Array
+    best_mm: Array
+    best_cov_mm2: Array
+
+
+@dataclass(frozen=True, slots=True)
+class SizeShare:
+    """One made size and how probable it is that it is the right one; None where none is made."""
+
+    width_mm: float | None
+    height_mm: float | None
+    probability: float
+
+
+def photo_draws(values_mm: Array, cov_mm2: Array, candidates: Sequence[Candidate]) -> Draws:
+    """Return openings drawn by the photo alone.
+
+    Parameters
+    ----------
+    values_mm, cov_mm2 : (9,) and (9, 9), the nine measures with their covariance.
+    candidates : competing edges of all sides, as in `sizing.mixture.mixture_of`.
+    """
+    return combined_draws(values_mm, cov_mm2, candidates, np.full(_EIGHT, np.nan), np.zeros((_EIGHT, _EIGHT)))
+
+
+def combined_draws(
+    values_mm: Array, cov_mm2: Array, candidates: Sequence[Candidate], readings_mm: Array, readings_cov_mm2: Array
+) -> Draws:
+    """Return openings drawn by photo and readings together.
+
+    Parameters
+    ----------
+    values_mm, cov_mm2, candidates : of the photo.
+    readings_mm : (8,) NaN where there is none, or one that must not be used.
+    readings_cov_mm2 : (8, 8) covariance of the readings; rows of absent ones are not looked at.
+
+    References
+    ----------
+    Update of a Gaussian by linear observations, and the evidence that weighs mixtures: Bishop, Pattern
+    Recognition and Machine Learning (2006), 2.3.3, eqs. 2.113 to 2.117.
+    """
+    seen = np.flatnonzero(np.isfinite(readings_mm))
+    terms = []
+    for log_weight, mean, cov in _components(values_mm, cov_mm2, candidates):
+        if seen.size:
+            inner = cov[np.ix_(seen, seen)] + readings_cov_mm2[np.ix_(seen, seen)]
+            misfit = readings_mm[seen] - mean[seen]
+            gain = np.linalg.solve(inner, cov[seen]).T
+            evidence = -0.5 * (misfit @ np.linalg.solve(inner, misfit) + np.linalg.slogdet(inner)[1])
+            terms.append((log_weight + evidence, mean + gain @ misfit, cov - gain @ cov[seen]))
+        else:
+            terms.append((log_weight, mean, cov))
+    return _drawn(terms)
+
+
+def reading_draws(readings_mm: Array, readings_cov_mm2: Array) -> Draws:
+    """Return openings drawn by the readings alone; stations without a reading stay NaN."""
+    seen = np.flatnonzero(np.isfinite(readings_mm))
+    drawn = _drawn([(0.0, np.where(np.isfinite(readings_mm), readings_mm, 0.0), readings_cov_mm2)])
+    unknown = np.setdiff1d(np.arange(_EIGHT), seen)
+    drawn.values_mm[:, unknown] = np.nan
+    drawn.best_mm[unknown] = np.nan
+    return drawn
+
+
+def wanted_mm(side: SideRule, stations_mm: Array, allowance_mm: float) -> Array:
+    """Return the sizes (N,) before made ones are chosen, from stations (N, 3); NaN without the reading needed."""
+    if side.reading == "middle":
+        picked = stations_mm[:, 1]
+    elif side.reading == "largest":
+        picked = np.fmax.reduce(stations_mm, axis=1)
+    else:
+        picked = np.fmin.reduce(stations_mm, axis=1)
+    return np.asarray(picked + allowance_mm, dtype=np.float64)
+
+
+def chosen_mm(made: Made, wanted: Array) -> Array:
+    """Return the made sizes (N,) for wanted ones; NaN where there is none. As `Made.chosen`, in floats."""
+    if made.any_size:
+        return wanted
+    near = {"nearest": 0.0, "next-up": -_SAME_MM, "next-down": _SAME_MM}[made.choice] + wanted
+    if made.step is not None:
+        step = float(made.step)
+        count = {"nearest": np.floor((near + _SAME_MM) / step + 0.5), "next-up": np.ceil(near / step)}
+        return np.asarray(count.get(made.choice, np.floor(near / step)) * step)
+    sizes = np.array([float(size) for size in made.sizes])
+    if made.choice == "nearest":
+        at = np.searchsorted((sizes[1:] + sizes[:-1]) / 2.0, near + _SAME_MM, side="right")
+    elif made.choice == "next-up":
+        at = np.searchsorted(sizes, near)
+    else:
+        at = np.searchsorted(sizes, near, side="right") - 1
+    there = (at >= 0) & (at < sizes.size) & np.isfinite(near)
+    return np.where(there, sizes[np.clip(at, 0, sizes.size - 1)], np.nan)
+
+
+def sized(rule: Rule, direction: Direction, values_mm: Array, allowance_mm: float) -> Array:
+    """Return the made sizes (N,) of one direction for openings (N, 8) in the order of `READINGS`."""
+    side = rule.of(direction)
+    return chosen_mm(side.made, wanted_mm(side, values_mm[:, columns(direction)], allowance_mm))
+
+
+def columns(direction: Direction) -> list[int]:
+    """Return where the stations of a direction stand among `READINGS`."""
+    return [READINGS.index(name) for name in STATIONS[direction]]
+
+
+def size_shares(rule: Rule, draws: Draws, allowances_mm: tuple[float, float], least: float = 0.001) -> list[SizeShare]:
+    """Return the pairs of made sizes, likeliest first, with their probability; those under `least` left out.
+
+    A direction in which any size is made is counted by 1/16 in, or 1 mm by a metric rule.
+    """
+    table = np.column_stack(
+        [counted(rule, d, sized(rule, d, draws.values_mm, a)) for d, a in zip(DIRECTIONS, allowances_mm, strict=True)]
+    )
+    # In 0.001 mm, with one value for 'none', so that NaN counts as equal to NaN; both in one number.
+    keys = np.round(np.where(np.isfinite(table), table * 1000.0, -1.0)).astype(np.int64)
+    found, inverse = np.unique((keys[:, 0] + 1) * _BASE + keys[:, 1] + 1, return_inverse=True)
+    pairs = np.column_stack([found // _BASE - 1, found % _BASE - 1]) / 1000.0
+    shares = np.bincount(inverse, weights=draws.weights)
+    order = sorted(range(len(pairs)), key=lambda i: (-round(float(shares[i]), 9), *pairs[i]))
+    return [
+        SizeShare(_or_none(pairs[i][0]), _or_none(pairs[i][1]), float(shares[i])) for i in order if shares[i] >= least
+    ]
+
+
+def share_of(sizes_mm: Array, weights: Array, size_mm: float) -> float:
+    """Return the probability of one size among sizes drawn."""
+    return float(weights[np.abs(sizes_mm - size_mm) < 0.01].sum())
+
+
+def _or_none(size_mm: float) -> float | None:
+    return None if size_mm < 0 else float(size_mm)
+
+
+def counted(rule: Rule, direction: Direction, sizes_mm: Array) -> Array:
+    """Return sizes (N,) by which probabilities are counted: made ones, else by 1/16 in, or 1 mm by a metric rule."""
+    if not rule.of(direction).made.any_size:
+        return sizes_mm
+    step = 25.4 / 16 if rule.units == "in" else 1.0
+    return np.asarray(np.round(sizes_mm / step) * step)
+
+
+def _components(
+    values_mm: Array, cov_mm2: Array, candidates: Sequence[Candidate]
+) -> Iterator[tuple[float, Array, Array]]:
+    """Return (log weight, mean (8,), covariance (8, 8)) for every choice of a line on each side."""
+    sides = [_lines(side, values_mm, candidates) for side in SIDES]
+    for combo in product(*sides):
+        weight = float(np.prod([w for w, _, _ in combo]))
+        if weight > _LIGHTEST:
+            mean = values_mm + sum(shift for _, shift, _ in combo)
+            cov = cov_mm2 + sum(spread for _, _, spread in combo)
+            yield float(np.log(weight)), mean[:_EIGHT], cov[:_EIGHT, :_EIGHT]
+
+
+def _lines(side: str, values_mm: Array, candidates: Sequence[Candidate]) -> list[tuple[float, Array, Array]]:
+    """Return (weight, shift of the nine, added covariance) of each line that the side may mean."""
+    mine = [c.shift_nine_mm for c in candidates if c.side == side]
+    along = _outward(side, values_mm)
+    done = []
+    for i, (weight, _, variance) in enumerate(side_terms(side, 0, candidates)):
+        shift = np.asarray(mine[i], dtype=np.float64) if i < len(mine) else np.zeros(len(NINE))
+        done.append((weight, shift, variance * np.outer(along, along)))
+    return done
+
+
+def _outward(side: str, values_mm: Array) -> Array:
+    """Return by how much each of the nine grows when a side moves out by 1 mm, of a rectangle."""
+    group = "width" if side in ("left", "right") else "height"
+    slope = float(values_mm[NINE.index(f"{group}_middle")] / max(values_mm[NINE.index("diagonal_down")], 1.0))
+    return np.array(
+        [1.0 if n.startswith(group) else slope if n.startswith("diagonal") else 0.0 for n in NINE], dtype=np.float64
+    )
+
+
+def _drawn(terms: Sequence[tuple[float, Array, Array]]) -> Draws:
+    logs = np.array([log for log, _, _ in terms])
+    shares = np.exp(logs - logs.max())
+    shares /= shares.sum()
+    values, weights = [], []
+    for share, (_, mean, cov) in zip(shares, terms, strict=True):
+        if share > _LIGHTEST:
+            count = min(max(_FEWEST_DRAWS, round(_DRAWS * float(share))), _DRAWS)
+            values.append(mean + _normals()[:count] @ _root(cov).T)
+            weights.append(np.full(count, share / count))
+    all_weights = np.concatenate(weights)
+    best = int(np.argmax(shares))
+    return Draws(
+        np.concatenate(values), all_weights / all_weights.sum(), np.array(terms[best][1]), np.array(terms[best][2])
+    )
+
+
+@lru_cache(maxsize=1)
+def _normals() -> Array:
+    """Return points (N, 8) of the standard normal distribution, spread evenly over it whatever their count.
+
+    References
+    ----------
+    Additive recurrence with powers of the root of x^9 = x + 1 (M. Roberts, The unreasonable effectiveness of
+    quasirandom sequences, 2018), through the inverse of the normal distribution.
+    """
+    root = 1.0
+    for _ in range(60):
+        root = (1.0 + root) ** (1.0 / (_EIGHT + 1))
+    steps = root ** -np.arange(1.0, _EIGHT + 1.0)
+    even = (0.5 + np.outer(np.arange(1.0, _DRAWS + 1.0), steps)) % 1.0
+    points = np.asarray(ndtri(np.clip(even, 1e-12, 1.0 - 1e-12)), np.float64)
+    points.setflags(write=False)
+    return points
+
+
+def _root(cov_mm2: Array) -> Array:
+    """Return the lower triangle L with L L^T = cov; unlike a root by eigenvectors it is the same everywhere."""
+    even = 0.5 * (cov_mm2 + cov_mm2.T)
+    return np.asarray(np.linalg.cholesky(even + np.eye(_EIGHT) * (1e-9 + 1e-10 * float(np.trace(even)))), np.float64)

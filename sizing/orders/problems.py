@@ -1,0 +1,149 @@
+"""What is wrong with an order, as codes with facts; `sizing.messages.order` turns them into words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from scipy.special import ndtr
+
+from sizing.decision import P_AGREES, Judgement
+from sizing.jobs.job import Opening, Tolerance
+from sizing.mixture import P_DIFFERS
+from sizing.orders.counting import Counting
+from sizing.orders.inputs import allowance, ordered_exact
+from sizing.orders.rules import DIRECTIONS, STATIONS, Direction, Rule
+from vision.request import NINE, Estimate
+
+# Two sizes are the same when they differ by less: an order typed in whole mm against a rule in inches, half a
+# mm. Below any step in which such things are made (common practice, no source: 1/16 in or 1 mm).
+_SAME_MM = Fraction(1, 2)
+# What clearances count as not enough: to 0.01 mm, as values are given.
+_EPSILON_MM = Fraction(1, 100)
+_DIAGONALS = ("diagonal_down", "diagonal_up")
+
+Facts = Mapping[str, float | str]
+
+
+@dataclass(frozen=True, slots=True)
+class OrderNote:
+    """One problem, or one remark, of an order: a code and the facts that its words need; lengths in mm."""
+
+    code: str
+    facts: Facts = field(default_factory=dict)
+
+
+def size_problems(
+    rule: Rule, direction: Direction, stations: list[Fraction | None], by_rule: Fraction | None, opening: Opening
+) -> Iterator[OrderNote]:
+    """Yield what is wrong with the size of one direction: not the rule's, not made, beyond the limits."""
+    side, typed = rule.of(direction), ordered_exact(opening, direction)
+    size = by_rule if typed is None else typed
+    if typed is not None:
+        facts: dict[str, float | str] = {"direction": direction, "ordered_mm": float(typed)}
+        if by_rule is not None:
+            facts["by_rule_mm"] = float(by_rule)
+        if not side.made.holds(typed, _SAME_MM):
+            yield OrderNote("not-made", facts)
+        elif by_rule is not None and abs(typed - by_rule) > _SAME_MM:
+            other = _from_another(rule, direction, stations, typed, opening)
+            at = side.deciding(stations)
+            if other is None or at is None:
+                yield OrderNote("not-by-rule", facts)
+            else:
+                facts |= {"from": STATIONS[direction][other], "should": STATIONS[direction][at], "which": side.reading}
+                yield OrderNote("wrong-reading", facts)
+    if size is not None and side.minimum is not None and size < side.minimum - _EPSILON_MM:
+        yield OrderNote("below-minimum", _over(direction, size, side.minimum))
+    if size is not None and side.maximum is not None and size > side.maximum + _EPSILON_MM:
+        yield OrderNote("above-maximum", _over(direction, size, side.maximum))
+
+
+def _from_another(
+    rule: Rule, direction: Direction, stations: list[Fraction | None], typed: Fraction, opening: Opening
+) -> int | None:
+    """Return the station whose reading would have given the size typed; None where none does."""
+    side = rule.of(direction)
+    for i, reading in enumerate(stations):
+        made = None if reading is None else side.made.chosen(reading + allowance(rule, direction, opening))
+        if made is not None and abs(made - typed) <= _SAME_MM:
+            return i
+    return None
+
+
+def _over(direction: str, size: Fraction, limit: Fraction) -> Facts:
+    return {"direction": direction, "size_mm": float(size), "limit_mm": float(limit)}
+
+
+def limit_problems(rule: Rule, opening: Opening) -> Iterator[OrderNote]:
+    """Yield where the readings are further off a rectangle than the rule allows."""
+    found = {reading.name: reading.length.exact for reading in opening.readings}
+    pairs = {
+        "out_of_square": _DIAGONALS,
+        "taper_width": ("width_top", "width_bottom"),
+        "taper_height": ("height_left", "height_right"),
+    }
+    for code, (a, b) in pairs.items():
+        limit = rule.limits.get(code)
+        if limit is not None and a in found and b in found and abs(found[a] - found[b]) > limit:
+            facts = {"off_mm": float(abs(found[a] - found[b])), "limit_mm": float(limit)}
+            yield OrderNote(code.replace("_", "-"), facts)
+
+
+def room_problems(rule: Rule, opening: Opening) -> Iterator[OrderNote]:
+    """Yield where less room is free beside the opening than the rule asks for; what nobody said is no problem."""
+    for side, needed in rule.free.items():
+        there = opening.clearances.get(side)
+        if there is not None and there.exact < needed - _EPSILON_MM:
+            facts: Facts = {"side": side, "there_mm": there.mm, "needed_mm": float(needed)}
+            yield OrderNote("no-room", facts)
+
+
+def panel_widths(rule: Rule, width: Fraction | None) -> tuple[tuple[Fraction, ...], list[OrderNote]]:
+    """Return the widths of the panels, mm, and a problem where no split fits; nothing where the rule has none."""
+    if rule.panels is None or width is None:
+        return (), []
+    parts = rule.panels.split(width)
+    if parts is None:
+        facts: Facts = {"size_mm": float(width), "limit_mm": float(rule.panels.widest)}
+        return (), [OrderNote("no-split", facts)]
+    return parts, []
+
+
+def between_stations(
+    rule: Rule, exact: Mapping[Direction, list[Fraction | None]], estimate: Estimate | None, tolerance: Tolerance
+) -> Iterator[tuple[OrderNote, bool]]:
+    """Yield where the photo sees the opening narrower, or wider, between the stations than at any of them.
+
+    By as much would the deciding reading, sound where it was taken, be off there. It is judged as a reading is:
+    a problem where that lies within the tolerance with at most 5 %, a remark up to 95 %. The uncertainty is that
+    of a measure, although much of it is common to both places: rather a remark too little than a false hold.
+    """
+    for d in DIRECTIONS:
+        side = rule.of(d)
+        if estimate is None or side.reading == "middle" or side.deciding(exact[d]) is None:
+            continue
+        largest = side.reading == "largest"
+        seen = estimate.further.get(f"{'widest' if largest else 'narrowest'}_{d}")
+        if seen is None:
+            continue
+        stations = [float(estimate.values_mm[NINE.index(name)]) for name in STATIONS[d]]
+        more_mm = seen.value_mm - max(stations) if largest else min(stations) - seen.value_mm
+        under, over = tolerance.of(d)
+        p = float(ndtr(((under if largest else over) - more_mm) / max(seen.u_mm, 1e-9)))
+        if p < P_AGREES:
+            facts: Facts = {"direction": d, "more_mm": more_mm, "U95_mm": 2.0 * seen.u_mm}
+            yield OrderNote("wide-between" if largest else "tight-between", facts), p <= P_DIFFERS
+
+
+def doubtful_readings(
+    deciding: Mapping[Direction, str | None], judgements: Mapping[str, Judgement], counting: Counting
+) -> Iterator[tuple[OrderNote, bool]]:
+    """Yield the deciding readings that the photo does not support: a problem where it differs, else a remark."""
+    for d, name in deciding.items():
+        judged = None if name is None else judgements.get(name)
+        if name is None or judged is None or judged.verdict == "agrees" or not counting.counts.get(name, True):
+            continue
+        if judged.verdict == "differs" or judged.photo_mm is not None:
+            yield OrderNote("doubtful-reading", {"direction": d, "reading": name}), judged.verdict == "differs"

@@ -1,0 +1,1 @@
+"""Decisions of people, and what may be handed over."""

@@ -1,0 +1,92 @@
+"""A release on disk: PDF, CSV and JSON in a folder of its own, whole or not at all, and never written twice."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+from sizing.messages import record as messages
+from sizing.printed.pdfpage import PaperName
+from sizing.regularfile import regular_bytes
+from sizing.release.pdf import release_pdf
+from sizing.release.release import SCHEMA, Release, release_csv, release_document, with_earlier
+from sizing.result import as_text
+from sizing.runs.runfolder import RunFolderError, Writer, safe_name, target_folder, text_writer, write_run
+
+_JSON, _CSV, _PDF = "release.json", "release.csv", "release.pdf"
+_LARGEST = 10_000_000
+
+
+def hand_over(
+    release: Release, job_folder: Path, *, out: Path | None, released_at: str, program: str, paper: PaperName
+) -> tuple[dict[str, Any], Path | None, bool]:
+    """Write a release; return its document, its folder (None where nothing is released), and if it was there before.
+
+    Parameters
+    ----------
+    release : Release
+    job_folder : Path
+        The files go into `secondtape/release-NUMBER` there, or into `out` / `JOB-NUMBER`.
+    out : Path or None
+    released_at : str
+        UTC, as 2026-05-04T12:30:00+00:00.
+    program : str
+        Name and version.
+    paper : "letter" or "a4"
+
+    Raises
+    ------
+    RunFolderError
+        The files cannot be written; then there is none.
+    """
+    name = f"release-{release.number}"
+    if out is not None:
+        name = f"{safe_name(release.job)}-{name}"
+    target = target_folder(job_folder, out, name)
+    release = with_earlier(release, _earlier(target.parent, release.job))
+    document = release_document(release, released_at, program)
+    if not release.lines:
+        return document, None, False
+    if target.exists():
+        found = _document(target / _JSON)
+        if found is None or found.get("release") != release.number:
+            raise RunFolderError(messages.other_content(target))
+        return found, target, True
+    files: list[tuple[str, Writer]] = [
+        (_JSON, text_writer(as_text(document, indent=1) + "\n")),
+        (_CSV, _bytes_writer(release_csv(release).encode("utf-8-sig"))),
+        (_PDF, _bytes_writer(release_pdf(document, paper))),
+    ]
+    write_run(target, files)
+    return document, target, False
+
+
+def _bytes_writer(content: bytes) -> Writer:
+    def write(path: Path) -> None:
+        path.write_bytes(content)
+
+    return write
+
+
+def _earlier(folder: Path, job: str) -> dict[str, list[str]]:
+    """Return the numbers of this job's earlier releases in a folder, and the openings that each handed over."""
+    found: dict[str, list[str]] = {}
+    for path in sorted(folder.glob(f"*/{_JSON}")):
+        document = _document(path)
+        if document is None or document.get("job") != job:
+            continue
+        lines = document.get("released")
+        if isinstance(lines, list):
+            labels = [str(line.get("opening")) for line in lines if isinstance(line, dict)]
+            found[str(document.get("release"))] = labels
+    return found
+
+
+def _document(path: Path) -> dict[str, Any] | None:
+    """Return a release as it was written, None where there is none."""
+    try:
+        document = json.loads(regular_bytes(path, _LARGEST))
+    except (OSError, ValueError, RecursionError):
+        return None
+    return document if isinstance(document, dict) and document.get("schema") == SCHEMA else None

@@ -1,0 +1,1 @@
+"""The report of a job, and the page that asks for a photo."""

@@ -1,0 +1,329 @@
+"""The report of a job as words, figures and pictures: one page an opening; PDF and HTML show the same.
+
+No clock and no files here but the pictures' photos; the words come from `sizing.messages`.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from sizing.decision import Verdict
+from sizing.footprint.result import footprint_lines, job_footprints
+from sizing.judging import ReadingResult
+from sizing.messages import crosscheck, record, verdicts
+from sizing.messages import order as order_words
+from sizing.messages import report as words
+from sizing.messages.footprint import CODES
+from sizing.messages.slips import probably, slip_says
+from sizing.mixture import interval95, mixture_of
+from sizing.nextstep import step_of
+from sizing.orders.rules import DIRECTIONS
+from sizing.orders.view import caution_lines, order_lines
+from sizing.outcome import JobResult, OpeningResult
+from sizing.remeasure import request
+from sizing.report.blanking import Blank
+from sizing.report.pictures import Complain, ReportPicture, opening_pictures
+from sizing.terminal import advice_line, opening_warnings
+from sizing.units import Unit
+from sizing.versions import program_version, version_lines
+from vision.request import NINE, PARTS, Estimate, NotMeasured
+
+# An interval so many times as long as 2 U95 is no longer a normal one's (guess; as in the result).
+_FAR_FROM_NORMAL = 1.3
+# A part of the budget below this is not shown, mm.
+_LEAST_PART_MM = 0.05
+_BUDGET_OF = ("width_middle", "height_middle", "diagonal_down")
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingLine:
+    """One reading against the photo.
+
+    The drawing is of opening less reading, mm: `band_mm` within which the reading does no harm, `interval_mm` of the
+    photo at 95 % with `centre_mm`; None without a photo.
+    """
+
+    name: str
+    tape: str
+    photo: str
+    smallest_slip: str
+    verdict: str
+    verdict_words: str
+    band_mm: tuple[float, float]
+    centre_mm: float | None
+    interval_mm: tuple[float, float] | None
+
+
+@dataclass(frozen=True, slots=True)
+class Budget:
+    """Where the uncertainty of some measures comes from: names of the parts, and rows of measure and figures."""
+
+    parts: tuple[str, ...]
+    rows: tuple[tuple[str, tuple[str, ...]], ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class OpeningPage:
+    """One opening's page."""
+
+    label: str
+    verdict: Verdict
+    verdict_words: str
+    why: str
+    facts: tuple[tuple[str, str], ...]
+    to_do: tuple[str, ...]
+    readings: tuple[ReadingLine, ...]
+    causes: tuple[str, ...]
+    order_size: str
+    order: tuple[str, ...]
+    footprint: tuple[str, ...]
+    budget: Budget | None
+    notes: tuple[str, ...]
+    remeasure: tuple[str, ...]
+    decision: str
+    inputs_sha256: str
+    pictures: tuple[ReportPicture, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Input:
+    """One file that the check rests on: what it is, its name and SHA-256."""
+
+    kind: str
+    name: str
+    sha256: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Report:
+    """The report of one job; `made_at` is shown as it is."""
+
+    job: str
+    made_at: str
+    program: str
+    verdict: Verdict
+    headline: str
+    facts: tuple[tuple[str, str], ...]
+    summary: str
+    common: tuple[str, ...]
+    pages: tuple[OpeningPage, ...]
+    method: tuple[str, ...]
+    inputs: tuple[Input, ...]
+    versions: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+
+def build_report(result: JobResult, made_at: str, blanks: Sequence[Blank], complain: Complain) -> Report:
+    """Return the report of a job that could be read.
+
+    Parameters
+    ----------
+    result : with its job.
+    made_at : date or time that is printed.
+    blanks : boxes that no picture shows.
+    complain : called with a line where a picture could not be drawn.
+
+    Raises
+    ------
+    ValueError
+        The job could not be read.
+    """
+    job = result.job
+    if job is None:
+        raise ValueError("a job that could not be read has no report")
+    facts = {
+        "measured_by": job.measured_by,
+        "measured_on": job.measured_on,
+        "tape": None if job.tape == "unknown" else job.tape,
+        "note": job.note,
+        **{f"extra.{key}": value for key, value in job.extra.items()},
+    }
+    return Report(
+        job=verdicts.one_line(job.id),
+        made_at=made_at,
+        program=f"secondtape {program_version()}",
+        verdict=result.verdict,
+        headline=words.headline([o.verdict.verdict for o in result.openings]),
+        facts=_facts(facts),
+        summary=verdicts.job_summary(Counter(o.verdict.verdict for o in result.openings)) + ".",
+        common=tuple(crosscheck.common_part(test, job.units) for test in result.job_tests if test.found),
+        pages=tuple(_page(result, opening, job.units, blanks, complain) for opening in result.openings),
+        method=words.METHOD,
+        inputs=_inputs(result),
+        versions=tuple(version_lines()),
+        cautions=(verdicts.CAUTION, *caution_lines(o.order for o in result.openings), words.NO_CERTIFICATE),
+    )
+
+
+def _facts(values: dict[str, object]) -> tuple[tuple[str, str], ...]:
+    return tuple((words.fact_name(key), verdicts.one_line(str(value))) for key, value in values.items() if value)
+
+
+def _page(
+    job: JobResult, result: OpeningResult, unit: Unit, blanks: Sequence[Blank], complain: Complain
+) -> OpeningPage:
+    opening, verdict, answer = result.opening, result.verdict, result.answer
+    why = verdicts.why_verdict(verdict.why, verdict.names, answer.why if isinstance(answer, NotMeasured) else "")
+    if isinstance(answer, NotMeasured) and answer.why not in why:
+        why = f"{why} {verdicts.sentence(answer.why)}"
+    facts: dict[str, object] = {
+        "wall": opening.wall,
+        "quantity": None if opening.quantity == 1 else opening.quantity,
+        "found_by": words.found_by(answer.found_by) if isinstance(answer, Estimate) else None,
+        "note": opening.note,
+        **{f"extra.{key}": value for key, value in opening.extra.items()},
+    }
+    (footprint,) = job_footprints(job, [opening.label])
+    wanted = opening.obstacles or opening.clearances
+    return OpeningPage(
+        label=verdicts.one_line(opening.label),
+        verdict=verdict.verdict,
+        verdict_words=words.capital(verdicts.verdict_of(verdict.verdict, bool(result.photos))),
+        why=verdicts.sentence(why),
+        facts=_facts(facts),
+        to_do=_to_do(result, unit),
+        readings=tuple(_reading(r, result, unit) for r in result.readings),
+        causes=tuple(line for r in result.readings if (line := _cause(r, unit))),
+        order_size=_order_size(result, unit),
+        order=_order(result, unit),
+        footprint=tuple(line.strip() for line in footprint_lines(footprint, unit)[2:]) if wanted else (),
+        budget=_budget(answer),
+        notes=_notes(result, why, unit),
+        remeasure=tuple(request(opening.label, result.readings, unit).splitlines()),
+        decision=""
+        if result.decision is None
+        else record.decided(result.decision, stale=result.decision.stale(result.inputs_sha256)),
+        inputs_sha256=result.inputs_sha256,
+        pictures=opening_pictures(result, footprint.footprint, unit, blanks, complain),
+    )
+
+
+def _notes(result: OpeningResult, why: str, unit: Unit) -> tuple[str, ...]:
+    """Return warnings, photos that gave nothing, and readings that a later visit replaced."""
+    lines = [verdicts.sentence(w.message) for w in opening_warnings(result)]
+    lines += [
+        words.photo_unused(p.file, p.error.message)
+        for p in result.photos
+        if p.error is not None and verdicts.sentence(p.error.message) not in why
+    ]
+    lines += [words.superseded(r.name, r.length.mm, unit) for r in result.opening.superseded]
+    return tuple(dict.fromkeys(lines))
+
+
+def _order_size(result: OpeningResult, unit: Unit) -> str:
+    order = result.order
+    if order is None:
+        return words.no_figure()
+    ordered = order.ordered
+    sizes = [None if ordered is None else ordered.width, None if ordered is None else ordered.height]
+    typed = [None if size is None else size.exact for size in sizes]
+    by_rule = [order.by_rule_mm.get(d) for d in DIRECTIONS]
+    return words.order_size(typed if any(typed) else by_rule, unit, typed=any(typed))
+
+
+def _order(result: OpeningResult, unit: Unit) -> tuple[str, ...]:
+    """Return the lines of the order but for problems, which are things to do, and for what the footprint says."""
+    order = result.order
+    if order is None:
+        return ()
+    said = {order_words.problem(order_words.problem_says(p.code, p.facts, unit)) for p in order.problems}
+    said |= {
+        order_words.remark(order_words.problem_says(n.code, n.facts, unit)) for n in order.notes if n.code in CODES
+    }
+    return tuple(line for line in order_lines(order, result.readings, unit) if line not in said)
+
+
+def _to_do(result: OpeningResult, unit: Unit) -> tuple[str, ...]:
+    step = step_of(result)
+    problems = () if result.order is None else result.order.problems
+    lines = [step] if step else []
+    lines += [order_words.problem_says(p.code, p.facts, unit) for p in problems]
+    lines += [advice_line(result.advice, unit)] if result.advice is not None else []
+    if result.verdict.verdict == "send":
+        noted = bool(opening_warnings(result)) or (result.order is not None and bool(result.order.notes))
+        lines.append(words.look_before_ordering() if noted else words.nothing_to_do())
+    return tuple(lines) or (words.photo_to_take(),)
+
+
+def _reading(result: ReadingResult, opening: OpeningResult, unit: Unit) -> ReadingLine:
+    judged, name = result.judgement, result.reading.name
+    under, over = opening.tolerance.of(name)
+    centre = interval = None
+    photo = words.no_figure()
+    if judged.photo_mm is not None and judged.U95_mm is not None and isinstance(opening.answer, Estimate):
+        centre = judged.photo_mm - judged.reading_mm
+        interval = _interval(opening.answer, name, judged.photo_mm, judged.U95_mm, judged.reading_mm)
+        photo = words.photo_figure(judged.photo_mm, judged.U95_mm, unit)
+    slip = judged.smallest_slip_mm
+    return ReadingLine(
+        name=verdicts.name_of(name),
+        tape=words.tape_figure(result.reading.length.as_written, judged.reading_mm, unit),
+        photo=photo,
+        smallest_slip=words.no_figure() if slip is None or not np.isfinite(slip) else verdicts.at_least(slip, unit),
+        verdict=judged.verdict,
+        verdict_words=words.reading_verdict(judged.verdict, measured=centre is not None),
+        band_mm=(-over, under),
+        centre_mm=centre,
+        interval_mm=interval,
+    )
+
+
+def _interval(answer: Estimate, name: str, value_mm: float, U95_mm: float, reading_mm: float) -> tuple[float, float]:
+    """Return the photo's 95 % interval less the reading: wider than +- U95 where rival edges make it so."""
+    low, high = interval95(mixture_of(answer.values_mm, answer.cov_mm2, answer.candidates, name))
+    if high - low <= _FAR_FROM_NORMAL * 2.0 * U95_mm:
+        low, high = value_mm - U95_mm, value_mm + U95_mm
+    return low - reading_mm, high - reading_mm
+
+
+def _cause(result: ReadingResult, unit: Unit) -> str:
+    if not result.likely or result.judgement.verdict == "agrees":
+        return ""
+    said = [
+        probably(slip_says(e.slip, e.shift_mm, e.corrected_mm, e.facts, unit), e.probability, e.slip)
+        for e in result.likely[:2]
+    ]
+    return words.cause(result.reading.name, said, [e.probability for e in result.likely[:2]])
+
+
+def _budget(answer: Estimate | NotMeasured) -> Budget | None:
+    if isinstance(answer, NotMeasured):
+        return None
+    at = [NINE.index(name) for name in _BUDGET_OF]
+    parts = np.asarray(answer.budget_mm)[at]
+    shown = [k for k in range(len(PARTS)) if parts[:, k].max() >= _LEAST_PART_MM]
+    u = np.sqrt(np.maximum(np.diag(answer.cov_mm2), 0.0))
+    return Budget(
+        parts=(*(words.part_name(PARTS[k]) for k in shown), words.all_parts()),
+        rows=tuple(
+            (verdicts.name_of(name), (*(f"{parts[row, k]:.2f}" for k in shown), f"{u[i]:.2f}"))
+            for row, (name, i) in enumerate(zip(_BUDGET_OF, at, strict=True))
+        ),
+    )
+
+
+def _inputs(result: JobResult) -> tuple[Input, ...]:
+    """Return every file that the check rests on, by name and hash; no folders of this machine."""
+    job = result.job
+    assert job is not None
+    found = [Input(words.input_kind("job"), job.file.name, job.sha256)]
+    for opening in result.openings:
+        found += [Input(words.input_kind("photo"), verdicts.file_name(p.file), p.sha256) for p in opening.photos]
+        rule = None if opening.order is None else opening.order.rule
+        if rule is not None:
+            name = f"{verdicts.one_line(rule.id)} ({rule.file.name})"
+            found.append(Input(words.input_kind("rule"), name, rule.sha256))
+        found += [
+            Input(words.input_kind("lens"), use.path.name, use.sha256)
+            for photo in opening.photos
+            if photo.report is not None
+            for use in photo.report.lenses
+            if use.applied
+        ]
+        papers = zip(opening.opening.documents, opening.document_sha256, strict=False)
+        found += [Input(words.input_kind(paper.kind), verdicts.file_name(paper.file), sha) for paper, sha in papers]
+    return tuple(dict.fromkeys(found))

@@ -1,0 +1,1 @@
+"""Outlines nested about an opening: frame, trim, sill lines."""

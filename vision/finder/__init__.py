@@ -1,0 +1,1 @@
+"""Finding the opening when nobody pointed at it."""

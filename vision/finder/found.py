@@ -1,0 +1,108 @@
+"""Whether an opening that was found without corners was also traced without doubt."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+
+from vision.camera import Camera, back_project
+from vision.photo.reading import Pixels
+from vision.request import SIDES, Array, Side, Wall, Warning_
+from vision.sides.tracing import HIDDEN_COVERAGE, UNSEEN_NAME, FailedSide, SideTrace, trace_sides
+from vision.stations import ENDS, SideLine
+
+NORMAL: Mapping[Side, tuple[float, float]] = {"head": (0, -1), "right": (1, 0), "sill": (0, 1), "left": (-1, 0)}
+MOVED_MM = 6.5  # the search places a side within about this
+SILL_MOVED_MM = 14.0  # and a sill, which may fall or project
+PROJECTING_MM = 70.0  # a sill's front may stand so far below the foot of the jambs in the picture
+SEARCHED_MM = 8.0  # guess: standard deviation of a corner found on a grid of 5 mm
+DISAGREE = 0.25  # guess: share of the way between search and trace that counts as standard uncertainty
+ANOTHER_LINE = 0.01  # contract, Decision: no side gives less to it
+UNSURE_MM = 7.0  # guess: how far off a line is that the trace took for none
+MOSTLY = 0.5  # a line of less weight is not the one: another, perhaps out of reach, is likelier
+COVERED_MM = 12.0  # rivals that spread further than this cannot be left to the uncertainty
+
+
+def doubt(camera: Camera, corners_px: Array, traces: Mapping[Side, SideTrace | FailedSide]) -> Warning_ | None:
+    """Return why a person must point at the corners all the same, or None.
+
+    A side counts when it was traced over most of its length near where the search had put it, most of the evidence is
+    for that line, and what rivals it has spread little enough to be covered by its uncertainty (`spread`).
+
+    Parameters
+    ----------
+    camera : adjusted camera.
+    corners_px : (4, 2) px as found.
+    traces : the sides as traced from them.
+    """
+    for side in SIDES:
+        t = traces[side]
+        if isinstance(t, FailedSide):
+            return _ask(f"the {side} is not seen clearly")
+        if t.coverage < HIDDEN_COVERAGE and t.candidates[0].name != UNSEEN_NAME:  # a faint line: see `spread`
+            return _ask(f"the {side} is partly hidden")
+        moved = _moved(camera, corners_px, t)
+        inner, outer = (SILL_MOVED_MM, PROJECTING_MM) if side == "sill" else (MOVED_MM, MOVED_MM)
+        if not -inner < moved < outer:
+            return _ask(f"the {side} may be one of several lines")
+        if spread(t) > COVERED_MM or t.candidates[0].weight < MOSTLY:
+            return _ask(f"the {side} may be one of several lines")
+    return None
+
+
+def look_wider(
+    rgb: Pixels,
+    camera: Camera,
+    corners_px: Array,
+    traces: dict[Side, SideTrace | FailedSide],
+    depth_mm: Mapping[Side, float],
+    wall: Wall,
+    sill_at: str,
+) -> dict[Side, SideTrace | FailedSide]:
+    """Return the sides, where they leave doubt traced again as far off as the search may have put them.
+
+    Parameters
+    ----------
+    rgb : (H, W, 3) uint8, upright.
+    corners_px : (4, 2) px as found.
+    traces : the sides as traced from them within a click's reach.
+    depth_mm : z of the plane of each side.
+    """
+    if doubt(camera, corners_px, traces) is None:
+        return traces
+    q = back_project(camera, corners_px, 0.0)
+    mm = np.linalg.norm(q[2] - q[0]) / np.linalg.norm(corners_px[2] - corners_px[0])
+    return trace_sides(rgb, camera, corners_px, SEARCHED_MM / float(mm), depth_mm, wall, sill_at)
+
+
+def spread(trace: SideTrace) -> float:
+    """Return the standard uncertainty mm of the choice of line, by the weights: nobody pointed at one of them."""
+    rivals = trace.candidates[1:]
+    missing = max(0.0, 1.0 - ANOTHER_LINE - sum(c.weight for c in trace.candidates))
+    return float(np.sqrt(sum(c.weight * c.shift_mm**2 for c in rivals) + missing * UNSURE_MM**2))
+
+
+def widened(line: SideLine, trace: SideTrace | FailedSide, camera: Camera, corners_px: Array) -> SideLine:
+    """Return the side with the spread of its rivals and the distance of trace and search in the u of its choice."""
+    if isinstance(trace, FailedSide):
+        return line
+    moved = min(abs(_moved(camera, corners_px, trace)), SILL_MOVED_MM)
+    u = np.sqrt(line.u_choice_mm**2 + spread(trace) ** 2 + (DISAGREE * moved) ** 2)
+    return replace(line, u_choice_mm=float(u))
+
+
+def _moved(camera: Camera, corners_px: Array, trace: SideTrace) -> float:
+    """Return how far outward in mm the traced side lies from the line between the corners found."""
+    a, b = back_project(camera, corners_px[list(ENDS[trace.side])], trace.depth_mm)
+    along = (b - a) / np.linalg.norm(b - a)
+    across = np.array([along[1], -along[0]])
+    across *= np.sign(across @ np.array(NORMAL[trace.side]))
+    return float((trace.origin_mm - a) @ across)
+
+
+def _ask(reason: str) -> Warning_:
+    return Warning_(
+        "corners-needed", f"the opening was found but {reason}; give its four corners roughly, or point at that line"
+    )

@@ -1,0 +1,106 @@
+"""The wall seen straight on, and what in it does not look like wall: colours learnt around the references."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.camera import Camera, project
+from vision.photo.reading import Pixels
+from vision.request import Array
+
+PITCH_MM = 5.0
+AROUND_MM = 1800.0  # how far from the references an opening is looked for
+MAX_SIDE_PX = 1400
+COARSE = 8  # the map into the photo is smooth: projected at every eighth pixel
+COLOURS = 5
+SAMPLES = 8000
+WALL_DISTANCE = 9.0  # squared Mahalanobis distance within which a pixel is wall
+MARGIN_PX = 3.0
+Mask = NDArray[np.uint8]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class WallView:
+    """Rectified view of the plane z = 0: `lab` (H, W, 3), `valid` (H, W) pixels in the photo, pixel (0, 0) in mm."""
+
+    lab: NDArray[np.float32]
+    valid: Mask
+    origin_mm: Array
+
+    def to_photo(self, camera: Camera, points: Array) -> Array:
+        """Return pixels (N, 2) of the photo for pixels (N, 2) of the view."""
+        return project(camera, np.column_stack([self.origin_mm + PITCH_MM * points, np.zeros(len(points))]))
+
+
+def view_wall(rgb: Pixels, camera: Camera, references_mm: Array) -> WallView | None:
+    """Return the rectified view around the references (N, 2) mm, or None when the wall cannot be laid out.
+
+    Parameters
+    ----------
+    rgb : (H, W, 3) uint8.
+    camera : adjusted camera.
+    references_mm : corners of the references on the wall.
+    """
+    if not np.isfinite(references_mm).all():
+        return None
+    low, high = references_mm.min(0) - AROUND_MM, references_mm.max(0) + AROUND_MM
+    nx, ny = np.minimum((high - low) / PITCH_MM, MAX_SIDE_PX).astype(int)
+    node_x, node_y = np.arange(nx // COARSE + 2), np.arange(ny // COARSE + 2)
+    gx, gy = np.meshgrid(low[0] + PITCH_MM * COARSE * node_x, low[1] + PITCH_MM * COARSE * node_y)
+    nodes = project(camera, np.column_stack([gx.ravel(), gy.ravel(), np.zeros(gx.size)]))
+    grid = np.nan_to_num(nodes, nan=-1e6).clip(-1e6, 1e6).astype(np.float32).reshape(*gx.shape, 2)
+    fine_x, fine_y = np.meshgrid(np.arange(nx, dtype=np.float32), np.arange(ny, dtype=np.float32))
+    px = cv2.remap(grid, fine_x / COARSE, fine_y / COARSE, cv2.INTER_LINEAR)
+    h, w = rgb.shape[:2]
+    inside = (px > MARGIN_PX).all(axis=2) & (px[..., 0] < w - 1 - MARGIN_PX) & (px[..., 1] < h - 1 - MARGIN_PX)
+    rows, columns = np.nonzero(inside.any(axis=1))[0], np.nonzero(inside.any(axis=0))[0]
+    if not len(rows):
+        return None
+    part = np.s_[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
+    away = float(np.linalg.norm(camera.centre_mm() - [*references_mm.mean(0), 0.0]))
+    # a smaller copy is a blurred one: no aliasing, little memory
+    shrink = max(1, int(PITCH_MM * camera.focal_px / max(away, 1.0) / 1.5))
+    small = cv2.resize(rgb, (w // shrink, h // shrink), interpolation=cv2.INTER_AREA)
+    scale = np.array([(w // shrink) / w, (h // shrink) / h], np.float32)
+    at = (px[part] + np.float32(0.5)) * scale - np.float32(0.5)
+    view = cv2.remap(small, at[..., 0], at[..., 1], cv2.INTER_LINEAR)
+    lab = np.asarray(cv2.cvtColor(view, cv2.COLOR_RGB2LAB), np.float32)
+    return WallView(lab, inside[part].astype(np.uint8), low + PITCH_MM * np.array([columns[0], rows[0]]))
+
+
+def reference_mask(view: WallView, polygons: Sequence[Array], grow: float) -> Mask:
+    """Return the mask of the references (4, 2) px of the view, each grown about its centre."""
+    mask: Mask = np.zeros(view.valid.shape, np.uint8)
+    for p in polygons:
+        cv2.fillConvexPoly(mask, np.rint((p - p.mean(0)) * grow + p.mean(0)).astype(np.int32), 1)
+    return mask
+
+
+def unlike_wall(view: WallView, polygons: Sequence[Array]) -> Mask | None:
+    """Return the mask of pixels that are in the photo and unlike the wall in rings around the references, or None."""
+    sheets = reference_mask(view, polygons, 1.4)
+    ring = (reference_mask(view, polygons, 2.0) > 0) & (sheets == 0) & (view.valid > 0)
+    samples = view.lab[ring]
+    if len(samples) < 60 * COLOURS:
+        return None
+    samples = samples[:: max(1, len(samples) // SAMPLES)]
+    cv2.setRNGSeed(7)
+    stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 20, 1.0)
+    _, label, centre = cv2.kmeans(samples, COLOURS, np.empty(0, np.int32), stop, 2, cv2.KMEANS_PP_CENTERS)
+    nearest = np.full(view.valid.shape, np.inf, np.float32)
+    for k in range(COLOURS):
+        members = samples[label.ravel() == k]
+        if len(members) < max(0.02 * len(samples), 20):
+            continue
+        spread = np.cov(members.T) + np.diag([20.0, 4.0, 4.0])
+        white = np.linalg.inv(np.linalg.cholesky(spread)).astype(np.float32)
+        d = cv2.transform(view.lab - centre[k], white)
+        np.minimum(nearest, np.einsum("ijk,ijk->ij", d, d), out=nearest)
+    other = ((nearest > WALL_DISTANCE) & (view.valid > 0) & (sheets == 0)).astype(np.uint8)
+    opened = cv2.morphologyEx(other, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
+    return np.asarray(cv2.morphologyEx(opened, cv2.MORPH_CLOSE, np.ones((9, 9), np.uint8)), np.uint8)

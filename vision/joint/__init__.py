@@ -1,0 +1,1 @@
+"""Several photos of one opening in one adjustment."""

@@ -1,0 +1,143 @@
+"""Which of several lines is a side, when several photos show it: lines that do not lie together cannot both be it.
+
+A rival line inside the reveal lies deeper, and from another place to stand it shows elsewhere: the joint adjustment
+tells by how much each set of lines fits worse. What all photos show alike stays as doubtful as it was, because the
+photos show one scene: their weights are averaged, not multiplied.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import product
+
+import numpy as np
+
+from vision.camera import back_project, project
+from vision.joint.solve import Joint
+from vision.one_photo import Listed, PhotoTraced
+from vision.request import SIDES, Side
+from vision.stations import SideLine
+
+LEAST_WEIGHT = 0.02  # rivals of less weight are not tried
+MOST_SETS = 400
+LISTED_FROM = 0.005
+ANOTHER_LINE = 0.01  # contract, Decision: no side gives less to it
+SAME_MM = 0.5
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Choice:
+    """Outcome for one side: best set of candidates (one number a photo that sees it), candidates of the whole.
+
+    `listed` are weight, shift outward mm against the lines adjusted, and name.
+    """
+
+    photos: tuple[int, ...]
+    best: tuple[int, ...]
+    listed: tuple[tuple[float, float, str], ...]
+
+
+def choices(joint: Joint, photos: Sequence[PhotoTraced]) -> dict[Side, Choice]:
+    """Return, for each side, which candidates of the photos lie together.
+
+    Notes
+    -----
+    The adjustment is linear near its solution: a shift d of whitened observations with post-fit residuals r and
+    design A changes the least sum of squares by 2 d'r + d'(I - A Q A') d (Mikhail and Ackermann 1976, ch. 7).
+    """
+    used = [photos[i] for i in joint.used]
+    return {side: _choice(joint, used, side) for side in SIDES}
+
+
+def _choice(joint: Joint, used: Sequence[PhotoTraced], side: Side) -> Choice:
+    seen = [b for b in joint.seen if SIDES[b.side] == side]
+    rows = [b.linearised(joint.adjusted.state) for b in seen]
+    residual = np.concatenate([w for w, _ in rows])
+    design = np.concatenate([a for _, a in rows])
+    q = joint.adjusted.covariance
+    free = np.eye(len(residual)) - design @ q @ design.T
+    offset_by = (q @ design.T)[joint.adjusted.state.layout.sides[SIDES.index(side), 0]]
+    options = [_options(used[b.photo], side) for b in seen]
+    scored = []
+    for chosen in _sets([len(o) for o in options]):
+        shifts = np.concatenate([b.whiten @ np.full(2, o[c][1]) for b, o, c in zip(seen, options, chosen, strict=True)])
+        worse = float(2 * shifts @ residual + shifts @ free @ shifts)
+        weight = float(np.mean([np.log(o[c][0]) for o, c in zip(options, chosen, strict=True)]))
+        name = next((o[c][2] for o, c in zip(options, chosen, strict=True) if o[c][1] != 0), "")
+        scored.append((weight - worse / 2, float(offset_by @ shifts), name, chosen))
+    scored.sort(key=lambda row: -row[0])
+    return Choice(tuple(b.photo for b in seen), scored[0][3], _merged(scored))
+
+
+def _options(photo: PhotoTraced, side: Side) -> list[tuple[float, float, str]]:
+    listed = photo.listed.get(side, ())
+    options = [c for i, c in enumerate(listed) if i == 0 or c[0] >= LEAST_WEIGHT]
+    return options or [(1.0, 0.0, "")]
+
+
+def _sets(counts: Sequence[int]) -> list[tuple[int, ...]]:
+    every = product(*(range(n) for n in counts))
+    return [chosen for chosen, _ in zip(every, range(MOST_SETS), strict=False)]
+
+
+def _merged(scored: Sequence[tuple[float, float, str, tuple[int, ...]]]) -> tuple[tuple[float, float, str], ...]:
+    """Return candidates by place, best first, shifts against the best, all but 1 % shared among them."""
+    top, zero = scored[0][0], scored[0][1]
+    places: list[list[float]] = []
+    names: list[str] = []
+    for score, shift, name, _ in scored:
+        weight = float(np.exp(score - top))
+        near = next((i for i, (_, at) in enumerate(places) if abs(at - (shift - zero)) < SAME_MM), None)
+        if near is None:
+            places.append([weight, shift - zero])
+            names.append(name)
+        else:
+            places[near][0] += weight
+    total = sum(w for w, _ in places)
+    listed = [((1 - ANOTHER_LINE) * w / total, at, n) for (w, at), n in zip(places, names, strict=True)]
+    return tuple(c for i, c in enumerate(listed) if i == 0 or c[0] >= LISTED_FROM)
+
+
+def with_choices(
+    photos: Sequence[PhotoTraced], joint: Joint, chosen: Mapping[Side, Choice]
+) -> tuple[list[PhotoTraced], bool]:
+    """Return the photos with their sides at the lines chosen, and whether any moved."""
+    moved = list(photos)
+    changed = False
+    for side, choice in chosen.items():
+        for k, c in zip(choice.photos, choice.best, strict=True):
+            if c:
+                i = joint.used[k]
+                moved[i] = _at_candidate(moved[i], side, c)
+                changed = True
+    return moved, changed
+
+
+def _at_candidate(photo: PhotoTraced, side: Side, number: int) -> PhotoTraced:
+    options = _options(photo, side)
+    shift = options[number][1]
+    line = _shifted(photo, photo.sides[side], shift)
+    listed = dict(photo.listed)
+    first = options[number]
+    others = [o for i, o in enumerate(options) if i != number]
+    listed[side] = tuple((w, s - shift, n) for w, s, n in (first, *others))
+    return replace(photo, sides={**photo.sides, side: line}, listed=listed)
+
+
+def _shifted(photo: PhotoTraced, line: SideLine, shift_mm: float) -> SideLine:
+    """Return a side moved outward in the wall; what was seen along the old line says nothing of the new one."""
+    camera = photo.solved.adjusted.state.camera
+    a, b = back_project(camera, line.ends_px, line.depth_mm)
+    d = (b - a) / np.hypot(*(b - a))
+    outward = np.array([-d[1], d[0]]) if line.side in {"head", "sill"} else np.array([d[1], -d[0]])
+    outward = outward * (-1.0 if line.side in {"head", "left"} else 1.0)
+    ends = np.array([a, b]) + shift_mm * outward
+    none = np.zeros(0)
+    pixels = project(camera, np.column_stack([ends, np.full(2, line.depth_mm)]))
+    return replace(line, ends_px=pixels, s_mm=none, local_mm=none)
+
+
+def listed_of(chosen: Mapping[Side, Choice]) -> Listed:
+    """Return the candidates of the whole, by side."""
+    return {side: c.listed for side, c in chosen.items()}

@@ -1,0 +1,102 @@
+"""The nine and further measures of an opening from the joint adjustment of its photos."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from vision.depths import EdgeDepths
+from vision.joint.solve import Joint
+from vision.measures import Measured, assembled, effects_on
+from vision.one_photo import PhotoTraced
+from vision.request import PARTS, SIDES, Array, Candidate, Side, Warning_
+from vision.stations import Line, local_edges, nine_of, shifted
+from vision.uncertainty import carried, jacobian
+
+SIDE_STEPS = [1e-2, 1e-6] * 4
+CONTRADICTED = 3.3  # of a standard normal: 0.001 on both sides
+NO_GAIN = 0.98  # of the declared variance: nearer, the photos say nothing of the depth
+
+
+def measured_lines(joint: Joint) -> dict[Side, Line]:
+    """Return the sides as adjusted, in the first photo's wall frame."""
+    found = joint.adjusted.state.sides
+    return {s: shifted(joint.lines[s], found[i, 0], found[i, 1]) for i, s in enumerate(SIDES)}
+
+
+def measure_joint(joint: Joint, photos: Sequence[PhotoTraced]) -> Measured:
+    """Return the measures that all photos give together.
+
+    Notes
+    -----
+    The sides are unknowns of the adjustment, so the covariance is J Q J' over their eight (JCGM 100, 5.2), by the
+    origin of the observations; the seen line's choice is told apart from its trace by their shares.
+    """
+    state = joint.adjusted.state
+    lines = measured_lines(joint)
+    sides = {s: replace(joint.sides[s], depth_mm=float(state.sides[i, 2])) for i, s in enumerate(SIDES)}
+    local, u_station = local_edges(lines, sides)
+
+    def nine(x: Array) -> Array:
+        moved = x.reshape(4, 2)
+        return nine_of({s: shifted(lines[s], *moved[i]) for i, s in enumerate(SIDES)}, local)
+
+    by_side = jacobian(nine, np.zeros(8), SIDE_STEPS)
+    at = state.layout.sides[:, :2].ravel()
+    parts = {part: carried(by_side, q[np.ix_(at, at)]) for part, q in joint.adjusted.parts.items() if part in PARTS}
+    share = _choice_share(joint, photos)
+    parts["edge_choice"], parts["edge_trace"] = share * parts["edge_trace"], (1 - share) * parts["edge_trace"]
+    parts["station"] = np.diag(u_station**2)
+    camera = state.photos[0].camera
+    return assembled(camera, lines, sides, local, nine(np.zeros(8)), parts, u_station)
+
+
+def joint_candidates(
+    joint: Joint, measured: Measured, listed: Mapping[Side, tuple[tuple[float, float, str], ...]]
+) -> tuple[Candidate, ...]:
+    """Return candidates (weight, shift outward mm, name) by side with their effect on the joint measures."""
+    lines = measured_lines(joint)
+    local, _ = local_edges(lines, joint.sides)
+    return effects_on(lines, local, listed)
+
+
+def _choice_share(joint: Joint, photos: Sequence[PhotoTraced]) -> float:
+    """Return the part of the sides' variance that is the choice of line."""
+    choice, trace = 0.0, 0.0
+    for k in joint.used:
+        for side in photos[k].sides.values():
+            choice += side.u_choice_mm**2
+            trace += float(side.cov_offset_slope[0, 0])
+    return choice / max(choice + trace, 1e-12)
+
+
+def depth_warnings(joint: Joint, declared: EdgeDepths, words: Mapping[Side, str]) -> list[Warning_]:
+    """Return `edge-depth-contradicted` for sides whose depth the photos see elsewhere than declared or assumed.
+
+    Notes
+    -----
+    From estimate z, variance q and the prior z0, p the photos alone give variance 1 / (1/q - 1/p) and the value
+    weighted accordingly; it is independent of the declared one, so their difference has the sum of their variances.
+    """
+    state = joint.adjusted.state
+    warned: list[Warning_] = []
+    for i, side in enumerate(SIDES):
+        q = float(joint.adjusted.covariance[state.layout.sides[i, 2], state.layout.sides[i, 2]])
+        p = joint.depths.u_common_mm**2 + joint.depths.u_each_mm[side] ** 2
+        if q >= NO_GAIN * p:
+            continue
+        alone = 1 / (1 / q - 1 / p)
+        seen = alone * (state.sides[i, 2] / q - joint.depths.z_mm[side] / p)
+        off = seen - declared.z_mm[side]
+        if abs(off) > CONTRADICTED * np.sqrt(alone + declared.u_common_mm**2 + declared.u_each_mm[side] ** 2):
+            warned.append(
+                Warning_(
+                    "edge-depth-contradicted",
+                    f"seen from several places the {words[side]} stands {-seen:.0f} mm +- {2 * np.sqrt(alone):.0f} mm "
+                    f"in front of the wall, not {0.0 - declared.z_mm[side]:.0f} mm as declared; the photos' "
+                    "value is used: measure how far it stands out and correct the edge offset",
+                )
+            )
+    return warned

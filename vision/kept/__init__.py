@@ -1,0 +1,1 @@
+"""What was worked out, kept while corners are moved."""

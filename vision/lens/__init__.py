@@ -1,0 +1,1 @@
+"""Camera profiles: made, kept in files, applied."""

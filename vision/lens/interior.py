@@ -1,0 +1,291 @@
+"""A camera profile from photos of sheets: one joint adjustment of all photos with one shared interior.
+
+Each photo keeps its pose, its wall and its references; focal length, principal point, k1 and k2 are common, and so is
+the print scale of the sheets. A sheet's bulge may differ a little between photos about a common one.
+
+References: Zhang (2000), A flexible new technique for camera calibration, IEEE TPAMI 22 (several views of planes);
+Triggs et al. (2000), Bundle adjustment, section 6 (what is known of one photo condensed to its square root).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.adjustment import HUBER, Adjusted, Block, adjust
+from vision.camera import UNKNOWNS
+from vision.joint.in_photo import InPhoto
+from vision.observations import (
+    BULGE_X,
+    BULGE_Y,
+    FIRST_REFERENCE,
+    PER_REFERENCE,
+    SIZE,
+    WALL,
+    EdgeBlock,
+    PhotoState,
+    PriorBlock,
+    reference_slice,
+)
+from vision.priors import U_BULGE_MM, U_PRINT_SCALE
+from vision.request import Array
+
+INTERIOR = slice(6, UNKNOWNS)
+SHARED = 7  # interior (5) and print scale (2)
+U_BULGE_BETWEEN_MM = 0.15  # guess: how far a taped sheet moves between photos
+LEAST_VIEWS = 3  # Zhang 2000, section 3.1: three planes fix an interior
+# Guesses: what the interior may be before any photo is seen. Loose, so that a profile rests on its photos alone.
+U_LOG_FOCAL, U_CENTRE, U_K1, U_K2 = 0.7, 0.05, 0.5, 0.5
+MISFIT_TIMES, MISFIT_PX = 2.5, 0.25  # a photo is left out when its residuals are both
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class View:
+    """One photo for a profile: its name, solved state and observations, and what each reference is called.
+
+    References of one name (a sheet's letter) are one sheet, whose bulge is nearly common to all photos.
+    """
+
+    name: str
+    state: PhotoState
+    blocks: tuple[Block[PhotoState], ...]
+    references: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LensState:
+    """All photos with one interior, one print scale and the common bulges (S, 2) mm; `index` maps local unknowns."""
+
+    views: tuple[PhotoState, ...]
+    bulges: Array
+    index: tuple[NDArray[np.intp], ...]
+
+    @property
+    def unknowns(self) -> int:
+        """Number of unknowns."""
+        return SHARED + self.bulges.size + sum(len(i) - SHARED for i in self.index)
+
+    def of_photo(self, number: int) -> tuple[PhotoState, NDArray[np.intp]]:
+        """Return the state of a photo and the columns of its unknowns."""
+        return self.views[number], self.index[number]
+
+    def moved(self, increment: Array) -> LensState:
+        """Return the state after the increment (U,)."""
+        views = tuple(v.moved(increment[i]) for v, i in zip(self.views, self.index, strict=True))
+        bulges = self.bulges + increment[SHARED : SHARED + self.bulges.size].reshape(-1, 2)
+        return LensState(views, bulges, self.index)
+
+    def vector(self) -> Array:
+        """Return the values of the unknowns (U,); rotations and translations read 0."""
+        out = np.zeros(self.unknowns)
+        for view, i in zip(self.views, self.index, strict=True):
+            out[i] = view.vector()
+        out[SHARED : SHARED + self.bulges.size] = self.bulges.ravel()
+        return out
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Condensed:
+    """All edges of one photo as the square root of their normal equations: as many rows as unknowns, and one."""
+
+    view: int
+    blocks: tuple[Block[PhotoState], ...]
+    part: str = "reference_image"
+    robust: bool = False
+
+    def linearised(self, state: LensState) -> tuple[Array, Array]:
+        """Return what `adjust` needs: the same normal equations and the same (Huber's) cost as all rows give."""
+        rows, cost = [], 0.0
+        for block in self.blocks:
+            w, a = block.linearised(state.views[self.view])
+            size = np.abs(w)
+            far = size > HUBER if block.robust else np.zeros(len(w), bool)
+            cost += float(np.where(far, 2 * HUBER * size - HUBER**2, w * w).sum())
+            root = np.sqrt(np.where(far, HUBER / np.maximum(size, HUBER), 1.0))[:, None]
+            rows.append(np.hstack([root * a, root * w[:, None]]))
+        stacked = np.vstack(rows)
+        if not np.isfinite(stacked).all():
+            return np.array([np.inf]), np.zeros((1, state.unknowns))
+        r: Array = np.asarray(np.linalg.qr(stacked, mode="r"))
+        w, local = r[:, -1].copy(), r[:, :-1]
+        a = np.zeros((len(w), state.unknowns))
+        a[:, state.index[self.view]] = local
+        w = np.append(w, np.sqrt(max(cost - float(w @ w), 0.0)))
+        return w, np.vstack([a, np.zeros((1, state.unknowns))])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _LikeCommon:
+    """A sheet's bulge in one photo against its common one: `own` (2,) and `common` (2,) are joint unknowns."""
+
+    own: NDArray[np.intp]
+    common: NDArray[np.intp]
+    part: str = "flatness"
+    robust: bool = False
+
+    def linearised(self, state: LensState) -> tuple[Array, Array]:
+        x = state.vector()
+        a = np.zeros((2, state.unknowns))
+        a[[0, 1], self.own], a[[0, 1], self.common] = 1 / U_BULGE_BETWEEN_MM, -1 / U_BULGE_BETWEEN_MM
+        return (x[self.common] - x[self.own]) / U_BULGE_BETWEEN_MM, a
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LensFit:
+    """The shared interior: focal px, principal point px, k1, k2 and covariance (5, 5) of (log focal, cx, cy, k1, k2).
+
+    `rms_px` are the residuals of the photos that were used, in the order of `used`; `left_out` names the others with
+    the reason.
+    """
+
+    focal_px: float
+    cx: float
+    cy: float
+    k1: float
+    k2: float
+    covariance: Array
+    used: tuple[str, ...]
+    rms_px: Array
+    left_out: tuple[tuple[str, str], ...]
+
+
+def calibrate(views: Sequence[View], size_px: tuple[int, int]) -> LensFit | str:
+    """Return the interior that all photos of planes share, or what stands in the way.
+
+    Parameters
+    ----------
+    views : photos of one camera at one focal length, each with a first state; at least three.
+    size_px : width and height of the pictures.
+
+    Notes
+    -----
+    Photos that do not fit the others are left out one by one, worst first. The covariance grows by the square of what
+    residuals grow when photos share the interior: what the camera's model leaves unsaid is then in it.
+    It cannot tell two equal poses from one: few or similar views show as a large covariance, not as an error.
+    """
+    chosen = list(views)
+    left_out: list[tuple[str, str]] = []
+    alone = {v.name: _rms_px(v.blocks, v.state) for v in views}
+    while len(chosen) >= LEAST_VIEWS:
+        fit = _adjusted(chosen, size_px)
+        rms = np.array([_rms_px(v.blocks, s) for v, s in zip(chosen, fit.state.views, strict=True)])
+        worst = int(np.argmax(rms))
+        if rms[worst] <= max(MISFIT_TIMES * float(np.median(rms)), MISFIT_PX):
+            if not fit.converged:
+                return (
+                    "the photos do not fix one camera, most likely because all were taken alike; take some with the "
+                    "sheets tilted by 30 to 45 degrees to each side, up and down, and some with the camera turned"
+                )
+            return _fit_of(fit, chosen, rms, np.array([alone[v.name] for v in chosen]), left_out)
+        says = f"does not fit the others ({rms[worst]:.2f} px against {np.median(rms):.2f} px)"
+        left_out.append((chosen.pop(worst).name, says))
+    return f"{len(chosen)} usable photos are too few; take at least {LEAST_VIEWS}, better 8, from different sides"
+
+
+def _adjusted(views: Sequence[View], size_px: tuple[int, int]) -> Adjusted[LensState]:
+    """Return the joint adjustment of the views."""
+    names = sorted({r for v in views for r in v.references})
+    first = SHARED + 2 * len(names)
+    start = _start(views, names)
+    shared = np.arange(5)
+    mid = [(size_px[0] - 1) / 2, (size_px[1] - 1) / 2]
+    u_mid = U_CENTRE * max(size_px)
+    value = np.array([np.median([np.log(v.state.camera.focal_px) for v in views]), *mid, 0, 0])
+    blocks: list[Block[LensState]] = [
+        _Known(shared, value, np.array([U_LOG_FOCAL, u_mid, u_mid, U_K1, U_K2]), "camera"),
+        _Known(np.arange(5, 7), np.zeros(2), np.full(2, U_PRINT_SCALE), "print_scale"),
+        _Known(np.arange(SHARED, first), np.zeros(first - SHARED), np.full(first - SHARED, U_BULGE_MM), "flatness"),
+    ]
+    for i, view in enumerate(views):
+        seen = tuple(b for b in view.blocks if isinstance(b, EdgeBlock))
+        blocks.append(_Condensed(i, seen))
+        blocks += [InPhoto(i, b) for b in view.blocks if _own_prior(b)]
+        for k, name in enumerate(view.references):
+            at = reference_slice(k).start
+            common = SHARED + 2 * names.index(name)
+            blocks.append(_LikeCommon(start.index[i][[at + BULGE_X, at + BULGE_Y]], np.array([common, common + 1])))
+    return adjust(blocks, start, iterations=40)
+
+
+def _own_prior(block: Block[PhotoState]) -> bool:
+    """Return whether a prior is of one photo alone: interior, size and bulge are common and come once."""
+    return isinstance(block, PriorBlock) and int(block.index.min()) >= WALL.start and block.part != "flatness"
+
+
+def _start(views: Sequence[View], names: Sequence[str]) -> LensState:
+    """Return the views with one interior, the median of what each found by itself."""
+    found = np.array([[np.log(c.focal_px), c.cx, c.cy, c.k1, c.k2] for c in (v.state.camera for v in views)])
+    log_f, cx, cy, k1, k2 = np.median(found, axis=0)
+    states, index = [], []
+    at = SHARED + 2 * len(names)
+    for view in views:
+        camera = view.state.camera
+        scale = float(np.exp(log_f)) / camera.focal_px  # another focal length at the same size in the picture
+        shift = camera.translation_mm * np.array([1, 1, scale])
+        moved = replace(
+            camera,
+            translation_mm=shift,
+            focal_px=float(np.exp(log_f)),
+            cx=float(cx),
+            cy=float(cy),
+            k1=float(k1),
+            k2=float(k2),
+        )
+        states.append(PhotoState(moved, np.zeros(2), view.state.references.copy(), view.state.wall))
+        n = PER_REFERENCE * len(view.references)
+        local = np.empty(FIRST_REFERENCE + n, np.intp)
+        local[INTERIOR], local[SIZE] = np.arange(5), np.arange(5, SHARED)
+        own = np.concatenate([np.arange(6), np.arange(WALL.start, FIRST_REFERENCE + n)])
+        local[own] = at + np.arange(len(own))
+        at += len(own)
+        index.append(local)
+    return LensState(tuple(states), np.zeros((len(names), 2)), tuple(index))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Known:
+    """Direct observations of joint unknowns: index (N,), value (N,), standard deviation (N,)."""
+
+    index: NDArray[np.intp]
+    value: Array
+    u: Array
+    part: str
+    robust: bool = False
+
+    def linearised(self, state: LensState) -> tuple[Array, Array]:
+        a = np.zeros((len(self.value), state.unknowns))
+        a[np.arange(len(self.index)), self.index] = 1 / self.u
+        return (self.value - state.vector()[self.index]) / self.u, a
+
+
+def _rms_px(blocks: Sequence[Block[PhotoState]], state: PhotoState) -> float:
+    """Return the robust spread of all edges' residuals in px: 1.4826 times the median size."""
+    found = [np.abs(b.linearised(state)[0]) * b.u_px for b in blocks if isinstance(b, EdgeBlock)]
+    # the standard deviations hold the correlation of neighbours, the residuals in px do not
+    return float(1.4826 * np.median(np.concatenate(found)))
+
+
+def _fit_of(
+    fit: Adjusted[LensState],
+    views: Sequence[View],
+    rms: Array,
+    alone: Array,
+    left_out: Sequence[tuple[str, str]],
+) -> LensFit:
+    camera = fit.state.views[0].camera
+    grown = max(1.0, float(np.mean((rms / np.maximum(alone, 0.02)) ** 2)))
+    covariance = np.asarray(fit.covariance[:5, :5] * grown)
+    return LensFit(
+        camera.focal_px,
+        camera.cx,
+        camera.cy,
+        camera.k1,
+        camera.k2,
+        covariance,
+        tuple(v.name for v in views),
+        rms,
+        tuple(left_out),
+    )

@@ -1,0 +1,1 @@
+"""Pages, cards and rectangles of known size as references."""

@@ -1,0 +1,286 @@
+"""Pages, cards and rectangles of known size found in a photo that nobody pointed them out in.
+
+Even regions of several grey levels and colours are outlined; what is four-sided, fits the known proportions under
+perspective and is of a likely size is traced. What shows all four sides and lies outside the opening is a candidate.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import hypot
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.pages.quads import outlines
+from vision.pages.sides import TracedQuad, trace_quad
+from vision.priors import CameraPrior
+from vision.request import Array
+from vision.sides.profiles import LINEAR
+from vision.solving.solve_pages import pose_misfit
+
+# Long side in px and levels of each colour channel. For pages, coarsely and, where none is found, finely: one in a view
+# eight metres wide is 16 px wide in the coarse one. For cards, which are smaller.
+SEARCH = {True: ((600, 5), (1200, 10)), False: ((1600, 10),)}
+TRACED, TRACED_FIRST = 16, 5  # the likeliest outlines are traced; so many in any case
+GOOD = 0.5  # rating of a page that needs no finer search: sound ones have 0.6 to 0.8
+NEAR = 0.4  # votes of what could be another page (the lesser of two had 0.8 of the better one in 40 photos)
+THIRDS = (0.25, 0.5, 0.75)
+MIN_SHORT_PX = 16.0  # at full size
+MISFIT = 0.03  # of the size, against the known proportions: focal length and a curled corner
+SEEN = 0.55  # of every side
+EVEN = 0.05  # guess: standard deviation of square-root light inside a plain page, shadows left out
+TINT = 0.2  # guess: how far from grey a page may look (the light's own colour)
+BOTH, STEP = 0.5, 0.03  # guesses: of a rating; of square-root light
+TINTED = 0.6  # what is rated near nothing by its tint is not looked at
+ROOT = np.sqrt(LINEAR)
+INSIDE = np.array([[(1 - a) * (1 - b), a * (1 - b), a * b, (1 - a) * b] for a in THIRDS for b in THIRDS])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FoundQuad:
+    """A candidate: corners (4, 2) px, top left first, its trace, and how much it looks like the reference (0 to 1).
+
+    `rare` (0 to 1) says how seldom its colours are elsewhere: those of a brick are common.
+    """
+
+    corners_px: Array
+    traced: TracedQuad
+    rating: float
+    rare: float = 1.0
+
+
+def find_quads(
+    rgb: NDArray[np.uint8],
+    size_mm: tuple[float, float],
+    prior: CameraPrior,
+    *,
+    plain: bool,
+    corner_mm: float,
+    opening_px: Array | None = None,
+    known_px: Sequence[Array] = (),
+) -> list[FoundQuad]:
+    """Return the candidates, best first, none overlapping another or a known one.
+
+    Parameters
+    ----------
+    plain : a page, white and even; else a card or rectangle of any colours.
+    corner_mm : left out at each end of a side.
+    opening_px : rough corners (4, 2) of the opening: nothing inside it is a reference.
+    known_px : outlines of references already known.
+    """
+    for long_side, levels in SEARCH[plain]:
+        small, scale = _reduced(rgb, long_side)
+
+        def likely(q: Array, small: NDArray[np.uint8] = small, scale: float = scale) -> bool:
+            where = (q + 0.5) / scale - 0.5
+            if not _placed(where, size_mm, rgb.shape[1::-1], opening_px):
+                return False
+            if plain and _tint(small[tuple(np.rint(INSIDE @ q).astype(np.intp).T[::-1])]) > TINTED:
+                return False
+            half = np.array(size_mm) / 2
+            return pose_misfit(where, half, prior) < MISFIT or pose_misfit(where, half[::-1], prior) < MISFIT
+
+        voted = _votes([(q + 0.5) / scale - 0.5 for q in outlines(small, MIN_SHORT_PX * scale, likely, levels)])
+        rated = []
+        for q, votes in voted:
+            if any(_overlap(q, k) for k in known_px):
+                continue
+            fit = pose_rating(q, size_mm, prior)
+            rated.append((fit * np.sqrt(votes) * (evenness(rgb, q) if plain else 1.0), q))
+        rated.sort(key=lambda r: -r[0])
+        found = _traced(rgb, [r for r in rated[:TRACED] if r[0] > 0], size_mm, prior, plain=plain, corner_mm=corner_mm)
+        if any(f.rating > GOOD for f in found):
+            break
+    if not plain:
+        found = _unlike_the_wall(small, scale, found, opening_px)
+    found.sort(key=lambda f: -f.rating)
+    kept: list[FoundQuad] = []
+    for f in found:
+        if not any(_overlap(f.corners_px, k.corners_px) for k in kept):
+            kept.append(f)
+    return kept
+
+
+def _traced(
+    rgb: NDArray[np.uint8],
+    rated: Sequence[tuple[float, Array]],
+    size_mm: tuple[float, float],
+    prior: CameraPrior,
+    *,
+    plain: bool,
+    corner_mm: float,
+) -> list[FoundQuad]:
+    """Return the outlines that can be traced, of those rated (best first); `corner_mm` is left out of each side."""
+    found: list[FoundQuad] = []
+    for n, (votes, q) in enumerate(rated):
+        # White even paper stands far before all else: behind it only what comes near is traced.
+        if plain and n >= TRACED_FIRST and votes < NEAR * rated[0][0] and any(f.rating > GOOD for f in found):
+            break
+        lengths = np.linalg.norm(np.roll(q, -1, axis=0) - q, axis=1)
+        short, long = min(size_mm), max(size_mm)
+        across = (long, short) if lengths[[0, 2]].sum() > lengths[[1, 3]].sum() else (short, long)
+        out = (min(corner_mm / across[0], 0.2), min(corner_mm / across[1], 0.2))
+        reach = float(np.clip(0.05 * lengths.min(), 3.0, 0.004 * max(rgb.shape)))
+        traced = trace_quad(rgb, q, reach, out)
+        if traced is None or traced.weakest < SEEN:
+            continue
+        fit = pose_rating(traced.corners_px, size_mm, prior)
+        if fit <= 0:
+            continue
+        rating = fit * traced.weakest * _stands_out(traced)
+        if plain:
+            rating *= evenness(rgb, traced.corners_px) * _alike_all_round(rgb, traced.corners_px)
+        if rating > 0.05:
+            found.append(FoundQuad(traced.corners_px, traced, rating))
+    return found
+
+
+def pose_rating(quad: Array, size_mm: tuple[float, float], prior: CameraPrior) -> float:
+    """Return 0 to 1: how well a quadrilateral fits the known size, upright or lying, seen by the camera."""
+    half = np.array(size_mm) / 2
+    worst = min(pose_misfit(quad, half, prior), pose_misfit(quad, half[::-1], prior))
+    return float(np.clip(1 - worst / MISFIT, 0, 1))
+
+
+def _placed(quad: Array, size_mm: tuple[float, float], photo: tuple[int, int], opening: Array | None) -> bool:
+    """Return whether place, size and proportions allow a reference there."""
+    w, h = photo
+    p = quad.tolist()
+    if any(not (2 <= x <= w - 3 and 2 <= y <= h - 3) for x, y in p):
+        return False
+    lengths = [hypot(p[k][0] - p[k - 3][0], p[k][1] - p[k - 3][1]) for k in range(4)]
+    shortest, longest = min(lengths), max(lengths)
+    if shortest < MIN_SHORT_PX:
+        return False
+    # seen at up to 50 degrees a side is foreshortened to 0.64
+    pair = sorted((lengths[0] + lengths[2], lengths[1] + lengths[3]))
+    if not 0.64 < pair[1] / pair[0] / (max(size_mm) / min(size_mm)) < 1 / 0.64:
+        return False
+    middle = quad.mean(0)
+    if opening is not None:
+        out = cv2.pointPolygonTest(opening.astype(np.float32), (float(middle[0]), float(middle[1])), True)
+        if out > -0.4 * shortest:
+            return False
+        # an opening of less than a foot or more than eight metres is none
+        px_per_mm = longest / max(size_mm)
+        wide = np.linalg.norm(opening[1] - opening[0]) / px_per_mm
+        if not 200 < wide < 9000:
+            return False
+    return True
+
+
+def _votes(quads: Sequence[Array]) -> list[tuple[Array, int]]:
+    """Return one of each group of like outlines, their median, with how many there are."""
+    groups: list[list[Array]] = []
+    first = np.empty((len(quads), 4, 2))
+    for q in quads:
+        size = 0.04 * np.sqrt(abs(cv2.contourArea(q.astype(np.float32)))) + 2
+        near = np.abs(first[: len(groups)] - q).max(axis=(1, 2)) < size
+        if near.any():
+            groups[int(near.argmax())].append(q)
+        else:
+            first[len(groups)] = q
+            groups.append([q])
+    return [(np.median(g, axis=0), len(g)) for g in groups]
+
+
+def _overlap(a: Array, b: Array) -> bool:
+    area, _ = cv2.intersectConvexConvex(a.astype(np.float32), b.astype(np.float32))
+    smaller = min(abs(cv2.contourArea(a.astype(np.float32))), abs(cv2.contourArea(b.astype(np.float32))))
+    return bool(area > 0.2 * smaller)
+
+
+def evenness(rgb: NDArray[np.uint8], quad: Array) -> float:
+    """Return 0 to 1: how even and untinted the inside of an outline is; half of it may lie in shadow."""
+    size = 24
+    to_square = cv2.getPerspectiveTransform(
+        np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32), quad.astype(np.float32)
+    )
+    s = np.linspace(0.1, 0.9, size)
+    grid = np.stack(np.meshgrid(s, s), -1).reshape(-1, 1, 2)
+    at = np.asarray(cv2.perspectiveTransform(grid, np.asarray(to_square, float)), float).reshape(-1, 2)
+    x, y = np.clip(np.rint(at).astype(int), 0, np.array(rgb.shape[1::-1]) - 1).T
+    seen = rgb[y, x]
+    grey = np.sort(ROOT[seen].mean(1, dtype=float))
+    dark = int(np.searchsorted(grey, (_share(grey, 0.1) + _share(grey, 0.9)) / 2))
+    halves = [g for g in (grey[dark:], grey[:dark]) if len(g) > 20]
+    spread = min(_spread(grey), max((_spread(g) for g in halves), default=1.0))
+    tint = _tint(seen)
+    return float(np.exp(-0.5 * (spread / EVEN) ** 2) * np.exp(-0.5 * (tint / TINT) ** 2))
+
+
+def _tint(pixels: NDArray[np.uint8]) -> float:
+    """Return how far from grey pixels (N, 3) are in square-root light, by their medians."""
+    n = len(pixels)
+    by_colour = ROOT[np.sort(pixels, axis=0)[n // 2]]
+    middle = float(ROOT[np.sort(pixels, axis=None)[3 * n // 2]])
+    return float(np.abs(by_colour / max(middle, 1e-6) - 1).max())
+
+
+def _unlike_the_wall(
+    small: NDArray[np.uint8], scale: float, found: Sequence[FoundQuad], opening_px: Array | None
+) -> list[FoundQuad]:
+    """Return the candidates rated anew: a brick has the colours of the wall and little contrast, a card has not."""
+    lab = cv2.cvtColor(small, cv2.COLOR_RGB2LAB).astype(np.int64)
+    bins = (lab[..., 0] >> 4) * 4096 + (lab[..., 1] >> 2) * 64 + (lab[..., 2] >> 2)
+    around = np.ones(bins.shape, np.uint8)
+    if opening_px is not None:
+        cv2.fillPoly(around, [np.rint(opening_px * scale).astype(np.int32)], 0)
+    most = max((min(s.contrast for s in f.traced.sides) for f in found), default=1.0)
+    rated = []
+    for f in found:
+        inside = np.zeros(bins.shape, np.uint8)
+        cv2.fillPoly(inside, [np.rint(f.corners_px * scale).astype(np.int32)], 1)
+        own = np.bincount(bins[inside > 0], minlength=16 * 4096)
+        others = np.bincount(bins[(inside == 0) & (around > 0)], minlength=16 * 4096)
+        share = own / max(own.sum(), 1)
+        rare = float((share / (1 + 0.5 * others / np.maximum(own, 1))).sum())
+        contrast = min(s.contrast for s in f.traced.sides) / most
+        rated.append(FoundQuad(f.corners_px, f.traced, f.rating * (0.3 + 0.7 * rare) * (0.5 + 0.5 * contrast), rare))
+    return rated
+
+
+def _spread(ordered: Array) -> float:
+    """Return the standard deviation of values in order by the middle 80 %: a scribble does not count."""
+    return (_share(ordered, 0.9) - _share(ordered, 0.1)) / 2.563
+
+
+def _share(ordered: Array, share: float) -> float:
+    """Return the quantile of values in order (NumPy's takes ten times as long for so few)."""
+    place = share * (len(ordered) - 1)
+    k = int(place)
+    return float(ordered[k] + (place - k) * (ordered[min(k + 1, len(ordered) - 1)] - ordered[k]))
+
+
+def _stands_out(traced: TracedQuad) -> float:
+    """Return 0 to 1: how alike the contrast is on all four sides."""
+    contrast = np.array([s.contrast for s in traced.sides])
+    return float(np.clip(contrast.min() / max(0.25 * float(np.median(contrast)), 0.004), 0, 1))
+
+
+def _alike_all_round(rgb: NDArray[np.uint8], quad: Array) -> float:
+    """Return 1 where paper is brighter, or darker, than what lies beside it on all sides; less where it is both.
+
+    A board between a page and a trim is darker than both and brighter than the shadow under it.
+    """
+    steps = []
+    t = np.linspace(0.15, 0.85, 15)[:, None]
+    middle = quad.mean(0)
+    for a, b in zip(quad, np.roll(quad, -1, axis=0), strict=True):
+        on = a + t * (b - a)
+        seen = []
+        for beside in (0.08, -0.08):  # of the way to the middle
+            x, y = np.clip(np.rint(on + beside * (middle - on)).astype(int), 0, np.array(rgb.shape[1::-1]) - 1).T
+            seen.append(float(np.median(ROOT[rgb[y, x]].mean(1))))
+        steps.append(seen[0] - seen[1])
+    return BOTH if max(steps) > STEP and min(steps) < -STEP else 1.0
+
+
+def _reduced(rgb: NDArray[np.uint8], long_side: int) -> tuple[NDArray[np.uint8], float]:
+    """Return the picture reduced to a long side and smoothed a little, and its scale."""
+    scale = min(1.0, long_side / max(rgb.shape))
+    small = cv2.resize(rgb, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else rgb
+    return np.asarray(cv2.medianBlur(np.ascontiguousarray(small), 3), np.uint8), scale

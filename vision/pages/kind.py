@@ -1,0 +1,62 @@
+"""Whether the pages in a photo are of another standard size than was said."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Literal
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.priors import CameraPrior
+from vision.request import Array, Reference, Wall, Warning_
+from vision.solving.solve_pages import solve_rectangles
+from vision.solving.solved import Solved
+from vision.wall.lines import lined
+
+Kind = Literal["letter", "a4", "id1"]
+KINDS: tuple[Kind, ...] = ("letter", "a4", "id1")
+SAYS = {"letter": "US Letter (8 1/2 x 11 in)", "a4": "A4 (210 x 297 mm)", "id1": "a card (85.6 x 54 mm)"}
+CONTRADICTED = {"lines-disagree", "references-disagree"}
+BETTER, BETTER_SHARE = 25.0, 0.75  # of the cost: five standard deviations, and not one fault among many
+
+
+def wrong_kind(
+    rgb: NDArray[np.uint8],
+    solved: Solved,
+    reference: Reference,
+    prior: CameraPrior,
+    wall: Wall,
+    corners_px: Array | None,
+) -> Warning_ | None:
+    """Return `reference-size` where the pages contradict the size that was said and fit another; else None.
+
+    Pages of the wrong proportions look tilted. One page alone can be tilted; two pages or the lines of the wall
+    cannot be at once. The other size must fit much better: sound pages are never doubted.
+    """
+    if reference.kind not in SAYS:
+        return None
+    grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
+    contradicted = bool(CONTRADICTED & {w.code for w in solved.warnings})
+    said = solve_rectangles(solved.outlines_px, reference, prior, wall, 1.0, rgb, solved.traced)
+    for kind in _others(reference.kind):
+        other = solve_rectangles(solved.outlines_px, Reference(kind), prior, wall, 1.0, rgb, solved.traced)
+        fits = other.adjusted.cost < min(said.adjusted.cost - BETTER, BETTER_SHARE * said.adjusted.cost)
+        if not fits and contradicted:
+            lines = lined(grey, other, corners_px, wall)
+            fits = len(lines.blocks) > max(len(other.blocks), len(solved.blocks))
+            fits = fits and not CONTRADICTED & {w.code for w in lines.warnings}
+        if fits:
+            return Warning_(
+                "reference-size",
+                f"the reference was said to be {SAYS[reference.kind]}, but its proportions on this wall are those of "
+                f"{SAYS[kind]}; nothing was measured: say which one it is (reference), or measure its sides and give "
+                "them",
+            )
+    return None
+
+
+def _others(kind: str) -> Sequence[Kind]:
+    """Return the other standard sizes that a page or card could be taken for."""
+    return [k for k in KINDS if k != kind]

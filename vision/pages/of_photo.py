@@ -1,0 +1,147 @@
+"""The pages, cards or rectangles of one photo: pointed out, found by themselves, or both; then solved."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Protocol, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.pages.find import FoundQuad, find_quads
+from vision.pages.plane import likeness
+from vision.priors import PAGE_SIZE_MM, CameraPrior, reference_size_mm
+from vision.request import Array, PhotoRequest, Reference, Wall, Warning_
+from vision.solving.solve_pages import CORNER_MM, fits_one_wall, solve_rectangles
+from vision.solving.solved import Solved
+
+NAMES = {"letter": "Letter page", "a4": "A4 page", "id1": "card", "given": "rectangle of the given size"}
+PAPER = ("letter", "a4")
+SURE = 0.25  # rating of a candidate that may stand alone
+CLEAR = 0.55  # a rival this near to the best could be the reference as well
+# Its colours are seldom elsewhere in the photo: cards and rectangles reach 0.7 to 1 in practice and 34 renderings, half
+# bricks that were taken for one 0.1 to 0.45 (one of them 0.7: a rival then).
+RARE = 0.5
+JOINS = 0.4  # rating of one more that joins
+MORE_COST = 120.0  # it brings about 50 observations; twice their number is too much (a guess)
+FOUND_PX = 1.0  # click of a traced outline that is then traced again
+Made = TypeVar("Made")
+
+
+class Once(Protocol):
+    """Returns what a function made before for a key of plain values and arrays, else what it makes now."""
+
+    def __call__(self, key: tuple[object, ...], make: Callable[[], Made], /) -> Made:
+        """Return it."""
+
+
+def solve_page_photo(
+    rgb: NDArray[np.uint8],
+    asked: PhotoRequest,
+    reference: Reference,
+    prior: CameraPrior,
+    wall: Wall,
+    once: Once | None = None,
+) -> Solved | Warning_:
+    """Return the photo adjusted from its pages or cards, or a warning that says why there is none to go by.
+
+    Those pointed out are used, traced unless the photo says `trace = false`. Beside a single one others of the kind
+    are looked for, and join when they fit the same wall at the same size. `once` returns what a function made of the
+    same values before; it is asked for what need not be made anew when only corners of the opening were moved.
+    """
+    kept: Once = once or _anew
+    seen = rgb if asked.trace else None
+    given = list(asked.reference_corners_px)
+    if given and (not asked.trace or len(given) > 1):
+        return solve_rectangles(given, reference, prior, wall, asked.click_px, seen)
+    rough = _rough(asked.corners_px, rgb.shape)
+
+    def find() -> list[FoundQuad]:
+        return find_quads(
+            rgb,
+            reference_size_mm(reference),
+            prior,
+            plain=reference.kind in PAPER,
+            corner_mm=CORNER_MM[reference.kind],
+            opening_px=rough,
+            known_px=given,
+        )
+
+    found = kept(("quads", reference, prior, rough, given), find)
+
+    def solve(quads: list[Array], clicks: list[float]) -> Solved:
+        def made() -> Solved:
+            return solve_rectangles(quads, reference, prior, wall, clicks, seen)
+
+        return kept(("solved", reference, prior, quads, clicks, wall), made)
+
+    if asked.corners_px is not None and np.isfinite(asked.corners_px).all():  # they show how the wall slants
+        # Paper of the other standard stays in, to be named later for what it is (`page_kind`).
+        sizes = [PAGE_SIZE_MM[k] for k in PAPER] if reference.kind in PAPER else [reference_size_mm(reference)]
+        opening = asked.corners_px
+        rated = [
+            replace(f, rating=f.rating * max(likeness(f.corners_px, s, opening, prior, asked.click_px) for s in sizes))
+            for f in found
+        ]
+        found = sorted((f for f in rated if f.rating > 0), key=lambda f: -f.rating)
+    if given:
+        quads, click = given, asked.click_px
+    else:
+        best = _clear(found, reference, prior, asked.path.name)
+        if isinstance(best, Warning_):
+            return best
+        quads, click = [best.corners_px], FOUND_PX
+        found = [f for f in found if f is not best]
+    alone = solve(quads, [click] * len(quads))
+    for f in found[:6]:
+        if f.rating < JOINS or f.rare < RARE or not fits_one_wall([*quads, f.corners_px], reference, prior):
+            continue
+        more = [*quads, f.corners_px]
+        clicks = [*[click] * len(given or quads[:1]), *[FOUND_PX] * (len(more) - len(given or quads[:1]))]
+        joined = solve(more, clicks)
+        if joined.adjusted.cost - alone.adjusted.cost < MORE_COST:
+            quads, alone = more, joined
+    return alone
+
+
+def _rough(corners_px: Array | None, shape: tuple[int, ...]) -> Array | None:
+    """Return the corners to the next of 64 steps of the photo: where no reference lies needs no more."""
+    step = max(shape) / 64
+    return None if corners_px is None else np.asarray(np.rint(corners_px / step) * step)
+
+
+def _anew(_: object, make: Callable[[], Made]) -> Made:
+    return make()
+
+
+def _clear(found: list[FoundQuad], reference: Reference, prior: CameraPrior, name: str) -> FoundQuad | Warning_:
+    """Return the one candidate to begin with, or why nobody but a person can say which."""
+    what = NAMES[reference.kind]
+    found = [f for f in found if f.rare >= RARE]  # one brick of many may have the very proportions of a card
+    if not found or found[0].rating < SURE:
+        return Warning_(
+            "no-reference",
+            f"no {what} was found in {name}; point out its corners (reference corners), or take a photo in which it "
+            "lies flat on the wall beside the opening, whole and not cut by a shadow",
+        )
+    best = found[0]
+    rivals = [
+        f
+        for f in found[1:]
+        if (f.rating > CLEAR * best.rating or (f.rating > SURE and f.rare < 1))
+        and not fits_one_wall([best.corners_px, f.corners_px], reference, prior)
+    ]
+    if rivals:
+        places = " and at ".join(_at(f.corners_px) for f in [best, *rivals[:2]])
+        return Warning_(
+            "no-reference",
+            f"several things in {name} look like a {what}, at {places} px; point out the corners of the real one "
+            "(reference corners)",
+        )
+    return best
+
+
+def _at(quad: Array) -> str:
+    x, y = quad.mean(0)
+    return f"{x:.0f},{y:.0f}"

@@ -1,0 +1,82 @@
+"""Traced sides of a page or card as observations whose errors go together along each side."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import scipy.linalg
+
+from vision.observations import EdgeBlock, PhotoState
+from vision.pages.sides import TracedQuad
+from vision.request import Array
+
+# What moves a whole side and what tilts it. A guess from traced sides of known place: the blurred step is biased by
+# what lies beside the edge (contact shadow, relief of the wall) by about its share of the scatter.
+U_SIDE_PX, U_SIDE_SLOPE_PX = 0.08, 0.04
+SHARE_OF_SCATTER = 0.5
+# What stands beside the edge: the shadow of paper half a millimetre proud, the side faces of a card of 0.76 mm
+# (ISO/IEC 7810) and its shadow: a third of what stands out. And how straight and square sides are cut. Guesses.
+U_BESIDE_MM = {"letter": 0.15, "a4": 0.15, "id1": 0.3, "given": 0.15}
+U_CUT_MM = {"letter": 0.07, "a4": 0.07, "id1": 0.05, "given": 0.07}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SideBlock:
+    """Edge points of several sides, decorrelated by `whitener` (N, N): inverse Cholesky factor of their covariance."""
+
+    points: EdgeBlock
+    whitener: Array
+    part: str = "reference_image"
+    robust: bool = False
+
+    @property
+    def reference(self) -> int:
+        """Which reference the sides belong to."""
+        return self.points.reference
+
+    def linearised(self, state: PhotoState) -> tuple[Array, Array]:
+        """Return misclosures (N,) and design matrix (N, U), decorrelated and of unit variance."""
+        w, a = self.points.linearised(state)
+        return self.whitener @ w, self.whitener @ a
+
+
+def side_block(reference: int, traced: TracedQuad, plane_mm: Array, half_mm: Array, kind: str) -> SideBlock:
+    """Return the sides of a traced rectangle as one block.
+
+    `plane_mm` (4, 2) are its corners from its middle in the order of the traced ones. Along a side the place is
+    free: only the distance across it is observed.
+    """
+    to_plane = cv2.getPerspectiveTransform(traced.corners_px.astype(np.float32), plane_mm.astype(np.float32))
+    pixel, normal, where, parts = [], [], [], []
+    lengths_mm = np.linalg.norm(np.roll(plane_mm, -1, axis=0) - plane_mm, axis=1)
+    for i, side in enumerate(traced.sides):
+        a, b = plane_mm[i], plane_mm[(i + 1) % 4]
+        seen = cv2.perspectiveTransform(side.pixel.reshape(-1, 1, 2), np.asarray(to_plane, float)).reshape(-1, 2)
+        share = ((np.asarray(seen, float) - a) @ (b - a)) / ((b - a) @ (b - a))
+        pixel.append(side.pixel)
+        normal.append(side.normal)
+        where.append(a + share[:, None] * (b - a))
+        ends = traced.corners_px[[i, (i + 1) % 4]]
+        px_per_mm = float(np.linalg.norm(ends[1] - ends[0])) / lengths_mm[i]
+        beside, cut = U_BESIDE_MM[kind] * px_per_mm, U_CUT_MM[kind] * px_per_mm
+        scatter = SHARE_OF_SCATTER * side.scatter_px
+        u_whole = np.linalg.norm([U_SIDE_PX, scatter, beside, side.beside_px])
+        u_slope = np.linalg.norm([U_SIDE_SLOPE_PX, scatter / 2, cut, side.beside_px])
+        t = 2 * share - 1
+        parts.append(np.diag(side.u_px**2) + u_whole**2 + u_slope**2 * np.outer(t, t))
+    covariance = scipy.linalg.block_diag(*parts)
+    n = len(covariance)
+    whitener = scipy.linalg.solve_triangular(np.linalg.cholesky(covariance), np.eye(n), lower=True)
+    points = EdgeBlock(
+        reference,
+        np.concatenate(where),
+        half_mm,
+        np.concatenate(pixel),
+        np.concatenate(normal),
+        np.ones(n),
+        np.ones(n),
+        robust=False,
+    )
+    return SideBlock(points, whitener)

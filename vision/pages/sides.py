@@ -1,0 +1,303 @@
+"""The four sides of a page, card or given rectangle in a photo, traced as lines at sub-pixel precision.
+
+Twice coarsely, then finely: a line of consistent colour steps with the reference's own colours inside, then one edge
+position a station, by least squares of a blurred step in linear light. Corners are left out (a card's are rounded, a
+page's curl), and so is what does not lie on the line: tape, fingers, joints of the wall.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.pages.steps import (
+    SHARP_PX,
+    WIDE,
+    least_reach,
+    neighbours_px,
+    pair_blurs,
+    profiles_across,
+    sampled,
+    side_points,
+    step_positions,
+)
+from vision.request import Array
+from vision.sides.profiles import LINEAR
+
+BLOCKS = 24  # pieces of a side in the coarse search
+BINS = 12  # observations a side
+MIN_SIDE_PX = 18.0
+TURNS, CENTRED_PX = 5, 0.4
+CODE_NOISE = 0.006  # of square-root light: what JPEG and rounding leave
+PALETTE = 10
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TracedSide:
+    """One side: edge points (N, 2) px, outward normals (N, 2), own u px of each, share of the side seen.
+
+    `along` (N,) runs from 0 to 1 along the side, clockwise; `scatter_px` is that of single edge positions;
+    `beside_px` is by how much what stands beside a smeared side may have moved it.
+    """
+
+    pixel: Array
+    normal: Array
+    u_px: Array
+    along: Array
+    seen: float
+    scatter_px: float
+    contrast: float
+    beside_px: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TracedQuad:
+    """Four traced sides (head, right, foot, left), their crossings (4, 2) px and the blur px there.
+
+    `blur_px` is the standard deviation across head and foot, and across right and left.
+    """
+
+    corners_px: Array
+    sides: tuple[TracedSide, TracedSide, TracedSide, TracedSide]
+    blur_px: tuple[float, float]
+
+    @property
+    def weakest(self) -> float:
+        """Share seen of the side that is seen least."""
+        return min(s.seen for s in self.sides)
+
+
+def trace_quad(
+    rgb: NDArray[np.uint8], quad: Array, reach_px: float, left_out: tuple[float, float]
+) -> TracedQuad | None:
+    """Return the traced sides of a rectangle whose rough corners are given, None where there are none.
+
+    Parameters
+    ----------
+    rgb : (H, W, 3) uint8, sRGB.
+    quad : (4, 2) px, top left first, clockwise.
+    reach_px : how far off the corners may be.
+    left_out : share of the width and of the height left out at each end of a side (corners).
+    """
+    lengths = np.linalg.norm(np.roll(quad, -1, axis=0) - quad, axis=1)
+    if not np.isfinite(quad).all() or lengths.min() < MIN_SIDE_PX:
+        return None
+    reach = float(min(reach_px, 0.3 * lengths.min()))
+    crop, low = _cropped(rgb, quad, reach + 18)
+    if crop is None:
+        return None
+    corners = quad - low
+    palette = _palette(crop, corners)
+    for r in [r for r in (reach, max(0.4 * reach, 3.0)) if r <= reach] if reach > 3 else [reach]:
+        moved = _coarse(crop, corners, r, left_out, palette)
+        if moved is None:
+            return None
+        corners = moved
+    return _fine(crop, corners, low, left_out)
+
+
+def crossings(lines: Array) -> Array:
+    """Return the corners (4, 2) of four lines (4, 3), a x + b y = c, in the order head, right, foot, left."""
+    made = np.empty((4, 2))
+    for i in range(4):
+        pair = lines[[i - 1, i]]
+        made[i] = np.linalg.solve(pair[:, :2], pair[:, 2]) if abs(np.linalg.det(pair[:, :2])) > 1e-6 else np.nan
+    return made
+
+
+def _cropped(rgb: NDArray[np.uint8], quad: Array, margin: float) -> tuple[NDArray[np.float32] | None, Array]:
+    """Return the part of the picture about a quad in linear light (h, w, 3) and its top left pixel."""
+    size = np.array(rgb.shape[1::-1])
+    low = np.clip(np.floor(quad.min(0) - margin), 0, size).astype(int)
+    high = np.clip(np.ceil(quad.max(0) + margin) + 1, 0, size).astype(int)
+    if np.any(high - low < 12):
+        return None, low.astype(float)
+    return LINEAR[rgb[low[1] : high[1], low[0] : high[0]]], low.astype(float)
+
+
+def _palette(crop: NDArray[np.float32], quad: Array) -> Array:
+    """Return the colours (K, 3), square root of light, of the middle of the reference."""
+    h = cv2.getPerspectiveTransform(np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32), quad.astype(np.float32))
+    s = np.linspace(0.2, 0.8, 24)
+    grid = np.stack(np.meshgrid(s, s), -1).reshape(-1, 1, 2)
+    inside = np.asarray(cv2.perspectiveTransform(grid, np.asarray(h, float)), float).reshape(24, 24, 2)
+    colours = np.sqrt(np.maximum(sampled(crop, inside).reshape(-1, 3), 0)).astype(np.float32)
+    colours = colours[np.isfinite(colours).all(1)]
+    if len(colours) < PALETTE:
+        return np.zeros((1, 3))
+    cv2.setRNGSeed(1)
+    criteria = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 12, 0.002)
+    _, label, centres = cv2.kmeans(colours, PALETTE, None, criteria, 1, cv2.KMEANS_PP_CENTERS)  # type: ignore[call-overload]
+    share = np.bincount(np.asarray(label).ravel(), minlength=PALETTE) / len(colours)
+    return np.asarray(centres, float)[share > 0.02]
+
+
+def _coarse(
+    crop: NDArray[np.float32], quad: Array, reach: float, left_out: tuple[float, float], palette: Array
+) -> Array | None:
+    """Return the corners after one search for the line of each side within `reach` px."""
+    window = 3.0
+    across = np.arange(-reach - window, reach + window + 0.25, 0.5)
+    lines = np.empty((4, 3))
+    for i in range(4):
+        a, b = quad[i], quad[(i + 1) % 4]
+        length = float(np.linalg.norm(b - a))
+        ends = max(left_out[i % 2], 3.0 / length)
+        stations = np.linspace(ends, 1 - ends, BLOCKS * int(np.clip(length / BLOCKS / 1.5, 2, 10)))
+        px, normal = side_points(quad, i, stations, across)
+        root = np.sqrt(np.maximum(sampled(crop, px), 0))
+        root = root.reshape(BLOCKS, -1, len(across), 3).mean(1)
+        best = _best_line(root, across, reach, window, palette)
+        if best is None:
+            return None
+        first, last = best
+        line_a, line_b = a + first * normal, b + last * normal
+        d = (line_b - line_a) / np.linalg.norm(line_b - line_a)
+        n = np.array([d[1], -d[0]])
+        lines[i] = [*n, n @ line_a]
+    moved = crossings(lines)
+    return moved if np.isfinite(moved).all() else None
+
+
+def _best_line(root: Array, across: Array, reach: float, window: float, palette: Array) -> tuple[float, float] | None:
+    """Return how far out (px) the line stands at both ends: the most consistent step with the reference inside."""
+    w = round(window / 0.5)
+    like = np.sqrt(((root[:, :, None] - palette) ** 2).sum(-1)).min(-1)
+    like = np.exp(-0.5 * (like / 0.06) ** 2)
+    total = np.cumsum(np.concatenate([np.zeros_like(root[:, :1]), root], axis=1), axis=1)
+    total_like = np.cumsum(np.concatenate([np.zeros_like(like[:, :1]), like], axis=1), axis=1)
+    n = len(across)
+    at = np.arange(w, n - w)
+    step = (total[:, at] - total[:, at - w]) / w - (total[:, at + w] - total[:, at]) / w
+    inside = (total_like[:, at] - total_like[:, at - w]) / w
+    outside = (total_like[:, at + w] - total_like[:, at]) / w
+    size = np.linalg.norm(step, axis=2)
+    if not np.isfinite(size).any():
+        return None
+    size = np.nan_to_num(size)
+    cap = max(float(np.median(size.max(1))), 2 * CODE_NOISE)
+    score = np.minimum(size, cap) * (0.1 + np.nan_to_num(inside)) * (1.1 - np.nan_to_num(outside))
+    score = cv2.GaussianBlur(score, (0, 0), sigmaX=1.0, sigmaY=0.01)
+    where = across[at] - 0.25
+    ends = np.arange(-reach, reach + 0.1, 0.5)
+    t = (np.arange(BLOCKS) + 0.5) / BLOCKS
+    v = ends[:, None, None] * (1 - t) + ends[None, :, None] * t  # (E, E, B)
+    index = np.clip(np.rint((v - where[0]) / 0.5).astype(int), 0, len(where) - 1)
+    rated = np.asarray(score)[np.arange(BLOCKS), index].mean(-1)
+    rated = rated * (1 - 0.1 * (np.abs(v).mean(-1) / reach) ** 2)  # of equals the nearer
+    k = np.unravel_index(int(np.argmax(rated)), rated.shape)
+    return float(ends[k[0]]), float(ends[k[1]])
+
+
+def _fine(crop: NDArray[np.float32], quad: Array, low: Array, left_out: tuple[float, float]) -> TracedQuad | None:
+    """Return the sides at sub-pixel precision about lines good to a few pixels.
+
+    A smeared side is looked at again about where it was found, until its whole ramp lies amid the profile: one that is
+    cut at one end is placed too near to the middle of the profile.
+    """
+    blurs = (1.0, 1.0)
+    for turn in range(TURNS):
+        reach = [least_reach(b, quad) for b in blurs]
+        profiles = [profiles_across(crop, quad, i, left_out[i % 2], reach[i % 2]) for i in range(4)]
+        blurs = pair_blurs([(p, across) for _, p, across, _ in profiles])
+        if not turn:
+            continue
+        sides, lines = [], np.empty((4, 3))
+        for i, (along, profile, across, normal) in enumerate(profiles):
+            shift, contrast = step_positions(profile, across, blurs[i % 2])
+            side = _fitted(quad, i, along, shift, contrast, normal)
+            if side is None:
+                return None
+            traced, lines[i] = side
+            sides.append(traced)
+        corners = crossings(lines)
+        if not np.isfinite(corners).all():
+            return None
+        if max(blurs) <= SHARP_PX or np.abs(corners - quad).max() < CENTRED_PX:
+            break
+        quad = corners
+    beside = [0.0] * 4
+    for k in (0, 1):
+        if blurs[k] > SHARP_PX:
+            reach = [least_reach(b, corners) for b in blurs]
+            wide = [profiles_across(crop, corners, i, left_out[k], WIDE * reach[k]) for i in (k, k + 2)]
+            beside[k], beside[k + 2] = neighbours_px([(p, across) for _, p, across, _ in wide], blurs[k], reach[k])
+    moved = [replace(s, pixel=s.pixel + low, beside_px=b) for s, b in zip(sides, beside, strict=True)]
+    return TracedQuad(corners + low, (moved[0], moved[1], moved[2], moved[3]), blurs)
+
+
+def _fitted(
+    quad: Array, i: int, along: Array, shift: Array, height: Array, normal: Array
+) -> tuple[TracedSide, Array] | None:
+    """Return the side's points, those off the line left out, averaged in bins; and its line a x + b y = c."""
+    good = np.isfinite(shift)
+    if good.sum() < 6:
+        return None
+    good &= height > 0.35 * np.median(height[good])
+    t = 2 * along - 1
+    keep = _consensus(t, shift, good)
+    if keep.sum() < 6:
+        return None
+    degree = 2 if keep.sum() > 20 else 1  # a side of a far page is bent a little by the lens
+    coefficients = np.zeros(3)
+    for _ in range(4):
+        coefficients = np.zeros(3)
+        coefficients[: degree + 1] = np.polynomial.polynomial.polyfit(t[keep], shift[keep], degree)
+        rest = shift - np.polynomial.polynomial.polyval(t, coefficients)
+        spread = max(1.4826 * float(np.median(np.abs(rest[keep]))), 0.02)
+        keep = good & (np.abs(np.nan_to_num(rest, nan=9.0)) < max(3.5 * spread, 0.1))
+        if keep.sum() < 6:
+            return None
+    edges = np.linspace(0, len(t), min(BINS, max(int(keep.sum()) // 3, 2)) + 1).astype(int)
+    a, b = quad[i], quad[(i + 1) % 4]
+    points, levels, off, where = [], [], [], []
+    for first, last in pairwise(edges):
+        k = np.flatnonzero(keep[first:last]) + first
+        if not len(k):
+            continue
+        s = float(along[k].mean())
+        off.append(float(np.mean(rest[k])))
+        level = float(off[-1] + np.polynomial.polynomial.polyval(2 * s - 1, coefficients))
+        points.append(a + s * (b - a) + level * normal)
+        levels.append(max(spread / np.sqrt(len(k)), 0.02))
+        where.append(s)
+    # stations side by side see the same grain: the scatter of the bins about the line counts where it is larger
+    u, rough = np.array(levels), np.array(off)
+    if len(rough) >= 5:
+        u = np.maximum(u, 1.4826 * float(np.median(np.abs(rough - np.median(rough)))))
+    ends = np.polynomial.polynomial.polyfit(t[keep], shift[keep], 1)
+    p, q = a + (ends[0] - ends[1]) * normal, b + (ends[0] + ends[1]) * normal
+    d = (q - p) / np.linalg.norm(q - p)
+    n = np.array([d[1], -d[0]])
+    count = len(points)
+    side = TracedSide(
+        np.array(points),
+        np.tile(n, (count, 1)),
+        u,
+        np.array(where),
+        float(keep.mean()),
+        spread,
+        float(np.median(height[keep])),
+    )
+    return side, np.array([*n, n @ p])
+
+
+def _consensus(t: Array, shift: Array, good: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Return which positions lie on the line that most of them share (Fischler and Bolles 1981), all pairs of bins."""
+    index = np.flatnonzero(good)
+    picks = index[np.linspace(0, len(index) - 1, min(len(index), 24)).astype(int)]
+    first, second = (picks[k] for k in np.triu_indices(len(picks), 1))
+    apart = t[second] - t[first] >= 0.5
+    first, second = first[apart], second[apart]
+    if not len(first):
+        return good
+    slope = (shift[second] - shift[first]) / (t[second] - t[first])
+    off = shift[index] - shift[first, None] - slope[:, None] * (t[index] - t[first, None])
+    near = np.abs(off) < 0.35
+    best = np.zeros_like(good)
+    best[index] = near[int(near.sum(1).argmax())]
+    return best

@@ -1,0 +1,1 @@
+"""A photo as a file: read upright, its Exif facts, its quality."""

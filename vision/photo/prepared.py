@@ -1,0 +1,157 @@
+"""A photo made ready to be measured: read, turned upright by its sheets, its pixels and camera as asked."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+
+from vision.errors import RequestError
+from vision.lens.use import choose_lens
+from vision.photo.exif import focal_prior
+from vision.photo.quality import file_doubts
+from vision.photo.reading import Photo, read_photo
+from vision.priors import CameraPrior, camera_prior
+from vision.request import Array, OpeningRequest, PhotoReport, PhotoRequest, Reference, Warning_
+from vision.sheets import markers
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Prepared:
+    """A photo with its request at the size that was read, sheets seen, the camera's prior, report and warnings."""
+
+    asked: PhotoRequest
+    picture: Photo
+    sightings: tuple[markers.Sighting, ...]
+    prior: CameraPrior
+    reference: Reference
+    report: PhotoReport
+
+    @property
+    def camera_key(self) -> tuple[object, ...] | None:
+        """What Exif says of camera, lens, focal length and size: alike for photos by one camera; None: nothing."""
+        e = self.picture.exif
+        if e.make is None and e.model is None:
+            return None
+        size = tuple(sorted(self.picture.size_px))
+        return (e.make, e.model, e.lens, e.focal_mm, e.focal35_mm, e.digital_zoom, self.asked.focal35_mm, size)
+
+
+def prepare(request: OpeningRequest, photo: PhotoRequest) -> Prepared:
+    """Return the photo read and upright.
+
+    Raises
+    ------
+    PhotoError : the file cannot be read as a photo (`vision.errors`).
+    RequestError : corners outside the photo.
+    """
+    picture = read_photo(photo.path, photo.turn)
+    scaled = _at_read_size(photo, picture)
+    reference = photo.reference or request.reference
+    picture, sightings, warned = _upright(picture, scaled, reference)
+    _all_inside(scaled, picture)
+    lens = choose_lens(scaled, picture)
+    warned += lens.warnings
+    report = PhotoReport(photo.path, picture.sha256, picture.size_px, warnings=tuple(warned), lenses=lens.uses)
+    doubts = file_doubts(picture.exif, picture.size_px, lens.prior or _prior(picture, scaled))
+    report = replace(report, warnings=(*report.warnings, *doubts.warnings), error=doubts.refused)
+    return Prepared(scaled, picture, sightings, doubts.prior, reference, report)
+
+
+def pointed_anew(ready: Prepared, photo: PhotoRequest) -> Prepared:
+    """Return a photo made ready before with the corners of `photo`, which is alike but for them.
+
+    Raises
+    ------
+    RequestError : corners outside the photo.
+    """
+    scaled = _at_read_size(photo, ready.picture)
+    _all_inside(scaled, ready.picture)
+    return replace(ready, asked=scaled)
+
+
+def _all_inside(photo: PhotoRequest, picture: Photo) -> None:
+    if photo.corners_px is not None:
+        _inside(photo.corners_px, picture.size_px, part=True)
+    for corners in photo.reference_corners_px:
+        _inside(corners, picture.size_px, part=False)
+    _each_once(photo.reference_corners_px)
+
+
+def _at_read_size(photo: PhotoRequest, picture: Photo) -> PhotoRequest:
+    """Return the request with its pixels at the size that was read (photos above 60 MP come at half size)."""
+    if picture.reduced == 1:
+        return photo
+    r = picture.reduced
+
+    def small(p: Array) -> Array:
+        return np.asarray((p + 0.5) / r - 0.5)
+
+    corners = None if photo.corners_px is None else small(photo.corners_px)
+    return replace(
+        photo,
+        corners_px=corners,
+        reference_corners_px=tuple(small(c) for c in photo.reference_corners_px),
+        click_px=photo.click_px / r,
+    )
+
+
+def _upright(
+    picture: Photo, photo: PhotoRequest, reference: Reference
+) -> tuple[Photo, tuple[markers.Sighting, ...], list[Warning_]]:
+    """Return the photo turned by itself when all its sheets lie at one quarter turn and no corner says otherwise."""
+    if reference.kind != "sheet":
+        return picture, (), []
+    grey = cv2.cvtColor(picture.rgb, cv2.COLOR_RGB2GRAY)
+    found = markers.find_sheets(grey)
+    quarters = {_quarter(s) for s in found}
+    if photo.corners_px is not None or len(quarters) != 1 or quarters == {0}:
+        return picture, found, []
+    quarter = quarters.pop()
+    turned = np.ascontiguousarray(np.rot90(picture.rgb, quarter))
+    turned.setflags(write=False)
+    h, w = turned.shape[:2]
+    whole = None if picture.turned is None else (picture.turned - 90 * quarter) % 360
+    picture = replace(picture, rgb=turned, size_px=(w, h), turned=whole)
+    says = (
+        f"the photo was turned by {90 * quarter} degrees because its sheets lay on their side or head; "
+        "check that it is upright"
+    )
+    return picture, markers.find_sheets(cv2.cvtColor(turned, cv2.COLOR_RGB2GRAY)), [Warning_("turned", says)]
+
+
+def _quarter(s: markers.Sighting) -> int:
+    """Return how many quarter turns counter-clockwise bring the sheet upright."""
+    a, b = markers.apply_homography(s.homography, np.array([[90.0, 120.0], [120.0, 120.0]]))
+    return round(float(np.degrees(np.arctan2(b[1] - a[1], b[0] - a[0]))) / 90) % 4
+
+
+def _each_once(quads: tuple[Array, ...]) -> None:
+    """Raise where two references overlap: one thing pointed out twice is no second reference."""
+    for i, quad in enumerate(quads):
+        for other in quads[i + 1 :]:
+            between = float(np.hypot(*(quad.mean(0) - other.mean(0))))
+            if between < float(np.hypot(*(quad - quad.mean(0)).T).min()):
+                x, y = quad.mean(0)
+                raise RequestError(
+                    "reference-twice",
+                    f"the reference at {x:.0f},{y:.0f} px is pointed out twice; give the corners of each only once",
+                )
+
+
+def _inside(corners: Array, size: tuple[int, int], *, part: bool) -> None:
+    """Raise where a corner lies outside the photo; NaN is a corner out of view where only a `part` is asked for."""
+    seen = corners[~np.isnan(corners).all(axis=1)] if part else corners
+    if len(seen) and (not np.isfinite(seen).all() or (seen < -0.5).any() or (seen > np.array(size) - 0.5).any()):
+        worst = seen[int(np.argmax(np.abs(seen - np.array(size) / 2).max(1)))]
+        raise RequestError(
+            "corners-outside",
+            f"corner {worst[0]:.0f},{worst[1]:.0f} lies outside the photo of {size[0]} x {size[1]} px; "
+            "give corners in pixels of the upright photo",
+        )
+
+
+def _prior(picture: Photo, photo: PhotoRequest) -> CameraPrior:
+    focal = focal_prior(picture.exif, picture.size_px, photo.focal35_mm)
+    return camera_prior(focal.focal_px, focal.u_log, picture.size_px, known=focal.source != "none")

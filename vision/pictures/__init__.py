@@ -1,0 +1,1 @@
+"""Results drawn for people."""

@@ -1,0 +1,1 @@
+"""The printable sheet: its design, where it is in a photo, its print scale."""

@@ -1,0 +1,310 @@
+"""Lines in a strip: consistent colour steps found by a Hough search, then placed to sub-pixels.
+
+A side of an opening is a colour step of one sign and one hue along its whole length; bricks, joints and
+stains are steps too, but not along the whole length. The search therefore adds up step vectors (outer minus inner
+mean colour) of short pieces along every line, slope and bow within reach, and rates a line by the length of the mean
+vector and by how well the pieces agree.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from vision.request import Array
+from vision.sides.profiles import Strip, block_means
+
+BLOCKS = 48
+GAP_PX = 0.75  # half of the blur of a sharp photo, left out of the step's two means
+WINDOW_PX = 2.5
+SLACK_PX = 1.5
+BESIDE_PX = 4.0
+STARTS = 24  # of each of the two searches
+MERGE_PX = 1.6  # lines nearer than this are one
+# A weak line beside a strong one. Nearer than FREE_PX the windows of its step take in the strong one and only narrow
+# ones, in luma, tell it apart: JPEG spreads colour over 2 px. Blurred by 0.9 to 1 px (standard deviation) two steps are
+# one below the full width at half height.
+NARROW_GAP_PX, NARROW_PX, RESOLVED_PX, FREE_PX = 0.5, 1.0, 2.3, 5.0
+BESIDE_STARTS, PARALLEL_PX = 4, 1.5
+HALO_SHARE = 0.05  # guess: of the strong step, what a camera's sharpening and flare leave beside it
+LEAST_STEP = 0.0005  # in the root of linear light, a quarter of a grey level
+ROOM_PX = 5.5  # of the margin of a strip, in which a step still fits
+LEAST_TEXTURE = 5  # places beside a line by which its face is judged
+Beside = Literal["none", "inside", "both"]
+LUMA = (0.2126, 0.7152, 0.0722)  # ITU-R BT.709
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Line:
+    """A line of the strip: v(t) = offset + slope*t + bow*(1/3 - t^2)*... in mm on t in -1..1 (Legendre), with grounds.
+
+    `shape` (3,) are the coefficients of P0, P1, P2 over the side; `step` (3,) the mean colour step, outer minus inner;
+    `contrast` its length; `t_value` contrast over its standard error from the pieces; `coverage` the share of pieces
+    that show the step; `peak` is near 1 for a step and near 0 within a soft gradient. `over_texture` is the contrast
+    over the usual step beside the line, outside of what is clearer: what a face without edges shows by chance.
+    """
+
+    shape: Array
+    step: Array
+    contrast: float
+    t_value: float
+    coverage: float
+    peak: float
+    outer: Array
+    inner: Array
+    over_texture: float = np.inf
+
+
+def legendre(t: Array) -> Array:
+    """Return P0, P1, P2 (N, 3) at t in -1..1: a bow so written leaves the straight line of least squares alone."""
+    return np.stack([np.ones_like(t), t, 1.5 * t**2 - 0.5], axis=-1)
+
+
+def steps_across(
+    profiles: Array, pitch_px: float, gap_px: float = GAP_PX, window_px: float = WINDOW_PX
+) -> tuple[Array, Array, Array]:
+    """Return outer minus inner, outer and inner mean colours (K, V, 3) about every place of the profiles."""
+    gap, width = round(gap_px / pitch_px), max(round(window_px / pitch_px), 2)
+    total = np.cumsum(np.pad(profiles, ((0, 0), (1, 0), (0, 0))), axis=1)
+    v = np.arange(profiles.shape[1])
+    last = profiles.shape[1]
+
+    def mean(low: NDArray[np.int_], high: NDArray[np.int_]) -> Array:
+        low, high = np.clip(low, 0, last - 1), np.clip(high, 1, last)
+        return np.asarray((total[:, high] - total[:, low]) / (high - low)[None, :, None])
+
+    outer = mean(v + gap + 1, v + gap + 1 + width)
+    inner = mean(v - gap - width, v - gap)
+    return outer - inner, outer, inner
+
+
+def sample(field: Array, index: Array) -> Array:
+    """Return values (K, ...) of field (K, V, ...) at fractional places index (K,) along its second axis."""
+    index = np.clip(index, 0, field.shape[1] - 1.001)
+    low = index.astype(int)
+    part = (index - low)[:, None]
+    k = np.arange(field.shape[0])
+    return np.asarray(field[k, low] * (1 - part) + field[k, low + 1] * part)
+
+
+def find_lines(strip: Strip, reach_px: tuple[float, float], bow_mm: float, beside: Beside = "none") -> list[Line]:
+    """Return the lines of consistent step whose middle lies within reach (px, inner to outer), outermost first.
+
+    `beside`: look for weak lines close to clear ones too, on both sides (an arris lies outside of a frame) or inside
+    (the arris of a lintel lies below its top).
+    """
+    middle, profiles = block_means(strip, BLOCKS)
+    seen = np.isfinite(profiles).all(axis=(1, 2))
+    if np.count_nonzero(seen) < BLOCKS // 4:
+        return []
+    profiles = profiles[seen]
+    t = 2 * middle[seen] / strip.u_mm[-1] - 1
+    pitch = float(strip.v_mm[1] - strip.v_mm[0])
+    per_px = strip.mm_per_px / pitch
+    step, outer, inner = steps_across(profiles, 1 / per_px)
+    zero = -strip.v_mm[0] / pitch
+    starts = np.concatenate(
+        [
+            _peaks(*_hough(field, t, zero, per_px, reach_px, bow_mm / strip.mm_per_px))
+            for field in (step, _votes(step, per_px))
+        ]
+    )
+    base = legendre(t)
+    shapes = _climb(step, base, np.array([zero, 0, 0]) + starts * per_px, per_px)
+    middle = (shapes[:, 0] - zero) / per_px
+    shapes = shapes[(middle >= reach_px[0] - SLACK_PX) & (middle <= reach_px[1] + SLACK_PX)]
+    lines: list[Line] = []
+
+    def add(shapes: Array, step: Array, outer: Array, inner: Array) -> None:
+        for i in np.sort(np.unique(np.round(shapes / (0.5 * per_px)), axis=0, return_index=True)[1]):
+            line = _line(step, outer, inner, t, shapes[i], zero, pitch, per_px)
+            if all(apart_mm(line.shape, other.shape) > MERGE_PX * strip.mm_per_px for other in lines):
+                lines.append(line)
+
+    add(shapes, step, outer, inner)
+    clear = [x for x in sorted(lines, key=lambda x: -x.contrast) if x.t_value > 10 and x.coverage > 0.9]
+    if beside != "none" and clear:
+        light = np.repeat((profiles @ np.array(LUMA))[..., None], 3, axis=-1)
+        for shown, shades, (near, far) in (
+            ((step, outer, inner), profiles, (FREE_PX, np.inf)),
+            (steps_across(light, 1 / per_px, NARROW_GAP_PX, NARROW_PX), light, (RESOLVED_PX, FREE_PX)),
+        ):
+            votes = _votes(steps_across(shades, 1 / per_px, NARROW_GAP_PX, NARROW_PX)[0], per_px)
+            for line in clear[:2]:
+                parent = line.shape / pitch + np.array([zero, 0, 0])
+                found = _beside(votes, base, parent, zero, per_px, reach_px)
+                found = found[(found[:, 0] < parent[0]) | (beside == "both")]
+                apart = np.abs(found[:, :1] - zero - [x.shape[0] / pitch for x in clear]).min(axis=1) / per_px
+                found = found[(apart > near) & (apart <= far)]
+                seen = np.linalg.norm([sample(shown[0], base @ x).mean(axis=0) for x in (parent, *found)], axis=-1)
+                add(found[seen[1:] > HALO_SHARE * seen[0]], *shown)
+    offsets = np.arange(reach_px[0] - ROOM_PX, reach_px[1] + ROOM_PX + 0.1, 0.75)
+    lines = [
+        replace(x, over_texture=_over_texture(x, lines, step, t, zero, pitch, per_px * offsets, per_px)) for x in lines
+    ]
+    return sorted(lines, key=lambda x: -x.shape[0])
+
+
+def _over_texture(
+    line: Line, lines: list[Line], step: Array, t: Array, zero: float, pitch: float, offsets: Array, per_px: float
+) -> float:
+    """Return a line's step over the usual one (rms of a normal by its median) of the face beside it, parallel to it."""
+    at = line.shape[0] / pitch
+    clearer = [x.shape[0] / pitch for x in lines if x.t_value > 10 and x.coverage > 0.85 and x.contrast > line.contrast]
+    near, clear = BESIDE_PX * per_px, max(clearer, default=-np.inf)
+    free = offsets > at + near
+    if np.count_nonzero(free) < LEAST_TEXTURE:
+        free |= (offsets < at - near) & (offsets > clear + 1.5 * near)
+    if np.count_nonzero(free) < LEAST_TEXTURE:
+        return np.inf
+    index = zero + legendre(t)[:, 1:] @ (line.shape[1:] / pitch)
+    across = line.step / max(line.contrast, 1e-12)
+    beside = np.array([sample(step, index + o).mean(axis=0) @ across for o in offsets[free]])
+    return line.contrast / max(1.4826 * float(np.median(np.abs(beside))), LEAST_STEP)
+
+
+def _beside(
+    votes: Array, base: Array, parent: Array, zero: float, per_px: float, reach_px: tuple[float, float]
+) -> Array:
+    """Return shapes (S, 3) in grid steps of lines that run along a clear one, within the windows of its step.
+
+    Lines parallel in space are parallel in the strip, whatever their depth (central projection on a plane parallel to
+    them). A weak arris so near a strong frame is a shoulder of the step, from which a climb leads to the frame.
+    """
+    offsets = np.arange(reach_px[0], reach_px[1] + 0.1, 0.5)
+    trial = np.array([[zero + per_px * o, parent[1], parent[2]] for o in offsets])
+    index = np.clip(np.rint(trial @ base.T).astype(int), 0, votes.shape[1] - 1)
+    size = np.linalg.norm(votes[np.arange(len(base)), index].mean(axis=1), axis=-1)
+    top = np.flatnonzero((size >= ndimage.maximum_filter1d(size, 5)) & (np.abs(trial[:, 0] - parent[0]) > per_px))
+    starts = trial[top[np.argsort(-size[top], kind="stable")][:BESIDE_STARTS]]
+    if not len(starts):
+        return starts
+    shapes = _climb(votes, base, starts, per_px)
+    return shapes[(np.abs(shapes - parent)[:, 1:] <= PARALLEL_PX * per_px).all(axis=1)]
+
+
+def apart_mm(a: Array, b: Array) -> float:
+    """Return the rms distance in mm of two shapes (3,); the mean squares of P0, P1, P2 are 1, 1/3, 1/5."""
+    d = a - b
+    return float(np.sqrt(d @ (np.array([1, 1 / 3, 1 / 5]) * d)))
+
+
+def crossing(a: Line, b: Line) -> bool:
+    """Return whether two lines meet within the side: real ones do not, a slanted ghost of a strong one does."""
+    apart = legendre(np.linspace(-0.9, 0.9, 9)) @ (a.shape - b.shape)
+    return bool(apart.min() * apart.max() <= 0)
+
+
+def _votes(step: Array, per_px: float) -> Array:
+    """Return the steps (K, V, 3) kept at their local maxima along v only, and of about equal length.
+
+    A weak arris beside a strong frame has no maximum of its own in the plain sum; here it counts as much.
+    """
+    size = np.linalg.norm(step, axis=-1)
+    reach = max(round(1.5 * per_px), 1)
+    top = ndimage.maximum_filter1d(size, 2 * reach + 1, axis=1)
+    vote = np.where((size >= top)[..., None], step / (size + np.median(size) + 1e-6)[..., None], 0.0)
+    spread = ndimage.uniform_filter1d(vote, 2 * round(0.5 * per_px) + 1, axis=1)
+    return np.asarray(spread)
+
+
+def _hough(
+    step: Array, t: Array, zero: float, per_px: float, reach_px: tuple[float, float], bow_px: float
+) -> tuple[Array, Array]:
+    """Return shapes (A, S, B, 3) px and the length (A, S, B) of their mean step vector."""
+    half = (reach_px[1] - reach_px[0]) / 2
+    pace = float(np.clip(half / 11, 1.0, 1.5))  # px; the sum's peak is 3 px wide
+    offsets = np.arange(np.floor(reach_px[0]), np.ceil(reach_px[1]) + 0.5, pace)
+    slopes = np.arange(-np.ceil(half / pace), np.ceil(half / pace) + 0.5) * pace
+    count = int(np.ceil(bow_px / (2.0 * pace)))
+    bows = np.linspace(-1, 1, 2 * count + 1) * bow_px / 1.5 if count else np.zeros(1)  # sagitta = 1.5 * P2
+    grid = np.stack(np.meshgrid(offsets, slopes, bows, indexing="ij"), axis=-1)
+    base = legendre(t)
+    strength = np.empty(grid.shape[:3])
+    k = np.arange(len(t))
+    small = step.astype(np.float32)
+    for i in range(len(offsets)):
+        index = np.rint(zero + per_px * (grid[i] @ base.T)).astype(int)
+        index = np.clip(index, 0, step.shape[1] - 1)
+        strength[i] = np.linalg.norm(small[k, index].mean(axis=2), axis=-1)
+    ends = np.abs(grid[..., 1])
+    mid = grid[..., 0]
+    outside = (mid + ends > reach_px[1] + 1) | (mid - ends < reach_px[0] - 1)
+    strength *= 1 - 0.04 * np.abs(grid[..., 2]) / max(bow_px, 1.0)  # a bow must earn its place
+    strength[outside] = 0
+    return grid, strength
+
+
+def _peaks(shapes: Array, strength: Array) -> Array:
+    """Return starting shapes (S, 3) in px: local maxima in offset, slope and bow, the strongest first."""
+    top = ndimage.maximum_filter(strength, size=3, mode="constant")
+    i = np.flatnonzero(((strength >= top) & (strength > 0)).ravel())
+    i = i[np.argsort(-strength.ravel()[i], kind="stable")]
+    return np.asarray(shapes.reshape(-1, 3)[i[:STARTS]])
+
+
+def _climb(step: Array, base: Array, shapes: Array, per_px: float) -> Array:
+    """Return shapes (S, 3) in grid steps at the nearest maxima of the mean step, highest first (pattern search)."""
+    flat = np.ascontiguousarray(step.reshape(-1, 3), np.float32)
+    width = step.shape[1]
+    row = np.arange(len(base)) * width
+
+    def height(s: Array) -> Array:
+        index = np.clip(s @ base.T, 0, width - 1.001)
+        low = index.astype(int)
+        part = (index - low).astype(np.float32)
+        low += row
+        total = np.einsum("...k,...kc->...c", 1 - part, flat[low]) + np.einsum("...k,...kc->...c", part, flat[low + 1])
+        return np.asarray(np.linalg.norm(total, axis=-1))
+
+    moves = np.concatenate([np.eye(3), -np.eye(3)])
+    shapes, now = shapes.copy(), height(shapes)
+    size = np.full(len(shapes), 0.8 * per_px)
+    for _ in range(60):
+        live = np.flatnonzero(size > 0.06 * per_px)
+        if not len(live):
+            break
+        trial = shapes[live, None] + moves * size[live, None, None]
+        value = height(trial)
+        best = value.argmax(axis=1)
+        rows = np.arange(len(live))
+        up = value[rows, best] > now[live] * (1 + 1e-6)
+        shapes[live[up]], now[live[up]] = trial[rows, best][up], value[rows, best][up]
+        size[live[~up]] /= 2
+    order = np.argsort(-now, kind="stable")
+    return shapes[order]
+
+
+def _line(
+    step: Array,
+    outer: Array,
+    inner: Array,
+    t: Array,
+    shape: Array,
+    zero: float,
+    pitch: float,
+    per_px: float,
+) -> Line:
+    index = legendre(t) @ shape
+    d = sample(step, index)
+    mean = d.mean(axis=0)
+    along = d @ (mean / max(np.linalg.norm(mean), 1e-12))
+    middle = float(np.median(along))
+    spread = 1.4826 * float(np.median(np.abs(along - middle))) + 1e-5
+    beside = [np.median(sample(step, index + k * BESIDE_PX * per_px) @ mean) for k in (-1, 1)]
+    in_mm = shape.copy()
+    in_mm[0] -= zero
+    return Line(
+        in_mm * pitch,
+        mean,
+        float(np.linalg.norm(mean)),
+        abs(middle) / spread * float(np.sqrt(len(t))),
+        float(np.mean((along > 0.35 * middle) & (along < 3 * middle + 0.01))),
+        float(1 - np.mean(np.maximum(beside, 0)) / max(float(mean @ mean), 1e-12)),
+        np.median(sample(outer, index), axis=0),
+        np.median(sample(inner, index), axis=0),
+    )

@@ -1,0 +1,117 @@
+"""Traced sides -> lines to measure between, curves to draw, candidates, faces and warnings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from vision.camera import Camera, back_project, project
+from vision.errors import RequestError
+from vision.measures import Measured
+from vision.request import NINE, SIDES, Array, Candidate, Face, Side, Wall, Warning_
+from vision.sides.roughness import believed, roughness_mm
+from vision.sides.tracing import FailedSide, SideTrace
+from vision.stations import SideLine
+
+# guess: how far the light shifts the seen edge of an arris rounded by 1 to 3 mm. Photographs of rounded arrises with
+# known truth show 0.5 mm rms on masonry and trim and 1.2 mm on render, sharp ones 0.15 mm; what is seen of a round
+# has been corrected for already.
+U_CHOICE_MM: Mapping[Wall, float] = {"masonry": 0.4, "render": 0.6, "siding": 0.35, "panel": 0.35}
+AMBIGUOUS_BELOW = 0.9  # weight of the best candidate
+SIDE_WORD: Mapping[Side, str] = {"head": "head", "right": "right jamb", "sill": "sill", "left": "left jamb"}
+
+
+def side_lines(
+    camera: Camera,
+    traces: Mapping[Side, SideTrace | FailedSide],
+    wall: Wall,
+) -> tuple[dict[Side, SideLine], dict[Side, tuple[tuple[float, float, str], ...]], dict[str, Array], list[Warning_]]:
+    """Return the traced sides for measuring, their candidates, the curves to draw, and warnings."""
+    lines: dict[Side, SideLine] = {}
+    listed: dict[Side, tuple[tuple[float, float, str], ...]] = {}
+    drawn: dict[str, Array] = {}
+    warned: list[Warning_] = []
+    for side in (s for s in SIDES if s in traces):  # a part of the opening has fewer
+        t = traces[side]
+        if isinstance(t, FailedSide):
+            raise RequestError(
+                "edge-hidden",
+                f"the {SIDE_WORD[side]} was not found near the corners given: {t.reason}; point at its corners more "
+                "closely, or take a photo that shows it",
+            )
+        outward = (
+            np.array([-t.direction[1], t.direction[0]])
+            if side in {"head", "sill"}
+            else np.array([t.direction[1], -t.direction[0]])
+        )
+        outward = outward * (-1.0 if side in {"head", "left"} else 1.0)
+        half = max(float(np.abs(t.s_mm).max()) if len(t.s_mm) else 0.0, 100.0)
+        local, u_local, scatter = believed(t, roughness_mm(side, traces))
+        ends = t.origin_mm + np.array([[-half], [half]]) * t.direction
+        ends_px = project(camera, np.column_stack([ends, np.full(2, t.depth_mm)]))
+        lines[side] = SideLine(
+            side,
+            ends_px,
+            t.depth_mm,
+            t.s_mm + half,
+            local,
+            t.cov_offset_slope,
+            u_local,
+            scatter,
+            U_CHOICE_MM[wall],
+            wall == "masonry",
+        )
+        curve = t.origin_mm + t.s_mm[:, None] * t.direction + local[:, None] * outward
+        drawn[side] = (
+            project(camera, np.column_stack([curve, np.full(len(curve), t.depth_mm)])) if len(curve) else ends_px
+        )
+        listed[side] = tuple((c.weight, c.shift_mm, c.name) for c in t.candidates)
+        if t.hidden:
+            warned.append(
+                Warning_(
+                    "edge-hidden",
+                    f"the {SIDE_WORD[side]} is seen over {100 * t.coverage:.0f} % of its length only; clear what "
+                    "hides it or point at its line",
+                )
+            )
+        if t.candidates and t.candidates[0].weight < AMBIGUOUS_BELOW:
+            warned.append(
+                Warning_(
+                    "edge-ambiguous",
+                    f"more than one line could be the {SIDE_WORD[side]}; look at the picture and point at the right "
+                    "one",
+                )
+            )
+    return lines, listed, drawn, warned
+
+
+def rivals_px(
+    camera: Camera,
+    sides: Mapping[Side, SideLine],
+    listed: Mapping[Side, tuple[tuple[float, float, str], ...]],
+) -> tuple[tuple[Side, float, Array], ...]:
+    """Return where the other lines of each side run in the photo: side, shift outward in mm, ends (2, 2) px."""
+    ends = {s: back_project(camera, line.ends_px, line.depth_mm) for s, line in sides.items()}
+    middle = np.mean([e.mean(0) for e in ends.values()], axis=0) if ends else np.zeros(2)
+    found: list[tuple[Side, float, Array]] = []
+    for side, (a, b) in ends.items():
+        across = np.array([b[1] - a[1], a[0] - b[0]]) / max(float(np.linalg.norm(b - a)), 1e-9)
+        across *= 1.0 if float(across @ (a - middle)) > 0 else -1.0
+        for _, shift, _ in listed.get(side, ()):
+            if shift != 0:
+                moved = np.stack([a, b]) + shift * across
+                found.append((side, shift, project(camera, np.column_stack([moved, np.full(2, sides[side].depth_mm)]))))
+    return tuple(found)
+
+
+def faces_of(result: Measured, candidates: tuple[Candidate, ...], depth: Mapping[Side, float]) -> tuple[Face, ...]:
+    """Return the opening as it would measure to each other line seen beside a side (frame, trim, foot of a sill)."""
+    u = float(np.median(np.sqrt(np.diag(result.cov_mm2)[:8])))
+    faces = []
+    for c in candidates:
+        if c.shift_mm != 0:
+            nine = result.values_mm + c.shift_nine_mm
+            moved = {n: float(v) for n, v, d in zip(NINE, nine, c.shift_nine_mm, strict=True) if abs(d) > 0.05}
+            faces.append(Face(f"{SIDE_WORD[c.side]}, line {abs(c.shift_mm):.0f} mm {c.name}", moved, u, -depth[c.side]))
+    return tuple(faces)

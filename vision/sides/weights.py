@@ -1,0 +1,343 @@
+"""Where a side is searched, and which of the lines found there is the side.
+
+An opening shows nested lines: arris, shadow, frame, sash. From outside, the arris is the first line that runs along the
+whole side; the strongest is often the frame. So every line gets a probability of being real, and the side is the
+outermost real one: weight = real * product of (1 - real) over the lines further out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.camera import Camera
+from vision.request import Array, Side, Wall
+from vision.sides.fit import Line, crossing
+from vision.sides.profiles import outward, rough_ends, scale_mm_per_px
+from vision.sides.sill_ghosts import HORN_PX, TEXTURE_FROM, Ghost, Place, texture_odds, unseen_places
+from vision.sides.texture import Texture, TextureEnd, changes, find_end
+
+ENDS: Mapping[Side, tuple[int, int]] = {"head": (0, 1), "right": (1, 2), "sill": (3, 2), "left": (0, 3)}
+CLICK_PX_12MP = 16.0  # guess: reach of a careless click on a 12 MP photo; on others in proportion to its width
+SILL_FALL = 0.17  # guess: a sill's top falls by up to 10 degrees
+ANOTHER_LINE = 0.01  # contract, Decision: no side gives less to 'another line'
+UNDERSIDE = 0.2  # guess: odds that a line that far out is not the sill's own lower edge
+# root of linear light, top to front: an overcast sky gives a level face at most twice the light of an upright one
+# (CIE S 011 sky, 0.4, and what the ground sends back); how alike in hue one material stays is a guess
+SKY_RATIO, SAME_HUE = (1.03, 1.42), 0.02
+# Behind a flush sill, of 128 on own renderings and practice: top and front differed in hue by 0.02 or less in 122; a
+# darker face of another hue inside was the frame 3 times of 3.
+OTHER_HUE, OTHER_LIGHT, FRAME_BEHIND, TINY = 0.04, 0.75, 0.25, 1e-6
+FAINT = 0.1  # a line of less weight is no better than unseen
+TELLING_T = 4.0  # Student's t of a texture that tells by itself
+# A clear line below a top lit by the sky, where the texture changes too, is the arris (5 of 5 own renderings in which
+# the texture seemed to end further out as well); a frame over a sill of near brightness has it change the other way.
+LIT_T = 1.5
+STRONG = 3.0  # log odds of a line that hides the texture beside it
+SHADED_TOP = 0.6  # linear light, top to front: in front of the wall's face a sill's top is in the open (guess; 0.72 up)
+NEAR_PX, NEAR_HORN_PX = 2.5, 1.5  # nearer to a faint line than this an unseen arris is that line
+WHOLE = 0.85  # coverage of a line that is not faint
+GHOST_WEIGHT = 0.25  # guess: how often a sill's only line is the foot of the wall behind an unseen arris
+# How often the outer of two lines over a head is the top of a steel lintel's edge. The edge stands in the open light,
+# what is below it in the reveal's shade: where the light falls again to SHADED or less it was the lintel in 41 of 41
+# heads (own renderings with hard sides, practice), and none of some 460 heads without a lintel looked like that. By
+# Bayes with one lintel in five heads and the 95 % limits of both shares: 0.97. Else a guess.
+PLATE_WEIGHT, PLATE_SHADED_WEIGHT, SHADED = 0.15, 0.97, 0.6
+PLATE_MM = (4.0, 14.0)
+# Ripples of colour beside an edge: how many times fainter they are, how far they reach (two blocks of colour), and what
+# that takes off their log odds (a guess: hardly anything real has a hue of its own and no lightness there).
+# How far a line's step should stand out of the texture beside it. Edges of 550 sides of siding and render, own
+# renderings and practice, did so by 20 times and more in 95 of 100; false lines outside of them by 1 to 9. On masonry
+# the bricks themselves are texture: 3 to 7 times in 95 of 100.
+OVER_TEXTURE: Mapping[Wall, float] = {"masonry": 5.0, "render": 10.0, "siding": 10.0, "panel": 10.0}
+RINGS_UNDER, RINGS_PX, RINGS = 30.0, 32.0, 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class SideCandidate:
+    """A line that may be the side: weight 0..1, shift outward in mm at the middle, slope against the best, name."""
+
+    weight: float
+    shift_mm: float
+    slope: float
+    name: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Search:
+    """Rough ends (2, 2) mm of a side and reach inward and outward, px at its middle.
+
+    `foot_px`: how far inward of its front arris a projecting sill meets the jambs' plane in the photo, level top;
+    `fall_px`: how much further with the steepest fall. Both 0 elsewhere. `over_texture`: see `OVER_TEXTURE`.
+    """
+
+    side: Side
+    ends_mm: Array
+    inner_px: float
+    outer_px: float
+    foot_px: float = 0.0
+    fall_px: float = 0.0
+    over_texture: float = 0.0
+
+
+def plan_search(
+    camera: Camera,
+    corners_px: Array,
+    click_px: float,
+    depth_mm: Mapping[Side, float],
+    sill_at: str,
+    side: Side,
+    shape: tuple[int, ...],
+) -> Search:
+    """Return where to look for a side.
+
+    A click at a projecting sill may lie on its front arris or on the foot of the jamb behind it: the sill's search
+    reaches both, and for the jambs the two readings are averaged.
+    """
+    reach = max(CLICK_PX_12MP * float(np.sqrt(shape[0] * shape[1] / 12.2e6)), 3 * click_px, 5.0) + 1
+    pair = corners_px[list(ENDS[side])]
+    depth, sill = float(depth_mm[side]), float(depth_mm["sill"])
+    if side == "head":
+        return Search(side, rough_ends(camera, pair, np.full(2, depth)), reach, reach)
+    if side != "sill":
+        on_sill = rough_ends(camera, pair, np.array([depth, sill]))
+        on_jamb = rough_ends(camera, pair, np.full(2, depth))
+        return Search(side, (on_sill + on_jamb) / 2, reach, reach)
+    ends = rough_ends(camera, pair, np.full(2, sill))
+    jamb = float(depth_mm["left"] + depth_mm["right"]) / 2
+    out = jamb - sill
+    if sill_at != "front" or out <= 3:
+        return Search(side, ends, reach, reach)
+    foot = rough_ends(camera, pair, np.full(2, jamb))
+    direction = (ends[1] - ends[0]) / max(float(np.hypot(*(ends[1] - ends[0]))), 1e-9)
+    normal = outward(side, direction)
+    mm = scale_mm_per_px(camera, ends.mean(axis=0), normal, sill)
+    behind = max(float(np.mean((foot - ends) @ normal)) / mm, 0.0)
+    fall = SILL_FALL * out / mm
+    return Search(side, ends, reach, reach + behind + fall, behind, fall)
+
+
+def scores(lines: list[Line], mm: float, search: Search, bow_mm: float) -> Array:
+    """Return the log odds (N,) of each line being a real edge within reach."""
+    strongest = max(line.contrast for line in lines) if lines else 0.0
+    odds = np.array([_score(line, mm, search, bow_mm, strongest) for line in lines])
+    return np.asarray(odds - RINGS * _rings(lines, mm))
+
+
+def _rings(lines: list[Line], mm: float) -> NDArray[np.bool_]:
+    """Return which lines (N,) are colour that rings beside a far stronger edge: faint, with no step in grey.
+
+    JPEG codes colour in blocks of 16 px at half resolution (ITU-T T.81, 4:2:0 sampling); an edge within a block leaves
+    ripples of colour, without lightness, across all of it and the next.
+    """
+    at = np.array([line.shape[0] / mm for line in lines])
+    contrast = np.array([line.contrast for line in lines])
+    grey = np.array([abs(float(line.step.mean())) * np.sqrt(3) for line in lines])
+    beside = np.array(
+        [(np.abs(at - a) < RINGS_PX) & (contrast > RINGS_UNDER * c) for a, c in zip(at, contrast, strict=True)]
+    )
+    coloured = grey < 0.3 * contrast
+    return np.asarray(coloured & beside.reshape(len(lines), len(lines)).any(axis=1), dtype=bool)
+
+
+def thin(lines: list[Line], mm: float, search: Search, bow_mm: float) -> list[Line]:
+    """Return the lines left, in their order, when of two that cross the less credible one goes."""
+    odds = scores(lines, mm, search, bow_mm)
+    kept: list[int] = []
+    for i in np.argsort(-odds, kind="stable"):
+        if not any(crossing(lines[i], lines[k]) for k in kept):
+            kept.append(int(i))
+    return [lines[i] for i in sorted(kept)]
+
+
+def weigh(
+    lines: list[Line],
+    mm: float,
+    search: Search,
+    bow_mm: float,
+    sill_at: str,
+    arris_px: Array,
+    arris_weight: Array,
+    texture: Texture | None = None,
+) -> tuple[Array, Ghost | None]:
+    """Return the weights (N,) of lines ordered from outside, and a rival that is not seen but may be there.
+
+    `arris_px` (M, 2): ends of a sill's front arris as its horns say, px, likeliest first, with weights (M,) up to 1.
+    `texture`: of the strip of a sill, else None.
+    """
+    score = scores(lines, mm, search, bow_mm)
+    at = np.array([line.shape[0] / mm for line in lines])
+    ends = np.array([[x.shape[0] - x.shape[1], x.shape[0] + x.shape[1]] for x in lines]) / mm
+    top_px = search.foot_px - 0.5 if search.foot_px > 1 else np.inf
+    t = np.zeros(len(lines))
+    if texture is not None:
+        t = np.nan_to_num(changes(texture, np.array([x.shape for x in lines]), top_px))
+    score = score + texture_odds(t)
+    support = np.zeros(len(lines))
+    if len(arris_px):
+        off = np.abs(ends[:, None] - arris_px[None]).max(axis=2)
+        support = (np.exp(-0.5 * (off / HORN_PX) ** 2) * arris_weight).max(axis=1)
+        score += 5.0 * support - 2.5
+    real = np.clip(1 / (1 + np.exp(-np.clip(score, -50, 50))), 0.0, 0.995)
+    if search.foot_px > 1:
+        real *= np.where(_below(lines, at, search) & (support < 0.3), UNDERSIDE, 1.0)
+        real *= np.where(_shaded(lines), 0.1, 1.0)
+    if search.side == "sill" and search.foot_px <= 1 and sill_at == "front":
+        real *= np.where(_other_material(lines), FRAME_BEHIND, 1.0)
+    if sill_at != "front" and search.side == "sill":  # an inner line is asked for: the nearest, not the outermost
+        near = real * np.exp(-0.5 * (at / max(search.inner_px / 3, 1.0)) ** 2)
+        return near / max(float(near.sum()), 1e-12) * (1 - ANOTHER_LINE), None
+    place = None
+    if search.side == "sill":
+        place = _unseen(
+            lines,
+            real,
+            t,
+            ends,
+            mm,
+            search,
+            unseen_places(
+                arris_px, arris_weight, texture, _end(lines, real, texture, arris_px, search, top_px), top_px
+            ),
+        )
+    if place is not None:
+        real *= np.where(_across(ends, place.shape / mm) & (t < place.t_value), 0.0, 1.0)
+    further = np.concatenate([[1.0], np.cumprod(1 - real)[:-1]])
+    weights = real * further
+    if place is not None:
+        inside = at < place.shape[0] / mm
+        p = place.probability * float(np.prod(1 - real[~inside]))
+        weights = np.where(inside, weights * (1 - place.probability), weights)
+        weights = np.append(weights, p)
+    weights = weights / max(float(weights.sum()), 0.9)
+    if place is not None:
+        weights, p = weights[:-1], float(weights[-1]) * (1 - ANOTHER_LINE)
+        weights = weights * (1 - ANOTHER_LINE)
+        return weights, Ghost(place.shape, p, place.u_mm, leads=p > weights.max())
+    if search.side == "head" and bow_mm > 2:
+        weights = _plate(lines, weights)
+    best = int(weights.argmax())
+    ghost = None
+    hidden = not len(arris_px) and search.foot_px > 1 and at[best] + search.foot_px <= search.outer_px
+    if hidden and t[best] < TELLING_T and not _lit_from_above(lines[best]):
+        shape = lines[best].shape + np.array([search.foot_px + search.fall_px / 4, 0, 0]) * mm
+        ghost = Ghost(shape, GHOST_WEIGHT, search.fall_px / 4 * mm, leads=False)
+    keep = 1 - ANOTHER_LINE - (ghost.weight if ghost else 0.0)
+    return np.asarray(weights * keep), ghost
+
+
+def _end(
+    lines: list[Line], real: Array, texture: Texture | None, arris_px: Array, search: Search, top_px: float
+) -> TextureEnd | None:
+    """Return where the texture of a top ends, if it does, parallel to what lines there are."""
+    if texture is None:
+        return None
+    known = [line.shape[1] / texture.mm_per_px for line, p in zip(lines, real, strict=True) if p > 0.9]
+    known += [float(a[1] - a[0]) / 2 for a in arris_px[:1]]
+    tilt = float(np.median(known)) if known else None
+    return find_end(texture, (-search.inner_px, search.outer_px), tilt, top_px)
+
+
+def _unseen(
+    lines: list[Line], real: Array, t: Array, ends: Array, mm: float, search: Search, places: list[Place]
+) -> Place | None:
+    """Return the likeliest place of an unseen arris, if no line there shows it and none further in is better."""
+    at = np.array([line.shape[0] / mm for line in lines])
+    best = int((real * np.concatenate([[1.0], np.cumprod(1 - real)[:-1]])).argmax())
+    if real[best] > 0.9 and _lit_from_above(lines[best]) and t[best] > LIT_T:
+        return None
+    for place in places:
+        offset, tilt = place.shape[0] / mm, place.shape[1] / mm
+        off = np.abs(ends - np.array([offset - tilt, offset + tilt])).max(axis=1)
+        whole = np.array([line.coverage > WHOLE for line in lines])
+        near = np.where((real > 0.9) & whole, place.blind_px, NEAR_PX if place.by_texture else NEAR_HORN_PX)
+        if ((off < near) & (real > 0.5)).any():
+            if place.by_texture:  # may be the foot of the arris that the sill's ends tell
+                continue
+            return None
+        gap = offset - at[best]
+        if not place.t_value > TELLING_T and real[best] > 0.5:
+            foot = search.foot_px - 1 < gap < search.foot_px + search.fall_px + 1.5  # the line may be this arris's foot
+            told = t[best] > TELLING_T and not place.t_value >= TEXTURE_FROM and not foot
+            if told or _lit_from_above(lines[best]) or gap < 1:  # an arris lies outside of its own foot
+                continue
+        return place
+    return None
+
+
+def _across(ends_px: Array, shape_px: Array) -> NDArray[np.bool_]:
+    """Return which lines (N,), by their ends, cross a place within the side: slanted readings of the same edge."""
+    apart = ends_px - np.array([shape_px[0] - shape_px[1], shape_px[0] + shape_px[1]])
+    return np.asarray(apart[:, 0] * apart[:, 1] < 0)
+
+
+def _shaded(lines: list[Line]) -> NDArray[np.bool_]:
+    """Return which lines (N,) have a far darker inside: no top of a projecting sill is that dark."""
+    inner = np.array([float((x.inner**2).sum()) for x in lines])
+    outer = np.array([float((x.outer**2).sum()) for x in lines])
+    return np.asarray(inner < SHADED_TOP * outer)
+
+
+def _lit_from_above(line: Line) -> bool:
+    """Return whether a line parts one material into a top that the sky lights and a darker front: a sill's arris.
+
+    The foot of a wall, a frame or a shadow on the sill differs in hue or darkens inward instead.
+    """
+    inner, outer = float(line.inner.sum()), float(line.outer.sum())
+    if min(inner, outer) <= 0:
+        return False
+    hue = float(np.abs(line.inner / inner - line.outer / outer).max())
+    return line.coverage > 0.9 and SKY_RATIO[0] < inner / outer < SKY_RATIO[1] and hue < SAME_HUE
+
+
+def _other_material(lines: list[Line]) -> NDArray[np.bool_]:
+    """Return which lines (N,) have a darker face of another hue inside: a frame behind a flush sill, not its top."""
+    inner, outer = np.array([x.inner for x in lines]), np.array([x.outer for x in lines])
+    light_in, light_out = inner.sum(axis=1), outer.sum(axis=1)
+    hue = np.abs(inner / np.maximum(light_in, TINY)[:, None] - outer / np.maximum(light_out, TINY)[:, None]).max(axis=1)
+    return np.asarray((hue > OTHER_HUE) & (light_in < OTHER_LIGHT * light_out))
+
+
+def _below(lines: list[Line], at: Array, search: Search) -> NDArray[np.bool_]:
+    """Return which lines (N,) lie beyond a click on the arris and have no foot behind them, but a clear line has."""
+    clear = np.array([x.t_value > 10 and x.coverage > 0.9 for x in lines]) & (np.abs(at) <= search.inner_px)
+    gap = at[:, None] - at[None]
+    foot = (gap > search.foot_px - 2) & (gap < search.foot_px + search.fall_px + 2)
+    return np.asarray((at > search.inner_px + 1) & clear.any() & ~(foot & clear[None]).any(axis=1))
+
+
+def _score(line: Line, mm: float, search: Search, bow_mm: float, strongest: float) -> float:
+    """Return the log odds that a line is a real edge within reach, from what its pieces show (guesses)."""
+    offset, tilt = line.shape[0] / mm, abs(line.shape[1]) / mm
+    score = 3.0 * np.log(np.clip(line.t_value, 0.1, 25.0) / 7.0)
+    score += 14.0 * (min(line.coverage, 0.95) - 0.70)
+    score += 1.5 * np.log(np.clip(line.contrast, 1e-4, 0.2) / 0.02)
+    score += min(3.0 * np.log(max(line.contrast, 1e-4) / 0.01), 0.0)  # below a grey level or so: soft shading
+    score -= max(2.0 * np.log(strongest / max(15 * line.contrast, 1e-4)), 0.0)
+    score += 6.0 * (np.clip(line.peak, 0.0, 0.6) - 0.5)
+    beyond = max(offset + tilt - search.outer_px, tilt - offset - search.inner_px, 0.0)
+    score -= 2.0 * beyond
+    score -= 3.0 * np.log(max(search.over_texture / max(line.over_texture, 0.1), 1.0))
+    score -= 2.0 * (1.5 * abs(line.shape[2]) / max(bow_mm, 0.1)) ** 2
+    return float(score)
+
+
+def _plate(lines: list[Line], weights: Array) -> Array:
+    """Return weights where a second line just below the first, darkening again, may be the edge of a lintel."""
+    best = int(weights.argmax())
+    for i in range(best + 1, len(lines)):
+        band = lines[best].shape[0] - lines[i].shape[0]
+        if not PLATE_MM[0] < band < PLATE_MM[1] or lines[i].coverage <= 0.95:
+            continue
+        fall = float((lines[i].inner ** 2).sum()) / max(float((lines[i].outer ** 2).sum()), 1e-9)
+        darker = min(float(lines[best].step.mean()), float(lines[i].step.mean()))
+        share = PLATE_SHADED_WEIGHT if fall < SHADED else PLATE_WEIGHT if darker > 0.08 else 0.0
+        if share:
+            moved = weights.copy()
+            moved[i] += share * weights[best]
+            moved[best] *= 1 - share
+            return moved
+    return weights

@@ -1,0 +1,1 @@
+"""From references to a solved camera and wall."""

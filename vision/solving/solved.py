@@ -1,0 +1,120 @@
+"""What solving the references of a photo gives, and the steps that sheets, pages and cards share."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from vision.adjustment import Adjusted, Block, adjust
+from vision.camera import project
+from vision.observations import EdgeBlock, PhotoState, PriorBlock, reference_points
+from vision.pages.sides import TracedQuad
+from vision.request import Array, Warning_
+
+# Renderings: a corner lifted by 5 to 15 mm loses 9 to 86 % of its printed edges, one that lies flat none.
+CORNER_MM, CORNER_EDGES, LEFT_OUT = 55.0, 10, 0.2
+
+
+CAMERA_PARTS = ("camera", "distortion")  # budget parts of the priors of the interior
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Solved:
+    """Camera and references of one photo: adjustment, names and outlines (4, 2) px of the references, warnings.
+
+    `blocks` are the observations that the adjustment rests on, for a joint one of several photos. `starts` are other
+    states that a single small reference leaves possible: the wall's lines may choose among them. `scale_seen` says that
+    the outline of the paper told the print scale. `traced` are the sides of pages and cards (None: as clicked).
+    """
+
+    adjusted: Adjusted[PhotoState]
+    names: tuple[str, ...]
+    outlines_px: tuple[Array, ...]
+    warnings: tuple[Warning_, ...]
+    noise_px: float
+    blocks: tuple[Block[PhotoState], ...] = ()
+    starts: tuple[PhotoState, ...] = ()
+    scale_seen: bool = False
+    traced: tuple[TracedQuad | None, ...] = ()
+
+
+def but_camera(blocks: Sequence[Block[PhotoState]]) -> list[Block[PhotoState]]:
+    """Return the blocks without what was known of the interior of the camera beforehand."""
+    return [b for b in blocks if not (isinstance(b, PriorBlock) and b.part in CAMERA_PARTS)]
+
+
+def best_of(blocks: Sequence[Block[PhotoState]], starts: Sequence[PhotoState]) -> Adjusted[PhotoState]:
+    """Return the adjustment of least cost among the starts."""
+    rough = sorted((adjust(blocks, s, iterations=8) for s in starts), key=lambda a: a.cost)
+    near = [a for a in rough if a.cost < 10 * rough[0].cost + 100]  # the other pose of a weak view stays in
+    return min((adjust(blocks, a.state, iterations=60) for a in near or rough[:1]), key=lambda a: a.cost)
+
+
+def outline_px(state: PhotoState, i: int, plane: Array, half: Array) -> Array:
+    """Return the corners (N, 2) of reference `i`, given (N, 2) mm from its middle, in px."""
+    return project(state.camera, reference_points(state, i, plane, half)[0])
+
+
+def misfit_warnings(
+    final: Adjusted[PhotoState],
+    known: Sequence[Block[PhotoState]],
+    seen: Sequence[Block[PhotoState]],
+    names: Sequence[str],
+) -> list[Warning_]:
+    """Return warnings where references contradict each other or their paper is bent."""
+    warned = []
+    strained = max(
+        (
+            float(np.abs(b.linearised(final.state)[0]).max())
+            for b in known
+            if isinstance(b, PriorBlock) and b.part != "flatness"  # bent paper is said below: the bend is measured
+        ),
+        default=0.0,
+    )
+    if strained > 4:
+        warned.append(
+            Warning_(
+                "references-disagree",
+                "the references do not fit one flat wall and one camera; the measure may be wrong by more than stated: "
+                "check that all sheets lie flat on one surface and that none was moved or printed at another scale",
+            )
+        )
+    for block in seen:
+        if isinstance(block, EdgeBlock) and len(block.u_px) >= 40:
+            w, _ = block.linearised(final.state)
+            rms_px = float(np.sqrt(np.median((w * block.u_px) ** 2)) * 1.4826)
+            bulge = np.abs(final.state.references[block.reference, 6:8]).max()
+            if rms_px > 0.35 or bulge > 2.0:
+                warned.append(
+                    Warning_(
+                        "reference-bent",
+                        f"{names[block.reference]} is not flat; tape it down and take the photo again",
+                    )
+                )
+    return warned
+
+
+def lifted_warnings(
+    seen: Sequence[Block[PhotoState]], used: Sequence[Block[PhotoState]], names: Sequence[str]
+) -> list[Warning_]:
+    """Return a warning for each sheet of which a corner does not lie where the rest of it says.
+
+    `seen` are all its printed edges, `used` in the same order those that were not left out as gross errors.
+    """
+    warned = []
+    for all_, kept in zip(seen, used, strict=True):
+        if not (isinstance(all_, EdgeBlock) and isinstance(kept, EdgeBlock)) or len(all_.u_px) < 40:
+            continue
+        far = np.abs(all_.plane_mm).max(0)
+        for corner in far * [[-1, -1], [1, -1], [1, 1], [-1, 1]]:
+            before, after = (int((np.hypot(*(b.plane_mm - corner).T) < CORNER_MM).sum()) for b in (all_, kept))
+            if before >= CORNER_EDGES and after < (1 - LEFT_OUT) * before:
+                says = (
+                    f"a corner of {names[all_.reference]} does not lie where the rest of the sheet says, and was left "
+                    "out: lifted, or something hides it; tape it down and take the photo again"
+                )
+                warned.append(Warning_("reference-bent", says))
+                break
+    return warned

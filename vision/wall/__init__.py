@@ -1,0 +1,1 @@
+"""The wall's own lines as observations."""

@@ -1,0 +1,324 @@
+"""The wall's own lines as observations: voted, grouped into courses, added to what the references say."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.stats import chi2
+
+from vision.adjustment import Adjusted, Block, adjust
+from vision.camera import back_project, project
+from vision.observations import PhotoState
+from vision.request import Array, Wall, Warning_
+from vision.solving.solved import Solved
+from vision.wall.courses import (
+    LineBlock,
+    Pieces,
+    across_along,
+    group,
+    reference_scale,
+    wall_axes,
+    wall_scale,
+    whitening,
+)
+from vision.wall.line_vote import Voted, vote
+from vision.wall.segments import Segments, clipped, find_segments, pieces, place_pieces
+
+REFERENCE_MARGIN = 1.5  # pattern to page and its shadow
+OPENING_MARGIN_MM = {"masonry": 40.0, "render": 40.0, "siding": 130.0, "panel": 130.0}  # trim goes with the opening
+# What is left out about the opening ends on a grid of this pitch: while a corner is moved within its square the wall's
+# lines stay the same to the last digit, and with them the camera and what was traced by it (a guess: two fingers).
+GRID_MM = 60.0
+FAR_MM = 2000.0  # where a corner out of view is put
+PIECE_MM = {"masonry": 210.0, "render": 210.0, "siding": 150.0, "panel": 150.0}  # about one brick
+U_TRUE_MM = {"masonry": 1.0, "render": 1.0, "siding": 0.5, "panel": 0.5}  # design: 1 mm a brick; a guess for laps
+U_SLOPE_RAD = {"masonry": 1.0e-3, "render": 1.5e-3, "siding": 1.0e-3, "panel": 1.0e-3}  # guesses, of one course
+U_PIECE_PX = 0.15
+GATE = 3.5
+JOINT_MM = 20.0  # lines nearer than this are edges of one joint or lap and run alike
+NEIGHBOURS = 1.5  # pieces side by side err together a little: this many count as one (a guess)
+MOST = 250  # segments a direction in the first, coarse adjustment
+ROUNDS = 2  # lines are voted and courses grouped again once the camera is better
+DISAGREE_SAYS = (
+    "the lines of the wall (courses, joints, laps) do not fit the references; they were left out and the uncertainty "
+    "is that of the references alone: check that the references lie flat on this wall, and take the photo again with "
+    "a second one"
+)
+START_MARGIN = 1.1  # another start must gather so much more of the lines (a guess)
+DISAGREE = 1e-4  # probability under which lines and references cannot both be right
+
+
+def with_lines(
+    grey: cv2.typing.MatLike,
+    blocks: Sequence[Block[PhotoState]],
+    adjusted: Adjusted[PhotoState],
+    outlines_px: Sequence[Array],
+    corners_px: Array | None,
+    wall: Wall,
+    *,
+    segments: Segments | None = None,
+) -> tuple[Adjusted[PhotoState], tuple[Warning_, ...]]:
+    """Return the adjustment with the wall's lines added, or the given one where there are none or they contradict it.
+
+    Parameters
+    ----------
+    grey : (H, W) uint8.
+    blocks : all observations behind `adjusted`, priors too.
+    outlines_px : outlines (4, 2) of the references: nothing inside them is a wall line.
+    corners_px : corners (4, 2) of the opening where known: its own sides are no proof of squareness and are left out.
+    segments : found before, to save the search.
+    """
+    result, _, warned = _added(grey, blocks, adjusted, outlines_px, corners_px, wall, segments)
+    return result, warned
+
+
+def lined(
+    grey: cv2.typing.MatLike,
+    solved: Solved,
+    corners_px: Array | None,
+    wall: Wall,
+    segments: Segments | None = None,
+) -> Solved:
+    """Return a solved photo with the wall's lines among its blocks; the same where there are none or they disagree."""
+    if not solved.blocks:
+        return solved
+    result, lines, warned = _added(
+        grey, solved.blocks, solved.adjusted, solved.outlines_px, corners_px, wall, segments, solved.starts
+    )
+    blocks = solved.blocks if lines is None else (*solved.blocks, lines)
+    return replace(solved, adjusted=result, blocks=blocks, warnings=(*solved.warnings, *warned))
+
+
+def _added(
+    grey: cv2.typing.MatLike,
+    blocks: Sequence[Block[PhotoState]],
+    adjusted: Adjusted[PhotoState],
+    outlines_px: Sequence[Array],
+    corners_px: Array | None,
+    wall: Wall,
+    segments: Segments | None,
+    starts: Sequence[PhotoState] = (),
+) -> tuple[Adjusted[PhotoState], LineBlock | None, tuple[Warning_, ...]]:
+    found = find_segments(grey) if segments is None else segments
+    # siding has no verticals of its own: those seen are trim, which goes with the opening
+    uprights = wall != "siding"
+    best: tuple[float, Voted, PhotoState, Segments] | None = None
+    for start in (adjusted.state, *starts):
+        free = _of_the_wall(found, start, outlines_px, corners_px, wall)
+        voted = vote(free, start, uprights=uprights)
+        if voted is not None:
+            length = float(voted.segments.length_px().sum())
+            if best is None or length > START_MARGIN * best[0]:  # of starts that lead to the same the first
+                best = length, voted, start, free
+    if best is None:
+        return adjusted, None, ()
+    _, voted, start, free = best
+    state = replace(start, wall=voted.wall)
+    result = adjust([*blocks, segment_block(voted, state, wall)], state, iterations=15)
+    lines = None
+    for _ in range(ROUNDS):
+        voted = vote(free, result.state, uprights=uprights) or voted
+        lines = line_block(grey, voted, result.state, wall)
+        if lines is None:
+            return adjusted, None, ()
+        result = adjust([*blocks, lines], result.state, iterations=15)
+    if contradicts(blocks, adjusted, result):
+        return adjusted, None, (Warning_("lines-disagree", DISAGREE_SAYS),)
+    return result, lines, ()
+
+
+def contradicts(
+    blocks: Sequence[Block[PhotoState]], alone: Adjusted[PhotoState], with_them: Adjusted[PhotoState]
+) -> bool:
+    """Return whether lines strain the other observations beyond chance.
+
+    Notes
+    -----
+    The rise of the others' cost is d^T N d with d the change of the state and N their normal matrix; d has covariance
+    N^-1 - C, C that with lines, so the rise is a sum of squares weighted by the eigenvalues of I - N C, all in [0, 1].
+    """
+    rise = sum(_cost(b, with_them.state) for b in blocks) - sum(_cost(b, alone.state) for b in blocks)
+    scale = np.sqrt(np.diag(alone.covariance))
+    before, after = (np.asarray(c / np.outer(scale, scale)) for c in (alone.covariance, with_them.covariance))
+    gained = np.eye(len(before)) - np.linalg.pinv(before, hermitian=True) @ after
+    weights = np.clip(np.linalg.eigvals(gained).real, 0, 1)
+    # Satterthwaite's chi-square of a weighted sum
+    first, second = float(weights.sum()), float((weights**2).sum())
+    if first <= 0:
+        return False
+    return bool(rise * first / second > chi2.isf(DISAGREE, first**2 / second))
+
+
+def _cost(block: Block[PhotoState], state: PhotoState) -> float:
+    w = np.abs(block.linearised(state)[0])
+    return float(np.where((w <= 2) | (not block.robust), w**2, 4 * w - 4).sum())
+
+
+def _of_the_wall(
+    found: Segments, state: PhotoState, outlines_px: Sequence[Array], corners_px: Array | None, wall: Wall
+) -> Segments:
+    """Return the segments outside references and opening."""
+    keep = [o.mean(0) + REFERENCE_MARGIN * (o - o.mean(0)) for o in outlines_px]
+    if corners_px is not None:
+        outline = opening_outline(state, corners_px, wall)
+        if np.isfinite(outline).all():
+            keep.append(outline)
+    return clipped(found, keep)
+
+
+def opening_outline(state: PhotoState, corners_px: Array, wall: Wall) -> Array:
+    """Return the outline (4, 2) px about an opening within which nothing is a wall line; NaN where there is none.
+
+    Notes
+    -----
+    The corners on the wall, moved out by the margin of the wall and on to the next line of a grid. Corners that do not
+    lie on the wall as the camera sees it stand as they are.
+    """
+    q = _whole(back_project(state.camera, corners_px, 0.0))
+    middle, size = q.mean(0), np.ptp(q, axis=0) / 2
+    grown = middle + (q - middle) * (1 + OPENING_MARGIN_MM[wall] / np.maximum(size, 100))
+    away = np.where(q < middle, -1.0, 1.0)
+    grown = away * np.ceil(away * grown / GRID_MM) * GRID_MM
+    polygon = project(state.camera, np.column_stack([grown, np.zeros(4)]))
+    return polygon if np.isfinite(polygon).all() else np.asarray(corners_px, float)
+
+
+def outlines_key(solved: Solved, corners_px: Array | None, wall: Wall) -> tuple[bytes, ...]:
+    """Return what the corners of an opening change of `lined`: alike for alike corners on the same solved photo."""
+    states = (solved.adjusted.state, *solved.starts)
+    return () if corners_px is None else tuple(opening_outline(s, corners_px, wall).tobytes() for s in states)
+
+
+def _whole(corners_mm: Array) -> Array:
+    """Return corners (4, 2) from the top left clockwise, those out of view (NaN) put far off or opposite the others."""
+    q = corners_mm
+    for _ in range(2):  # with one corner in view the one opposite comes last
+        seen, put = np.asarray(np.isfinite(q).all(1)), q.copy()
+        for i, beside, above, x, y in ((0, 1, 3, -1, -1), (1, 0, 2, 1, -1), (2, 3, 1, 1, 1), (3, 2, 0, -1, 1)):
+            if seen[i]:
+                continue
+            if seen[beside] and seen[above] and seen[(i + 2) % 4]:
+                put[i] = q[beside] + q[above] - q[(i + 2) % 4]
+            elif seen[beside]:
+                put[i] = q[beside] + [x * FAR_MM, 0]
+            elif seen[above]:
+                put[i] = q[above] + [0, y * FAR_MM]
+        q = put
+    return q
+
+
+def segment_block(voted: Voted, state: PhotoState, wall: Wall) -> LineBlock:
+    """Return every segment as one direction of its own, by its ends: no courses are needed for it, but it is coarse."""
+    length = voted.segments.length_px()
+    longest = np.concatenate(
+        [of[np.argsort(-length[of])[:MOST]] for of in map(np.flatnonzero, (~voted.upright, voted.upright))]
+    )
+    pixel = voted.segments.ends_px[longest].reshape(-1, 2)
+    upright = np.repeat(voted.upright[longest], 2)
+    _, along = across_along(state, pixel, upright)
+    scale = reference_scale(state, pixel)
+    u = np.hypot(2 * U_PIECE_PX * scale, U_TRUE_MM[wall])
+    course = np.repeat(np.arange(len(longest)), 2)
+    return LineBlock(
+        pixel,
+        upright,
+        whitening(course, along, u, np.full(len(longest), 2 * U_SLOPE_RAD[wall])),
+        wall_scale(state),
+        robust=True,
+    )
+
+
+def line_block(grey: cv2.typing.MatLike, voted: Voted, state: PhotoState, wall: Wall) -> LineBlock | None:
+    """Return the courses as observations, each point placed to sub-pixel, its noise taken from their scatter."""
+    found = _pieces_of(grey, voted, state, wall)
+    label = group(state, found)
+    keep = label >= 0
+    if keep.sum() < 12:
+        return None
+    found, label = found.some(keep), label[keep]
+    across, along = across_along(state, found.pixel, found.upright)
+    u = np.hypot(U_PIECE_PX * found.scale_mm, U_TRUE_MM[wall])
+    u, u_slope, good = _noise(across, along, u, label, found.upright, wall)
+    if good.sum() < 12:
+        return None
+    found, label, along, u = found.some(good), label[good], along[good], u[good]
+    _, course = np.unique(label, return_inverse=True)
+    slopes = u_slope[np.unique(label)]
+    return LineBlock(
+        found.pixel, found.upright, whitening(course, along, u * np.sqrt(NEIGHBOURS), slopes), wall_scale(state)
+    )
+
+
+def _pieces_of(grey: cv2.typing.MatLike, voted: Voted, state: PhotoState, wall: Wall) -> Pieces:
+    middle = voted.segments.middle_px()
+    scale = reference_scale(state, middle)
+    centre, half, owner = pieces(voted.segments, PIECE_MM[wall] / scale)
+    pixel, clear = place_pieces(grey, centre, half)
+    axis = project_axis(state, pixel, voted.upright[owner])
+    bright = np.sign((half * axis).sum(1))
+    found = Pieces(pixel, voted.upright[owner], bright, 2 * np.linalg.norm(half, axis=1) * scale[owner], scale[owner])
+    return found.some(clear)
+
+
+def project_axis(state: PhotoState, pixel: Array, upright: NDArray[np.bool_]) -> Array:
+    """Return the direction (N, 2) px in the photo of each point's wall direction."""
+    q = back_project(state.camera, pixel, 0.0)
+    along = np.where(upright[:, None], *wall_axes(state.wall)[::-1])
+    moved = project(state.camera, np.column_stack([q + along, np.zeros(len(q))]))
+    return moved - pixel
+
+
+def _noise(
+    across: Array, along: Array, u: Array, label: NDArray[np.intp], upright: NDArray[np.bool_], wall: Wall
+) -> tuple[Array, Array, NDArray[np.bool_]]:
+    """Return u of the points (N,), u of the slopes by course (C,), and which points stay (N,).
+
+    A line is fitted to each course; what the points scatter about it is their noise, and what the slopes scatter
+    beyond it, the slopes' own, never taken below half of what such things are built to.
+    """
+    courses = int(label.max()) + 1
+    good = np.isfinite(across)
+    residual = np.zeros(len(across))
+    slope, u_fit = np.zeros(courses), np.full(courses, np.inf)
+    for _ in range(3):
+        for c in range(courses):
+            of = np.flatnonzero((label == c) & good)
+            if len(of) < 3:
+                good[of] = False
+                u_fit[c] = np.inf
+                continue
+            s = along[of] - np.average(along[of], weights=u[of] ** -2)
+            p = u[of] ** -2
+            moment = float((p * s * s).sum())
+            slope[c] = float((p * s * across[of]).sum()) / max(moment, 1e-12)
+            u_fit[c] = 1 / np.sqrt(max(moment, 1e-12))
+            whole = np.flatnonzero(label == c)
+            off = float(np.average(across[of], weights=p)) - slope[c] * float(np.average(along[of], weights=p))
+            residual[whole] = across[whole] - off - slope[c] * along[whole]
+        for kind in (False, True):
+            of = good & (upright == kind)
+            if of.sum() > 20:
+                spread = 1.4826 * float(np.median(np.abs(residual[of] / u[of])))
+                taken = 2 * len(np.unique(label[of]))  # each line's place and slope were fitted
+                spread *= np.sqrt(of.sum() / max(of.sum() - taken, 0.2 * of.sum()))
+                u[upright == kind] *= np.clip(spread, 0.2, 3.0)
+        good &= np.abs(residual) < GATE * u
+    u_slope = U_SLOPE_RAD[wall] * np.sqrt(_together(across, label, upright, good))
+    for c in range(courses):  # a line that runs otherwise by far is something else
+        if np.isfinite(u_fit[c]) and abs(slope[c]) > 4 * np.hypot(u_fit[c], 2 * U_SLOPE_RAD[wall]) + 0.002:
+            good[label == c] = False
+    return u, u_slope, good
+
+
+def _together(across: Array, label: NDArray[np.intp], upright: NDArray[np.bool_], good: NDArray[np.bool_]) -> Array:
+    """Return with how many lines, itself among them, each course (C,) shares its slope: both edges of one joint."""
+    courses = int(label.max()) + 1
+    number = np.bincount(label[good], minlength=courses)
+    place = np.bincount(label[good], across[good], courses) / np.maximum(number, 1)
+    kind = np.bincount(label[good], upright[good], courses) > 0
+    near = (np.abs(place[:, None] - place) < JOINT_MM) & (kind[:, None] == kind) & (number > 0)
+    return np.asarray(np.maximum(near.sum(1), 1), float)
