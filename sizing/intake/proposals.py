@@ -110,7 +110,8 @@ def by_fit(photo: str, estimate: Estimate, openings: Sequence[Opening]) -> tuple
     -----
     Bayes: every opening with three readings or more, and 'none of these', are equally probable before. The readings of
     an opening weigh by their density with the photo's measures over their density without it
-    (`sizing.crosscheck.assignment`, slips and rival edges counted in). Two openings of one size share the probability, so that neither may be proposed.
+    (`sizing.crosscheck.assignment`, slips and rival edges counted in). Two openings of one size share the probability,
+    so that neither may be proposed.
     """
     return by_fit_of_each(photo, [(opening, estimate) for opening in openings])
 
