@@ -5,6 +5,7 @@ The rule is the contract's: p = P(-under <= reading - opening <= over) by the ph
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
@@ -12,7 +13,7 @@ from typing import Literal
 import numpy as np
 from scipy.special import ndtr
 
-from sizing.mixture import P_DIFFERS, Mixture, gaussian, mixture_of, probability_within, smallest_slip
+from sizing.mixture import P_DIFFERS, Mixture, gaussian, mixture_of, probabilities_within, smallest_slips
 
 __all__ = [
     "LONGEST_MM",
@@ -25,6 +26,7 @@ __all__ = [
     "Verdict",
     "gaussian",
     "job_verdict",
+    "judge_measured",
     "judge_opening",
     "judge_reading",
     "judge_without_photo",
@@ -106,32 +108,50 @@ def judge_reading(
     ----------
     Contract, *Decision*; JCGM 106:2012, conformance probability and risks on both sides; E_n: ISO 13528:2022.
     """
-    under, over = (float(v) for v in (under_mm, over_mm))
-    p = float(probability_within(np.array([reading_mm]), mixture, under, over)[0])
-    slip = smallest_slip(mixture, under, over)
-    blind = slip == float("inf")
-    strange = not SHORTEST_MM <= reading_mm <= LONGEST_MM
-    verdict = _verdict(p, strange=strange, blind=blind)
-    u = np.maximum(mixture.u_all_mm, 1e-9)
-    error = reading_mm - mixture.means_mm
-    spread = 2.0 * float(np.hypot(mixture.u_mm, u_tape_mm))
-    difference = reading_mm - mixture.value_mm
-    return Judgement(
-        verdict=verdict,
-        reading_mm=reading_mm,
-        photo_mm=mixture.value_mm,
-        difference_mm=difference,
-        U95_mm=2.0 * mixture.u_mm,
-        e_n=abs(difference) / max(spread, 1e-9),
-        p_within=p,
-        p_short=float(ndtr((-under - error) / u) @ mixture.weights),
-        p_long=float(ndtr((error - over) / u) @ mixture.weights),
-        risk_if_ordered=1.0 - p,
-        risk_if_stopped=p,
-        smallest_slip_mm=slip,
-        blind=blind,
-        out_of_range=strange,
-    )
+    return judge_measured([reading_mm], [mixture], [(under_mm, over_mm)], [u_tape_mm])[0]
+
+
+def judge_measured(
+    readings_mm: Sequence[float],
+    mixtures: Sequence[Mixture],
+    tolerances_mm: Sequence[tuple[float, float]],
+    u_tapes_mm: Sequence[float],
+) -> list[Judgement]:
+    """Return the verdicts of the photo on several readings, worked out at once; each as `judge_reading` says."""
+    if not readings_mm:
+        return []
+    read = np.asarray(readings_mm, dtype=np.float64)
+    tolerance = np.asarray(tolerances_mm, dtype=np.float64)
+    under, over = tolerance[:, 0], tolerance[:, 1]
+    shares = probabilities_within(read, mixtures, under, over)
+    slips = smallest_slips(mixtures, under, over)
+    found = []
+    for k, mixture in enumerate(mixtures):
+        reading, p, slip = float(read[k]), float(shares[k]), float(slips[k])
+        blind = slip == float("inf")
+        strange = not SHORTEST_MM <= reading <= LONGEST_MM
+        u = np.maximum(mixture.u_all_mm, 1e-9)
+        error = reading - mixture.means_mm
+        difference = reading - mixture.value_mm
+        found.append(
+            Judgement(
+                verdict=_verdict(p, strange=strange, blind=blind),
+                reading_mm=reading,
+                photo_mm=mixture.value_mm,
+                difference_mm=difference,
+                U95_mm=2.0 * mixture.u_mm,
+                e_n=abs(difference) / max(2.0 * math.hypot(mixture.u_mm, u_tapes_mm[k]), 1e-9),
+                p_within=p,
+                p_short=float(ndtr((-under[k] - error) / u) @ mixture.weights),
+                p_long=float(ndtr((error - over[k]) / u) @ mixture.weights),
+                risk_if_ordered=1.0 - p,
+                risk_if_stopped=p,
+                smallest_slip_mm=slip,
+                blind=blind,
+                out_of_range=strange,
+            )
+        )
+    return found
 
 
 def verdict_by_one_line(
@@ -144,11 +164,13 @@ def verdict_by_one_line(
     reading_mm, value_mm, u_mm : the reading, the measure and its standard uncertainty, mm.
     under_mm, over_mm : tolerance below and above, mm, not negative.
     """
-    sure = gaussian(value_mm, u_mm)
     # The reading most probable of all lies in the middle of the tolerance; where that is improbable all are.
-    best_mm = value_mm + 0.5 * (over_mm - under_mm)
-    p, most = probability_within(np.array([reading_mm, best_mm]), sure, under_mm, over_mm)
-    return _verdict(float(p), strange=not SHORTEST_MM <= reading_mm <= LONGEST_MM, blind=bool(most <= P_DIFFERS))
+    half, u = 0.5 * (under_mm + over_mm), max(u_mm, 1e-9)
+    away = abs(reading_mm - value_mm - 0.5 * (over_mm - under_mm))
+    p = float(ndtr((half - away) / u) - ndtr((-half - away) / u))
+    most = float(ndtr(half / u) - ndtr(-half / u))
+    strange = not SHORTEST_MM <= reading_mm <= LONGEST_MM
+    return _verdict(p, strange=strange, blind=most <= P_DIFFERS)
 
 
 def _verdict(p: float, *, strange: bool, blind: bool) -> ReadingVerdict:

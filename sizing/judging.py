@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from sizing.crosscheck.consistency import CrossCheck, inconsistent_group
@@ -9,8 +10,8 @@ from sizing.crosscheck.snooping import ReadingTest
 from sizing.decision import (
     Judgement,
     OpeningVerdict,
+    judge_measured,
     judge_opening,
-    judge_reading,
     judge_without_photo,
     missing_readings,
     mixture_of,
@@ -73,7 +74,7 @@ def judge_readings(
     tolerance = tolerance_of(job, rule)
     readings = {reading.name: reading for reading in opening.readings}
     measured = answer if isinstance(answer, Estimate) else None
-    judgements = {name: _judge(reading, opening, measured, tolerance) for name, reading in readings.items()}
+    judgements = _judged_by_photo(readings, opening, measured, tolerance)
     counting, order = order_of(opening, rule, measured, judgements, tolerance)
     counts = counting.counts
     verdict = judge_opening(
@@ -101,11 +102,16 @@ def judge_readings(
     return Judged(results, verdict, order, tolerance)
 
 
-def _judge(reading: Reading, opening: Opening, measured: Estimate | None, tolerance: Tolerance) -> Judgement:
+def _judged_by_photo(
+    readings: Mapping[str, Reading], opening: Opening, measured: Estimate | None, tolerance: Tolerance
+) -> dict[str, Judgement]:
+    lengths = [reading.length.mm for reading in readings.values()]
     if measured is None:
-        return judge_without_photo(reading.length.mm)
-    mixture = mixture_of(measured.values_mm, measured.cov_mm2, measured.candidates, reading.name)
-    return judge_reading(reading.length.mm, mixture, *tolerance.of(reading.name), _u_tape(reading, opening))
+        return dict(zip(readings, map(judge_without_photo, lengths), strict=True))
+    mixtures = [mixture_of(measured.values_mm, measured.cov_mm2, measured.candidates, name) for name in readings]
+    tolerances = [tolerance.of(name) for name in readings]
+    u_tapes = [_u_tape(reading, opening) for reading in readings.values()]
+    return dict(zip(readings, judge_measured(lengths, mixtures, tolerances, u_tapes), strict=True))
 
 
 def _edge_decides(judged: Judgement, measured: Estimate | None, tolerance: Tolerance, name: str) -> bool:

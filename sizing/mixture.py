@@ -11,14 +11,17 @@ from scipy.special import ndtr
 
 from vision.request import NINE, SIDES, Array, Candidate
 
+Places = np.ndarray[tuple[int], np.dtype[np.int64]]
+
 # Contract, Decision: level of `differs`; JCGM 106 leaves the levels to the user.
 P_DIFFERS = 0.05
 # Contract, Words: the smallest slip is seen with this probability.
 P_SEEN = 0.95
 # Standard deviations beyond which nothing is left of a Gaussian.
 _FAR = 9.0
-# Places that are looked at together.
+# Places that are looked at together; a bracket is cut into so many parts, so often (to 1e-4 of a step).
 _BLOCK = 64
+_PARTS, _PASSES = 20, 4
 # Contract, Decision: no side gives less to 'another line'.
 OTHER_LINE = 0.01
 # Guess: how far another line may lie from the one traced. Smaller: a hidden wrong line is taken for a slip.
@@ -96,10 +99,15 @@ def mixture_of(values_mm: Array, cov_mm2: Array, candidates: Sequence[Candidate]
         raise ValueError(msg)
     i = NINE.index(name)
     u2 = max(float(cov_mm2[i, i]), 0.0)
-    rows = []
+    # Lines of one shift and spread are one component.
+    parts: dict[tuple[float, float], float] = {}
     for combo in product(*(side_terms(s, i, candidates) for s in sides_of(name))):
-        rows.append((float(np.prod([w for w, _, _ in combo])), sum(t[1] for t in combo), sum(t[2] for t in combo)))
-    table = np.array([r for r in rows if r[0] > _LIGHTEST], dtype=np.float64)
+        weight, shift, spread2 = 1.0, 0.0, 0.0
+        for w, moved, more2 in combo:
+            weight, shift, spread2 = weight * w, shift + moved, spread2 + more2
+        if weight > _LIGHTEST:
+            parts[shift, spread2] = parts.get((shift, spread2), 0.0) + weight
+    table = np.array([(weight, *key) for key, weight in parts.items()], dtype=np.float64)
     value = float(values_mm[i])
     return Mixture(value, u2**0.5, table[:, 0] / table[:, 0].sum(), value + table[:, 1], np.sqrt(u2 + table[:, 2]))
 
@@ -135,43 +143,96 @@ def probability_within(reading_mm: Array, mixture: Mixture, under_mm: float, ove
     return np.clip(inside, 0.0, 1.0)
 
 
-def _threshold(mixture: Mixture, under_mm: float, over_mm: float) -> float | None:
-    """Return by how much a reading must exceed the best value to `differ` with all longer ones; None: blind.
+def probabilities_within(readings_mm: Array, mixtures: Sequence[Mixture], under_mm: Array, over_mm: Array) -> Array:
+    """Return P(-under <= reading - opening <= over) of one reading each of several measures, (n,)."""
+    stack = _stacked(mixtures, under_mm, over_mm)
+    return _within(readings_mm[:, None] - np.array([m.value_mm for m in mixtures])[:, None], stack)[:, 0]
 
-    For the other direction call it with the mirrored mixture.
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Stack:
+    """Several mixtures of as many components, light ones added: shifts from the best value, u, weights (n, K)."""
+
+    shifts_mm: Array
+    u_all_mm: Array
+    weights: Array
+    under_mm: Array
+    over_mm: Array
+
+    def of(self, rows: Places) -> _Stack:
+        """Return some of the rows."""
+        return _Stack(*(v[rows] for v in (self.shifts_mm, self.u_all_mm, self.weights, self.under_mm, self.over_mm)))
+
+
+def _stacked(mixtures: Sequence[Mixture], under_mm: Array, over_mm: Array) -> _Stack:
+    most = max(len(m.weights) for m in mixtures)
+    shifts, u, weights = np.zeros((3, len(mixtures), most))
+    for row, m in enumerate(mixtures):
+        count = len(m.weights)
+        shifts[row, :count] = m.means_mm - m.value_mm
+        shifts[row, count:] = shifts[row, 0]
+        u[row, :count] = m.u_all_mm
+        u[row, count:] = u[row, 0]
+        weights[row, :count] = m.weights
+    return _Stack(shifts, np.maximum(u, 1e-9), weights, under_mm, over_mm)
+
+
+def _within(beyond_mm: Array, stack: _Stack) -> Array:
+    """Return p (n, X) of readings that lie (n, X) mm beyond the best values; as `probability_within`."""
+    error = beyond_mm[:, :, None] - stack.shifts_mm[:, None, :]
+    under, over = stack.under_mm[:, None, None], stack.over_mm[:, None, None]
+    longer, away = error > 0.0, np.abs(error)
+    u = stack.u_all_mm[:, None, :]
+    near, far = np.where(longer, over, under), np.where(longer, under, over)
+    inside = ndtr((near - away) / u) - ndtr((-far - away) / u)
+    p: Array = np.clip(np.einsum("nxk,nk->nx", inside, stack.weights), 0.0, 1.0)
+    return p
+
+
+def _thresholds(stack: _Stack, u_mm: Array) -> Array:
+    """Return by how much readings (n,) must exceed the best value to `differ` with all longer ones; inf: blind.
+
+    For the other direction call it with mirrored shifts.
     """
-    value = mixture.value_mm
-    shifts = mixture.means_mm - value
-    reach = float(shifts.max()) + over_mm + 2.0 * mixture.u_mm
-    while probability_within(np.array([value + reach]), mixture, under_mm, over_mm)[0] > P_DIFFERS:
-        reach = 2.0 * abs(reach) + 1.0
-    start = float(shifts.min()) - under_mm
-    peaks = shifts + 0.5 * (over_mm - under_mm)
-    steps = int(np.clip(4.0 * (reach - start) / max(mixture.u_mm, 1e-9), 100, 2000))
-    grid = np.union1d(np.linspace(start, reach, steps), peaks[peaks <= reach])
-    last = _last_above(grid, mixture, under_mm, over_mm)
-    if last is None:
-        return None
-    low, high = float(grid[last]), float(grid[last + 1])
-    for _ in range(2):  # each pass makes the bracket 63 times shorter
-        finer = np.linspace(low, high, _BLOCK)
-        at = _last_above(finer, mixture, under_mm, over_mm) or 0
-        low, high = float(finer[at]), float(finer[min(at + 1, _BLOCK - 1)])
-    return high
-
-
-def _last_above(grid: Array, mixture: Mixture, under_mm: float, over_mm: float) -> int | None:
-    """Return the last place of a rising grid where a reading does not differ; None without one.
-
-    Looked for from the end, where it mostly lies.
-    """
-    for end in range(grid.size, 0, -_BLOCK):
-        start = max(end - _BLOCK, 0)
-        p = probability_within(mixture.value_mm + grid[start:end], mixture, under_mm, over_mm)
-        above = np.flatnonzero(p > P_DIFFERS)
-        if above.size:
-            return start + int(above[-1])
-    return None
+    reach = stack.shifts_mm.max(axis=1) + stack.over_mm + 2.0 * u_mm
+    while True:
+        within = np.flatnonzero(_within(reach[:, None], stack)[:, 0] > P_DIFFERS)
+        if not within.size:
+            break
+        reach[within] = 2.0 * np.abs(reach[within]) + 1.0
+    start = stack.shifts_mm.min(axis=1) - stack.under_mm
+    steps = np.clip(4.0 * (reach - start) / np.maximum(u_mm, 1e-9), 100, 2000).astype(np.int64)
+    gap = (reach - start) / (steps - 1)
+    # The last place of a grid, gap by gap, where a reading does not differ; looked for from the end.
+    last = np.full(len(reach), -np.inf)
+    open_rows = np.arange(len(reach))
+    for block in range(0, int(steps.max()), _BLOCK):
+        open_rows = open_rows[steps[open_rows] > block]
+        if not open_rows.size:
+            break
+        grid = reach[open_rows, None] - gap[open_rows, None] * np.arange(block, block + _BLOCK)
+        above = _within(grid, stack.of(open_rows)) > P_DIFFERS
+        seen = above.any(axis=1)
+        last[open_rows[seen]] = grid[seen, above[seen].argmax(axis=1)]
+        open_rows = open_rows[~seen]
+    # A narrow peak may stand between two places.
+    peaks = stack.shifts_mm + 0.5 * (stack.over_mm - stack.under_mm)[:, None]
+    last = np.maximum(last, np.where(_within(peaks, stack) > P_DIFFERS, peaks, -np.inf).max(axis=1))
+    found = np.full(len(reach), np.inf)
+    rows = np.flatnonzero(np.isfinite(last))
+    if not rows.size:
+        return found
+    some, low, high = stack.of(rows), last[rows], last[rows] + gap[rows]
+    parts = np.linspace(0.0, 1.0, _PARTS + 1)
+    for _ in range(_PASSES):
+        finer = low[:, None] + (high - low)[:, None] * parts
+        above = _within(finer, some) > P_DIFFERS
+        at = np.where(above, np.arange(_PARTS + 1), 0).max(axis=1)
+        width = (high - low) / _PARTS
+        low = low + width * at
+        high = low + width
+    found[rows] = high
+    return found
 
 
 def smallest_slip(mixture: Mixture, under_mm: float, over_mm: float) -> float:
@@ -181,25 +242,48 @@ def smallest_slip(mixture: Mixture, under_mm: float, over_mm: float) -> float:
     so weak that it cannot tell any reading from any other. That the opening's edge is another than the one traced
     counts with its weight, as in the verdict.
     """
-    too_long = _threshold(mixture, under_mm, over_mm)
-    if too_long is not None and under_mm == over_mm and bool((mixture.means_mm == mixture.value_mm).all()):
-        return _found(mixture, too_long)  # both ways are one
-    mirrored = Mixture(-mixture.value_mm, mixture.u_mm, mixture.weights, -mixture.means_mm, mixture.u_all_mm)
-    too_short = _threshold(mirrored, over_mm, under_mm)
-    if too_long is None or too_short is None:
-        return float("inf")
-    return max(_found(mixture, too_long), _found(mirrored, too_short))
+    return float(smallest_slips([mixture], np.array([under_mm]), np.array([over_mm]))[0])
 
 
-def _found(mixture: Mixture, threshold: float) -> float:
-    """Return the least error, mm, of a reading that lies `threshold` or more above the best value with 95 %."""
-    shifts, u = mixture.means_mm - mixture.value_mm, np.maximum(mixture.u_all_mm, 1e-9)
+def smallest_slips(mixtures: Sequence[Mixture], under_mm: Array, over_mm: Array) -> Array:
+    """Return `smallest_slip` of several measures (n,) at once, each with its tolerance (n,)."""
+    long = _stacked(mixtures, under_mm, over_mm)
+    u_mm = np.array([m.u_mm for m in mixtures])
+    # Where nothing tells long from short both ways are one.
+    rows = np.flatnonzero((under_mm != over_mm) | (long.shifts_mm != 0.0).any(axis=1))
+    some = long.of(rows)
+    stack = _Stack(
+        np.concatenate([long.shifts_mm, -some.shifts_mm]),
+        np.concatenate([long.u_all_mm, some.u_all_mm]),
+        np.concatenate([long.weights, some.weights]),
+        np.concatenate([long.under_mm, some.over_mm]),
+        np.concatenate([long.over_mm, some.under_mm]),
+    )
+    found = _found(stack, _thresholds(stack, np.concatenate([u_mm, u_mm[rows]])))
+    slips = found[: len(mixtures)]
+    slips[rows] = np.maximum(slips[rows], found[len(mixtures) :])
+    return slips
+
+
+def _found(stack: _Stack, threshold: Array) -> Array:
+    """Return the least errors (n,) mm of readings that lie the threshold or more above the best value with 95 %."""
+    slips = np.full(len(threshold), np.inf)
+    rows = np.flatnonzero(np.isfinite(threshold))
+    if not rows.size:
+        return slips
+    some = stack.of(rows)
     # The opening is best value + shift + noise, the reading that much and the error.
-    reach = max(threshold, 0.0) - shifts
-    low, high = float((reach - _FAR * u).min()), float((reach + _FAR * u).max())
-    for _ in range(3):  # each pass makes the bracket 63 times shorter
-        errors = np.linspace(low, high, _BLOCK)
-        seen = ndtr((errors[:, None] - reach) / u) @ mixture.weights
-        first = int(np.flatnonzero(seen >= P_SEEN).min(initial=_BLOCK - 1))
-        low, high = float(errors[max(first - 1, 0)]), float(errors[first])
-    return high
+    reach = np.maximum(threshold[rows], 0.0)[:, None] - some.shifts_mm
+    low = (reach - _FAR * some.u_all_mm).min(axis=1)
+    high = (reach + _FAR * some.u_all_mm).max(axis=1)
+    parts = np.linspace(0.0, 1.0, _PARTS + 1)
+    for _ in range(_PASSES + 1):
+        errors = low[:, None] + (high - low)[:, None] * parts
+        z = (errors[:, :, None] - reach[:, None, :]) / some.u_all_mm[:, None, :]
+        seen = np.einsum("nxk,nk->nx", ndtr(z), some.weights) >= P_SEEN
+        first = np.where(seen.any(axis=1), seen.argmax(axis=1), _PARTS)
+        width = (high - low) / _PARTS
+        low = low + width * np.maximum(first - 1, 0)
+        high = low + np.where(first > 0, width, 0.0)
+    slips[rows] = high
+    return slips
