@@ -82,9 +82,10 @@ class Hypothesis:
 class Weighable:
     """Hypotheses as arrays over n readings: shifts (H, n), log odds (H,), masks (H,) of what each takes up.
 
-    `first_mode` (H, n) is the only mode of most; `modes` (n, r) of those with several stand by index. `vague` (H,):
-    'something else' of several readings, which fits nearly anything. `by_mask` (H,) sorts by mask, `mask_starts`
-    are the first of each in that order; `none` (H,): 'something else'; `odds` (H,) without further evidence.
+    `first_mode` (H, n) is the only mode of most; `several` (M,) are those with more, and `several_mm2` (M, n, n) what
+    these add to the covariance. `vague` (H,): 'something else' of several readings, which fits nearly anything.
+    `by_mask` (H,) sorts by mask, `mask_starts` are the first of each in that order; `none` (H,): 'something else';
+    `odds` (H,) without further evidence.
     """
 
     shift_mm: Array
@@ -92,7 +93,8 @@ class Weighable:
     masks: np.ndarray[tuple[int], np.dtype[np.int64]]
     touches: np.ndarray[tuple[int, int], np.dtype[np.bool_]]
     first_mode: Array
-    modes: Mapping[int, Array]
+    several: np.ndarray[tuple[int], np.dtype[np.int64]]
+    several_mm2: Array
     vague: np.ndarray[tuple[int], np.dtype[np.bool_]]
     by_mask: np.ndarray[tuple[int], np.dtype[np.int64]]
     mask_starts: np.ndarray[tuple[int], np.dtype[np.int64]]
@@ -104,7 +106,7 @@ def weighable(hypotheses: list[Hypothesis], names: tuple[str, ...]) -> Weighable
     """Return hypotheses as arrays over the readings `names`."""
     place = {n: i for i, n in enumerate(names)}
     count, n = len(hypotheses), len(names)
-    shift, first = np.zeros((count, n)), np.zeros((count, n))
+    shift = np.zeros((count, n))
     touches = np.zeros((count, n), dtype=np.bool_)
     cells = [(k, place[name], mm) for k, h in enumerate(hypotheses) for name, mm in h.shift_mm.items()]
     rows, columns, values = zip(*cells, strict=True)
@@ -112,21 +114,30 @@ def weighable(hypotheses: list[Hypothesis], names: tuple[str, ...]) -> Weighable
     touches[rows, columns] = True
     masks = touches @ (1 << np.arange(n))
     masks[[k for k, h in enumerate(hypotheses) if h.common]] = 1 << n
-    modes: dict[int, Array] = {}
-    for k, h in enumerate(hypotheses):
-        if len(h.spreads_mm) == 1:
-            for name, value in h.spreads_mm[0].items():
-                first[k, place[name]] = value
-        elif h.spreads_mm:
-            mode = np.zeros((n, len(h.spreads_mm)))
-            for r, column in enumerate(h.spreads_mm):
-                for name, value in column.items():
-                    mode[place[name], r] = value
-            modes[k] = mode
+    first = _spread([h.spreads_mm if len(h.spreads_mm) == 1 else () for h in hypotheses], place, 1)[:, 0]
+    several = [k for k, h in enumerate(hypotheses) if len(h.spreads_mm) > 1]
+    most = max((len(hypotheses[k].spreads_mm) for k in several), default=1)
+    modes = _spread([hypotheses[k].spreads_mm for k in several], place, most)
     odds = np.array([h.odds for h in hypotheses])
-    none = np.array([h.none for h in hypotheses])
+    none = np.array([h.slip == NONE for h in hypotheses])
     vague = none & (touches.sum(axis=1) > 1)
     log_odds = np.log(odds) + [h.log_factor for h in hypotheses]
     by_mask = np.argsort(masks, kind="stable")
     starts = np.flatnonzero(np.diff(masks[by_mask], prepend=-1))
-    return Weighable(shift, log_odds, masks, touches, first, modes, vague, by_mask, starts, none, odds)
+    of_modes = np.array(several, dtype=np.int64), np.matmul(modes.swapaxes(1, 2), modes)
+    return Weighable(shift, log_odds, masks, touches, first, *of_modes, vague, by_mask, starts, none, odds)
+
+
+def _spread(spreads_mm: list[tuple[Mapping[str, float], ...]], place: Mapping[str, int], most: int) -> Array:
+    """Return modes (k, most, n) as arrays over the readings, the absent ones nil."""
+    modes = np.zeros((len(spreads_mm), most, len(place)))
+    cells = [
+        (k, r, place[name], mm)
+        for k, spreads in enumerate(spreads_mm)
+        for r, mode in enumerate(spreads)
+        for name, mm in mode.items()
+    ]
+    if cells:
+        at_k, at_r, at_n, values = zip(*cells, strict=True)
+        modes[at_k, at_r, at_n] = values
+    return modes

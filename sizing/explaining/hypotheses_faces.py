@@ -40,5 +40,10 @@ def _to(face: Face, odds: float, shift_mm: Mapping[str, float], facts: Mapping[s
 def modes_of(faces: Iterable[Face], names: Iterable[str]) -> tuple[Mapping[str, float], ...]:
     """Return what the faces' own uncertainty moves of the readings `names`, on top of the photo's, mm."""
     touched = list(names)
-    modes = ({n: mode[n] for n in touched if abs(mode.get(n, 0.0)) > _LEAST_MM} for f in faces for mode in f.modes_mm)
-    return tuple(mode for mode in modes if mode)
+    found = []
+    for face in faces:
+        for mode in face.modes_mm:
+            mine = {n: mode[n] for n in touched if n in mode and abs(mode[n]) > _LEAST_MM}
+            if mine:
+                found.append(mine)
+    return tuple(found)

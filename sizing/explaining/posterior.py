@@ -30,6 +30,8 @@ _NEAR = 3.0
 _LIGHTEST = 16.0
 # Rounds without a better set before the search ends.
 _PATIENCE = 2
+# Keeps a bordered covariance positive definite, whatever the residuals; the border's factor does not depend on it.
+_BORDER = 1e30
 # Tags of sets, so that each is weighed once.
 _SEED = 20_240_101
 
@@ -87,9 +89,8 @@ class _Search:
     log_edges: Array
     residual_mm: Array
     cov_mm2: Array
-    # Hypotheses of several modes (M,), and what each adds to the covariance (M, n, n), mm2.
-    several: Index
-    several_mm2: Array
+    # The place of each hypothesis among those of several modes, else -1.
+    at_several: Index
 
 
 def posterior_of(difference_mm: Array, cov_mm2: Array, what: Weighable, log_edges: Array, edges_mm: Array) -> Posterior:
@@ -115,6 +116,8 @@ def posterior_of(difference_mm: Array, cov_mm2: Array, what: Weighable, log_edge
     """
     n, count = len(difference_mm), len(what.log_odds)
     tags = np.random.default_rng(_SEED).integers(1, 2**62, size=count, dtype=np.uint64)
+    at_several = np.full(count + 1, -1, dtype=np.int64)
+    at_several[what.several] = np.arange(len(what.several))
     search = _Search(
         what,
         np.vstack([what.shift_mm, np.zeros(n)]),
@@ -125,8 +128,7 @@ def posterior_of(difference_mm: Array, cov_mm2: Array, what: Weighable, log_edge
         log_edges,
         difference_mm - edges_mm,
         cov_mm2,
-        np.array(list(what.modes), dtype=np.int64),
-        np.array([m @ m.T for m in what.modes.values()]).reshape(-1, n, n),
+        at_several,
     )
     perfect = -0.5 * float(np.linalg.slogdet(cov_mm2)[1])
     q = np.einsum("jn,nm,jm->j", search.residual_mm, np.linalg.inv(cov_mm2), search.residual_mm)
@@ -176,9 +178,10 @@ def _enlarged(search: _Search, parents: Table, heaviest: float) -> _Pool:
     """Return the sets that `parents` (K, D) become by one more member; of light ones the best of each kind."""
     what = search.what
     modes = search.first_mode[parents]  # (K, D, n)
-    cov = search.cov_mm2 + np.einsum("kdi,kdj->kij", modes, modes)
-    for h, more in what.modes.items():
-        cov[(parents == h).any(axis=1)] += more @ more.T
+    cov = search.cov_mm2 + np.matmul(modes.swapaxes(1, 2), modes)
+    rows, slots = np.nonzero(search.at_several[parents] >= 0)
+    for k, m in zip(rows.tolist(), search.at_several[parents[rows, slots]].tolist(), strict=True):
+        cov[k] += what.several_mm2[m]
     residual = search.residual_mm[None] - search.shift_mm[parents].sum(axis=1)[:, None, :]  # (K, J, n)
     logs = _log_weights(search, residual, cov) + search.log_odds[parents].sum(axis=1)[:, None]
     masks = np.bitwise_or.reduce(search.masks[parents], axis=1)
@@ -203,18 +206,39 @@ def _log_weights(search: _Search, residual: Array, cov: Array) -> Array:
     inverse = np.linalg.inv(cov)
     log_det = np.linalg.slogdet(cov)[1]
     moved = np.matmul(what.shift_mm, inverse)  # (K, H, n)
-    shift_q = (moved * what.shift_mm).sum(-1)  # (K, H)
+    shift_q = np.einsum("khn,hn->kh", moved, what.shift_mm)
     pulled = np.matmul(residual, inverse)  # (K, J, n)
-    q = (pulled * residual).sum(-1)[:, :, None] - 2.0 * np.matmul(pulled, what.shift_mm.T) + shift_q[:, None, :]
+    own_q = np.einsum("kjn,kjn->kj", pulled, residual)
+    q = own_q[:, :, None] - 2.0 * np.matmul(pulled, what.shift_mm.T) + shift_q[:, None, :]
     mode = what.first_mode
-    inside = (np.matmul(mode, inverse) * mode).sum(-1)  # (K, H)
-    seen = np.matmul(pulled, mode.T) - (moved * mode).sum(-1)[:, None, :]
-    q -= seen**2 / (1.0 + inside[:, None, :])
-    widened = log_det[:, None] + np.log1p(inside)
-    wide = cov[:, None] + search.several_mm2  # (K, M, n, n)
-    left = residual[:, None] - what.shift_mm[search.several][:, None]  # (K, M, J, n)
-    q[:, :, search.several] = (np.matmul(left, np.linalg.inv(wide)) * left).sum(-1).transpose(0, 2, 1)
-    widened[:, search.several] = np.linalg.slogdet(wide)[1]
-    terms = search.log_edges[None, :, None] - 0.5 * q
-    logs: Array = np.logaddexp.reduce(terms, axis=1) - 0.5 * widened + what.log_odds
-    return logs
+    inside = 1.0 + np.einsum("khn,hn->kh", np.matmul(mode, inverse), mode)
+    seen = np.matmul(pulled, mode.T) - np.einsum("khn,hn->kh", moved, mode)[:, None, :]
+    q -= seen**2 / inside[:, None, :]
+    widened = log_det[:, None] + np.log(inside)
+    if len(what.several):
+        left = residual[:, None] - what.shift_mm[what.several][:, None]  # (K, M, J, n)
+        several = what.several
+        q[:, :, several], widened[:, several] = _by_factor(cov[:, None] + what.several_mm2, left)
+    terms = -0.5 * q
+    if len(search.log_edges) == 1:
+        weighed: Array = terms[:, 0]
+    else:
+        weighed = np.logaddexp.reduce(search.log_edges[None, :, None] + terms, axis=1)
+    weighed += what.log_odds - 0.5 * widened
+    return weighed
+
+
+def _by_factor(cov: Array, residual: Array) -> tuple[Array, Array]:
+    """Return r' C^-1 r (K, J, M) and log det C (K, M), of C (K, M, n, n) and r (K, M, J, n).
+
+    One Cholesky factor of C bordered by the residuals holds both: the border of the factor is C^-1/2 r.
+    """
+    n, count = cov.shape[-1], residual.shape[-2]
+    bordered = np.zeros((*cov.shape[:2], n + count, n + count))
+    bordered[..., :n, :n] = cov
+    bordered[..., n:, :n] = residual
+    bordered[..., range(n, n + count), range(n, n + count)] = _BORDER
+    factor = np.linalg.cholesky(bordered)
+    border = factor[..., n:, :n]
+    diagonal = np.diagonal(factor[..., :n, :n], axis1=-2, axis2=-1)
+    return np.einsum("kmjn,kmjn->kjm", border, border), 2.0 * np.log(diagonal).sum(-1)
