@@ -13,7 +13,7 @@ from typing import Literal
 import numpy as np
 from scipy.special import ndtr
 
-from sizing.mixture import P_DIFFERS, Mixture, gaussian, mixture_of, probabilities_within, smallest_slips
+from sizing.mixture import P_DIFFERS, Mixture, gaussian, mixture_of, probabilities, smallest_slips
 
 __all__ = [
     "LONGEST_MM",
@@ -123,15 +123,13 @@ def judge_measured(
     read = np.asarray(readings_mm, dtype=np.float64)
     tolerance = np.asarray(tolerances_mm, dtype=np.float64)
     under, over = tolerance[:, 0], tolerance[:, 1]
-    shares = probabilities_within(read, mixtures, under, over)
-    slips = smallest_slips(mixtures, under, over)
+    within, short, long = (p.tolist() for p in probabilities(read, mixtures, under, over))
+    slips = smallest_slips(mixtures, under, over).tolist()
     found = []
     for k, mixture in enumerate(mixtures):
-        reading, p, slip = float(read[k]), float(shares[k]), float(slips[k])
+        reading, p, slip = float(readings_mm[k]), within[k], slips[k]
         blind = slip == float("inf")
         strange = not SHORTEST_MM <= reading <= LONGEST_MM
-        u = np.maximum(mixture.u_all_mm, 1e-9)
-        error = reading - mixture.means_mm
         difference = reading - mixture.value_mm
         found.append(
             Judgement(
@@ -142,8 +140,8 @@ def judge_measured(
                 U95_mm=2.0 * mixture.u_mm,
                 e_n=abs(difference) / max(2.0 * math.hypot(mixture.u_mm, u_tapes_mm[k]), 1e-9),
                 p_within=p,
-                p_short=float(ndtr((-under[k] - error) / u) @ mixture.weights),
-                p_long=float(ndtr((error - over[k]) / u) @ mixture.weights),
+                p_short=short[k],
+                p_long=long[k],
                 risk_if_ordered=1.0 - p,
                 risk_if_stopped=p,
                 smallest_slip_mm=slip,

@@ -143,10 +143,18 @@ def probability_within(reading_mm: Array, mixture: Mixture, under_mm: float, ove
     return np.clip(inside, 0.0, 1.0)
 
 
-def probabilities_within(readings_mm: Array, mixtures: Sequence[Mixture], under_mm: Array, over_mm: Array) -> Array:
-    """Return P(-under <= reading - opening <= over) of one reading each of several measures, (n,)."""
+def probabilities(
+    readings_mm: Array, mixtures: Sequence[Mixture], under_mm: Array, over_mm: Array
+) -> tuple[Array, Array, Array]:
+    """Return the probabilities (n,) that readings, one each of several measures, are within, too short, too long."""
     stack = _stacked(mixtures, under_mm, over_mm)
-    return _within(readings_mm[:, None] - np.array([m.value_mm for m in mixtures])[:, None], stack)[:, 0]
+    beyond = readings_mm - np.array([m.value_mm for m in mixtures])
+    error = beyond[:, None] - stack.shifts_mm
+    short, long = (
+        np.einsum("nk,nk->n", ndtr(z / stack.u_all_mm), stack.weights)
+        for z in (-under_mm[:, None] - error, error - over_mm[:, None])
+    )
+    return _within(beyond[:, None], stack)[:, 0], short, long
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -27,6 +27,10 @@ BOW_U_MM = 3.0
 # slips are missed without a photo; with one, tape and photo meet the same edge.
 ROUGH_U_MM: Mapping[Wall, float] = MappingProxyType({"masonry": 0.7, "render": 0.4, "siding": 0.2, "panel": 0.2})
 _DIAGONALS = (6, 7)
+# Stations lie a little inside the corner `_FROM`, toward `_TO` (corners as in `predict_readings_mm`), half-way on
+# every second of these sides, or in the corners; `_ENDS` are their two ends among those 8, 4 and 4 points.
+_FROM, _TO = np.array([0, 2, 1, 3, 0, 1, 2, 3]), np.array([2, 0, 3, 1, 1, 0, 3, 2])
+_ENDS = np.array([[0, 8, 1, 4, 10, 5, 12, 14], [2, 9, 3, 6, 11, 7, 15, 13]])
 # Guess: how far into the corner a diagonal is held. Larger: slips of a diagonal are missed.
 CORNER_U_MM = 2.0
 # A smaller opening has no room for its stations.
@@ -36,6 +40,7 @@ FLOOR_MM2 = 1e-4
 _RANK = 1e-6
 _STEPS = 12
 _STILL_MM = 1e-3
+_MOVES_MM = np.vstack([np.zeros(5), np.eye(5), -np.eye(5)])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -91,28 +96,23 @@ def predict_readings_mm(shape_mm: Array) -> Array:
         In the order of `STATIONS`.
     """
     head, sill, left, right, lean = np.moveaxis(np.asarray(shape_mm, dtype=np.float64), -1, 0)
-    # Points of the plane as complex numbers, x + i y, y down.
+    # Points of the plane as complex numbers, x + i y, y down: corners top left, top right, bottom left, bottom right.
     drop = 0.25j * (right - left)
-    top_left, top_right = 0.5 * (lean - head) + drop, 0.5 * (lean + head) - drop
-    bottom_left = -0.5 * (lean + sill) + drop + 1j * left
-    bottom_right = 0.5 * (sill - lean) - drop + 1j * right
-
-    def near(a: Array, b: Array) -> Array:
-        """Return the point of a-b that lies the inset from a."""
-        point: Array = a + (b - a) * (INSET_MM / np.abs(b - a))
-        return point
-
-    ends = (
-        (near(top_left, bottom_left), near(top_right, bottom_right)),
-        (0.5 * (top_left + bottom_left), 0.5 * (top_right + bottom_right)),
-        (near(bottom_left, top_left), near(bottom_right, top_right)),
-        (near(top_left, top_right), near(bottom_left, bottom_right)),
-        (0.5 * (top_left + top_right), 0.5 * (bottom_left + bottom_right)),
-        (near(top_right, top_left), near(bottom_right, bottom_left)),
-        (top_left, bottom_right),
-        (bottom_left, top_right),
+    corners = np.stack(
+        [
+            0.5 * (lean - head) + drop,
+            0.5 * (lean + head) - drop,
+            -0.5 * (lean + sill) + drop + 1j * left,
+            0.5 * (sill - lean) - drop + 1j * right,
+        ],
+        axis=-1,
     )
-    return np.stack([np.abs(b - a) for a, b in ends], axis=-1)
+    start, along = corners[..., _FROM], corners[..., _TO] - corners[..., _FROM]
+    inside = start + along * (INSET_MM / np.abs(along))
+    middle = start[..., ::2] + 0.5 * along[..., ::2]
+    points = np.concatenate([inside, middle, corners], axis=-1)
+    lengths: Array = np.abs(points[..., _ENDS[1]] - points[..., _ENDS[0]])
+    return lengths
 
 
 def bow_effects(shape_mm: Array, *, by_photo: bool = False) -> Array:
@@ -211,23 +211,25 @@ def adjust(observed: Observations, slips: Sequence[int] = (), start_mm: Array | 
     """
     rows = _rows(observed.names)
     factor = np.linalg.cholesky(observed.cov_mm2)
+    whiten = np.linalg.inv(factor)
     extra = observed.slips[:, list(slips)]
     shape = observed.start_mm if start_mm is None else start_mm
     for _ in range(_STEPS):
-        design = np.hstack([_jacobian(shape)[rows], extra])
-        v = observed.values_mm - predict_readings_mm(shape)[rows]
-        left, sizes, right = np.linalg.svd(np.linalg.solve(factor, design), full_matrices=False)
+        predicted, jacobian = _linearised(shape)
+        design = np.hstack([jacobian[rows], extra])
+        left, sizes, right = np.linalg.svd(whiten @ design, full_matrices=False)
         rank = int(np.count_nonzero(sizes > _RANK * sizes[0]))
         left = left[:, :rank]
-        white = np.linalg.solve(factor, v)
+        white = whiten @ (observed.values_mm - predicted[rows])
         found = right[:rank].T @ ((left.T @ white) / sizes[:rank])
         step = found[:5]
         if np.abs(step).max() < _STILL_MM:
             break
         shape = shape + step
         shape[:4] = np.maximum(shape[:4], LEAST_MM)
+    # Nil where the design reaches: the residual and its weight are what is left of them.
     null = np.eye(len(rows)) - left @ left.T
-    back = np.linalg.solve(factor.T, null)
+    back = whiten.T @ null
     normal = back @ back.T
     residual = null @ white
     chi2, dof = float(residual @ residual), len(rows) - rank
@@ -241,11 +243,10 @@ def _rows(names: Sequence[str]) -> list[int]:
     return [STATIONS.index(name) for name in names]
 
 
-def _jacobian(shape_mm: Array) -> Array:
-    """Return the Jacobian (8, 5) of the eight readings by central differences of 1 mm."""
-    moved = predict_readings_mm(shape_mm + np.vstack([np.eye(5), -np.eye(5)]))
-    half: Array = 0.5 * (moved[:5] - moved[5:]).T
-    return half
+def _linearised(shape_mm: Array) -> tuple[Array, Array]:
+    """Return the eight readings (8,) mm and their Jacobian (8, 5) by central differences of 1 mm."""
+    moved = predict_readings_mm(shape_mm + _MOVES_MM)
+    return moved[0], 0.5 * (moved[1:6] - moved[6:]).T
 
 
 def _photo_effects(shape_mm: Array) -> Array:

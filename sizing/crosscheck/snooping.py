@@ -5,7 +5,7 @@ Finds what does not fit, says how small a slip it would find, and names readings
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,6 +20,8 @@ LEVEL = 0.001
 POWER = 0.95
 # design.md, The cross-check: test statistics that correlate above this cannot be told apart.
 SAME = 0.95
+# Statistics within this share of the largest are equal.
+_EQUAL = 1.0 - 1e-6
 # Less than this of a slip shows in the residuals: rounding, not a test.
 _UNSEEN = 1e-6
 
@@ -200,13 +202,36 @@ def _search(
             return [most], alone
     closed[observed.readings :] = True
     while not closed.all():
-        k = int(np.argmax(np.where(closed, -1.0, np.abs(w))))
-        if abs(w[k]) <= critical_w(tested - len(freed)):
+        size = np.where(closed, -1.0, np.abs(w))
+        if size.max() <= critical_w(tested - len(freed)):
             break
+        k = _among_equals(observed, freed, np.flatnonzero(size >= _EQUAL * size.max()).tolist(), same, current, tested)
         freed.append(k)
         current = adjust(observed, freed, current.shape_mm)
         w, gain = w_statistics(current.weighted, current.normal, observed.slips)
         closed = closed | same[k] | (gain <= 0.0)
+    return _taken_back(observed, freed, current, tested)
+
+
+def _among_equals(
+    observed: Observations, freed: Sequence[int], equals: list[int], same: Array, current: Adjusted, tested: int
+) -> int:
+    """Return which of readings of equal w to free; of several groups the one that leaves the rest to fit best.
+
+    With one condition left all statistics are equal, and rounding would choose.
+    """
+    found = [k for n, k in enumerate(equals) if not same[k, equals[:n]].any()]
+    if len(found) == 1:
+        return found[0]
+    ends = [_taken_back(observed, [*freed, k], adjust(observed, [*freed, k], current.shape_mm), tested) for k in found]
+    return found[int(np.argmax([round(end.p, 9) for _, end in ends]))]
+
+
+def _taken_back(
+    observed: Observations, freed: Sequence[int], current: Adjusted, tested: int
+) -> tuple[list[int], Adjusted]:
+    """Return what stays freed, and the adjustment, once slips insignificant beside the others are taken back."""
+    freed = list(freed)
     while len(freed) > 1:
         # The w-statistic of a slip beside all the others is its value over its uncertainty.
         beside = np.abs(current.slips_mm / current.u_slips_mm)
