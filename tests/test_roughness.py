@@ -5,8 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from vision.sides.finding import FailedSide
 from vision.sides.roughness import ROUGH_LEVEL_MM, ROUGH_MM, ROUGH_PIECE_MM, believed, roughness_mm
-from vision.sides.tracing import FailedSide, SideTrace
+from vision.sides.tracing import SideTrace
 
 S = np.linspace(-600, 600, 4001)
 

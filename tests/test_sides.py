@@ -18,9 +18,10 @@ from fixtures.calibration import make
 from vision.camera import Camera, back_project, project
 from vision.request import SIDES
 from vision.sides.arris import find_arris, offsets_px
+from vision.sides.finding import drift_px, one_ragged_side
 from vision.sides.fit import Line, find_lines, legendre
 from vision.sides.profiles import Strip
-from vision.sides.tracing import BY_STEPS_NAME, SideTrace, drift_px, one_ragged_side, trace_sides
+from vision.sides.tracing import BY_STEPS_NAME, SideTrace, trace_sides
 from vision.sides.weights import ENDS, Search, scores, weigh
 
 PRACTICE = Path(__file__).parents[2] / "shared" / "practice"

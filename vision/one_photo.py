@@ -51,7 +51,7 @@ from vision.sides.part_view import hides_a_corner, trace_part
 from vision.sides.traced import faces_of, rivals_px, side_lines
 from vision.solving.solve import solve_sheets
 from vision.solving.solved import Solved
-from vision.stations import ENDS, SideLine, clicked_sides
+from vision.stations import ENDS, SideLine, clicked_sides, lines_of
 from vision.wall.segments import Segments
 
 FoundBy = Literal["photo", "corners", "clicked"]
@@ -186,7 +186,10 @@ def trace_solved(
     if found_by == "photo":  # nobody chose between rival lines: u covers them
         sides = {s: widened(sides[s], traces[s], camera, corners) for s in SIDES}
     report = replace(base, corners_px=corners, warnings=(*warned, *more))
-    beside = look_beside(rgb, camera, sides, wall) if set(sides) == set(SIDES) else {}
+    beside: dict[Side, Beside] = {}
+    if set(sides) == set(SIDES):
+        z_mm = {s: line.depth_mm for s, line in sides.items()}
+        beside = look_beside(rgb, camera, lines_of(camera, sides, z_mm), z_mm, wall)
     return PhotoTraced(solved, sides, listed, drawn, corners, None, found_by, report, ready.camera_key, beside)
 
 

@@ -19,7 +19,8 @@ from score_photos import ENDS, WALLS, true_camera, true_sides
 
 from vision.measures import measure
 from vision.request import NINE, PARTS, SIDES
-from vision.sides.tracing import FailedSide, trace_sides, traced
+from vision.sides.finding import FailedSide
+from vision.sides.tracing import trace_sides, traced
 from vision.stations import lines_of, local_edge, stations
 
 

@@ -9,15 +9,15 @@ and the next one inward, a joint's width off, is the frame. All priors are guess
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.camera import Camera
 from vision.faces.lines import FaceLine, lines_beside
-from vision.request import SIDES, Array, Side, Wall
-from vision.stations import Line, SideLine, lines_of
+from vision.request import Array, Side, Wall
+from vision.stations import Line
 
 SHARED: tuple[Side, ...] = ("head", "left", "right")
 DEPTHS_MM = np.arange(4.0, 221.0)
@@ -33,10 +33,7 @@ ONE_COLOUR: Mapping[Wall, float] = {"masonry": 0.1, "render": 0.3, "siding": 0.5
 MISSED, TELLING, PASSED = 0.1, 6.0, 0.6  # log odds of a line where one is expected: log(MISSED + TELLING * real)
 U_FOOT_MM: Mapping[Wall, float] = {"masonry": 1.3, "render": 1.3, "siding": 0.8, "panel": 0.8}
 U_LINE_PX = 0.6
-FURTHER_MM, TRIM_MM = (
-    130.0,
-    200.0,
-)  # how far within a frame, and outside of a trimmed edge, is searched
+FURTHER_MM, TRIM_MM = 130.0, 200.0  # how far within a frame, and outside of a trimmed edge, is searched
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -65,6 +62,11 @@ class Beside:
         grown = (self.before_mm + z_mm - self.z_mm) / self.before_mm
         return float(self.inward_mm + (place_mm - self.inward_mm) / grown)
 
+    def from_further_out(self, by_mm: float) -> Beside:
+        """Return what is seen beside the side if its edge lies further out by `by_mm`."""
+        lines = tuple(replace(x, inward_mm=x.inward_mm + by_mm) for x in self.lines)
+        return replace(self, lines=lines, inward_mm=self.inward_mm + by_mm)
+
     @property
     def least_mm(self) -> float:
         """Nearer than this a line is not told from the edge."""
@@ -88,14 +90,16 @@ class Reveal:
 
 
 def look_beside(
-    rgb: NDArray[np.uint8], camera: Camera, sides: Mapping[Side, SideLine], wall: Wall
+    rgb: NDArray[np.uint8], camera: Camera, lines: Mapping[Side, Line], z_mm: Mapping[Side, float], wall: Wall
 ) -> dict[Side, Beside]:
-    """Return each side with the lines beside it, as far as a deep frame's inner lines may lie."""
-    lines = lines_of(camera, sides, {s: sides[s].depth_mm for s in SIDES})
+    """Return each side with the lines beside it, as far as a deep frame's inner lines may lie.
+
+    `lines`: the four sides, each in its own plane z_mm.
+    """
     centre, trimmed = camera.centre_mm(), wall in {"siding", "panel"}
     found: dict[Side, Beside] = {}
     for side, line in lines.items():
-        z = sides[side].depth_mm
+        z = z_mm[side]
         before = float(z - centre[2])
         inward = float(-line.normal @ (centre[:2] - line.origin - line.direction * line.length / 2))
         deep = 2 * USUAL_DEPTH_MM[wall]
@@ -126,24 +130,8 @@ def reveal_of(views: Sequence[Mapping[Side, Beside]], wall: Wall) -> Reveal:
     Every depth and width of the joint about the frame is tried, with the reveal's feet seen or of the joint's colour.
     Moments are over those that take the same lines for the frame, which together are the likeliest.
     """
-    edge = float(np.mean([views[0][s].z_mm for s in SHARED]))
-    z, joint = np.meshgrid(edge + DEPTHS_MM, JOINTS_MM, indexing="ij")
-    plain = np.log(np.where(joint == 0, NO_JOINT, (1 - NO_JOINT) * bell((joint - JOINT_MM) / U_JOINT_MM) / _BELLS))
-    plain -= 0.5 * (np.log((z - edge) / USUAL_DEPTH_MM[wall]) / SPREAD_OF_DEPTH) ** 2
-    footed = plain + np.log(1 - ONE_COLOUR[wall])
-    merged = np.where(joint == 0, -np.inf, plain + np.log(ONE_COLOUR[wall]))
-    code = np.zeros_like(z, int)
-    for n, seen in enumerate(views):
-        for i, side in enumerate(SHARED):
-            b = seen[side]
-            foot = np.asarray(b.foot_mm(z))
-            at = foot + joint * b.before_mm / (b.before_mm + z - b.z_mm)
-            u_foot = np.full_like(z, float(np.hypot(b.u_mm, U_FOOT_MM[wall])))
-            frame, line = _hits(b, at, np.hypot(u_foot, np.where(joint == 0, 0, U_UNEVEN_MM)))
-            footed += _hits(b, foot, u_foot)[0] + np.where(joint == 0, 0.0, frame) - _passed(b, foot, u_foot)
-            merged += frame - _passed(b, at, u_foot)
-            code += (line + 1) * 100**i if n == 0 else 0
-    mass = np.exp(np.stack([footed, merged]) - max(footed.max(), merged.max()))
+    edge, z, joint, log_mass, code = _hypotheses(views, wall, SHARED)
+    mass = np.exp(log_mass - log_mass.max())
     codes, place = np.unique(code, return_inverse=True)
     share = np.bincount(place.ravel(), mass.sum(axis=0).ravel()) / mass.sum()
     best = int(share.argmax())
@@ -154,6 +142,36 @@ def reveal_of(views: Sequence[Mapping[Side, Beside]], wall: Wall) -> Reveal:
     lines = {s: int(codes[best]) // 100**i % 100 - 1 for i, s in enumerate(SHARED)}
     found = {s: views[0][s].lines[k] for s, k in lines.items() if k >= 0}
     return Reveal(at_mm, u_z, float((here * joint).sum()), found, float(share[best]))
+
+
+def log_evidence(seen: Mapping[Side, Beside], wall: Wall, sides: Sequence[Side] = SHARED) -> float:
+    """Return how well the lines beside some of head and jambs fit one depth: the log of the mass of all depths."""
+    log_mass = _hypotheses((seen,), wall, sides)[3]
+    return float(np.log(np.exp(log_mass - log_mass.max()).sum()) + log_mass.max())
+
+
+def _hypotheses(
+    views: Sequence[Mapping[Side, Beside]], wall: Wall, sides: Sequence[Side]
+) -> tuple[float, Array, Array, Array, NDArray[np.int_]]:
+    """Return the edges' z, depths z and joints tried (D, J), log masses (2, D, J), and the lines taken in view 1."""
+    edge = float(np.mean([views[0][s].z_mm for s in sides]))
+    z, joint = np.meshgrid(edge + DEPTHS_MM, JOINTS_MM, indexing="ij")
+    plain = np.log(np.where(joint == 0, NO_JOINT, (1 - NO_JOINT) * bell((joint - JOINT_MM) / U_JOINT_MM) / _BELLS))
+    plain -= 0.5 * (np.log((z - edge) / USUAL_DEPTH_MM[wall]) / SPREAD_OF_DEPTH) ** 2
+    footed = plain + np.log(1 - ONE_COLOUR[wall])
+    merged = np.where(joint == 0, -np.inf, plain + np.log(ONE_COLOUR[wall]))
+    code = np.zeros_like(z, int)
+    for n, seen in enumerate(views):
+        for i, side in enumerate(sides):
+            b = seen[side]
+            foot = np.asarray(b.foot_mm(z))
+            at = foot + joint * b.before_mm / (b.before_mm + z - b.z_mm)
+            u_foot = np.full_like(z, float(np.hypot(b.u_mm, U_FOOT_MM[wall])))
+            frame, line = _hits(b, at, np.hypot(u_foot, np.where(joint == 0, 0, U_UNEVEN_MM)))
+            footed += _hits(b, foot, u_foot)[0] + np.where(joint == 0, 0.0, frame) - _passed(b, foot, u_foot)
+            merged += frame - _passed(b, at, u_foot)
+            code += (line + 1) * 100**i if n == 0 else 0
+    return edge, z, joint, np.stack([footed, merged]), code
 
 
 def bell(x: Array) -> Array:

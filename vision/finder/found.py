@@ -10,7 +10,8 @@ import numpy as np
 from vision.camera import Camera, back_project
 from vision.photo.reading import Pixels
 from vision.request import SIDES, Array, Side, Wall, Warning_
-from vision.sides.tracing import HIDDEN_COVERAGE, UNSEEN_NAME, FailedSide, SideTrace, trace_sides
+from vision.sides.finding import FailedSide
+from vision.sides.tracing import HIDDEN_COVERAGE, UNSEEN_NAME, SideTrace, trace_sides
 from vision.stations import ENDS, SideLine
 
 NORMAL: Mapping[Side, tuple[float, float]] = {"head": (0, -1), "right": (1, 0), "sill": (0, 1), "left": (-1, 0)}

@@ -19,8 +19,9 @@ from numpy.typing import NDArray
 from vision.camera import Camera
 from vision.kept.value_key import value_key
 from vision.request import SIDES, Array, Side, Wall
+from vision.sides.finding import FailedSide, FoundSide, find_side
 from vision.sides.traced import SIDE_WORD
-from vision.sides.tracing import FailedSide, FoundSide, SideTrace, find_side, trace_sides
+from vision.sides.tracing import SideTrace, trace_sides
 from vision.sides.weights import ENDS
 from vision.solving.solved import Solved
 from vision.wall.lines import lined, outlines_key

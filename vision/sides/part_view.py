@@ -11,7 +11,8 @@ from vision.camera import back_project, project
 from vision.errors import RequestError
 from vision.observations import PhotoState
 from vision.request import SIDES, Array, Side, Wall
-from vision.sides.tracing import FailedSide, SideTrace, trace_sides
+from vision.sides.finding import FailedSide
+from vision.sides.tracing import SideTrace, trace_sides
 from vision.stations import ENDS
 
 RIM_PX = 24.0  # a side is followed to so near the rim of the picture

@@ -11,7 +11,8 @@ from collections.abc import Mapping
 import numpy as np
 
 from vision.request import Array, Side
-from vision.sides.tracing import FailedSide, SideTrace
+from vision.sides.finding import FailedSide
+from vision.sides.tracing import SideTrace
 
 # guess: sd of a laid brick's arris about the straight or bowed side; a projecting sill is one piece, cast, cut or sawn
 ROUGH_MM, ROUGH_LEVEL_MM, ROUGH_PIECE_MM = 1.5, 1.0, 0.5

@@ -10,8 +10,9 @@ from vision.camera import Camera, back_project, project
 from vision.errors import RequestError
 from vision.measures import Measured
 from vision.request import NINE, SIDES, Array, Candidate, Face, Side, Wall, Warning_
+from vision.sides.finding import FailedSide
 from vision.sides.roughness import believed, roughness_mm
-from vision.sides.tracing import FailedSide, SideTrace
+from vision.sides.tracing import SideTrace
 from vision.stations import SideLine
 
 # guess: how far the light shifts the seen edge of an arris rounded by 1 to 3 mm. Photographs of rounded arrises with
