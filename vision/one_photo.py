@@ -177,7 +177,7 @@ def trace_solved(
         traces = last.trace(rgb, camera, corners, asked.click_px, depths.z_mm, wall, sill_at)
         if found_by == "photo":
             traces = look_wider(rgb, camera, corners, traces, depths.z_mm, wall, sill_at)
-    unsure = wrong_kind(rgb, solved, ready.reference, ready.prior, wall, corners)
+    unsure = wrong_kind(rgb, solved, ready.reference, ready.prior, wall, corners, last.once)
     if unsure is None and found_by == "photo":
         unsure = doubt(camera, corners, traces)
     if unsure is not None:
@@ -274,7 +274,9 @@ def _doubted(
         solved = weakened(solved, ready.sightings, blur)
     else:
         blur = page_blur(grey, solved.traced, BLUR_PX, paper=ready.reference.kind in PAPER)
-    if not any(w.code == "cropped" for w in ready.report.warnings) and shows_cut(solved, prior, exif, size):
+    if not any(w.code == "cropped" for w in ready.report.warnings) and last.once(
+        ("cut", solved.adjusted, prior), lambda: shows_cut(solved, prior, exif, size)
+    ):
         again = _solve(request, replace(ready, prior=cut_prior(prior, exif, size)), last)
         if isinstance(again, Solved):
             solved, warned = weakened(again, ready.sightings, blur) if sheets else again, [cut_found(again, prior)]

@@ -28,6 +28,7 @@ from vision.wall.lines import lined, outlines_key
 from vision.wall.segments import Segments, find_segments
 
 MOST = 16  # cameras and sides of one photo: corners put to and fro find theirs again
+MOST_MADE = 200  # outlines traced, references solved: small, but for one reduced photo
 
 Kept = TypeVar("Kept")
 Traces = dict[Side, SideTrace | FailedSide]
@@ -57,7 +58,7 @@ class LastTrace:
         """Return what `make` made before for the same key of plain values and arrays, else what it makes now."""
         known = value_key(key)
         made: Kept = self._made[known] if known in self._made else make()
-        _keep(self._made, known, made)
+        _keep(self._made, known, made, MOST_MADE)
         return made
 
     def lined(
@@ -114,8 +115,8 @@ def _plan(again: list[Side]) -> str:
     return f"traced again: {' and '.join(SIDE_WORD[s] for s in again)}; the others stay"
 
 
-def _keep(kept: OrderedDict[Hashable, Kept], key: Hashable, value: Kept) -> None:
+def _keep(kept: OrderedDict[Hashable, Kept], key: Hashable, value: Kept, most: int = MOST) -> None:
     kept[key] = value
     kept.move_to_end(key)
-    while len(kept) > MOST:
+    while len(kept) > most:
         kept.popitem(last=False)

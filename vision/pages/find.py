@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.kept.once import Once, anew
 from vision.pages.quads import outlines
 from vision.pages.sides import TracedQuad, trace_quad
 from vision.priors import CameraPrior
@@ -36,6 +37,7 @@ TINT = 0.2  # guess: how far from grey a page may look (the light's own colour)
 BOTH, STEP = 0.5, 0.03  # guesses: of a rating; of square-root light
 TINTED = 0.6  # what is rated near nothing by its tint is not looked at
 ROOT = np.sqrt(LINEAR)
+BINS = 16 * 4096  # coarse colours
 INSIDE = np.array([[(1 - a) * (1 - b), a * (1 - b), a * b, (1 - a) * b] for a in THIRDS for b in THIRDS])
 
 
@@ -61,6 +63,7 @@ def find_quads(
     corner_mm: float,
     opening_px: Array | None = None,
     known_px: Sequence[Array] = (),
+    once: Once = anew,
 ) -> list[FoundQuad]:
     """Return the candidates, best first, none overlapping another or a known one.
 
@@ -70,38 +73,68 @@ def find_quads(
     corner_mm : left out at each end of a side.
     opening_px : rough corners (4, 2) of the opening: nothing inside it is a reference.
     known_px : outlines of references already known.
+    once : gives what was made of the same photo, size and camera before: only the opening has moved.
     """
     for long_side, levels in SEARCH[plain]:
-        small, scale = _reduced(rgb, long_side)
 
-        def likely(q: Array, small: NDArray[np.uint8] = small, scale: float = scale) -> bool:
-            where = (q + 0.5) / scale - 0.5
-            if not _placed(where, size_mm, rgb.shape[1::-1], opening_px):
-                return False
-            if plain and _tint(small[tuple(np.rint(INSIDE @ q).astype(np.intp).T[::-1])]) > TINTED:
-                return False
-            half = np.array(size_mm) / 2
-            return pose_misfit(where, half, prior) < MISFIT or pose_misfit(where, half[::-1], prior) < MISFIT
+        def rate(long_side: int = long_side, levels: int = levels) -> _Rated:
+            return _rated(rgb, long_side, levels, size_mm, prior, plain=plain)
 
-        voted = _votes([(q + 0.5) / scale - 0.5 for q in outlines(small, MIN_SHORT_PX * scale, likely, levels)])
-        rated = []
-        for q, votes in voted:
-            if any(_overlap(q, k) for k in known_px):
-                continue
-            fit = pose_rating(q, size_mm, prior)
-            rated.append((fit * np.sqrt(votes) * (evenness(rgb, q) if plain else 1.0), q))
-        rated.sort(key=lambda r: -r[0])
-        found = _traced(rgb, [r for r in rated[:TRACED] if r[0] > 0], size_mm, prior, plain=plain, corner_mm=corner_mm)
+        seen = once(("rated", long_side, size_mm, prior, plain), rate)
+        rated = [
+            (rating, q)
+            for rating, q in seen.outlines
+            if _beside(q, size_mm, opening_px) and not any(_overlap(q, k) for k in known_px)
+        ]
+        found = _traced(rgb, rated[:TRACED], size_mm, prior, plain=plain, corner_mm=corner_mm, once=once)
         if any(f.rating > GOOD for f in found):
             break
     if not plain:
-        found = _unlike_the_wall(small, scale, found, opening_px)
+        found = _unlike_the_wall(seen.small, seen.scale, found, opening_px, once)
     found.sort(key=lambda f: -f.rating)
     kept: list[FoundQuad] = []
     for f in found:
         if not any(_overlap(f.corners_px, k.corners_px) for k in kept):
             kept.append(f)
     return kept
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Rated:
+    """A reduced photo, its scale, and the outlines (4, 2) px of the photo found in it with a rating, best first."""
+
+    small: NDArray[np.uint8]
+    scale: float
+    outlines: tuple[tuple[float, Array], ...]
+
+
+def _rated(
+    rgb: NDArray[np.uint8],
+    long_side: int,
+    levels: int,
+    size_mm: tuple[float, float],
+    prior: CameraPrior,
+    *,
+    plain: bool,
+) -> _Rated:
+    """Return the outlines of a reduced photo that could be the reference, wherever the opening is."""
+    small, scale = _reduced(rgb, long_side)
+    size_px, half = (rgb.shape[1], rgb.shape[0]), np.array(size_mm) / 2
+
+    def likely(q: Array) -> bool:
+        where = (q + 0.5) / scale - 0.5
+        if not _placed(where, size_mm, size_px):
+            return False
+        if plain and _tint(small[tuple(np.rint(INSIDE @ q).astype(np.intp).T[::-1])]) > TINTED:
+            return False
+        return pose_misfit(where, half, prior) < MISFIT or pose_misfit(where, half[::-1], prior) < MISFIT
+
+    rated = []
+    for q, votes in _votes([(q + 0.5) / scale - 0.5 for q in outlines(small, MIN_SHORT_PX * scale, likely, levels)]):
+        rating = pose_rating(q, size_mm, prior) * float(np.sqrt(votes)) * (evenness(rgb, q) if plain else 1.0)
+        if rating > 0:
+            rated.append((rating, q))
+    return _Rated(small, scale, tuple(sorted(rated, key=lambda r: -r[0])))
 
 
 def _traced(
@@ -112,6 +145,7 @@ def _traced(
     *,
     plain: bool,
     corner_mm: float,
+    once: Once,
 ) -> list[FoundQuad]:
     """Return the outlines that can be traced, of those rated (best first); `corner_mm` is left out of each side."""
     found: list[FoundQuad] = []
@@ -124,7 +158,11 @@ def _traced(
         across = (long, short) if lengths[[0, 2]].sum() > lengths[[1, 3]].sum() else (short, long)
         out = (min(corner_mm / across[0], 0.2), min(corner_mm / across[1], 0.2))
         reach = float(np.clip(0.05 * lengths.min(), 3.0, 0.004 * max(rgb.shape)))
-        traced = trace_quad(rgb, q, reach, out)
+
+        def trace(q: Array = q, reach: float = reach, out: tuple[float, float] = out) -> TracedQuad | None:
+            return trace_quad(rgb, q, reach, out)
+
+        traced = once(("traced", q, reach, out), trace)
         if traced is None or traced.weakest < SEEN:
             continue
         fit = pose_rating(traced.corners_px, size_mm, prior)
@@ -145,31 +183,32 @@ def pose_rating(quad: Array, size_mm: tuple[float, float], prior: CameraPrior) -
     return float(np.clip(1 - worst / MISFIT, 0, 1))
 
 
-def _placed(quad: Array, size_mm: tuple[float, float], photo: tuple[int, int], opening: Array | None) -> bool:
-    """Return whether place, size and proportions allow a reference there."""
+def _placed(quad: Array, size_mm: tuple[float, float], photo: tuple[int, int]) -> bool:
+    """Return whether size and proportions allow a reference there."""
     w, h = photo
     p = quad.tolist()
     if any(not (2 <= x <= w - 3 and 2 <= y <= h - 3) for x, y in p):
         return False
     lengths = [hypot(p[k][0] - p[k - 3][0], p[k][1] - p[k - 3][1]) for k in range(4)]
-    shortest, longest = min(lengths), max(lengths)
-    if shortest < MIN_SHORT_PX:
+    if min(lengths) < MIN_SHORT_PX:
         return False
     # seen at up to 50 degrees a side is foreshortened to 0.64
     pair = sorted((lengths[0] + lengths[2], lengths[1] + lengths[3]))
-    if not 0.64 < pair[1] / pair[0] / (max(size_mm) / min(size_mm)) < 1 / 0.64:
-        return False
+    return 0.64 < pair[1] / pair[0] / (max(size_mm) / min(size_mm)) < 1 / 0.64
+
+
+def _beside(quad: Array, size_mm: tuple[float, float], opening: Array | None) -> bool:
+    """Return whether a reference may lie there beside the opening, and the opening be one by its size."""
+    if opening is None:
+        return True
+    lengths = np.linalg.norm(np.roll(quad, -1, axis=0) - quad, axis=1)
     middle = quad.mean(0)
-    if opening is not None:
-        out = cv2.pointPolygonTest(opening.astype(np.float32), (float(middle[0]), float(middle[1])), True)
-        if out > -0.4 * shortest:
-            return False
-        # an opening of less than a foot or more than eight metres is none
-        px_per_mm = longest / max(size_mm)
-        wide = np.linalg.norm(opening[1] - opening[0]) / px_per_mm
-        if not 200 < wide < 9000:
-            return False
-    return True
+    out = cv2.pointPolygonTest(opening.astype(np.float32), (float(middle[0]), float(middle[1])), True)
+    if out > -0.4 * lengths.min():
+        return False
+    # an opening of less than a foot or more than eight metres is none
+    px_per_mm = float(lengths.max()) / max(size_mm)
+    return bool(200 < np.linalg.norm(opening[1] - opening[0]) / px_per_mm < 9000)
 
 
 def _votes(quads: Sequence[Array]) -> list[tuple[Array, int]]:
@@ -221,26 +260,36 @@ def _tint(pixels: NDArray[np.uint8]) -> float:
 
 
 def _unlike_the_wall(
-    small: NDArray[np.uint8], scale: float, found: Sequence[FoundQuad], opening_px: Array | None
+    small: NDArray[np.uint8], scale: float, found: Sequence[FoundQuad], opening_px: Array | None, once: Once
 ) -> list[FoundQuad]:
     """Return the candidates rated anew: a brick has the colours of the wall and little contrast, a card has not."""
-    lab = cv2.cvtColor(small, cv2.COLOR_RGB2LAB).astype(np.int64)
-    bins = (lab[..., 0] >> 4) * 4096 + (lab[..., 1] >> 2) * 64 + (lab[..., 2] >> 2)
-    around = np.ones(bins.shape, np.uint8)
+    bins, everywhere = once(("colours",), lambda: _colours(small))
+    opening = np.zeros(bins.shape, np.uint8)
     if opening_px is not None:
-        cv2.fillPoly(around, [np.rint(opening_px * scale).astype(np.int32)], 0)
+        cv2.fillPoly(opening, [np.rint(opening_px * scale).astype(np.int32)], 1)
+    wall = everywhere - np.bincount(bins[opening > 0], minlength=BINS)
     most = max((min(s.contrast for s in f.traced.sides) for f in found), default=1.0)
     rated = []
     for f in found:
-        inside = np.zeros(bins.shape, np.uint8)
-        cv2.fillPoly(inside, [np.rint(f.corners_px * scale).astype(np.int32)], 1)
-        own = np.bincount(bins[inside > 0], minlength=16 * 4096)
-        others = np.bincount(bins[(inside == 0) & (around > 0)], minlength=16 * 4096)
+        quad = np.rint(f.corners_px * scale).astype(np.int32)
+        low, high = np.maximum(quad.min(0), 0), quad.max(0) + 1
+        part = np.s_[low[1] : high[1], low[0] : high[0]]
+        inside = np.zeros(bins[part].shape, np.uint8)
+        cv2.fillPoly(inside, [quad - low], 1)
+        own = np.bincount(bins[part][inside > 0], minlength=BINS)
+        others = wall - np.bincount(bins[part][(inside > 0) & (opening[part] == 0)], minlength=BINS)
         share = own / max(own.sum(), 1)
         rare = float((share / (1 + 0.5 * others / np.maximum(own, 1))).sum())
         contrast = min(s.contrast for s in f.traced.sides) / most
         rated.append(FoundQuad(f.corners_px, f.traced, f.rating * (0.3 + 0.7 * rare) * (0.5 + 0.5 * contrast), rare))
     return rated
+
+
+def _colours(small: NDArray[np.uint8]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return the coarse colour (h, w) of each pixel, and how many there are of each."""
+    lab = cv2.cvtColor(small, cv2.COLOR_RGB2LAB).astype(np.int64)
+    bins = (lab[..., 0] >> 4) * 4096 + (lab[..., 1] >> 2) * 64 + (lab[..., 2] >> 2)
+    return bins, np.bincount(bins.ravel(), minlength=BINS)
 
 
 def _spread(ordered: Array) -> float:

@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.kept.once import Once, anew
 from vision.priors import CameraPrior
 from vision.request import Array, Reference, Wall, Warning_
 from vision.solving.solve_pages import solve_rectangles
@@ -29,19 +30,28 @@ def wrong_kind(
     prior: CameraPrior,
     wall: Wall,
     corners_px: Array | None,
+    once: Once = anew,
 ) -> Warning_ | None:
     """Return `reference-size` where the pages contradict the size that was said and fit another; else None.
 
     Pages of the wrong proportions look tilted. One page alone can be tilted; two pages or the lines of the wall
-    cannot be at once. The other size must fit much better: sound pages are never doubted.
+    cannot be at once. The other size must fit much better: sound pages are never doubted. `once` gives what was made of
+    the same pages before: only the opening has moved.
     """
     if reference.kind not in SAYS:
         return None
     grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
     contradicted = bool(CONTRADICTED & {w.code for w in solved.warnings})
-    said = solve_rectangles(solved.outlines_px, reference, prior, wall, 1.0, rgb, solved.traced)
+
+    def solve(as_said: Reference) -> Solved:
+        def made() -> Solved:
+            return solve_rectangles(solved.outlines_px, as_said, prior, wall, 1.0, rgb, solved.traced)
+
+        return once(("as", as_said, prior, wall, solved.outlines_px), made)
+
+    said = solve(reference)
     for kind in _others(reference.kind):
-        other = solve_rectangles(solved.outlines_px, Reference(kind), prior, wall, 1.0, rgb, solved.traced)
+        other = solve(Reference(kind))
         fits = other.adjusted.cost < min(said.adjusted.cost - BETTER, BETTER_SHARE * said.adjusted.cost)
         if not fits and contradicted:
             lines = lined(grey, other, corners_px, wall)

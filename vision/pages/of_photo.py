@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
-from typing import Protocol, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.kept.once import Once, anew
 from vision.pages.find import FoundQuad, find_quads
 from vision.pages.plane import likeness
 from vision.priors import PAGE_SIZE_MM, CameraPrior, reference_size_mm
@@ -26,14 +25,6 @@ RARE = 0.5
 JOINS = 0.4  # rating of one more that joins
 MORE_COST = 120.0  # it brings about 50 observations; twice their number is too much (a guess)
 FOUND_PX = 1.0  # click of a traced outline that is then traced again
-Made = TypeVar("Made")
-
-
-class Once(Protocol):
-    """Returns what a function made before for a key of plain values and arrays, else what it makes now."""
-
-    def __call__(self, key: tuple[object, ...], make: Callable[[], Made], /) -> Made:
-        """Return it."""
 
 
 def solve_page_photo(
@@ -50,7 +41,7 @@ def solve_page_photo(
     are looked for, and join when they fit the same wall at the same size. `once` returns what a function made of the
     same values before; it is asked for what need not be made anew when only corners of the opening were moved.
     """
-    kept: Once = once or _anew
+    kept: Once = once or anew
     seen = rgb if asked.trace else None
     given = list(asked.reference_corners_px)
     if given and (not asked.trace or len(given) > 1):
@@ -66,6 +57,7 @@ def solve_page_photo(
             corner_mm=CORNER_MM[reference.kind],
             opening_px=rough,
             known_px=given,
+            once=kept,
         )
 
     found = kept(("quads", reference, prior, rough, given), find)
@@ -109,10 +101,6 @@ def _rough(corners_px: Array | None, shape: tuple[int, ...]) -> Array | None:
     """Return the corners to the next of 64 steps of the photo: where no reference lies needs no more."""
     step = max(shape) / 64
     return None if corners_px is None else np.asarray(np.rint(corners_px / step) * step)
-
-
-def _anew(_: object, make: Callable[[], Made]) -> Made:
-    return make()
 
 
 def _clear(found: list[FoundQuad], reference: Reference, prior: CameraPrior, name: str) -> FoundQuad | Warning_:
