@@ -82,7 +82,7 @@ def estimate_opening(
     best = whole[order[0]]
     found = _estimate(best.measured, best.candidates, best.faces, photos[0], reports, warned)
     unsure = 2 * float(np.sqrt(np.diag(found.cov_mm2)[:8].max())) > REMEDY_FROM_MM
-    return replace(found, remedies=_remedies(request, photos[0])) if unsure else found
+    return replace(found, remedies=_remedies(request, photos[0], best.measured)) if unsure else found
 
 
 def _estimate(
@@ -136,9 +136,9 @@ def _faces(
     return lines + reanchored(own, best.measured.values_mm, together.measured.values_mm)
 
 
-def _remedies(request: OpeningRequest, photo: PhotoTraced) -> tuple[Remedy, ...]:
+def _remedies(request: OpeningRequest, photo: PhotoTraced, measured: Measured) -> tuple[Remedy, ...]:
     try:
-        return remedies(request, photo)
+        return remedies(request, photo, measured)
     except np.linalg.LinAlgError:  # advice on the next photo is not worth the measures of this one
         return ()
 

@@ -6,7 +6,7 @@ The partial derivatives are central differences (JCGM 100, 5.1.3, note 2).
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -20,8 +20,24 @@ CAMERA_STEPS = np.array([1e-6] * 3 + [1e-3] * 3 + [1e-6, 1e-2, 1e-2, 1e-5, 1e-5]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Sensitivity:
+    """Partial derivatives of the nine: by camera (9, 11), depth of each side (9, 4), its offset and slope (9, 8).
+
+    And by the px of the corners (9, 8), where those were clicked.
+    """
+
+    camera: Array
+    depth: Array
+    line: Array
+    click: Array | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Measured:
-    """The nine with covariance and budget, further measures, candidates' effects, corners and stations in px."""
+    """The nine with covariance and budget, further measures, candidates' effects, corners and stations in px.
+
+    `sensitivity` is there where one photo was measured by itself.
+    """
 
     values_mm: Array
     cov_mm2: Array
@@ -30,6 +46,7 @@ class Measured:
     further: Mapping[str, Measure]
     corners_px: Array
     stations_px: Mapping[str, Array]
+    sensitivity: Sensitivity | None = None
 
 
 def measure(
@@ -57,41 +74,61 @@ def measure(
     depth = {s: sides[s].depth_mm for s in SIDES}
     lines = lines_of(camera, sides, depth)
     local, u_station = local_edges(lines, sides)
+    by = _sensitivity(camera, sides, local, None if clicks is None else clicks[0])
+    parts = covariances(by, camera_parts, sides, u_depth_common_mm, u_depth_mm, 0.0 if clicks is None else clicks[1])
+    parts["station"] = np.diag(u_station**2)
+    return replace(
+        assembled(camera, lines, sides, local, nine_of(lines, local), parts, u_station),
+        sensitivity=by,
+    )
 
-    def nine(c: Camera, d: Mapping[Side, float], move: Mapping[Side, Array] | None = None) -> Array:
-        changed = lines_of(c, sides, d)
-        if move is not None:
-            changed = {s: shifted(line, *move.get(s, np.zeros(2))) for s, line in changed.items()}
-        return nine_of(changed, local)
 
-    by_camera = jacobian(lambda x: nine(camera.moved(x), depth), np.zeros(UNKNOWNS), CAMERA_STEPS)
+def _sensitivity(
+    camera: Camera,
+    sides: Mapping[Side, SideLine],
+    local: Mapping[str, tuple[float, float]],
+    clicked_px: Array | None,
+) -> Sensitivity:
+    depth = {s: sides[s].depth_mm for s in SIDES}
+    here = lines_of(camera, sides, depth)
+
+    def moved(x: Array) -> Array:
+        return nine_of({s: shifted(here[s], *m) for s, m in zip(SIDES, x.reshape(4, 2), strict=True)}, local)
+
+    def clicked(x: Array) -> Array:
+        return nine_of(lines_of(camera, moved_corner(sides, x.reshape(4, 2)), depth), local)
+
+    return Sensitivity(
+        jacobian(lambda x: nine_of(lines_of(camera.moved(x), sides, depth), local), np.zeros(UNKNOWNS), CAMERA_STEPS),
+        jacobian(lambda x: nine_of(lines_of(camera, sides, _deeper(depth, x)), local), np.zeros(4), 0.1),
+        jacobian(moved, np.zeros(8), [1e-2, 1e-6] * 4),
+        None if clicked_px is None else jacobian(clicked, clicked_px.ravel(), 1e-2),
+    )
+
+
+def covariances(
+    by: Sensitivity,
+    camera_parts: Mapping[str, Array],
+    sides: Mapping[Side, SideLine],
+    u_depth_common_mm: float,
+    u_depth_mm: Mapping[Side, float],
+    click_px: float = 0.0,
+) -> dict[str, Array]:
+    """Return the covariance (9, 9) mm2 of the nine by budget part, all but that of the stations; as of `measure`."""
     parts = {p: np.zeros((9, 9)) for p in PARTS}
     for part, cov in camera_parts.items():
         if part in parts:
-            parts[part] = carried(by_camera, cov[:UNKNOWNS, :UNKNOWNS])
-    by_depth = jacobian(lambda x: nine(camera, _deeper(depth, x)), np.zeros(4), 0.1)
-    by_line = jacobian(
-        lambda x: nine(camera, depth, dict(zip(SIDES, x.reshape(4, 2), strict=True))),
-        np.zeros(8),
-        [1e-2, 1e-6] * 4,
-    )
+            parts[part] = carried(by.camera, cov[:UNKNOWNS, :UNKNOWNS])
     for i, side in enumerate(SIDES):
-        deep, line = by_depth[:, [i]], by_line[:, 2 * i : 2 * i + 2]
+        deep, line = by.depth[:, [i]], by.line[:, 2 * i : 2 * i + 2]
         parts["edge_depth"] += carried(deep, [[u_depth_mm[side] ** 2]])
         parts["edge_trace"] += carried(line, sides[side].cov_offset_slope)
         parts["edge_choice"] += carried(line[:, :1], [[sides[side].u_choice_mm ** 2]])
-    by_all = by_depth.sum(axis=1, keepdims=True)
+    by_all = by.depth.sum(axis=1, keepdims=True)
     parts["edge_depth"] += carried(by_all, [[u_depth_common_mm**2]])
-    if clicks is not None:
-        by_click = jacobian(
-            lambda x: nine_of(lines_of(camera, moved_corner(sides, clicks[0] + x.reshape(4, 2)), depth), local),
-            np.zeros(8),
-            1e-2,
-        )
-        parts["edge_trace"] += carried(by_click, clicks[1] ** 2 * np.eye(8))
-    parts["station"] = np.diag(u_station**2)
-    values = nine(camera, depth)
-    return assembled(camera, lines, sides, local, values, parts, u_station)
+    if by.click is not None:
+        parts["edge_trace"] += carried(by.click, click_px**2 * np.eye(8))
+    return parts
 
 
 def assembled(
@@ -107,8 +144,7 @@ def assembled(
 
     `lines`, `sides` and `local` are what the values were taken from, `camera` shows them in the photo.
     """
-    total = np.asarray(sum(parts.values()))
-    total = _exact_difference((total + total.T) / 2)
+    total = total_of(parts)
     none = np.zeros((9, 9))
     budget = np.sqrt(np.stack([np.maximum(np.diag(parts.get(p, none)), 0) for p in PARTS], axis=1))
     return Measured(
@@ -122,8 +158,10 @@ def assembled(
     )
 
 
-def _exact_difference(cov: Array) -> Array:
-    """Return the covariance with its last row and column that of diagonal_down - diagonal_up, exactly (rank 8)."""
+def total_of(parts: Mapping[str, Array]) -> Array:
+    """Return the sum (9, 9) of parts, its last row and column that of diagonal_down - diagonal_up, exactly (rank 8)."""
+    total = np.asarray(sum(parts.values()))
+    cov = (total + total.T) / 2
     t = np.vstack([np.eye(8), np.array([0, 0, 0, 0, 0, 0, 1.0, -1.0])])
     return carried(t, cov[:8, :8])
 

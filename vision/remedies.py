@@ -14,7 +14,7 @@ import numpy as np
 from vision.adjustment import Adjusted, Block, adjust
 from vision.camera import project
 from vision.depths import EdgeDepths, edge_depths
-from vision.measures import measure
+from vision.measures import Measured, Sensitivity, covariances, total_of
 from vision.observations import DEPTH, PER_REFERENCE, SIZE, TURN, EdgeBlock, PhotoState, PriorBlock, X, Y
 from vision.one_photo import PhotoTraced
 from vision.priors import STANDOFF_MM, reference_blocks
@@ -29,17 +29,18 @@ BESIDE_MM = 180.0  # a second reference hangs so far off the jamb, from its midd
 GRID = np.stack(np.meshgrid(np.linspace(-0.85, 0.85, 7), np.linspace(-0.85, 0.85, 9)), -1).reshape(-1, 2)
 
 
-def remedies(request: OpeningRequest, photo: PhotoTraced) -> tuple[Remedy, ...]:
+def remedies(request: OpeningRequest, photo: PhotoTraced, measured: Measured) -> tuple[Remedy, ...]:
     """Return what could be done about the uncertainty of one photo's measures, and what each would bring."""
     depths = edge_depths(request)
-    adjusted, blocks = photo.solved.adjusted, photo.solved.blocks
-    if not blocks or set(photo.sides) != set(SIDES):
+    adjusted, blocks, by = photo.solved.adjusted, photo.solved.blocks, measured.sensitivity
+    if not blocks or by is None or set(photo.sides) != set(SIDES):
         return ()
+    u_click = 0.0 if photo.clicks is None else photo.clicks[1]
+    station = np.diag(measured.station_u_mm**2)
 
-    def cov(solution: Adjusted[PhotoState], known: EdgeDepths = depths) -> Array:
-        camera = adjusted.state.camera
-        clicks = photo.clicks
-        return measure(camera, solution.parts, photo.sides, known.u_common_mm, known.u_each_mm, clicks).cov_mm2
+    def cov(solution: Adjusted[PhotoState], known: EdgeDepths = depths, by: Sensitivity = by) -> Array:
+        parts = covariances(by, solution.parts, photo.sides, known.u_common_mm, known.u_each_mm, u_click)
+        return total_of(parts | {"station": station})
 
     found = []
     lines = lines_of(adjusted.state.camera, photo.sides, {s: photo.sides[s].depth_mm for s in SIDES})

@@ -9,7 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.linalg
 import scipy.sparse
 from numpy.typing import NDArray
 
@@ -156,22 +155,22 @@ def whitening(course: NDArray[np.intp], along_mm: Array, u_mm: Array, u_slope: A
     L^-1 1, the rows Q^T L^-1 give the generalised least squares with the place as a further unknown (Koch 1999, 3.2.6).
     """
     entries, rows, columns = [], [], []
-    total = 0
     order = np.argsort(course, kind="stable")
-    starts = np.flatnonzero(np.diff(course[order], prepend=-1))
-    for index in np.split(order, starts[1:]):
-        n = len(index)
-        if n < 2:
-            continue
-        s = along_mm[index] - along_mm[index].mean()
-        v = np.diag(u_mm[index] ** 2) + u_slope[course[index[0]]] ** 2 * np.outer(s, s)
+    first = np.flatnonzero(np.diff(course[order], prepend=-1))
+    count = np.diff(np.append(first, len(course)))
+    before = np.cumsum(count - 1) - (count - 1)  # rows of the courses before it
+    total = int((count - 1).sum())
+    for n in np.unique(count[count > 1]):  # courses of as many points at once
+        of = np.flatnonzero(count == n)
+        index = order[first[of, None] + np.arange(n)]
+        s = along_mm[index] - along_mm[index].mean(axis=1, keepdims=True)
+        v = u_slope[course[index[:, 0]], None, None] ** 2 * s[:, :, None] * s[:, None, :]
+        v[:, np.arange(n), np.arange(n)] += u_mm[index] ** 2
         lower_inverse = np.linalg.inv(np.linalg.cholesky(v))
-        one = lower_inverse.sum(1)
-        basis = scipy.linalg.qr(one[:, None])[0][:, 1:]
-        entries.append((basis.T @ lower_inverse).ravel())
-        rows.append(np.repeat(np.arange(total, total + n - 1), n))
-        columns.append(np.tile(index, n - 1))
-        total += n - 1
+        basis = np.linalg.qr(lower_inverse.sum(axis=2, keepdims=True), mode="complete")[0][:, :, 1:]
+        entries.append((basis.transpose(0, 2, 1) @ lower_inverse).ravel())
+        rows.append(np.repeat(before[of, None] + np.arange(n - 1), n))
+        columns.append(np.repeat(index, n - 1, axis=0).ravel())
     if not total:
         return scipy.sparse.csr_array((0, len(course)))
     data = (np.concatenate(entries), (np.concatenate(rows), np.concatenate(columns)))
