@@ -16,7 +16,7 @@ from sizing.decision import LONGEST_MM, SHORTEST_MM, Judgement
 from sizing.explaining.hypotheses import Hypothesis, Other, Scene, Weighable, weighable
 from sizing.explaining.hypotheses_faces import of_faces
 from sizing.explaining.hypotheses_form import of_boxes, of_copies
-from sizing.explaining.hypotheses_reading import RATIOS, of_habit, of_readings
+from sizing.explaining.hypotheses_reading import RATIOS, of_habit, of_marks, of_readings
 from sizing.explaining.hypotheses_scene import of_everything, of_lines, of_other_openings
 from sizing.explaining.posterior import Flags, posterior_of
 from sizing.explaining.slips import NONE, Priors, Scale, load_priors
@@ -97,12 +97,12 @@ def _edge_scenarios(candidates: Sequence[Candidate], names: Sequence[str]) -> tu
     return np.log(weights / weights.sum()), np.array([s for _, s in kept])
 
 
-def hypotheses_of(scene: Scene, priors: Priors) -> list[Hypothesis]:
-    """Return every hypothesis about the readings of one opening."""
+def hypotheses_of(scene: Scene, priors: Priors) -> list[Sequence[Hypothesis]]:
+    """Return every hypothesis about the readings of one opening: those common to all openings, then its own."""
     found = of_readings(scene, priors) + of_habit(scene, priors) + of_boxes(scene, priors) + of_copies(scene, priors)
     found += of_lines(scene, priors) + of_faces(scene, priors)
     found += of_other_openings(scene, priors) + of_everything(scene, priors)
-    return [h for h in found if h.odds > 0.0]
+    return [*of_marks(scene, priors), [h for h in found if h.odds > 0.0]]
 
 
 def explain_readings(
@@ -136,13 +136,14 @@ def explain_readings(
     and slips of several readings are found as a set.
     """
     names = scene.names
-    hypotheses = hypotheses_of(scene, priors)
-    what = weighable(hypotheses, names)
+    blocks = hypotheses_of(scene, priors)
+    hypotheses = [h for block in blocks for h in block]
+    what = weighable(blocks, names)
     difference = np.array([scene.readings_mm[n] - scene.photo_mm[n] for n in names])
     cov = photo_cov_mm2 + tape_cov_mm2
     log_edges, edges = _edge_scenarios(candidates, names)
     posterior = posterior_of(difference, cov, what, log_edges, edges)
-    common = np.array([h.common for h in hypotheses])
+    common = what.common
     best = [k for k in posterior.members[int(posterior.weights.argmax())] if k >= 0 and not common[k]]
     hook_mm = _common_shift_mm(difference, cov, np.logical_not(what.touches[best].any(axis=0)), priors)
     found: dict[str, tuple[Explanation, ...]] = {}

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 
@@ -85,7 +86,7 @@ class Weighable:
     `first_mode` (H, n) is the only mode of most; `several` (M,) are those with more, and `several_mm2` (M, n, n) what
     these add to the covariance. `vague` (H,): 'something else' of several readings, which fits nearly anything.
     `by_mask` (H,) sorts by mask, `mask_starts` are the first of each in that order; `none` (H,): 'something else';
-    `odds` (H,) without further evidence.
+    `odds` (H,) without further evidence; `common` (H,): moves all readings.
     """
 
     shift_mm: Array
@@ -100,44 +101,67 @@ class Weighable:
     mask_starts: np.ndarray[tuple[int], np.dtype[np.int64]]
     none: np.ndarray[tuple[int], np.dtype[np.bool_]]
     odds: Array
+    common: np.ndarray[tuple[int], np.dtype[np.bool_]]
 
 
-def weighable(hypotheses: list[Hypothesis], names: tuple[str, ...]) -> Weighable:
-    """Return hypotheses as arrays over the readings `names`."""
-    place = {n: i for i, n in enumerate(names)}
-    count, n = len(hypotheses), len(names)
-    shift = np.zeros((count, n))
-    touches = np.zeros((count, n), dtype=np.bool_)
-    cells = [(k, place[name], mm) for k, h in enumerate(hypotheses) for name, mm in h.shift_mm.items()]
-    rows, columns, values = zip(*cells, strict=True)
-    shift[rows, columns] = values
-    touches[rows, columns] = True
-    masks = touches @ (1 << np.arange(n))
-    masks[[k for k, h in enumerate(hypotheses) if h.common]] = 1 << n
-    first = _spread([h.spreads_mm if len(h.spreads_mm) == 1 else () for h in hypotheses], place, 1)[:, 0]
-    several = [k for k, h in enumerate(hypotheses) if len(h.spreads_mm) > 1]
-    most = max((len(hypotheses[k].spreads_mm) for k in several), default=1)
-    modes = _spread([hypotheses[k].spreads_mm for k in several], place, most)
-    odds = np.array([h.odds for h in hypotheses])
-    none = np.array([h.slip == NONE for h in hypotheses])
+@dataclass(frozen=True, slots=True, eq=False)
+class _Rows:
+    """Some hypotheses as arrays over n readings: as in `Weighable`, and modes (k, r, n) of those with several."""
+
+    shift_mm: Array
+    touches: np.ndarray[tuple[int, int], np.dtype[np.bool_]]
+    first_mode: Array
+    # odds, log factor, common, none
+    plain: Array
+    several: list[int]
+    several_mm2: Array
+
+
+def weighable(blocks: Sequence[Sequence[Hypothesis]], names: tuple[str, ...]) -> Weighable:
+    """Return hypotheses, block after block, as arrays over the readings `names`; tuples are worked out once."""
+    n = len(names)
+    rows = [_kept_rows(b, names) if isinstance(b, tuple) else _rows(b, names) for b in blocks]
+    shift = np.concatenate([r.shift_mm for r in rows])
+    touches = np.concatenate([r.touches for r in rows])
+    first = np.concatenate([r.first_mode for r in rows])
+    several_mm2 = np.concatenate([r.several_mm2 for r in rows])
+    at = np.cumsum([0, *(len(b) for b in blocks)])
+    several = np.array([start + k for start, r in zip(at, rows, strict=False) for k in r.several], dtype=np.int64)
+    plain = np.concatenate([r.plain for r in rows])
+    odds, common, none = plain[:, 0], plain[:, 2] > 0.0, plain[:, 3] > 0.0
+    masks = np.where(common, 1 << n, touches @ (1 << np.arange(n)))
     vague = none & (touches.sum(axis=1) > 1)
-    log_odds = np.log(odds) + [h.log_factor for h in hypotheses]
+    log_odds = np.log(odds) + plain[:, 1]
     by_mask = np.argsort(masks, kind="stable")
     starts = np.flatnonzero(np.diff(masks[by_mask], prepend=-1))
-    of_modes = np.array(several, dtype=np.int64), np.matmul(modes.swapaxes(1, 2), modes)
-    return Weighable(shift, log_odds, masks, touches, first, *of_modes, vague, by_mask, starts, none, odds)
+    return Weighable(
+        shift, log_odds, masks, touches, first, several, several_mm2, vague, by_mask, starts, none, odds, common
+    )
 
 
-def _spread(spreads_mm: list[tuple[Mapping[str, float], ...]], place: Mapping[str, int], most: int) -> Array:
-    """Return modes (k, most, n) as arrays over the readings, the absent ones nil."""
-    modes = np.zeros((len(spreads_mm), most, len(place)))
-    cells = [
-        (k, r, place[name], mm)
-        for k, spreads in enumerate(spreads_mm)
-        for r, mode in enumerate(spreads)
-        for name, mm in mode.items()
-    ]
+@lru_cache(maxsize=512)
+def _kept_rows(block: tuple[Hypothesis, ...], names: tuple[str, ...]) -> _Rows:
+    return _rows(block, names)
+
+
+def _rows(block: Sequence[Hypothesis], names: tuple[str, ...]) -> _Rows:
+    place = {n: i for i, n in enumerate(names)}
+    shift, first = np.zeros((2, len(block), len(names)))
+    touches = np.zeros((len(block), len(names)), dtype=np.bool_)
+    cells = [(k, place[name], mm) for k, h in enumerate(block) for name, mm in h.shift_mm.items()]
     if cells:
-        at_k, at_r, at_n, values = zip(*cells, strict=True)
-        modes[at_k, at_r, at_n] = values
-    return modes
+        at, columns, values = zip(*cells, strict=True)
+        shift[at, columns] = values
+        touches[at, columns] = True
+    for k, h in enumerate(block):
+        if len(h.spreads_mm) == 1:
+            for name, mm in h.spreads_mm[0].items():
+                first[k, place[name]] = mm
+    several = [k for k, h in enumerate(block) if len(h.spreads_mm) > 1]
+    modes = np.zeros((len(several), max((len(block[k].spreads_mm) for k in several), default=1), len(names)))
+    for m, k in enumerate(several):
+        for r, mode in enumerate(block[k].spreads_mm):
+            for name, mm in mode.items():
+                modes[m, r, place[name]] = mm
+    plain = np.array([(h.odds, h.log_factor, h.common, h.none) for h in block], dtype=np.float64).reshape(-1, 4)
+    return _Rows(shift, touches, first, plain, several, np.matmul(modes.swapaxes(1, 2), modes))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 
 from sizing.explaining.hypotheses import AXES, Hypothesis, Scene
@@ -46,4 +47,7 @@ def modes_of(faces: Iterable[Face], names: Iterable[str]) -> tuple[Mapping[str, 
             mine = {n: mode[n] for n in touched if n in mode and abs(mode[n]) > _LEAST_MM}
             if mine:
                 found.append(mine)
+    if len(touched) == 1 and len(found) > 1:
+        # Of one reading only the sum counts.
+        found = [{n: math.hypot(*(mode[n] for mode in found)) for n in touched}]
     return tuple(found)

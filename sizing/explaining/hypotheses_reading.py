@@ -25,6 +25,7 @@ _LEAST_FRACTION_MM = 1.5
 _ANY_SIZE_MM = 3000.0
 
 
+@lru_cache(maxsize=64)
 def _counted(reading_mm: float, written: str) -> tuple[str, float] | None:
     """Return the digits in front of a written length and what they count, mm; None without two digits."""
     found = re.match(r"\s*([1-9][0-9]+)", written)
@@ -118,7 +119,7 @@ def feet_and_inches_mm(reading_mm: float, written: str) -> float | None:
 
 
 def of_readings(scene: Scene, priors: Priors) -> list[Hypothesis]:
-    """Return the hypotheses that touch one reading each, 'something else' among them."""
+    """Return the hypotheses that touch one reading each and follow from what was read; `of_marks` has the others."""
     found: list[Hypothesis] = []
     for name, here in scene.readings_mm.items():
         sizes = [here * r for r in RATIOS if SHORTEST_MM <= here * r <= LONGEST_MM]
@@ -127,9 +128,17 @@ def of_readings(scene: Scene, priors: Priors) -> list[Hypothesis]:
             found.append(Hypothesis(NONE, priors.none_of_these, {name: 0.0}, ({name: _ANY_SIZE_MM},), sized=False))
             found += _of_digits(name, here, scene, priors)
             continue
-        found += _fixed(name, scene.scales.get(name, "in"), priors)
         found += _of_one(name, here, scene, priors)
     return found
+
+
+def of_marks(scene: Scene, priors: Priors) -> list[tuple[Hypothesis, ...]]:
+    """Return, of each reading, the slips of fixed size and 'something else'; the same objects for every opening."""
+    return [
+        _fixed(name, scene.scales.get(name, "in"), priors)
+        for name, here in scene.readings_mm.items()
+        if SHORTEST_MM <= here <= LONGEST_MM
+    ]
 
 
 @lru_cache(maxsize=64)
@@ -141,7 +150,7 @@ def _fixed(name: str, scale: Scale, priors: Priors) -> tuple[Hypothesis, ...]:
         Hypothesis(s.code, s.prior * (1.0 if s.scale == scale else priors.other_scale), {name: s.shift_mm})
         for s in priors.slips
     ]
-    return (*none, *marks)
+    return tuple(h for h in (*none, *marks) if h.odds > 0.0)
 
 
 def _of_one(name: str, here: float, scene: Scene, priors: Priors) -> list[Hypothesis]:

@@ -89,6 +89,8 @@ class _Search:
     log_edges: Array
     residual_mm: Array
     cov_mm2: Array
+    # How many hypotheses share each mask.
+    mask_widths: Index
     # The place of each hypothesis among those of several modes, else -1.
     at_several: Index
 
@@ -128,6 +130,7 @@ def posterior_of(difference_mm: Array, cov_mm2: Array, what: Weighable, log_edge
         log_edges,
         difference_mm - edges_mm,
         cov_mm2,
+        np.diff(np.append(what.mask_starts, count)),
         at_several,
     )
     perfect = -0.5 * float(np.linalg.slogdet(cov_mm2)[1])
@@ -187,13 +190,13 @@ def _enlarged(search: _Search, parents: Table, heaviest: float) -> _Pool:
     masks = np.bitwise_or.reduce(search.masks[parents], axis=1)
     free = (masks[:, None] & what.masks) == 0
     logs = np.where(free, logs, -np.inf)
-    floor = max(heaviest, float(logs[:, ~what.vague].max(initial=-np.inf))) - _LIGHTEST
-    keep = free & (logs > floor)
+    heaviest = max(heaviest, float(np.where(what.vague, -np.inf, logs).max(initial=-np.inf)))
     # Of each choice of readings the best, however light: it may be half of a set that fits.
-    top = np.maximum.reduceat(logs[:, what.by_mask], what.mask_starts, axis=1)
-    widths = np.diff(np.append(what.mask_starts, len(what.masks)))
-    keep[:, what.by_mask] |= free[:, what.by_mask] & (logs[:, what.by_mask] == np.repeat(top, widths, axis=1))
-    rows, columns = np.nonzero(keep)
+    sorted_logs = logs[:, what.by_mask]
+    top = np.maximum.reduceat(sorted_logs, what.mask_starts, axis=1)
+    least = np.minimum(np.repeat(top, search.mask_widths, axis=1), np.nextafter(heaviest - _LIGHTEST, np.inf))
+    rows, columns = np.nonzero((sorted_logs >= least) & np.isfinite(sorted_logs))
+    columns = what.by_mask[columns]
     members = parents[rows]
     members[np.arange(len(rows)), (members < 0).argmax(axis=1)] = columns
     keys, first = np.unique(search.tags[members].sum(axis=1), return_index=True)

@@ -25,7 +25,7 @@ class Slip:
     scale: Scale = "in"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Priors:
     """Odds of all hypotheses against 'no slip', and their spreads: guesses, from one file."""
 

@@ -7,10 +7,9 @@ even sequence in place of chance, so that the same inputs give the same probabil
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import product
 
 import numpy as np
 from scipy.special import ndtri
@@ -82,23 +81,24 @@ def combined_draws(
     Recognition and Machine Learning (2006), 2.3.3, eqs. 2.113 to 2.117.
     """
     seen = np.flatnonzero(np.isfinite(readings_mm))
-    terms = []
-    for log_weight, mean, cov in _components(values_mm, cov_mm2, candidates):
-        if seen.size:
-            inner = cov[np.ix_(seen, seen)] + readings_cov_mm2[np.ix_(seen, seen)]
-            misfit = readings_mm[seen] - mean[seen]
-            gain = np.linalg.solve(inner, cov[seen]).T
-            evidence = -0.5 * (misfit @ np.linalg.solve(inner, misfit) + np.linalg.slogdet(inner)[1])
-            terms.append((log_weight + evidence, mean + gain @ misfit, cov - gain @ cov[seen]))
-        else:
-            terms.append((log_weight, mean, cov))
-    return _drawn(terms)
+    logs, means, covs = _components(values_mm, cov_mm2, candidates)
+    if seen.size:
+        across = covs[:, seen]  # (M, k, 8)
+        inner = across[:, :, seen] + readings_cov_mm2[np.ix_(seen, seen)]
+        misfit = readings_mm[seen] - means[:, seen]
+        solved = np.linalg.solve(inner, np.concatenate([across, misfit[:, :, None]], axis=2))
+        gain, weighed = solved[:, :, :_EIGHT].swapaxes(1, 2), solved[:, :, _EIGHT]
+        logs = logs - 0.5 * (np.einsum("mk,mk->m", misfit, weighed) + np.linalg.slogdet(inner)[1])
+        means = means + np.einsum("mek,mk->me", gain, misfit)
+        covs = covs - np.matmul(gain, across)
+    return _drawn(logs, means, covs)
 
 
 def reading_draws(readings_mm: Array, readings_cov_mm2: Array) -> Draws:
     """Return openings drawn by the readings alone; stations without a reading stay NaN."""
     seen = np.flatnonzero(np.isfinite(readings_mm))
-    drawn = _drawn([(0.0, np.where(np.isfinite(readings_mm), readings_mm, 0.0), readings_cov_mm2)])
+    read = np.where(np.isfinite(readings_mm), readings_mm, 0.0)
+    drawn = _drawn(np.zeros(1), read[None], readings_cov_mm2[None])
     unknown = np.setdiff1d(np.arange(_EIGHT), seen)
     drawn.values_mm[:, unknown] = np.nan
     drawn.best_mm[unknown] = np.nan
@@ -110,9 +110,9 @@ def wanted_mm(side: SideRule, stations_mm: Array, allowance_mm: float) -> Array:
     if side.reading == "middle":
         picked = stations_mm[:, 1]
     elif side.reading == "largest":
-        picked = np.fmax.reduce(stations_mm, axis=1)
+        picked = np.fmax(np.fmax(stations_mm[:, 0], stations_mm[:, 1]), stations_mm[:, 2])
     else:
-        picked = np.fmin.reduce(stations_mm, axis=1)
+        picked = np.fmin(np.fmin(stations_mm[:, 0], stations_mm[:, 1]), stations_mm[:, 2])
     return np.asarray(picked + allowance_mm, dtype=np.float64)
 
 
@@ -183,17 +183,18 @@ def counted(rule: Rule, direction: Direction, sizes_mm: Array) -> Array:
     return np.asarray(np.round(sizes_mm / step) * step)
 
 
-def _components(
-    values_mm: Array, cov_mm2: Array, candidates: Sequence[Candidate]
-) -> Iterator[tuple[float, Array, Array]]:
-    """Return (log weight, mean (8,), covariance (8, 8)) for every choice of a line on each side."""
-    sides = [_lines(side, values_mm, candidates) for side in SIDES]
-    for combo in product(*sides):
-        weight = float(np.prod([w for w, _, _ in combo]))
-        if weight > _LIGHTEST:
-            mean = values_mm + sum(shift for _, shift, _ in combo)
-            cov = cov_mm2 + sum(spread for _, _, spread in combo)
-            yield float(np.log(weight)), mean[:_EIGHT], cov[:_EIGHT, :_EIGHT]
+def _components(values_mm: Array, cov_mm2: Array, candidates: Sequence[Candidate]) -> tuple[Array, Array, Array]:
+    """Return log weights (M,), means (M, 8), covariances (M, 8, 8) of all choices of a line on each side."""
+    weight, mean, cov = np.ones(1), values_mm[None], cov_mm2[None]
+    for side in SIDES:
+        lines = _lines(side, values_mm, candidates)
+        shares, shifts, spreads = (np.array(v) for v in zip(*lines, strict=True))
+        weight = np.outer(weight, shares).ravel()
+        mean = (mean[:, None] + shifts).reshape(-1, len(NINE))
+        cov = (cov[:, None] + spreads).reshape(-1, len(NINE), len(NINE))
+        heavy = weight > _LIGHTEST
+        weight, mean, cov = weight[heavy], mean[heavy], cov[heavy]
+    return np.log(weight), mean[:, :_EIGHT], cov[:, :_EIGHT, :_EIGHT]
 
 
 def _lines(side: str, values_mm: Array, candidates: Sequence[Candidate]) -> list[tuple[float, Array, Array]]:
@@ -216,21 +217,21 @@ def _outward(side: str, values_mm: Array) -> Array:
     )
 
 
-def _drawn(terms: Sequence[tuple[float, Array, Array]]) -> Draws:
-    logs = np.array([log for log, _, _ in terms])
+def _drawn(logs: Array, means: Array, covs: Array) -> Draws:
+    """Return points laid by Gaussians of log weights (M,), means (M, 8) and covariances (M, 8, 8)."""
     shares = np.exp(logs - logs.max())
     shares /= shares.sum()
-    values, weights = [], []
-    for share, (_, mean, cov) in zip(shares, terms, strict=True):
-        if share > _LIGHTEST:
-            count = min(max(_FEWEST_DRAWS, round(_DRAWS * float(share))), _DRAWS)
-            values.append(mean + _normals()[:count] @ _root(cov).T)
-            weights.append(np.full(count, share / count))
-    all_weights = np.concatenate(weights)
     best = int(np.argmax(shares))
-    return Draws(
-        np.concatenate(values), all_weights / all_weights.sum(), np.array(terms[best][1]), np.array(terms[best][2])
-    )
+    heavy = np.flatnonzero(shares > _LIGHTEST)
+    counts = np.clip(np.round(_DRAWS * shares[heavy]).astype(np.int64), _FEWEST_DRAWS, _DRAWS)
+    values = np.empty((int(counts.sum()), _EIGHT))
+    at = 0
+    for count, k, root in zip(counts.tolist(), heavy.tolist(), _roots(covs[heavy]), strict=True):
+        np.matmul(_normals()[:count], root.T, out=values[at : at + count])
+        values[at : at + count] += means[k]
+        at += count
+    weights = np.repeat(shares[heavy] / counts, counts)
+    return Draws(values, weights / weights.sum(), means[best].copy(), covs[best].copy())
 
 
 @lru_cache(maxsize=1)
@@ -252,7 +253,8 @@ def _normals() -> Array:
     return points
 
 
-def _root(cov_mm2: Array) -> Array:
-    """Return the lower triangle L with L L^T = cov; unlike a root by eigenvectors it is the same everywhere."""
-    even = 0.5 * (cov_mm2 + cov_mm2.T)
-    return np.asarray(np.linalg.cholesky(even + np.eye(_EIGHT) * (1e-9 + 1e-10 * float(np.trace(even)))), np.float64)
+def _roots(covs_mm2: Array) -> Array:
+    """Return the lower triangles L (M, 8, 8), L L^T = cov; unlike roots by eigenvectors the same everywhere."""
+    even = 0.5 * (covs_mm2 + covs_mm2.swapaxes(1, 2))
+    floor = 1e-9 + 1e-10 * np.trace(even, axis1=1, axis2=2)
+    return np.asarray(np.linalg.cholesky(even + floor[:, None, None] * np.eye(_EIGHT)), np.float64)
