@@ -17,6 +17,7 @@ from sizing.orders.made_sizes import (
     share_of,
     size_shares,
     sized,
+    sizes_counted,
     wanted_mm,
 )
 from sizing.orders.rules import Made, Rule, SideRule
@@ -40,6 +41,10 @@ def cov(u=1.0):
 def sure(side, weight=1.0):
     """A side that no other line than the traced one competes with, up to the contract's 1 %."""
     return Candidate(side, weight, 0.0, np.zeros(9))
+
+
+def shares_of(rule, draws, **more):
+    return size_shares(sizes_counted(rule, draws, (0.0, 0.0)), draws.weights, **more)
 
 
 def test_the_probability_of_a_made_size_is_that_of_the_normal_distribution():
@@ -100,20 +105,20 @@ def test_shares_are_ranked_sum_to_one_and_count_what_is_not_made():
     chart = rule(
         SideRule("middle", made=Made(None, (Fraction(1000),), "next-up")), SideRule("middle", made=Made(Fraction(50)))
     )
-    shares = size_shares(chart, photo_draws(VALUES, cov(), ()), (0.0, 0.0), least=0.0)
+    shares = shares_of(chart, photo_draws(VALUES, cov(), ()), least=0.0)
     assert sum(s.probability for s in shares) == pytest.approx(1.0)
     assert [s.probability for s in shares] == sorted((s.probability for s in shares), reverse=True)
     assert {s.width_mm for s in shares} == {None, 1000.0}
     assert shares[0].probability == pytest.approx(0.5, abs=0.02)
-    assert size_shares(chart, photo_draws(VALUES, cov(), ()), (0.0, 0.0), least=0.999) == []
+    assert shares_of(chart, photo_draws(VALUES, cov(), ()), least=0.999) == []
     assert isinstance(shares[0], SizeShare)
 
 
 def test_where_any_size_is_made_sizes_are_counted_by_the_mark():
-    metric = size_shares(rule(), photo_draws(VALUES, cov(0.2), ()), (0.0, 0.0))
+    metric = shares_of(rule(), photo_draws(VALUES, cov(0.2), ()))
     assert (metric[0].width_mm, metric[0].height_mm) == (1000.0, 1500.0)
     inch = Rule("r", "r", Path("r"), "0", "in", SideRule("middle"), SideRule("middle"))
-    found = size_shares(inch, photo_draws(VALUES, cov(0.2), ()), (0.0, 0.0))
+    found = shares_of(inch, photo_draws(VALUES, cov(0.2), ()))
     assert found[0].width_mm / 25.4 * 16 == pytest.approx(round(1000 / 25.4 * 16), abs=1e-3)
 
 

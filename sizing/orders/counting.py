@@ -100,13 +100,14 @@ def p_changes(outcome: Outcome, read_mm: Array, drawn_mm: Array, weights: Array,
     doubtful : readings that the photo does not support; only these are put right, singly and together.
     """
     chances = np.zeros(read_mm.size)
-    for i in doubtful:
-        others = [j for j in doubtful if j != i]
-        for count in range(len(others) + 1):
-            for right in combinations(others, count):
-                without = _mixed(read_mm, drawn_mm, right)
-                with_it = _mixed(read_mm, drawn_mm, (*right, i))
-                chances[i] = max(chances[i], _differing(outcome(without), outcome(with_it), weights))
+    ordered = {
+        frozenset(right): outcome(_mixed(read_mm, drawn_mm, right))
+        for count in range(len(doubtful) + 1)
+        for right in combinations(doubtful, count)
+    }
+    for right, without in ordered.items():
+        for i in set(doubtful) - right:
+            chances[i] = max(chances[i], _differing(without, ordered[right | {i}], weights))
     return chances
 
 

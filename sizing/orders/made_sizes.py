@@ -142,24 +142,28 @@ def sized(rule: Rule, direction: Direction, values_mm: Array, allowance_mm: floa
     return chosen_mm(side.made, wanted_mm(side, values_mm[:, columns(direction)], allowance_mm))
 
 
-def columns(direction: Direction) -> list[int]:
-    """Return where the stations of a direction stand among `READINGS`."""
-    return [READINGS.index(name) for name in STATIONS[direction]]
+def columns(direction: Direction) -> slice:
+    """Return where the three stations of a direction stand among `READINGS`."""
+    first = READINGS.index(STATIONS[direction][0])
+    return slice(first, first + len(STATIONS[direction]))
 
 
-def size_shares(rule: Rule, draws: Draws, allowances_mm: tuple[float, float], least: float = 0.001) -> list[SizeShare]:
-    """Return the pairs of made sizes, likeliest first, with their probability; those under `least` left out.
+def sizes_counted(rule: Rule, draws: Draws, allowances_mm: tuple[float, float]) -> Array:
+    """Return the sizes (N, 2), width and height, by which the probabilities of draws are counted; NaN for none.
 
     A direction in which any size is made is counted by 1/16 in, or 1 mm by a metric rule.
     """
-    table = np.column_stack(
-        [counted(rule, d, sized(rule, d, draws.values_mm, a)) for d, a in zip(DIRECTIONS, allowances_mm, strict=True)]
-    )
+    each = zip(DIRECTIONS, allowances_mm, strict=True)
+    return np.stack([counted(rule, d, sized(rule, d, draws.values_mm, a)) for d, a in each]).T
+
+
+def size_shares(table: Array, weights: Array, least: float = 0.001) -> list[SizeShare]:
+    """Return the pairs of made sizes of draws (N, 2), likeliest first, with probability; none under `least`."""
     # In 0.001 mm, with one value for 'none', so that NaN counts as equal to NaN; both in one number.
     keys = np.round(np.where(np.isfinite(table), table * 1000.0, -1.0)).astype(np.int64)
     found, inverse = np.unique((keys[:, 0] + 1) * _BASE + keys[:, 1] + 1, return_inverse=True)
     pairs = np.column_stack([found // _BASE - 1, found % _BASE - 1]) / 1000.0
-    shares = np.bincount(inverse, weights=draws.weights)
+    shares = np.bincount(inverse, weights=weights)
     order = sorted(range(len(pairs)), key=lambda i: (-round(float(shares[i]), 9), *pairs[i]))
     return [
         SizeShare(_or_none(pairs[i][0]), _or_none(pairs[i][1]), float(shares[i])) for i in order if shares[i] >= least
@@ -224,19 +228,19 @@ def _drawn(logs: Array, means: Array, covs: Array) -> Draws:
     best = int(np.argmax(shares))
     heavy = np.flatnonzero(shares > _LIGHTEST)
     counts = np.clip(np.round(_DRAWS * shares[heavy]).astype(np.int64), _FEWEST_DRAWS, _DRAWS)
-    values = np.empty((int(counts.sum()), _EIGHT))
+    # Station by station in memory: the rule looks at one after the other.
+    values = np.empty((_EIGHT, int(counts.sum())))
     at = 0
     for count, k, root in zip(counts.tolist(), heavy.tolist(), _roots(covs[heavy]), strict=True):
-        np.matmul(_normals()[:count], root.T, out=values[at : at + count])
-        values[at : at + count] += means[k]
+        np.add(root @ _normals()[:, :count], means[k][:, None], out=values[:, at : at + count])
         at += count
     weights = np.repeat(shares[heavy] / counts, counts)
-    return Draws(values, weights / weights.sum(), means[best].copy(), covs[best].copy())
+    return Draws(values.T, weights / weights.sum(), means[best].copy(), covs[best].copy())
 
 
 @lru_cache(maxsize=1)
 def _normals() -> Array:
-    """Return points (N, 8) of the standard normal distribution, spread evenly over it whatever their count.
+    """Return points (8, N) of the standard normal distribution, spread evenly over it whatever their count.
 
     References
     ----------
@@ -248,7 +252,7 @@ def _normals() -> Array:
         root = (1.0 + root) ** (1.0 / (_EIGHT + 1))
     steps = root ** -np.arange(1.0, _EIGHT + 1.0)
     even = (0.5 + np.outer(np.arange(1.0, _DRAWS + 1.0), steps)) % 1.0
-    points = np.asarray(ndtri(np.clip(even, 1e-12, 1.0 - 1e-12)), np.float64)
+    points = np.ascontiguousarray(ndtri(np.clip(even, 1e-12, 1.0 - 1e-12)).T, np.float64)
     points.setflags(write=False)
     return points
 

@@ -29,6 +29,7 @@ from sizing.orders.made_sizes import (
     share_of,
     size_shares,
     sized,
+    sizes_counted,
     wanted_mm,
 )
 from sizing.orders.problems import (
@@ -128,7 +129,6 @@ def make_order(
     ):
         (problems if holds else notes).append(note)
     photo, combined, left_out, drawn, source = _evidence(rule, opening, estimate, alone, judgements)
-    allowances = _allowances_mm(rule, opening)
     return Order(
         rule=rule,
         by_rule_mm=by_rule,
@@ -139,7 +139,7 @@ def make_order(
         photo=photo,
         combined=combined,
         left_out=left_out,
-        sizes=() if drawn is None else tuple(size_shares(rule, drawn, allowances)),
+        sizes=() if drawn is None else tuple(size_shares(drawn[1], drawn[0].weights)),
         sizes_from=source,
         panels_mm=panels,
         rule_named=opening.rule,
@@ -157,14 +157,15 @@ def order_of_photo(rule: Rule, estimate: Estimate) -> Order:
     """Return what a rule makes of a photo's measures alone: for a pre-quote, never to order from."""
     drawn = photo_draws(estimate.values_mm, estimate.cov_mm2, estimate.candidates)
     allowances = (float(rule.width.allowance(None)), float(rule.height.allowance(None)))
+    table = sizes_counted(rule, drawn, allowances)
     nothing: dict[Direction, None] = dict.fromkeys(DIRECTIONS)
     return Order(
         rule,
         nothing,
         nothing,
         None,
-        photo=_sides_evidence(rule, drawn, allowances),
-        sizes=tuple(size_shares(rule, drawn, allowances)),
+        photo=_sides_evidence(rule, drawn, table, allowances),
+        sizes=tuple(size_shares(table, drawn.weights)),
         sizes_from="photo",
         rule_named=rule.id,
     )
@@ -184,21 +185,28 @@ def _evidence(
     Mapping[Direction, SizeEvidence],
     Mapping[Direction, SizeEvidence],
     tuple[str, ...],
-    Draws | None,
+    tuple[Draws, Array] | None,
     Literal["photo", "readings", "combined", ""],
 ]:
-    """Return what photo, and photo and readings together, say; readings that differ are left out of the latter."""
+    """Return what photo, and photo and readings together, say; readings that differ are left out of the latter.
+
+    With it the draws that the sizes are counted by, and these sizes.
+    """
     left_out = tuple(n for n in READINGS if n in judgements and judgements[n].verdict == "differs")
     read = read_mm(opening, left_out)
     allowances = _allowances_mm(rule, opening)
     if estimate is None or alone is None:
         if not np.isfinite(read).any():
             return {}, {}, left_out, None, ""
-        return {}, {}, left_out, reading_draws(read, _readings_cov(opening)), "readings"
+        only = reading_draws(read, _readings_cov(opening))
+        return {}, {}, left_out, (only, sizes_counted(rule, only, allowances)), "readings"
     nine = (estimate.values_mm, estimate.cov_mm2, estimate.candidates)
     both = combined_draws(*nine, read, _readings_cov(opening))
-    photo, combined = (_sides_evidence(rule, drawn, allowances) for drawn in (alone, both))
-    return photo, combined, left_out, both, "combined"
+    tables = [sizes_counted(rule, drawn, allowances) for drawn in (alone, both)]
+    photo, combined = (
+        _sides_evidence(rule, drawn, table, allowances) for drawn, table in zip((alone, both), tables, strict=True)
+    )
+    return photo, combined, left_out, (both, tables[1]), "combined"
 
 
 def _readings_cov(opening: Opening) -> Array:
@@ -210,17 +218,18 @@ def _readings_cov(opening: Opening) -> Array:
     return np.diag(variance)
 
 
-def _sides_evidence(rule: Rule, drawn: Draws, allowances_mm: tuple[float, float]) -> dict[Direction, SizeEvidence]:
+def _sides_evidence(
+    rule: Rule, drawn: Draws, table: Array, allowances_mm: tuple[float, float]
+) -> dict[Direction, SizeEvidence]:
     done: dict[Direction, SizeEvidence] = {}
-    for d, added in zip(DIRECTIONS, allowances_mm, strict=True):
+    for d, added, all_sizes in zip(DIRECTIONS, allowances_mm, table.T, strict=True):
         side, at = rule.of(d), columns(d)
         best = drawn.best_mm[at][None, :]
         picked = float(wanted_mm(side, best, 0.0)[0])
-        which = int(np.nanargmin(np.abs(best[0] - picked)))
-        u = float(np.sqrt(max(drawn.best_cov_mm2[at[which], at[which]], 0.0)))
+        which = at.start + int(np.nanargmin(np.abs(best[0] - picked)))
+        u = float(np.sqrt(max(drawn.best_cov_mm2[which, which], 0.0)))
         made = counted(rule, d, sized(rule, d, drawn.best_mm[None, :], added))
         size = float(made[0]) if np.isfinite(made[0]) else None
-        all_sizes = counted(rule, d, sized(rule, d, drawn.values_mm, added))
         missing = float(drawn.weights[np.isnan(all_sizes)].sum())
         probability = missing if size is None else share_of(all_sizes, drawn.weights, size)
         done[d] = SizeEvidence(picked + added, 2.0 * u, size, probability)

@@ -35,7 +35,7 @@ from score_photos import request
 from speed import decode_s, rendered
 
 from sizing.crosscheck.consistency import cross_check
-from sizing.jobs.job import Job, Opening, Reading
+from sizing.jobs.job import Job, Opening, Reading, Size
 from sizing.judging import judge_readings
 from sizing.orders.rulefile import load_rule
 from sizing.units import parse_length
@@ -58,7 +58,8 @@ def opening_of(rng, measures, slips):
         sixteenths = round((measures[name] + rng.normal(0.0, 1.0) + off[name]) / (INCH / 16))
         text = f"{sixteenths // 16} {sixteenths % 16}/16"
         rows.append(Reading(name, parse_length(text, "in"), name, tape="class-2"))
-    return Opening("W1", readings=tuple(rows))
+    ordered = Size(parse_length("56", "in"), parse_length("60", "in"))
+    return Opening("W1", readings=tuple(rows), ordered=ordered)
 
 
 def times_s(openings, answer, rule):
