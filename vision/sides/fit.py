@@ -83,10 +83,10 @@ def steps_across(
 
 
 def sample(field: Array, index: Array) -> Array:
-    """Return values (K, ...) of field (K, V, ...) at fractional places index (K,) along its second axis."""
+    """Return values (..., K, C) of field (K, V, C) at fractional places index (..., K) along its second axis."""
     index = np.clip(index, 0, field.shape[1] - 1.001)
     low = index.astype(int)
-    part = (index - low)[:, None]
+    part = (index - low)[..., None]
     k = np.arange(field.shape[0])
     return np.asarray(field[k, low] * (1 - part) + field[k, low + 1] * part)
 
@@ -107,12 +107,8 @@ def find_lines(strip: Strip, reach_px: tuple[float, float], bow_mm: float, besid
     per_px = strip.mm_per_px / pitch
     step, outer, inner = steps_across(profiles, 1 / per_px)
     zero = -strip.v_mm[0] / pitch
-    starts = np.concatenate(
-        [
-            _peaks(*_hough(field, t, zero, per_px, reach_px, bow_mm / strip.mm_per_px))
-            for field in (step, _votes(step, per_px))
-        ]
-    )
+    shapes, strengths = _hough((step, _votes(step, per_px)), t, zero, per_px, reach_px, bow_mm / strip.mm_per_px)
+    starts = np.concatenate([_peaks(shapes, strength) for strength in strengths])
     base = legendre(t)
     shapes = _climb(step, base, np.array([zero, 0, 0]) + starts * per_px, per_px)
     middle = (shapes[:, 0] - zero) / per_px
@@ -161,9 +157,9 @@ def _over_texture(
         free |= (offsets < at - near) & (offsets > clear + 1.5 * near)
     if np.count_nonzero(free) < LEAST_TEXTURE:
         return np.inf
-    index = zero + legendre(t)[:, 1:] @ (line.shape[1:] / pitch)
+    index = zero + legendre(t)[:, 1:] @ (line.shape[1:] / pitch) + offsets[free, None]
     across = line.step / max(line.contrast, 1e-12)
-    beside = np.array([sample(step, index + o).mean(axis=0) @ across for o in offsets[free]])
+    beside = sample(step, index).mean(axis=1) @ across
     return line.contrast / max(1.4826 * float(np.median(np.abs(beside))), LEAST_STEP)
 
 
@@ -213,9 +209,9 @@ def _votes(step: Array, per_px: float) -> Array:
 
 
 def _hough(
-    step: Array, t: Array, zero: float, per_px: float, reach_px: tuple[float, float], bow_px: float
-) -> tuple[Array, Array]:
-    """Return shapes (A, S, B, 3) px and the length (A, S, B) of their mean step vector."""
+    steps: tuple[Array, ...], t: Array, zero: float, per_px: float, reach_px: tuple[float, float], bow_px: float
+) -> tuple[Array, tuple[Array, ...]]:
+    """Return shapes (A, S, B, 3) px and by kind of step the length (A, S, B) of their mean step vector."""
     half = (reach_px[1] - reach_px[0]) / 2
     pace = float(np.clip(half / 11, 1.0, 1.5))  # px; the sum's peak is 3 px wide
     offsets = np.arange(np.floor(reach_px[0]), np.ceil(reach_px[1]) + 0.5, pace)
@@ -224,19 +220,21 @@ def _hough(
     bows = np.linspace(-1, 1, 2 * count + 1) * bow_px / 1.5 if count else np.zeros(1)  # sagitta = 1.5 * P2
     grid = np.stack(np.meshgrid(offsets, slopes, bows, indexing="ij"), axis=-1)
     base = legendre(t)
-    strength = np.empty(grid.shape[:3])
+    strengths = tuple(np.empty(grid.shape[:3]) for _ in steps)
     k = np.arange(len(t))
-    small = step.astype(np.float32)
+    small = np.concatenate(steps, axis=-1, dtype=np.float32)  # all kinds at the same places
     for i in range(len(offsets)):
         index = np.rint(zero + per_px * (grid[i] @ base.T)).astype(int)
-        index = np.clip(index, 0, step.shape[1] - 1)
-        strength[i] = np.linalg.norm(small[k, index].mean(axis=2), axis=-1)
+        index = np.clip(index, 0, small.shape[1] - 1)
+        mean = small[k, index].mean(axis=2)
+        for kind, strength in enumerate(strengths):
+            strength[i] = np.linalg.norm(mean[..., 3 * kind : 3 * kind + 3], axis=-1)
     ends = np.abs(grid[..., 1])
     mid = grid[..., 0]
     outside = (mid + ends > reach_px[1] + 1) | (mid - ends < reach_px[0] - 1)
-    strength *= 1 - 0.04 * np.abs(grid[..., 2]) / max(bow_px, 1.0)  # a bow must earn its place
-    strength[outside] = 0
-    return grid, strength
+    share = 1 - 0.04 * np.abs(grid[..., 2]) / max(bow_px, 1.0)  # a bow must earn its place
+    share[outside] = 0
+    return grid, tuple(strength * share for strength in strengths)
 
 
 def _peaks(shapes: Array, strength: Array) -> Array:
