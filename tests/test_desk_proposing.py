@@ -52,4 +52,4 @@ def test_what_is_missing_for_a_comparison_is_said(job):
     openings = load_job(job).openings
     assert comparison(openings)["comparable"]
     assert "readings of W2, W4" in comparison(openings)["compares"]
-    assert comparison(())["compares"].startswith("nothing to compare with yet: type at least 3 readings")
+    assert comparison(())["compares"].startswith("Nothing to compare with yet: type at least 3 readings")

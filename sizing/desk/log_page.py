@@ -21,6 +21,7 @@ from sizing.log.codes import coded, codes
 from sizing.log.index import LogError, open_log, rebuild, refresh
 from sizing.log.queries import Asked, Logged, compared, details, find, find_run
 from sizing.messages import log as words
+from sizing.messages.verdicts import VERDICTS
 
 _PAGE = 50
 _TEXTS = ("job", "by", "tape", "since", "until", "verdict", "decided_by", "released", "each")
@@ -52,6 +53,7 @@ def log_page(request: Request) -> Response:
         query=urlencode({k: v for k, v in given.items() if v}),
         problems=problems,
         verdicts=_VERDICTS,
+        verdict_words=VERDICTS,
     )
 
 
@@ -188,7 +190,7 @@ def _row(logged: Logged, desk: DeskFolder) -> dict[str, Any]:
         "checked": logged.checked_at.replace("T", " ").removesuffix("Z"),
         "verdict": logged.verdict,
         "by": logged.measured_by or "",
-        "openings": words.openings(logged),
+        "openings": words.openings(logged, plain=True),
         "decisions": logged.decisions,
         "releases": logged.releases,
         "checks": logged.checks,

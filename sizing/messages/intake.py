@@ -144,8 +144,8 @@ def readings_to_compare(labels: Sequence[str], least: int) -> str:
     """Return which openings a photo can be compared with, and what is missing where there are none."""
     if labels:
         those = ", ".join(labels)
-        return f"measures each photo and compares it with the readings of {those}; nothing is assigned by it"
-    return f"nothing to compare with yet: type at least {least} readings of an opening, then photos can be compared"
+        return f"Measures each photo and compares it with the readings of {those}; nothing is assigned by it."
+    return f"Nothing to compare with yet: type at least {least} readings of an opening, then photos can be compared."
 
 
 def proposed_by_time(label: str, beside: str, gap_s: float) -> str:

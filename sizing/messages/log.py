@@ -179,10 +179,10 @@ def listed(found: Sequence[Logged]) -> str:
     return "\n".join("  ".join(cell.ljust(w) for cell, w in zip(row, widths, strict=True)).rstrip() for row in rows)
 
 
-def openings(logged: Logged) -> str:
-    """Return how many openings of a check have which verdict."""
+def openings(logged: Logged, *, plain: bool = False) -> str:
+    """Return how many openings of a check have which verdict, by its code or in plain words."""
     counts = {"hold": logged.hold, "unproven": logged.unproven, "send": logged.send}
-    return ", ".join(f"{n} {verdict}" for verdict, n in counts.items() if n) or "none"
+    return ", ".join(f"{n} {VERDICTS[verdict] if plain else verdict}" for verdict, n in counts.items() if n) or "none"
 
 
 def shown(found: Details, unit: Unit) -> str:
@@ -207,7 +207,7 @@ def shown_parts(found: Details, unit: Unit) -> list[tuple[str, list[str]]]:
         lines += [_reading(r, unit) for r in found.readings if r.opening == label]
         lines += [_decision(d) for d in found.decisions if d.opening == label]
         lines += [_released(r, unit) for r in found.releases if r.opening == label]
-        parts.append((f"{one_line(label)}: {verdict}", lines))
+        parts.append((f"{one_line(label)}: {VERDICTS.get(verdict, verdict)}", lines))
     return parts
 
 

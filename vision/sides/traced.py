@@ -12,7 +12,7 @@ from vision.measures import Measured
 from vision.request import NINE, SIDES, Array, Candidate, Face, Side, Wall, Warning_
 from vision.sides.finding import FailedSide
 from vision.sides.roughness import believed, roughness_mm
-from vision.sides.tracing import SideTrace
+from vision.sides.tracing import BY_STEPS_NAME, UNSEEN_NAME, SideTrace
 from vision.stations import SideLine
 
 # guess: how far the light shifts the seen edge of an arris rounded by 1 to 3 mm. Photographs of rounded arrises with
@@ -106,6 +106,13 @@ def rivals_px(
     return tuple(found)
 
 
+def _named(c: Candidate) -> str:
+    """Return a line beside a side in words; people read them in the explanations of readings."""
+    what = {UNSEEN_NAME: "its front arris, itself not seen,", BY_STEPS_NAME: "its edge by the mean of its steps,"}
+    way = "further out" if c.shift_mm > 0 else "further in"
+    return f"{SIDE_WORD[c.side]}, {what.get(c.name, 'the line')} {abs(c.shift_mm):.0f} mm {way}"
+
+
 def faces_of(result: Measured, candidates: tuple[Candidate, ...], depth: Mapping[Side, float]) -> tuple[Face, ...]:
     """Return the opening as it would measure to each other line seen beside a side (frame, trim, foot of a sill)."""
     u = float(np.median(np.sqrt(np.diag(result.cov_mm2)[:8])))
@@ -114,5 +121,5 @@ def faces_of(result: Measured, candidates: tuple[Candidate, ...], depth: Mapping
         if c.shift_mm != 0:
             nine = result.values_mm + c.shift_nine_mm
             moved = {n: float(v) for n, v, d in zip(NINE, nine, c.shift_nine_mm, strict=True) if abs(d) > 0.05}
-            faces.append(Face(f"{SIDE_WORD[c.side]}, line {abs(c.shift_mm):.0f} mm {c.name}", moved, u, -depth[c.side]))
+            faces.append(Face(_named(c), moved, u, -depth[c.side]))
     return tuple(faces)
