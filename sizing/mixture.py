@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 
 import numpy as np
@@ -19,9 +19,11 @@ P_DIFFERS = 0.05
 P_SEEN = 0.95
 # Standard deviations beyond which nothing is left of a Gaussian.
 _FAR = 9.0
-# Places that are looked at together; a bracket is cut into so many parts, so often (to 1e-4 of a step).
-_BLOCK = 64
-_PARTS, _PASSES = 20, 4
+# Places that are looked at together; a bracket is cut into so many parts, so often (to 1e-4 of a step of u / 4).
+_BLOCK = 32
+_PARTS, _PASSES = 20, 3
+# Of `differs`, what lines too far and too light to be looked at may have.
+_FAR_SHARE = 0.8
 # Contract, Decision: no side gives less to 'another line'.
 OTHER_LINE = 0.01
 # Guess: how far another line may lie from the one traced. Smaller: a hidden wrong line is taken for a slip.
@@ -99,14 +101,15 @@ def mixture_of(values_mm: Array, cov_mm2: Array, candidates: Sequence[Candidate]
         raise ValueError(msg)
     i = NINE.index(name)
     u2 = max(float(cov_mm2[i, i]), 0.0)
-    # Lines of one shift and spread are one component.
+    # Lines of one shift (but for rounding) and spread are one component.
     parts: dict[tuple[float, float], float] = {}
     for combo in product(*(side_terms(s, i, candidates) for s in sides_of(name))):
         weight, shift, spread2 = 1.0, 0.0, 0.0
         for w, moved, more2 in combo:
             weight, shift, spread2 = weight * w, shift + moved, spread2 + more2
         if weight > _LIGHTEST:
-            parts[shift, spread2] = parts.get((shift, spread2), 0.0) + weight
+            key = (round(shift, 9), spread2)
+            parts[key] = parts.get(key, 0.0) + weight
     table = np.array([(weight, *key) for key, weight in parts.items()], dtype=np.float64)
     value = float(values_mm[i])
     return Mixture(value, u2**0.5, table[:, 0] / table[:, 0].sum(), value + table[:, 1], np.sqrt(u2 + table[:, 2]))
@@ -202,14 +205,21 @@ def _thresholds(stack: _Stack, u_mm: Array) -> Array:
 
     For the other direction call it with mirrored shifts.
     """
-    reach = stack.shifts_mm.max(axis=1) + stack.over_mm + 2.0 * u_mm
+    # Far lines so light that all of them together come to less than `differs` only raise p: no need to look there.
+    order = np.argsort(-stack.shifts_mm, axis=1)
+    sums = np.cumsum(np.take_along_axis(stack.weights, order, axis=1), axis=1)
+    light = np.zeros(order.shape, dtype=np.bool_)
+    np.put_along_axis(light, order, sums < _FAR_SHARE * P_DIFFERS, axis=1)
+    heavy = replace(stack, weights=np.where(light, 0.0, stack.weights))
+    rest = P_DIFFERS - np.where(light, stack.weights, 0.0).sum(axis=1)
+    reach = np.where(light, -np.inf, stack.shifts_mm).max(axis=1) + stack.over_mm + 2.0 * u_mm
     while True:
-        within = np.flatnonzero(_within(reach[:, None], stack)[:, 0] > P_DIFFERS)
+        within = np.flatnonzero(_within(reach[:, None], heavy)[:, 0] > rest)
         if not within.size:
             break
         reach[within] = 2.0 * np.abs(reach[within]) + 1.0
     start = stack.shifts_mm.min(axis=1) - stack.under_mm
-    steps = np.clip(4.0 * (reach - start) / np.maximum(u_mm, 1e-9), 100, 2000).astype(np.int64)
+    steps = np.clip(4.0 * (reach - start) / np.maximum(u_mm, 1e-9), 20, 2000).astype(np.int64)
     gap = (reach - start) / (steps - 1)
     # The last place of a grid, gap by gap, where a reading does not differ; looked for from the end.
     last = np.full(len(reach), -np.inf)
@@ -258,7 +268,7 @@ def smallest_slips(mixtures: Sequence[Mixture], under_mm: Array, over_mm: Array)
     long = _stacked(mixtures, under_mm, over_mm)
     u_mm = np.array([m.u_mm for m in mixtures])
     # Where nothing tells long from short both ways are one.
-    rows = np.flatnonzero((under_mm != over_mm) | (long.shifts_mm != 0.0).any(axis=1))
+    rows = np.flatnonzero((under_mm != over_mm) | (np.abs(long.shifts_mm) > 1e-9).any(axis=1))
     some = long.of(rows)
     stack = _Stack(
         np.concatenate([long.shifts_mm, -some.shifts_mm]),

@@ -99,10 +99,10 @@ def _edge_scenarios(candidates: Sequence[Candidate], names: Sequence[str]) -> tu
 
 def hypotheses_of(scene: Scene, priors: Priors) -> list[Sequence[Hypothesis]]:
     """Return every hypothesis about the readings of one opening: those common to all openings, then its own."""
-    found = of_readings(scene, priors) + of_habit(scene, priors) + of_boxes(scene, priors) + of_copies(scene, priors)
+    found = of_readings(scene, priors) + of_boxes(scene, priors) + of_copies(scene, priors)
     found += of_lines(scene, priors) + of_faces(scene, priors)
     found += of_other_openings(scene, priors) + of_everything(scene, priors)
-    return [*of_marks(scene, priors), [h for h in found if h.odds > 0.0]]
+    return [*of_marks(scene, priors), of_habit(scene, priors), [h for h in found if h.odds > 0.0]]
 
 
 def explain_readings(

@@ -180,19 +180,26 @@ def _of_digits(name: str, here: float, scene: Scene, priors: Priors) -> list[Hyp
     return found
 
 
-def of_habit(scene: Scene, priors: Priors) -> list[Hypothesis]:
+def of_habit(scene: Scene, priors: Priors) -> tuple[Hypothesis, ...]:
     """Return the slips of fixed size that run through all readings of a direction, or of the opening."""
-    found: list[Hypothesis] = []
     metric = sum(1 for n in scene.names if scene.scales.get(n) == "mm") * 2 > len(scene.names)
-    sets = [(scene.present(axis), "axis") for axis in AXES] + [(scene.names, "all")]
+    return _habits(scene.names, "mm" if metric else "in", priors)
+
+
+@lru_cache(maxsize=64)
+def _habits(names: tuple[str, ...], scale: Scale, priors: Priors) -> tuple[Hypothesis, ...]:
+    sets = [(tuple(n for n in axis if n in names), "axis") for axis in AXES] + [(names, "all")]
     # The sides without the diagonals: these are often taken by another hand.
-    sides = scene.present(AXES[0] + AXES[1])
-    if len(sides) < len(scene.names):
+    sides = tuple(n for n in AXES[0] + AXES[1] if n in names)
+    if len(sides) < len(names):
         sets.append((sides, "all"))
+    found: list[Hypothesis] = []
     for slip in priors.slips:
-        usual = 1.0 if slip.scale == ("mm" if metric else "in") else priors.other_scale
-        for names, extent in sets:
+        usual = 1.0 if slip.scale == scale else priors.other_scale
+        for touched, extent in sets:
             odds = (slip.axis if extent == "axis" else slip.all) * usual
-            if odds > 0.0 and len(names) > 1:
-                found.append(Hypothesis(slip.code, odds, dict.fromkeys(names, slip.shift_mm), facts={"extent": extent}))
-    return found
+            if odds > 0.0 and len(touched) > 1:
+                found.append(
+                    Hypothesis(slip.code, odds, dict.fromkeys(touched, slip.shift_mm), facts={"extent": extent})
+                )
+    return tuple(found)
