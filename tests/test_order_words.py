@@ -1,0 +1,144 @@
+"""Rules that cannot be used, and what is said of orders and estimates. Oracles: contract.md (Result), by hand."""
+
+import json
+from functools import partial
+
+import pytest
+
+from sizing.messages.order import CAUTIONS, problem_says
+from sizing.orders.as_json import estimate_order_document
+from sizing.orders.order import order_of_photo
+from sizing.orders.rulefile import load_rule, sample_files
+from sizing.orders.view import caution_lines, estimate_order_lines
+from sizing.result import as_text, job_document
+from sizing.terminal import complaints, job_text
+from tests.orders import SQUARE, checked_in, codes, opening_of, reading, seen
+
+
+@pytest.fixture
+def checked(tmp_path):
+    return partial(checked_in, tmp_path)
+
+
+@pytest.mark.parametrize("rule", ["louvered-outsid", "none.toml"])
+def test_a_rule_that_is_not_there_holds_and_is_said_on_stderr(checked, rule):
+    result = checked(rule=rule)
+    assert (opening_of(result)["verdict"], codes(result)) == ("hold", ["rule-unusable"])
+    assert opening_of(result)["order"]["by_rule"] == {"width_mm": None, "height_mm": None}
+    assert any(rule in line for line in complaints(result))
+
+
+def test_a_rule_with_problems_is_named_as_seen_from_the_job(checked, tmp_path):
+    result = checked(edit=[('reading = "largest"       #', 'reading = "widest" #')])
+    says = opening_of(result)["order"]["problems"][0]["says"]
+    assert "rules/louvered-outside.toml: width.reading: must be" in says
+    assert str(tmp_path) not in says
+
+
+def test_an_order_without_a_rule_is_compared_with_nothing_and_that_is_said(checked):
+    one = opening_of(checked(rule=None))
+    assert one["verdict"] == "send"
+    assert "order-not-checked" in {w["code"] for w in one["warnings"]}
+    assert one["order"]["ordered"] == {"width_mm": 1409.7, "height_mm": 1600.2}
+    assert one["order"]["rule"] is None
+
+
+def test_without_rule_and_order_there_is_no_order(checked):
+    result = checked(rule=None, ordered=None)
+    assert "order" not in opening_of(result)
+    assert "rder:" not in job_text(result)
+
+
+def test_a_size_that_is_not_made_is_said_also_where_the_rule_has_none(checked):
+    result = checked({"width": SQUARE["width"]}, {"width": "55 1/2", "height": "62 1/8"})
+    assert codes(result) == ["not-made"]
+
+
+def test_the_rules_tolerance_holds_unless_the_job_says_its_own(checked):
+    # The sample fears over by 3/16 in at an inside mount; a reading at that limit the default of 1/4 in would let go.
+    readings = SQUARE | {"width": ("54 9/16",) * 3}
+    strict = checked(readings, None, rule="panel-inside", sample="panel-inside", estimator=seen(u_mm=0.4))
+    assert reading(strict, "width_top")["verdict"] != "agrees"
+    assert opening_of(strict)["tolerance_mm"]["width_over"] == pytest.approx(25.4 * 3 / 16, abs=0.001)
+    loose = checked(
+        readings, None, rule="panel-inside", sample="panel-inside", estimator=seen(u_mm=0.4), head='tolerance = "1/4"\n'
+    )
+    assert reading(loose, "width_top")["verdict"] == "agrees"
+
+
+def test_another_rule_file_makes_another_hash_of_the_inputs(checked):
+    before = opening_of(checked())["inputs_sha256"]
+    after = opening_of(checked(edit=[('id = "louvered-outside"', 'id = "louvered-outside"  #')]))["inputs_sha256"]
+    assert before != after
+
+
+def test_the_order_is_strict_json_and_the_same_each_time(checked):
+    texts = [as_text(job_document(checked())) for _ in range(2)]
+    assert texts[0] == texts[1]
+    assert json.loads(texts[0])
+
+
+def test_an_estimate_lists_made_sizes_marked_as_not_for_ordering(tmp_path):
+    (tmp_path / "r.toml").write_bytes(sample_files()["louvered-outside.toml"])
+    rule = load_rule(tmp_path / "r.toml")
+
+    class Asked:
+        photos = (type("P", (), {"path": tmp_path / "x.jpg"})(),)
+
+    order = order_of_photo(rule, seen()(Asked(), None))
+    document = estimate_order_document(order)
+    assert document["not_for_ordering"] is True
+    assert sum(s["probability"] for s in document["sizes"]) == pytest.approx(1.0, abs=0.02)
+    assert document["sizes"][0]["height_mm"] == 1600.2
+    lines = estimate_order_lines(order, "in")
+    assert "Not for ordering" in lines[0]
+    assert any("less likely" in line for line in lines)
+    assert estimate_order_lines(None, "in") == []
+    (tmp_path / "few.toml").write_text(
+        '[rule]\nid = "few"\ntitle = "few"\nunits = "in"\n[width]\nreading = "largest"\nstep = "10"\n'
+        'choose = "nearest"\n[height]\nreading = "largest"\nstep = "10"\nchoose = "nearest"\n'
+    )
+    lines = estimate_order_lines(order_of_photo(load_rule(tmp_path / "few.toml"), seen()(Asked(), None)), "in")
+    assert not any("less likely" in line or "Confirm" in line for line in lines)
+
+
+def test_cautions_stand_with_every_rule_and_only_with_one(checked):
+    result = checked()
+    text = job_text(result)
+    assert "Confirm on site: room above" in text
+    for caution in CAUTIONS:
+        assert caution in text
+    assert opening_of(result)["order"]["cautions"] == list(CAUTIONS)
+    assert caution_lines([None]) == []
+    assert "way out" not in job_text(checked(rule=None))
+
+
+def test_a_rule_that_confirms_nothing_still_says_what_sizes_are_not(checked):
+    confirm = '["room-above", "obstacles", "substrate", "escape-opening", "debris-region", "ladder", "bars-and-covers"]'
+    text = job_text(checked(edit=[(confirm, "[]")]))
+    assert "Confirm on site" not in text
+    assert CAUTIONS[0] in text
+
+
+def test_how_sure_photo_and_tape_are_is_said_where_sizes_come_in_steps(checked):
+    assert "sure of this size" in job_text(checked())
+    step = [('step = "1/4"\nchoose = "nearest"\n', "")]
+    assert "sure of this size" not in job_text(checked(edit=step, ordered=None))
+    # Ten inches in every width: the size by the rule is none that photo and tape think of.
+    far = checked(SQUARE | {"width": ("64 3/8",) * 3}, None)
+    assert "under 1 % sure" in job_text(far)
+
+
+def test_a_likelier_size_beside_the_rules_is_a_remark_where_all_readings_agree(checked):
+    # 1/4 in more than the photo sees, which the rule's tolerance allows, makes the next size of a step of 1/4 in.
+    result = checked(SQUARE | {"width": ("54 3/8", "54 3/8", "54 5/8")}, None)
+    text = job_text(result)
+    assert opening_of(result)["verdict"] == "send"
+    assert "the size by the rule stands" in text
+    assert "the size by the rule stands" not in job_text(checked())
+
+
+def test_a_lack_of_room_is_said_with_both_lengths():
+    assert problem_says("no-room", {"side": "below", "there_mm": 12.7, "needed_mm": 25.4}, "in").startswith(
+        "Free below the opening: 1/2 in"
+    )
