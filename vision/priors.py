@@ -27,8 +27,8 @@ from vision.observations import (
 )
 from vision.photo.exif import FULL_FRAME_DIAGONAL_MM
 from vision.request import Array, CheckBar, Reference, Wall
+from vision.sheets.printed_scale import PrintedScale, printed_scale
 
-U_PRINT_SCALE = 0.002  # contract: a guess, marked so
 U_BULGE_MM = 0.5  # design: two parameters a sheet
 STANDOFF_MM, U_STANDOFF_MM = 0.5, 0.3  # paper stands proud of the wall
 U_DEPTH_MM = {"masonry": 1.5, "render": 3.0, "siding": 1.0, "panel": 1.0}  # design: wall not a plane
@@ -96,14 +96,21 @@ def size_block(reference: Reference, bar: CheckBar) -> PriorBlock:
     """Return what is known of the references' size: check bars, the print scale's prior, or a standard's limits."""
     index = np.arange(SIZE.start, SIZE.stop)
     if reference.kind == "sheet":
-        value, u = np.zeros(2), np.full(2, U_PRINT_SCALE)
+        seen, u_seen = np.zeros(2), np.full(2, np.inf)
         for i, (quantity, nominal) in enumerate(((bar.across, 150.0), (bar.along, 200.0))):
             if quantity is not None:
-                value[i], u[i] = quantity.value_mm / nominal - 1, quantity.u_mm / nominal
-        return PriorBlock(index, value, np.maximum(u, 1e-6), "print_scale")
+                seen[i], u_seen[i] = quantity.value_mm / nominal - 1, quantity.u_mm / nominal
+        return print_block(printed_scale(seen, u_seen))
     width, height = reference_size_mm(reference)
     u_mm = U_PAGE_MM.get(reference.kind, (U_GIVEN_MM, U_GIVEN_MM))
     return PriorBlock(index, np.zeros(2), np.array([u_mm[0] / width, u_mm[1] / height]), "reference_size")
+
+
+def print_block(scale: PrintedScale) -> PriorBlock:
+    """Return a print scale as observation of the references' size."""
+    u = scale.u
+    together = scale.covariance / np.outer(u, u)
+    return PriorBlock(np.arange(SIZE.start, SIZE.stop), scale.value, u, "print_scale", correlation=together)
 
 
 def reference_size_mm(reference: Reference) -> tuple[float, float]:

@@ -22,7 +22,6 @@ from vision.priors import (
     STANDOFF_MM,
     U_BULGE_MM,
     U_DEPTH_MM,
-    U_PRINT_SCALE,
     U_STANDOFF_MM,
     U_TILT_RAD,
     camera_blocks,
@@ -32,6 +31,7 @@ from vision.priors import (
 )
 from vision.request import NINE, PARTS, SIDES, CheckBar, Quantity, Reference
 from vision.sheets import printed_edges, sheet
+from vision.sheets.printed_scale import OTHER, P_OTHER, U_PRINT_SCALE
 from vision.solving.solve import SHEET_HALF_MM, SHEET_MIDDLE_MM
 from vision.solving.solved import best_of
 from vision.solving.start import start_states
@@ -85,7 +85,7 @@ def draw_case(rng, count):
     references[:, 6:8] = rng.normal(0, U_BULGE_MM, (count, 2))
     references[:, 8] = rng.normal(0, 0.3, count)
     if rng.random() < 0.5:  # bars read to the millimetre, errors taken as normal
-        size = rng.uniform(-0.006, 0.006, 2)
+        size = rng.normal(rng.uniform(*OTHER) - 1 if rng.random() < P_OTHER else 0, U_PRINT_SCALE, 2)
         read = np.array([150.0, 200.0]) * (1 + size) + rng.normal(0, 0.29, 2)
         bar = CheckBar(*(Quantity(float(v), 0.29) for v in read))
     else:

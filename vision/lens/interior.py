@@ -30,8 +30,9 @@ from vision.observations import (
     PriorBlock,
     reference_slice,
 )
-from vision.priors import U_BULGE_MM, U_PRINT_SCALE
+from vision.priors import U_BULGE_MM
 from vision.request import Array
+from vision.sheets.printed_scale import U_PRINT_SCALE
 
 INTERIOR = slice(6, UNKNOWNS)
 SHARED = 7  # interior (5) and print scale (2)

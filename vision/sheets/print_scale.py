@@ -1,8 +1,7 @@
 """The print scale of sheets by the outline of their paper: said when not 100 %, used when no bar was measured.
 
 Paper is cut to a tolerance (ISO 216: +-2 mm), so the outline tells 'fit to page' but not a few tenths of a per cent.
-Where it cannot tell them apart, both stand, each with its probability: the print at 100 % of the contract's prior, and
-one at any other scale that is known by the outline alone (Bayes; the mixture's mean and variance are what goes on).
+Where it cannot tell them apart, both stand, each with its probability (`vision.sheets.printed_scale`).
 """
 
 from __future__ import annotations
@@ -12,18 +11,17 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import norm
 
 from vision.adjustment import adjust
 from vision.observations import SIZE, PriorBlock
-from vision.priors import U_PRINT_SCALE
-from vision.request import Array, CheckBar, Warning_
+from vision.priors import print_block
+from vision.request import CheckBar, Warning_
 from vision.sheets.paper_outline import PageScale, page_scale
+from vision.sheets.printed_scale import U_PRINT_SCALE, printed_scale
 from vision.solving.solved import Solved
 
 CLEAR = 4.0  # standard deviations from the bars, or of the bars from 100 %
-# Guesses: how often a sheet is printed at another scale, evenly between those; from where on that is worth a word.
-P_OTHER, OTHER, LIKELY, WORTH_A_WORD = 0.1, (0.92, 0.998), 0.5, 0.05
+LIKELY, WORTH_A_WORD = 0.5, 0.05  # probability of another scale than 100 %: how it is said
 NAMES = {"letter": "US Letter", "a4": "A4"}
 
 
@@ -56,8 +54,11 @@ def scaled_by_outline(rgb: NDArray[np.uint8], solved: Solved, bar: CheckBar) -> 
             f"bars at {100 * told:.1f} %; the bars were used: measure them again, on this very sheet"
         )
         return replace(solved, warnings=(*solved.warnings, Warning_("print-scale", says)))
-    value, u_value, other = _either(agreed)
-    known = PriorBlock(np.arange(SIZE.start, SIZE.stop), value, u_value, "print_scale")
+    by_outline = printed_scale(
+        np.array([agreed.across - 1, agreed.along - 1]), np.array([agreed.u_across, agreed.u_along])
+    )
+    value, u_value, other = by_outline.value, by_outline.u, by_outline.other
+    known = print_block(by_outline)
     warned = solved.warnings
     if other > WORTH_A_WORD:
         was = "was" if other > LIKELY else "may have been"
@@ -73,26 +74,6 @@ def scaled_by_outline(rgb: NDArray[np.uint8], solved: Solved, bar: CheckBar) -> 
     return replace(
         solved, adjusted=adjust(blocks, start, iterations=30), blocks=blocks, warnings=warned, scale_seen=True
     )
-
-
-def _either(seen: PageScale) -> tuple[Array, Array, float]:
-    """Return size correction (2,) and its u (2,) by prior and outline, and the probability of another scale than 100 %.
-
-    Each of the two has its own value; that of 100 % joins prior and outline. Their probabilities come from how likely
-    the outline is under each: by the prior, or by any scale within `OTHER` alike.
-    """
-    off, u_off = np.array([seen.across - 1, seen.along - 1]), np.array([seen.u_across, seen.u_along])
-    w = np.array([np.full(2, U_PRINT_SCALE), u_off]) ** -2.0
-    at_100, u_100 = w[1] * off / w.sum(0), w.sum(0) ** -0.5
-    scale, u = seen.common
-    spread = float(np.hypot(u, U_PRINT_SCALE))
-    like_100 = (1 - P_OTHER) * norm.pdf(scale - 1, scale=spread)
-    inside = norm.cdf((OTHER[1] - scale) / u) - norm.cdf((OTHER[0] - scale) / u)
-    like_other = P_OTHER * inside / (OTHER[1] - OTHER[0])
-    other = float(like_other / (like_100 + like_other)) if like_100 + like_other > 0 else 1.0
-    value = (1 - other) * at_100 + other * (scale - 1)
-    variance = (1 - other) * u_100**2 + other * spread**2 + other * (1 - other) * (scale - 1 - at_100) ** 2
-    return value, np.sqrt(variance), other
 
 
 def _is_size(block: object) -> bool:

@@ -25,6 +25,7 @@ from vision.wall.courses import (
     wall_scale,
     whitening,
 )
+from vision.wall.line_noise import U_SLOPE_RAD, line_noise
 from vision.wall.line_vote import Voted, vote
 from vision.wall.segments import Segments, clipped, find_segments, pieces, place_pieces
 
@@ -36,10 +37,7 @@ GRID_MM = 60.0
 FAR_MM = 2000.0  # where a corner out of view is put
 PIECE_MM = {"masonry": 210.0, "render": 210.0, "siding": 150.0, "panel": 150.0}  # about one brick
 U_TRUE_MM = {"masonry": 1.0, "render": 1.0, "siding": 0.5, "panel": 0.5}  # design: 1 mm a brick; a guess for laps
-U_SLOPE_RAD = {"masonry": 1.0e-3, "render": 1.5e-3, "siding": 1.0e-3, "panel": 1.0e-3}  # guesses, of one course
 U_PIECE_PX = 0.15
-GATE = 3.5
-JOINT_MM = 20.0  # lines nearer than this are edges of one joint or lap and run alike
 NEIGHBOURS = 1.5  # pieces side by side err together a little: this many count as one (a guess)
 MOST = 250  # segments a direction in the first, coarse adjustment
 ROUNDS = 2  # lines are voted and courses grouped again once the camera is better
@@ -242,7 +240,7 @@ def line_block(grey: cv2.typing.MatLike, voted: Voted, state: PhotoState, wall: 
     found, label = found.some(keep), label[keep]
     across, along = across_along(state, found.pixel, found.upright)
     u = np.hypot(U_PIECE_PX * found.scale_mm, U_TRUE_MM[wall])
-    u, u_slope, good = _noise(across, along, u, label, found.upright, wall)
+    u, u_slope, good = line_noise(across, along, u, label, found.upright, wall)
     if good.sum() < 12:
         return None
     found, label, along, u = found.some(good), label[good], along[good], u[good]
@@ -270,55 +268,3 @@ def project_axis(state: PhotoState, pixel: Array, upright: NDArray[np.bool_]) ->
     along = np.where(upright[:, None], *wall_axes(state.wall)[::-1])
     moved = project(state.camera, np.column_stack([q + along, np.zeros(len(q))]))
     return moved - pixel
-
-
-def _noise(
-    across: Array, along: Array, u: Array, label: NDArray[np.intp], upright: NDArray[np.bool_], wall: Wall
-) -> tuple[Array, Array, NDArray[np.bool_]]:
-    """Return u of the points (N,), u of the slopes by course (C,), and which points stay (N,).
-
-    A line is fitted to each course; what the points scatter about it is their noise, and what the slopes scatter
-    beyond it, the slopes' own, never taken below half of what such things are built to.
-    """
-    courses = int(label.max()) + 1
-    good = np.isfinite(across)
-    residual = np.zeros(len(across))
-    slope, u_fit = np.zeros(courses), np.full(courses, np.inf)
-    for _ in range(3):
-        for c in range(courses):
-            of = np.flatnonzero((label == c) & good)
-            if len(of) < 3:
-                good[of] = False
-                u_fit[c] = np.inf
-                continue
-            s = along[of] - np.average(along[of], weights=u[of] ** -2)
-            p = u[of] ** -2
-            moment = float((p * s * s).sum())
-            slope[c] = float((p * s * across[of]).sum()) / max(moment, 1e-12)
-            u_fit[c] = 1 / np.sqrt(max(moment, 1e-12))
-            whole = np.flatnonzero(label == c)
-            off = float(np.average(across[of], weights=p)) - slope[c] * float(np.average(along[of], weights=p))
-            residual[whole] = across[whole] - off - slope[c] * along[whole]
-        for kind in (False, True):
-            of = good & (upright == kind)
-            if of.sum() > 20:
-                spread = 1.4826 * float(np.median(np.abs(residual[of] / u[of])))
-                taken = 2 * len(np.unique(label[of]))  # each line's place and slope were fitted
-                spread *= np.sqrt(of.sum() / max(of.sum() - taken, 0.2 * of.sum()))
-                u[upright == kind] *= np.clip(spread, 0.2, 3.0)
-        good &= np.abs(residual) < GATE * u
-    u_slope = U_SLOPE_RAD[wall] * np.sqrt(_together(across, label, upright, good))
-    for c in range(courses):  # a line that runs otherwise by far is something else
-        if np.isfinite(u_fit[c]) and abs(slope[c]) > 4 * np.hypot(u_fit[c], 2 * U_SLOPE_RAD[wall]) + 0.002:
-            good[label == c] = False
-    return u, u_slope, good
-
-
-def _together(across: Array, label: NDArray[np.intp], upright: NDArray[np.bool_], good: NDArray[np.bool_]) -> Array:
-    """Return with how many lines, itself among them, each course (C,) shares its slope: both edges of one joint."""
-    courses = int(label.max()) + 1
-    number = np.bincount(label[good], minlength=courses)
-    place = np.bincount(label[good], across[good], courses) / np.maximum(number, 1)
-    kind = np.bincount(label[good], upright[good], courses) > 0
-    near = (np.abs(place[:, None] - place) < JOINT_MM) & (kind[:, None] == kind) & (number > 0)
-    return np.asarray(np.maximum(near.sum(1), 1), float)

@@ -1,0 +1,36 @@
+"""Slopes of wall lines that run otherwise than the rest."""
+
+import numpy as np
+
+from vision.wall.line_noise import LEAST_FAN, contrary
+
+
+def test_courses_that_agree_keep_the_slope_error_they_are_built_to():
+    rng = np.random.default_rng(3)
+    place = np.linspace(-900, 900, 40)
+    slope = 0.004 + 2e-6 * place + rng.normal(0, 0.001, 40)
+    factor = contrary(slope, np.full(40, 0.001), place)
+    assert (factor == 1).mean() > 0.85
+    assert factor.max() < 4
+
+
+def test_the_foot_of_a_sill_and_its_shadow_cannot_turn_the_courses():
+    rng = np.random.default_rng(4)
+    place = np.concatenate([np.linspace(-900, 900, 30), [454.0, 481.0]])
+    u = np.full(32, 0.001)
+    slope = np.concatenate([rng.normal(0, 0.001, 30), [0.010, 0.010]])
+
+    def turned(factor):
+        w = 1 / (u * factor) ** 2
+        design = np.column_stack([np.ones(32), place])
+        return np.linalg.solve(design.T @ (w[:, None] * design), design.T @ (w * slope))[1]
+
+    factor = contrary(slope, u, place)
+    assert factor[30:].min() > 15
+    without = np.polyfit(place[:30], slope[:30], 1)[0]
+    assert abs(turned(factor) - without) < 0.1 * abs(turned(np.ones(32)) - without)
+
+
+def test_too_few_lines_show_nothing():
+    slope = np.array([0.0, 0.0, 0.02, 0.0, 0.0])[: LEAST_FAN - 1]
+    assert (contrary(slope, np.full(len(slope), 1e-3), np.arange(len(slope)) * 100.0) == 1).all()

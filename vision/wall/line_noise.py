@@ -1,0 +1,104 @@
+"""How well the wall's own lines are known: the noise of their points, the error of their slopes, and which are none."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.request import Array, Wall
+
+U_SLOPE_RAD = {"masonry": 1.0e-3, "render": 1.5e-3, "siding": 1.0e-3, "panel": 1.0e-3}  # guesses, of one course
+GATE = 3.5
+JOINT_MM = 20.0  # lines nearer than this are edges of one joint or lap and run alike
+CONTRARY = 2.0  # standard deviations of a slope from where the others run, beyond which it counts less
+LEAST_FAN = 6  # lines of a direction that show where they run: two numbers are fitted to their slopes
+
+
+def line_noise(
+    across: Array, along: Array, u: Array, label: NDArray[np.intp], upright: NDArray[np.bool_], wall: Wall
+) -> tuple[Array, Array, NDArray[np.bool_]]:
+    """Return u of the points (N,), u of the slopes by course (C,), and which points stay (N,).
+
+    A line is fitted to each course; what the points scatter about it is their noise, and what the slopes scatter
+    beyond it, the slopes' own, never taken below half of what such things are built to.
+    """
+    courses = int(label.max()) + 1
+    good = np.isfinite(across)
+    residual = np.zeros(len(across))
+    slope, u_fit = np.zeros(courses), np.full(courses, np.inf)
+    for _ in range(3):
+        for c in range(courses):
+            of = np.flatnonzero((label == c) & good)
+            if len(of) < 3:
+                good[of] = False
+                u_fit[c] = np.inf
+                continue
+            s = along[of] - np.average(along[of], weights=u[of] ** -2)
+            p = u[of] ** -2
+            moment = float((p * s * s).sum())
+            slope[c] = float((p * s * across[of]).sum()) / max(moment, 1e-12)
+            u_fit[c] = 1 / np.sqrt(max(moment, 1e-12))
+            whole = np.flatnonzero(label == c)
+            off = float(np.average(across[of], weights=p)) - slope[c] * float(np.average(along[of], weights=p))
+            residual[whole] = across[whole] - off - slope[c] * along[whole]
+        for kind in (False, True):
+            of = good & (upright == kind)
+            if of.sum() > 20:
+                spread = 1.4826 * float(np.median(np.abs(residual[of] / u[of])))
+                taken = 2 * len(np.unique(label[of]))  # each line's place and slope were fitted
+                spread *= np.sqrt(of.sum() / max(of.sum() - taken, 0.2 * of.sum()))
+                u[upright == kind] *= np.clip(spread, 0.2, 3.0)
+        good &= np.abs(residual) < GATE * u
+    number, place, direction = _places(across, label, upright, good)
+    u_slope = U_SLOPE_RAD[wall] * np.sqrt(_together(number, place, direction))
+    for c in range(courses):  # a line that runs otherwise by far is something else
+        if np.isfinite(u_fit[c]) and abs(slope[c]) > 4 * np.hypot(u_fit[c], 2 * U_SLOPE_RAD[wall]) + 0.002:
+            good[label == c] = False
+            u_fit[c] = np.inf
+    for way in (False, True):
+        of = np.flatnonzero((direction == way) & (number > 0) & np.isfinite(u_fit))
+        u_slope[of] *= contrary(slope[of], np.hypot(u_fit[of], u_slope[of]), place[of])
+    return u, u_slope, good
+
+
+def contrary(slope: Array, u: Array, place_mm: Array) -> Array:
+    """Return factors (C,), at least 1, for the errors of slopes that run otherwise than the rest.
+
+    Parameters
+    ----------
+    slope, u : (C,) of lines of one direction, rad.
+    place_mm : (C,) across.
+
+    Notes
+    -----
+    Seen by a camera not yet well known, slopes are a + b place, to first order. Those far off are the foot of a sill,
+    a shadow, bricks on end: their error grows with the square of their distance, as in Cauchy's weights of the robust
+    fit (Huber 1981, 7.8), so that none pulls with more than its share.
+    """
+    if len(slope) < LEAST_FAN:
+        return np.ones(len(slope))
+    scale = max(float(np.ptp(place_mm)), 1.0)
+    design = np.column_stack([np.ones(len(slope)), (place_mm - place_mm.mean()) / scale]) / u[:, None]
+    fan = np.array([float(np.median(slope)), 0.0])
+    z = slope / u - design @ fan
+    for _ in range(20):
+        p = 1 / (1 + (z / CONTRARY) ** 2)
+        fan = np.linalg.solve(design.T @ (p[:, None] * design) + 1e-9 * np.eye(2), design.T @ (p * slope / u))
+        z = slope / u - design @ fan
+    return np.asarray(np.maximum(1.0, np.abs(z) / CONTRARY) ** 2)
+
+
+def _places(
+    across: Array, label: NDArray[np.intp], upright: NDArray[np.bool_], good: NDArray[np.bool_]
+) -> tuple[Array, Array, NDArray[np.bool_]]:
+    """Return number of points, place across and direction (C,) of each course."""
+    courses = int(label.max()) + 1
+    number = np.bincount(label[good], minlength=courses).astype(float)
+    place = np.bincount(label[good], across[good], courses) / np.maximum(number, 1)
+    return number, place, np.asarray(np.bincount(label[good], upright[good], courses) > 0)
+
+
+def _together(number: Array, place: Array, kind: NDArray[np.bool_]) -> Array:
+    """Return with how many lines, itself among them, each course (C,) shares its slope: both edges of one joint."""
+    near = (np.abs(place[:, None] - place) < JOINT_MM) & (kind[:, None] == kind) & (number > 0)
+    return np.asarray(np.maximum(near.sum(1), 1), float)
