@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from PIL import ExifTags, Image
 
-from vision.pictures.labels import Wanted, overlap, placed
+from vision.pictures.labels import Wanted, leader, overlap, placed
 from vision.pictures.overlay import LOOKS, annotated_photo, rectified_view, save_picture
 from vision.request import PhotoReport
 
@@ -93,20 +93,41 @@ def test_the_four_kinds_differ_without_colour_in_dashes_or_mark():
 
 
 @pytest.mark.parametrize("size", [(640, 480), (3024, 4032), (3000, 600), (1000, 1000)])
-def test_labels_never_overlap_each_other(size, monkeypatch):
+def test_labels_never_overlap_each_other_nor_a_sheet(size, monkeypatch):
     seen = []
 
-    def watched(*arguments: object) -> object:
-        seen.append(placed(*arguments))
-        return seen[-1]
+    def watched(*arguments: object, **named: object) -> object:
+        seen.append((placed(*arguments, **named), named["keep_off"]))
+        return seen[-1][0]
 
     monkeypatch.setattr("vision.pictures.overlay.placed", watched)
     rgb, report, labels = scene(*size)
     picture = annotated_photo(rgb, report, labels)
-    boxes = seen[-1]
+    boxes, sheets = seen[-1]
+    assert len(sheets) == 1
+    assert not any(overlap(b, sheets[0]) for b in boxes)
     assert len(boxes) == len(labels) + 1  # all of them, and the one sheet that was found
     assert not any(overlap(a, b) for a, b in itertools.combinations(boxes, 2))
     assert all(0 <= b[0] < b[2] <= picture.width and 0 <= b[1] < b[3] <= picture.height for b in boxes)
+
+
+def test_a_label_covers_a_sheet_only_where_there_is_no_other_place():
+    line = np.array([[100.0, 50.0], [100.0, 150.0]])
+    wanted, sheet = [Wanted((80, 30), line)], (50, 0, 150, 200)
+    free = placed(wanted, (400, 200), np.empty((0, 2)), keep_off=[sheet])
+    assert not overlap(free[0], sheet)
+    assert len(placed(wanted, (150, 200), np.empty((0, 2)), keep_off=[(0, 0, 150, 200)])) == 1
+
+
+def test_the_leader_of_a_label_goes_through_no_other_label():
+    """Two labels of one short line: the second one's place right behind the first would be nearer."""
+    short = np.array([[200.0, 100.0], [200.0, 101.0]])
+    first, second = placed([Wanted((120, 90), short), Wanted((120, 90), short)], (400, 600), np.empty((0, 2)))
+    (x0, y0), (x1, y1) = leader(short, second, 8)
+    inside = [
+        first[0] <= x0 + t * (x1 - x0) < first[2] and first[1] <= y0 + t * (y1 - y0) < first[3] for t in (0.1, 0.5, 0.9)
+    ]
+    assert not any(inside) or overlap(first, (200, 100, 201, 102))
 
 
 def test_labels_that_cannot_fit_are_said_not_to_fit():

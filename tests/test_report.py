@@ -18,6 +18,7 @@ from sizing.report.chart import bar_of, reach_mm
 from sizing.report.html import report_html
 from sizing.report.layout import Block, lines_of, paginated
 from sizing.report.pdf import report_pdf
+from sizing.report.pictures import cropped
 from sizing.report.report import build_report
 from vision.request import PARTS, Candidate, Estimate, PhotoReport
 
@@ -184,6 +185,31 @@ def test_the_face_of_a_card_is_covered_and_a_sheet_is_not(checked):
     assert all(magenta(pixels) > 100 for pixels in seen)
     covered = shown(built(checked(opening(more=order + 'reference = "id1"'))))
     assert [magenta(pixels) for pixels in covered] == [0, 0]
+
+
+def test_a_cropped_picture_takes_all_that_is_drawn_along():
+    line = np.array([[300.0, 200.0], [500.0, 200.0]])
+    outline = np.array([[280.0, 180.0], [520.0, 180.0], [520.0, 420.0], [280.0, 420.0]])
+    report = PhotoReport(
+        "w.jpg",
+        "",
+        (900, 700),
+        sides_px={"head": line},
+        stations_px={"width_top": line},
+        references_px=(("sheet A", outline),),
+        faces_px=(("frame", {"head": line}),),
+    )
+    picture, moved = cropped(np.zeros((700, 900, 3), np.uint8), report)
+    assert picture.shape[0] < 700
+    low = line - moved.stations_px["width_top"]
+    assert (low == low[0]).all()
+    assert (low > 0).all()
+    for was, now in (
+        (line, moved.sides_px["head"]),
+        (outline, moved.references_px[0][1]),
+        (line, moved.faces_px[0][1]["head"]),
+    ):
+        np.testing.assert_array_equal(was - now, np.broadcast_to(low[0], was.shape))
 
 
 def test_a_box_blanks_out_copies_and_leaves_the_photo_alone(checked, tmp_path):

@@ -92,6 +92,7 @@ def cropped(photo_rgb: Pixels, report: PhotoReport) -> tuple[Pixels, PhotoReport
         sides_px={name: line - low for name, line in report.sides_px.items()},
         stations_px={name: line - low for name, line in report.stations_px.items()},
         references_px=tuple((name, outline - low) for name, outline in report.references_px),
+        faces_px=tuple((name, {s: line - low for s, line in lines.items()}) for name, lines in report.faces_px),
     )
     return photo_rgb[low[1] : high[1], low[0] : high[0]], moved
 

@@ -208,7 +208,7 @@ def _notes(result: OpeningResult, why: str, unit: Unit) -> tuple[str, ...]:
     lines += [
         words.photo_unused(p.file, p.error.message)
         for p in result.photos
-        if p.error is not None and verdicts.sentence(p.error.message) not in why
+        if p.error is not None and verdicts.sentence(p.error.message) not in verdicts.sentence(why)
     ]
     lines += [words.superseded(r.name, r.length.mm, unit) for r in result.opening.superseded]
     return tuple(dict.fromkeys(lines))

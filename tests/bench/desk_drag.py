@@ -1,16 +1,17 @@
 """Time on screen of a first check and of a dragged corner, in a real Chromium, for photos of 3, 12 and 48 MP.
 
-Usage: python tests/bench/desk_drag.py [--times 1 2 4] [--drags 6] [--photos FOLDER]
+Usage: python tests/bench/desk_drag.py [--times 1 2 4] [--drags 6] [--photos FOLDER] [--truth PHOTO.truth.json ...]
 The demo's first scene is rendered with so many times its pixels a side (4: 48 MP, several minutes; rendered ones are
-kept in --photos). Target: a drag, from letting go to the new verdict on screen, within half of the first check, from
-the press of its button to the verdict, with progress shown. Medians; every second drag is a large one, which leaves the
-square of the grid by which the wall's lines are left out around the opening. Clocked by the page itself: a busy machine
-tells on both alike.
+kept in --photos); `--truth` takes photos with their truth beside them instead, with pages or cards too. Target: a drag,
+from letting go to the new verdict on screen, within half of the first check, from the press of its button to the
+verdict, with progress shown. Medians; every second drag is a large one, which leaves the square of the grid by which
+the wall's lines are left out around the opening. Clocked by the page itself: a busy machine tells on both alike.
 """
 
 from __future__ import annotations
 
 import argparse
+import json
 import re
 import shutil
 import statistics
@@ -73,6 +74,28 @@ def a_job(folder, times, source):
     placed = [[round((v + 0.5) * times - 0.5) for v in p] for p in CORNERS]
     assert str(CORNERS) in first
     (folder / "larkspur" / "job.toml").write_text(head + "[[opening]]" + first.replace(str(CORNERS), str(placed)))
+
+
+def a_job_of(folder, truth_file):
+    """Write a job of one photo with its truth: rough corners, wall, reference and depths as there, readings to 1 mm."""
+    truth = json.loads(truth_file.read_text())
+    (folder / "larkspur").mkdir(parents=True)
+    shutil.copy(truth_file.with_name(truth["photo"]), folder / "larkspur" / "w1.jpg")
+    wall, kind = truth["wall"].split("-")[0], truth["references"][0]["kind"]
+    wide, high = truth["references"][0].get("size_mm", (0, 0))
+    given = f'{{ width = "{wide} mm", height = "{high} mm" }}' if kind == "given" else f'"{kind}"'
+    offset = truth["edge_offset_mm"]
+    offset = offset if isinstance(offset, dict) else dict.fromkeys(("head", "sill", "left", "right"), offset)
+    lines = [
+        '[job]\nid = "larkspur"\nunits = "mm"\n[[opening]]\nlabel = "W1"',
+        f'wall = "{ {"brick": "masonry", "stucco": "render"}.get(wall, wall) }"\nreference = {given}',
+        f'photos = [{{ file = "w1.jpg", corners = {truth["rough_corners_px"]} }}]',
+        f"edge_offset = {{ {', '.join(f'{side} = {mm}' for side, mm in offset.items())} }}",
+    ]
+    for group, places in (("width", ("top", "middle", "bottom")), ("height", ("left", "middle", "right"))):
+        lines.append(f"[opening.{group}]")
+        lines += [f"{place} = {truth['measures_mm'][f'{group}_{place}']:.0f}" for place in places]
+    (folder / "larkspur" / "job.toml").write_text("\n".join(lines) + "\n")
 
 
 def clocked(page, start, until):
@@ -148,23 +171,29 @@ def main():
     p.add_argument("--times", type=int, nargs="+", default=[1, 2, 4])
     p.add_argument("--drags", type=int, default=6)
     p.add_argument("--photos", type=Path)
+    p.add_argument("--truth", type=Path, nargs="+", default=[])
     a = p.parse_args()
     good = True
     with tempfile.TemporaryDirectory() as scratch:
         kept = a.photos or Path(scratch)
-        for times in a.times:
-            folder = Path(scratch) / f"desk{times}"
-            a_job(folder, times, photo(times, kept))
+        for n, asked in enumerate(a.truth or a.times):
+            folder = Path(scratch) / f"desk{n}"
+            if a.truth:
+                a_job_of(folder, asked)
+            else:
+                a_job(folder, asked, photo(asked, kept))
             with visiting(folder) as page:
                 page.goto("/".join(page.url.split("/", 3)[:3]) + "/job/larkspur/opening/W1")
                 shown = [seen(page), seen(page, again=True)]
                 first, small, large, lines = measured(page, a.drags)
             near, far = (statistics.median(t) / first for t in (small, large))
             good &= max(near, far) <= 0.5 and all(lines)
+            what = asked.name if a.truth else f"{3 * asked * asked} MP"
             print(
-                f"{3 * times * times} MP: photo on screen in {shown[0]:.1f} s, the next time in {shown[1]:.1f} s; "
+                f"{what}: photo on screen in {shown[0]:.1f} s, the next time in {shown[1]:.1f} s; "
                 f"first check {first:.2f} s; small drag {statistics.median(small):.2f} s ({near:.2f} of it), "
-                f"large {statistics.median(large):.2f} s ({far:.2f})"
+                f"large {statistics.median(large):.2f} s ({far:.2f})",
+                flush=True,
             )
             for line in lines[1:3]:
                 print("   progress:", " | ".join(line))

@@ -23,8 +23,17 @@ class Wanted:
     line_px: Array
 
 
+# Guesses, in covered points of lines: a label over what must be seen, a leader through another label, over a leader.
+_HIDES, _CROSSES, _OVER_LEADER = 400.0, 60.0, 30.0
+
+
 def placed(
-    wanted: Sequence[Wanted], picture_px: tuple[int, int], avoid_px: Array, gap_px: int = 4
+    wanted: Sequence[Wanted],
+    picture_px: tuple[int, int],
+    avoid_px: Array,
+    gap_px: int = 4,
+    keep_off: Sequence[Box] = (),
+    reach_px: int = 8,
 ) -> tuple[Box, ...] | None:
     """Return one box a label, none overlapping another, or None where they do not all fit.
 
@@ -38,22 +47,37 @@ def placed(
         Points of drawn lines that a label should rather not cover.
     gap_px : int
         Least distance between two boxes.
+    keep_off : sequence of Box
+        What a label covers only where there is no other place: the sheets that the photo is measured by.
+    reach_px : int
+        A label farther from its line has a leader.
 
     Notes
     -----
     Greedy: each takes the candidate that covers the fewest points, then the nearest to the middle of its
-    line. Candidates are places along the line, on it and beside it, then a grid over the whole picture.
+    line. Candidates are places along the line, on it and beside it, then a grid over the whole picture. A leader, where
+    one is needed, goes through no other label.
     """
-    boxes: list[Box] = []
+    room = _Room(picture_px, avoid_px, gap_px, reach_px, tuple(keep_off), [], [])
     for label in wanted:
-        near = _along(label, gap_px)
-        box = _best(near, label, boxes, picture_px, avoid_px, gap_px)
-        if box is None:
-            box = _best(_grid(label, picture_px, gap_px), label, boxes, picture_px, avoid_px, gap_px)
-        if box is None:
+        best = _best(_along(label, gap_px), label, room)
+        if best is None or best[0] >= _HIDES:
+            best = min((b for b in (best, _best(_grid(label, picture_px, gap_px), label, room)) if b), default=None)
+        if best is None:
             return None
-        boxes.append(box)
-    return tuple(boxes)
+        room.boxes.append(best[1])
+        room.leaders.append(leader(label.line_px, best[1], reach_px))
+    return tuple(room.boxes)
+
+
+def leader(line_px: Array, box: Box, reach_px: int) -> Array | None:
+    """Return the leader (2, 2) px from a box to the nearest point of its line; None where it stands beside it."""
+    centre = np.array([box[0] + box[2], box[1] + box[3]]) / 2
+    nearest = line_px[np.argmin(np.linalg.norm(line_px - centre, axis=1))]
+    half = np.array([box[2] - box[0], box[3] - box[1]]) / 2
+    if (np.abs(nearest - centre) <= half + reach_px).all():
+        return None
+    return np.stack([np.clip(nearest, box[:2], box[2:]), nearest])
 
 
 def overlap(a: Box, b: Box, gap_px: int = 0) -> bool:
@@ -92,29 +116,61 @@ def _grid(label: Wanted, picture_px: tuple[int, int], gap_px: int) -> Array:
     return np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
 
 
-def _best(
-    centres: Array,
-    label: Wanted,
-    taken: Sequence[Box],
-    picture_px: tuple[int, int],
-    avoid_px: Array,
-    gap_px: int,
-) -> Box | None:
-    """Return the free box of least cost, or None."""
+@dataclass(frozen=True, slots=True, eq=False)
+class _Room:
+    """What a label is placed among; `boxes` and their `leaders` grow."""
+
+    picture_px: tuple[int, int]
+    avoid_px: Array
+    gap_px: int
+    reach_px: int
+    keep_off: tuple[Box, ...]
+    boxes: list[Box]
+    leaders: list[Array | None]
+
+
+def _best(centres: Array, label: Wanted, room: _Room) -> tuple[float, Box] | None:
+    """Return the free box of least cost with its cost, or None."""
     width, height = label.size_px
     middle = label.line_px.mean(axis=0)
+    avoid = room.avoid_px
+    crossed = [_points(at) for at in room.leaders if at is not None]
+    leaders = np.concatenate(crossed) if crossed else np.empty((0, 2))
     best: tuple[float, Box] | None = None
     for x, y in centres:
         left, top = round(float(x) - width / 2), round(float(y) - height / 2)
         box = (left, top, left + width, top + height)
-        inside = left >= 0 and top >= 0 and box[2] <= picture_px[0] and box[3] <= picture_px[1]
-        if not inside or any(overlap(box, other, gap_px) for other in taken):
+        inside = left >= 0 and top >= 0 and box[2] <= room.picture_px[0] and box[3] <= room.picture_px[1]
+        if not inside or any(overlap(box, other, room.gap_px) for other in room.boxes):
             continue
-        covered = (
-            (avoid_px[:, 0] >= left) & (avoid_px[:, 0] < box[2]) & (avoid_px[:, 1] >= top) & (avoid_px[:, 1] < box[3])
-        ).sum()
-        away = abs(x - middle[0]) / picture_px[0] + abs(y - middle[1]) / picture_px[1]
-        cost = float(covered) + 20.0 * float(away)
+        away = abs(x - middle[0]) / room.picture_px[0] + abs(y - middle[1]) / room.picture_px[1]
+        cost = float(_within(avoid, box).sum()) + 20.0 * float(away)
+        cost += _HIDES * sum(_shared(box, other) for other in room.keep_off) / (width * height)
+        cost += _HIDES * any(overlap(box, other) for other in room.keep_off)
+        cost += _OVER_LEADER * bool(_within(leaders, box).any())
+        if best is not None and cost >= best[0]:
+            continue
+        own = leader(label.line_px, box, room.reach_px)
+        if own is not None:
+            on = _points(own)
+            cost += _CROSSES * sum(bool(_within(on, other).any()) for other in room.boxes)
         if best is None or cost < best[0]:
             best = cost, box
-    return None if best is None else best[1]
+    return best
+
+
+def _within(points: Array, box: Box) -> NDArray[np.bool_]:
+    x, y = points.T
+    return np.asarray((x >= box[0]) & (x < box[2]) & (y >= box[1]) & (y < box[3]))
+
+
+def _points(line: Array) -> Array:
+    """Return points (N, 2) every few px of a straight line (2, 2)."""
+    part = np.linspace(0.0, 1.0, max(2, int(np.linalg.norm(line[1] - line[0]) / 4)))[:, None]
+    return np.asarray(line[0] + part * (line[1] - line[0]))
+
+
+def _shared(a: Box, b: Box) -> float:
+    """Return the area that two boxes share."""
+    across, down = min(a[2], b[2]) - max(a[0], b[0]), min(a[3], b[3]) - max(a[1], b[1])
+    return float(max(across, 0) * max(down, 0))

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
-from vision.pictures.labels import Box, Wanted, placed
+from vision.pictures.labels import Box, Wanted, leader, placed
 from vision.pictures.rectified import rectified_view
 from vision.request import PhotoReport
 
@@ -129,7 +129,7 @@ def annotated_photo(
     avoid = np.vstack([_resampled(line, 8.0) for line in lines]) if lines else np.empty((0, 2))
     texts = [Text(*labels[name], line_px=stations.get(name)) for name in labels]
     texts += [Text(name, "reference", outline) for name, outline in references]
-    return with_labels(Image.fromarray(canvas), texts, avoid, font_file, text_part)
+    return with_labels(Image.fromarray(canvas), texts, avoid, font_file, text_part, [_about(o) for _, o in references])
 
 
 def save_picture(image: Image.Image, path: Path) -> None:
@@ -228,15 +228,16 @@ def with_labels(
     avoid_px: Array,
     font_file: Path | None,
     text_part: float = TEXT_PART,
+    keep_off: Sequence[Box] = (),
 ) -> Image.Image:
-    """Draw the labels where they fit, smaller where they must be."""
+    """Draw the labels where they fit, smaller where they must be; off the boxes `keep_off` if there is room."""
     size = max(picture.size) * text_part
     kept = [text for text in texts if _shown(text)]
     while kept:
         font = _font(round(size), font_file)
         pad = max(3, round(size / 4))
         wanted = [Wanted(_box_size(text, font, pad), _home(text, picture.size)) for text in kept]
-        boxes = placed(wanted, picture.size, avoid_px)
+        boxes = placed(wanted, picture.size, avoid_px, keep_off=keep_off, reach_px=pad)
         if boxes is not None:
             for text, want, box in zip(kept, wanted, boxes, strict=True):
                 _label(picture, text, want, box, font, pad)
@@ -246,6 +247,14 @@ def with_labels(
         else:
             kept.pop()
     return picture
+
+
+def _about(outline: Array) -> Box:
+    """Return the box about a reference and the rim of paper beyond its pattern."""
+    low, high = outline.min(axis=0), outline.max(axis=0)
+    rim = 0.12 * (high - low)
+    (x0, y0), (x1, y1) = np.floor(low - rim).astype(int).tolist(), np.ceil(high + rim).astype(int).tolist()
+    return x0, y0, x1, y1
 
 
 def _font(size_px: int, font_file: Path | None) -> Font:
@@ -276,11 +285,9 @@ def _label(picture: Image.Image, text: Text, want: Wanted, box: Box, font: Font,
     draw = ImageDraw.Draw(picture)
     look = LOOKS.get(text.kind, LOOKS["none"])
     stroke = max(2, pad // 3)
-    centre = np.array([box[0] + box[2], box[1] + box[3]]) / 2
-    nearest = want.line_px[np.argmin(np.linalg.norm(want.line_px - centre, axis=1))]
-    reach = np.array([box[2] - box[0], box[3] - box[1]]) / 2 + pad
-    if text.line_px is not None and (np.abs(nearest - centre) > reach).any():
-        edge = np.clip(nearest, box[:2], box[2:])
+    away = None if text.line_px is None else leader(want.line_px, box, pad)
+    if away is not None:
+        edge, nearest = away
         draw.line([*edge, *nearest], fill=HALO, width=2 * stroke + 1)
         draw.line([*edge, *nearest], fill=look.colour, width=stroke)
         draw.circle(tuple(nearest), 2 * stroke, fill=look.colour, outline=HALO)
