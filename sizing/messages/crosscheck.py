@@ -112,4 +112,4 @@ def _percent(ratio: float) -> str:
 
 def _group(names: Sequence[str]) -> str:
     said = ["the scale of the photo" if name == _SCALE else _LINES.get(name) or name_of(name) for name in names]
-    return said[0] if len(said) == 1 else f"one of {'; '.join(said)} (which one cannot be told)"
+    return said[0] if len(said) == 1 else f"either {'; '.join(said[:-1])} or {said[-1]} (which one cannot be told)"

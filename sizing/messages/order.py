@@ -40,7 +40,7 @@ _SHAPES = {
     "taper-height": "The heights left and right",
 }
 _PROBLEMS = {
-    "not-made": "No {direction} of {ordered_mm} is made{rule_size}. Order a made size.",
+    "not-made": "No {direction} of {ordered_mm} is made{rule_size}. Order {made}.",
     "not-by-rule": "The {direction} ordered is {ordered_mm}{rule_size}. Order the size by the rule, or say why not.",
     "wrong-reading": "The {direction} ordered, {ordered_mm}, comes from the reading {from}; the {which} counts, "
     "{should}{rule_size}. Order the size by the rule.",
@@ -52,8 +52,7 @@ _PROBLEMS = {
     "taper-width": _OFF,
     "taper-height": _OFF,
     "no-room": "Free {side} the opening: {there_mm}; the rule needs {needed_mm}. Ask before ordering.",
-    "doubtful-reading": "The {direction} hangs on a reading that the photo does not support: {reading}. "
-    "Measure it again.",
+    "doubtful-reading": "The {direction} hangs on a reading that the photo {doubt}: {reading}. Measure it again.",
     "no-size": "There is no {direction} by the rule: the reading that it needs is missing. Take it.",
     "rule-unusable": "The sizing rule '{rule}' cannot be used: {says}.",
 }
@@ -83,6 +82,8 @@ def problem_says(code: str, facts: Mapping[str, float | str], unit: Unit) -> str
     said |= {key: one_line(value) for key, value in facts.items() if isinstance(value, str)}
     said |= {key: name_of(said[key]) for key in ("reading", "from", "should") if key in said}
     said["rule_size"] = f"; by the rule it is {said['by_rule_mm']}" if "by_rule_mm" in said else ""
+    said["doubt"] = "can neither bear out nor refute" if facts.get("verdict") == "unproven" else "does not support"
+    said["made"] = "the size by the rule" if "by_rule_mm" in said else "a made size"
     said["shape"] = _SHAPES.get(code, "")
     if code in _BETWEEN:
         return _between(code, facts, unit)
@@ -119,7 +120,7 @@ def order_line(
 def another_likelier() -> str:
     """Return the remark that a made size beside the rule's is likelier, where all readings agree."""
     return (
-        "Photo and tape together hold another made size for likelier, but all readings agree within the tolerance: "
+        "By photo and tape together another made size is likelier, but all readings agree within the tolerance: "
         "the size by the rule stands."
     )
 

@@ -19,6 +19,8 @@ from vision.request import NINE, Estimate
 # Two sizes are the same when they differ by less: an order typed in whole mm against a rule in inches, half a
 # mm. Below any step in which such things are made (common practice, no source: 1/16 in or 1 mm).
 _SAME_MM = Fraction(1, 2)
+# Likelier than not.
+P_EVEN = 0.5
 # What clearances count as not enough: to 0.01 mm, as values are given.
 _EPSILON_MM = Fraction(1, 100)
 _DIAGONALS = ("diagonal_down", "diagonal_up")
@@ -117,8 +119,9 @@ def between_stations(
     """Yield where the photo sees the opening narrower, or wider, between the stations than at any of them.
 
     By as much would the deciding reading, sound where it was taken, be off there. It is judged as a reading is:
-    a problem where that lies within the tolerance with at most 5 %, a remark up to 95 %. The uncertainty is that
-    of a measure, although much of it is common to both places: rather a remark too little than a false hold.
+    a problem where that lies within the tolerance with at most 5 %, a remark up to 95 % where it is more than the
+    photo's U95, or likelier than not beyond the tolerance. The uncertainty is that of a measure, although much of it
+    is common to both places: rather a remark too little than a false hold.
     """
     for d in DIRECTIONS:
         side = rule.of(d)
@@ -132,7 +135,7 @@ def between_stations(
         more_mm = seen.value_mm - max(stations) if largest else min(stations) - seen.value_mm
         under, over = tolerance.of(d)
         p = float(ndtr(((under if largest else over) - more_mm) / max(seen.u_mm, 1e-9)))
-        if p < P_AGREES:
+        if p < P_AGREES and (p < P_EVEN or more_mm > 2.0 * seen.u_mm):
             facts: Facts = {"direction": d, "more_mm": more_mm, "U95_mm": 2.0 * seen.u_mm}
             yield OrderNote("wide-between" if largest else "tight-between", facts), p <= P_DIFFERS
 
@@ -146,4 +149,5 @@ def doubtful_readings(
         if name is None or judged is None or judged.verdict == "agrees" or not counting.counts.get(name, True):
             continue
         if judged.verdict == "differs" or judged.photo_mm is not None:
-            yield OrderNote("doubtful-reading", {"direction": d, "reading": name}), judged.verdict == "differs"
+            facts: Facts = {"direction": d, "reading": name, "verdict": judged.verdict}
+            yield OrderNote("doubtful-reading", facts), judged.verdict == "differs"
