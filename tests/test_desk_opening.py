@@ -4,6 +4,7 @@ import io
 import json
 import re
 import shutil
+import time
 import tomllib
 from pathlib import Path
 
@@ -175,6 +176,25 @@ def test_corners_are_saved_with_the_comments_kept_and_a_check_is_started(visit, 
         [200, 700],
     ]
     assert load_job(desk / "larkspur" / "job.toml").sha256 == answer.json()["sha256"]
+
+
+def test_a_photo_pointed_at_for_the_first_time_is_compared_with_the_readings_of_all(visit, desk):
+    """W2's middle width holds a slip of an inch; the others are as rendered, so it is this opening by its size."""
+    file = desk / "larkspur" / "job.toml"
+    corners = load_job(file).openings[0].photos[0].corners_px
+    text = re.sub(r"photos = \[\{[^\n]*\}\]", 'photos = ["w2.jpg"]', file.read_text())
+    file.write_text(text)
+    assert load_job(file).openings[0].photos[0].corners_px is None
+    points = {f"c{i}{axis}": str(corners[i][k]) for i in range(4) for k, axis in enumerate("xy")}
+    asks = {"accept": "application/json"}
+    answer = visit.post(PAGE, data=corner_form(desk, **points), headers={**OWN, **asks}).json()
+    for run in (answer["run"], answer["then"]):
+        while not (state := visit.get(f"/run/{run}").json())["ready"]:
+            assert state["state"] != "failed", state
+            time.sleep(0.1)
+    assert "w2.jpg fits the readings of W2 (probability over 99 %), as it is given." in visit.get(PAGE).text
+    again = visit.post(PAGE, data=corner_form(desk, **points), headers={**OWN, **asks}).json()
+    assert again["then"] == ""
 
 
 def test_corners_of_a_photo_that_was_turned_are_saved_with_its_turn(visit, desk):

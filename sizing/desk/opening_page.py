@@ -22,6 +22,7 @@ from sizing.desk.decide_page import decide, decision_facts
 from sizing.desk.folder import JOB_FILE
 from sizing.desk.intake_changes import conflict_page
 from sizing.desk.intake_forms import address
+from sizing.desk.proposing import compare_pointed, comparison, fit_said
 from sizing.desk.results import LastResult
 from sizing.desk.running import CHECK, last_result, start_check
 from sizing.errors import InputError, Problem
@@ -95,18 +96,21 @@ def _changed(desk: Desk, request: Request, form: FormData) -> Response:
 
 def _done(desk: Desk, asked: Asked, form: FormData, *, as_json: bool) -> Response:
     here = address("job", asked.name, "opening") + "/" + _quoted(asked.opening.label)
-    does, sha256 = str(form.get("do", "")), ""
+    does, sha256, new = str(form.get("do", "")), "", False
     if does == "decide":
         decide(asked.job, asked.opening, asked.found, form)
         return RedirectResponse(here + "#decision", status_code=303)
     if does in ("corners", "line"):
+        new = asked.opening.photos[photo_number(str(form.get("number", "0")), asked.opening)].corners_px is None
         sha256 = _pointed(desk, asked, form, does).sha256
     elif does != "check":
         raise InputError("bad-form", [Problem("do", "this page knows no such change; open it again")])
     # the page draws over the photo itself, and the next corner need not wait for pictures
     run = start_check(desk, asked.name, pictures=False)
+    # pointed at for the first time: now it can be told which opening's readings the photo fits
+    then = compare_pointed(desk, asked.name) if new and comparison(asked.job.openings)["comparable"] else ""
     if as_json:
-        return JSONResponse({"run": run, "sha256": sha256})
+        return JSONResponse({"run": run, "sha256": sha256, "then": then})
     number = photo_number(str(form.get("number", "0")), asked.opening)
     return RedirectResponse(f"{here}?photo={number}", status_code=303)
 
@@ -124,6 +128,7 @@ def _facts(desk: Desk, asked: Asked, shown: int) -> dict[str, Any]:
             "corners": photo_view.corner_facts(opening, found, shown),
             "lines": photo_view.line_choices(opening, found, shown, job.units),
             "measured": bool(found and found.get("measures")),
+            "fit": fit_said(desk, asked.name, opening.photos[shown].file, job.openings),
         }
     goes_on = [run for run in desk.runs.of(asked.name) if run.kind == CHECK and not run.ready]
     return {

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -41,17 +41,44 @@ def proposals_shown(desk: Desk, name: str, view: JobView, photos: Sequence[Photo
 
     labels = [o.label for o in view.openings]
     found: dict[str, list[Shown]] = {photo.name: [] for photo in photos}
-    for run in desk.runs.ended(name, PROPOSE)[-1:]:
-        compared, used = run.answer["compared"], run.answer["used"]
-        for photo, label, says in compared:
-            # what was said of a photo holds while it stays where it was
-            if photo in found and label in ("", *labels) and sorted(view.used(photo)) == sorted(used.get(photo, ())):
-                found[photo].append(Shown(photo, label, says))
+    for photo, label, says in _last_said(desk, name, view.used):
+        if photo in found and label in ("", *labels):
+            found[photo].append(Shown(photo, label, says))
     taken = [Taken(p.name, p.taken if p.by_camera else None) for p in photos]
     for proposal in by_time(taken, {p.name: view.used(p.name) for p in photos}, labels):
         says = words.proposed_by_time(proposal.label, proposal.beside, proposal.gap_s)
         found[proposal.photo].append(Shown(proposal.photo, proposal.label, says))
     return {photo: some for photo, some in found.items() if some}
+
+
+def _last_said(desk: Desk, name: str, used_now: Callable[[str], Sequence[str]]) -> list[tuple[str, str, str]]:
+    """Return what was said of each photo last; it holds while the photo stays where it was."""
+    said: dict[tuple[str, str], tuple[str, str, str]] = {}
+    for run in desk.runs.ended(name, PROPOSE):
+        used = run.answer["used"]
+        for known in {photo for photo, _, _ in run.answer["compared"]}:
+            said = {key: line for key, line in said.items() if key[0] != known}
+        for photo, label, says in run.answer["compared"]:
+            if sorted(used_now(photo)) == sorted(used.get(photo, ())):
+                said[photo, label] = photo, label, says
+    return list(said.values())
+
+
+def compare_pointed(desk: Desk, name: str) -> str:
+    """Have the photos that were pointed at compared with the readings; return the id of the run.
+
+    They were measured with the check before: of that nothing is done again.
+    """
+    return desk.runs.start(name, PROPOSE, propose_task, desk.folder.job(name), ())
+
+
+def fit_said(desk: Desk, name: str, file: str, openings: Sequence[Opening]) -> list[str]:
+    """Return what the last comparison said of a photo that an opening has."""
+
+    def used(photo: str) -> list[str]:
+        return [o.label for o in openings if any(p.file == photo for p in o.photos)]
+
+    return [says for photo, _, says in _last_said(desk, name, used) if photo == file]
 
 
 def comparison(openings: Sequence[Opening]) -> dict[str, Any]:

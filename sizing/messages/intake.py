@@ -135,8 +135,8 @@ def fits_not_its_own(own: str) -> str:
 def point_to_compare() -> str:
     """Return what is missing for a photo to be compared with the readings."""
     return (
-        "to be compared, the photo must be pointed at: give it to the opening that you think it shows, place the four "
-        "corners on that opening's page, and compare again; the fit then says whether it belongs there"
+        "it must be pointed at first: give the photo to the opening that you think it shows and place the "
+        "four corners on that opening's page; it then says at once whose readings fit"
     )
 
 
