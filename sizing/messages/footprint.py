@@ -114,20 +114,19 @@ def overhang_line(overhang_mm: Iterable[tuple[str, float]], U95_mm: float, unit:
     Examples
     --------
     >>> overhang_line([("above", 76.4), ("below", -3.0)], 2.1, "mm")
-    'over the opening by about: above 76 mm, below -3 mm (give or take 3 mm)'
+    'over the opening by about: above 76 mm; below it ends 3 mm short (give or take 3 mm)'
     """
-    said = ", ".join(f"{edge} {_signed(v, unit)}" for edge, v in overhang_mm)
+    each = [(edge, v, _coarse(abs(v), unit)) for edge, v in overhang_mm]
+    nothing = _coarse(0.0, unit)
+    over = ", ".join(f"{edge} {size}" for edge, v, size in each if v >= 0.0 or size == nothing)
+    short = "".join(f"; {edge} it ends {size} short" for edge, v, size in each if v < 0.0 and size != nothing)
     more = about(0.0, U95_mm, unit).split(", ", 1)[1]
-    return f"over the opening by about: {said} ({more})"
+    return f"over the opening by about: {over or 'nothing'}{short} ({more})"
 
 
-def _signed(value_mm: float, unit: Unit) -> str:
-    """Return a length as coarse as the photo's figures are, with its sign."""
-    if unit == "mm":
-        return f"{round(value_mm)} mm"
-    sixteenths = round(abs(value_mm) / 25.4 * 16)
-    sign = "-" if value_mm < 0 and sixteenths else ""
-    return sign + format_length(sixteenths * 25.4 / 16, "in")
+def _coarse(value_mm: float, unit: Unit) -> str:
+    """Return a length, not negative, as coarse as the photo's figures are."""
+    return f"{round(value_mm)} mm" if unit == "mm" else format_length(round(value_mm / 25.4 * 16) * 25.4 / 16, "in")
 
 
 def drawn_label(width_mm: float, height_mm: float, unit: Unit) -> str:

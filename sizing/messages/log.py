@@ -223,7 +223,7 @@ def _reading(r: LoggedReading, unit: Unit) -> str:
 
 
 def _decision(d: LoggedDecision) -> str:
-    stale = ", stale: the inputs of this check are others" if d.stale else ""
+    stale = ", stale: this check has other inputs" if d.stale else ""
     reason = f": {one_line(d.reason)}" if d.reason else ""
     return f"decided {d.decision} by {one_line(d.by)} on {d.time}{reason}{stale}"
 

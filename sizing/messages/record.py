@@ -50,7 +50,7 @@ def decided(decision: Decision, *, stale: bool) -> str:
     line = f"{one_line(decision.by)} decided on {day(decision.time)}: {what} ({one_line(decision.reason)})."
     if not stale:
         return line
-    return f"Stale: {line} Readings, photos or order are others since then, so it counts for nothing; decide again."
+    return f"Stale: {line} Readings, photos or order have changed since then, so it counts for nothing; decide again."
 
 
 def photo_after(files: Sequence[str]) -> str:
@@ -95,7 +95,7 @@ def not_released(code: str, why: str, remark: str, *, stale: bool) -> str:
     """Return why an opening is not released, with what to do; `stale`: an earlier decision no longer counts."""
     says = _NOT_RELEASED[code].format(why=sentence(why), remark=one_line(remark))
     if stale and (code.startswith("verdict") or code == "undecided"):
-        says += " The last decision is stale: the inputs are others since."
+        says += " The last decision is stale: readings, photos or order have changed since."
     return says
 
 
