@@ -10,9 +10,10 @@ from PIL import Image
 
 import vision.kept.last_trace
 import vision.kept.photos
+import vision.pages.find
 from vision.estimate import estimate_opening
 from vision.kept.photos import KeptPhotos
-from vision.request import OpeningRequest, PhotoRequest
+from vision.request import OpeningRequest, PhotoRequest, Reference
 
 DEMO = Path(__file__).parent.parent / "fixtures" / "demo"
 CORNERS = np.array([[505, 326], [1542, 318], [1563, 1221], [519, 1253]]) * 0.6
@@ -63,6 +64,37 @@ def test_a_corner_touches_its_two_sides_and_the_others_only_with_the_wall_lines_
     assert "w2.jpg: " in said[-1]
     assert ("traced again: head and right jamb; the others stay" in said[-1]) == (touched == 2)
     assert same(again, estimate_opening(one_moved(asked, 1, by)))
+
+
+@pytest.fixture(scope="module")
+def with_pages(tmp_path_factory):
+    """Two Letter pages beside an opening in brick, rendered apart from the program; rough corners of the opening."""
+    from fixtures.renderer.exif import write_photo
+    from tests.test_page_find import photo
+
+    rgb, truth, _ = photo(width=1280)
+    folder = tmp_path_factory.mktemp("pages")
+    write_photo(folder, "p", rgb, truth, quality=90)
+    corners = np.array(truth["rough_corners_px"])
+    asked = PhotoRequest(folder / "p.jpg", corners_px=corners, focal35_mm=26.0)
+    return OpeningRequest((asked,), reference=Reference("letter")), corners
+
+
+@pytest.mark.parametrize("by", [(-2, 1), (18, 12)])
+def test_a_moved_corner_keeps_pages_as_found_with_the_answer_of_a_fresh_start(with_pages, monkeypatch, by):
+    request, corners = with_pages
+    kept = KeptPhotos()
+    assert hasattr(kept.estimate(request), "values_mm")
+    searched = []
+    rated = vision.pages.find._rated
+    monkeypatch.setattr(vision.pages.find, "_rated", lambda *a, **k: (searched.append(a), rated(*a, **k))[1])
+    moved_corners = corners.copy()
+    moved_corners[0] += by
+    there = replace(request, photos=(replace(request.photos[0], corners_px=moved_corners),))
+    again = kept.estimate(there)
+    assert not searched
+    assert same(again, estimate_opening(there))
+    assert searched
 
 
 def test_pointing_at_an_opening_that_was_to_be_found_alone_does_not_solve_the_photo_again(asked, monkeypatch):
