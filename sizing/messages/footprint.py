@@ -170,7 +170,7 @@ def opening_heading(label: str, verdict: str, *, compared: bool) -> str:
 def not_drawn(label: str, code: str, why: str = "") -> str:
     """Return why no footprint of an opening is drawn, with the remedy."""
     if code == "no-size":
-        said = "there is no size to draw: give [opening.ordered] with width and height, or a rule with its readings"
+        said = "there is no size to draw: give the ordered width and height, or a sizing rule with its readings"
     else:
         said = f"no photo of it measures the wall{': ' + one_line(why) if why else ''}"
     return f"{one_line(label)}: not drawn, {said.rstrip('.')}."
@@ -178,7 +178,7 @@ def not_drawn(label: str, code: str, why: str = "") -> str:
 
 def none_known() -> str:
     """Return that no obstacles are given."""
-    return "no obstacles or clearances are given (`obstacles`, `clearances` of the job file): look on site"
+    return "no obstacles or clearances are given (as boxes drawn at the desk, or in the job file): look on site"
 
 
 def written(folder: Path) -> str:

@@ -182,7 +182,9 @@ def listed(found: Sequence[Logged]) -> str:
 def openings(logged: Logged, *, plain: bool = False) -> str:
     """Return how many openings of a check have which verdict, by its code or in plain words."""
     counts = {"hold": logged.hold, "unproven": logged.unproven, "send": logged.send}
-    return ", ".join(f"{n} {VERDICTS[verdict] if plain else verdict}" for verdict, n in counts.items() if n) or "none"
+    if plain:
+        return "; ".join(f"{VERDICTS[verdict]}: {n}" for verdict, n in counts.items() if n) or "none"
+    return ", ".join(f"{n} {verdict}" for verdict, n in counts.items() if n) or "none"
 
 
 def shown(found: Details, unit: Unit) -> str:
@@ -196,7 +198,7 @@ def shown_parts(found: Details, unit: Unit) -> list[tuple[str, list[str]]]:
     x = found.logged
     by, program = one_line(x.measured_by or "somebody not named"), one_line(x.program or "a version not on record")
     head = [
-        f"measured {x.day} by {by}; checked {x.checked_at} with {program}",
+        f"measured {x.day} by {by}; checked {_moment(x.checked_at)} with {program}",
         f"run {x.run}" + (f" in {one_line(x.path)}" if x.path else ""),
     ]
     if found.others:
@@ -225,19 +227,26 @@ def _reading(r: LoggedReading, unit: Unit) -> str:
 def _decision(d: LoggedDecision) -> str:
     stale = ", stale: this check has other inputs" if d.stale else ""
     reason = f": {one_line(d.reason)}" if d.reason else ""
-    return f"decided {d.decision} by {one_line(d.by)} on {d.time}{reason}{stale}"
+    return f"decided {d.decision} by {one_line(d.by)} on {_moment(d.time)}{reason}{stale}"
 
 
 def _released(r: LoggedRelease, unit: Unit) -> str:
     size = f"{format_length(r.width_mm, unit)} wide, {format_length(r.height_mm, unit)} high"
     stale = ", of other inputs than those of this check" if r.stale else ""
     by = one_line(r.decided_by)
-    return f"released on {r.released_at} as {one_line(r.release)}: {r.quantity} of {size}, decided by {by}{stale}"
+    return (
+        f"released on {_moment(r.released_at)} as {one_line(r.release)}: {r.quantity} of {size}, decided by {by}{stale}"
+    )
+
+
+def _moment(text: str) -> str:
+    """Return a time of the log (ISO 8601, UTC) as people write it."""
+    return f"{text[:-1].replace('T', ' ')} UTC" if text.endswith("Z") else text
 
 
 def pointed_anew(found: Details) -> str:
     """Say which checks differ from one only in where somebody pointed in the photos."""
-    said = ", ".join(f"{run} ({verdict}, {at})" for at, verdict, run in found.others)
+    said = ", ".join(f"{run} ({VERDICTS.get(verdict, verdict)}, {_moment(at)})" for at, verdict, run in found.others)
     return f"checked also with corners elsewhere, all else alike: {said}"
 
 

@@ -76,7 +76,7 @@ _NOT_RELEASED = {
     "decisions-unreadable": "The file of decisions cannot be read, and it may hold a decision to stop. Put it right.",
     "decision-unreadable": "A later line of the decisions cannot be read, and it may be one to stop. Decide again.",
     "held": "A person stopped it ({remark}). Decide again when that is settled.",
-    "no-size": "There is no ordered size. Give [opening.ordered] width and height, or a sizing rule.",
+    "no-size": "There is no ordered size. Give the ordered width and height, or a sizing rule with its readings.",
     "other-size": "The decision was taken on another ordered size than the present one. Decide again.",
     "fault": "This program made a mistake here. Please report it; until then only an override can release it.",
     "send-against-check": "Somebody decided to send it ({remark}), but the check does not support that: {why} Measure "

@@ -11,6 +11,7 @@ from vision.camera import Camera, back_project
 from vision.photo.reading import Pixels
 from vision.request import SIDES, Array, Side, Wall, Warning_
 from vision.sides.finding import FailedSide
+from vision.sides.traced import SIDE_WORD
 from vision.sides.tracing import HIDDEN_COVERAGE, UNSEEN_NAME, SideTrace, trace_sides
 from vision.stations import ENDS, SideLine
 
@@ -41,15 +42,15 @@ def doubt(camera: Camera, corners_px: Array, traces: Mapping[Side, SideTrace | F
     for side in SIDES:
         t = traces[side]
         if isinstance(t, FailedSide):
-            return _ask(f"the {side} is not seen clearly")
+            return _ask(f"the {SIDE_WORD[side]} is not seen clearly")
         if t.coverage < HIDDEN_COVERAGE and t.candidates[0].name != UNSEEN_NAME:  # a faint line: see `spread`
-            return _ask(f"the {side} is partly hidden")
+            return _ask(f"the {SIDE_WORD[side]} is partly hidden")
         moved = _moved(camera, corners_px, t)
         inner, outer = (SILL_MOVED_MM, PROJECTING_MM) if side == "sill" else (MOVED_MM, MOVED_MM)
         if not -inner < moved < outer:
-            return _ask(f"the {side} may be one of several lines")
+            return _ask(f"the {SIDE_WORD[side]} may be one of several lines")
         if spread(t) > COVERED_MM or t.candidates[0].weight < MOSTLY:
-            return _ask(f"the {side} may be one of several lines")
+            return _ask(f"the {SIDE_WORD[side]} may be one of several lines")
     return None
 
 

@@ -12,7 +12,18 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from vision.pictures.overlay import LOOKS, MAX_SIDE_PX, MIN_SIDE_PX, TEXT_PART, Text, draw_line, scaled, with_labels
+from vision.pictures.labels import Box
+from vision.pictures.overlay import (
+    LOOKS,
+    MAX_SIDE_PX,
+    MIN_SIDE_PX,
+    TEXT_PART,
+    Text,
+    box_about,
+    draw_line,
+    scaled,
+    with_labels,
+)
 from vision.pictures.rectified import rectified_view
 from vision.request import Array, PhotoReport
 
@@ -75,15 +86,10 @@ def standing_out_shift(report: PhotoReport, at_mm: Array) -> Array:
     assert report.wall_to_photo is not None
     width, height = report.size_px
     focal = _FOCAL_BY_DIAGONAL * float(np.hypot(width, height))
-    x0, y0, x1, y1 = report.extent_mm or (-500.0, -500.0, 1500.0, 1500.0)
-    grid = np.stack(np.meshgrid(np.linspace(x0, x1, 4), np.linspace(y0, y1, 4)), -1).reshape(-1, 2)
-    px = report.wall_to_photo(grid)
-    good = np.isfinite(px).all(axis=1)
-    if good.sum() < 4:
+    to_wall = _to_wall(report)
+    if to_wall is None:
         return np.ones(2)
-    H, _ = cv2.findHomography(grid[good], px[good])
-    if H is None:
-        return np.ones(2)
+    H = np.linalg.inv(to_wall)
     away = np.array([[1, 0, -(width - 1) / 2], [0, 1, -(height - 1) / 2], [0, 0, focal]])  # focal times K^-1
     axes = away @ np.asarray(H, np.float64)
     axes *= np.sign(axes[2, 2]) * 2.0 / (np.linalg.norm(axes[:, 0]) + np.linalg.norm(axes[:, 1]))
@@ -124,7 +130,8 @@ def footprint_on_wall(
     view = rectified_view(photo_rgb, report.wall_to_photo, _extent(report.extent_mm, shapes))
     pitch, origin = float(view.info["mm_per_px"]), np.array(view.info["origin_mm"])
     lines = [(shape, (_closed(shape.outline_mm) - origin) / pitch) for shape in shapes]
-    drawn = _drawn(np.array(view, np.uint8), lines, font_file, text_part)
+    keep_off = [box_about((o - origin) / pitch) for o in _references_mm(report)]
+    drawn = _drawn(np.array(view, np.uint8), lines, font_file, text_part, keep_off)
     drawn.info.update(view.info)
     return drawn
 
@@ -146,11 +153,36 @@ def footprint_on_photo(
     method = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
     canvas: Pixels = np.ascontiguousarray(cv2.resize(photo_rgb, size, interpolation=method), np.uint8)
     lines = [(s, scaled(report.wall_to_photo(_dense(_closed(s.outline_mm))), scale)) for s in shapes]
-    return _drawn(canvas, lines, font_file, text_part)
+    references = [scaled(outline, scale) for _, outline in report.references_px]
+    return _drawn(canvas, lines, font_file, text_part, [box_about(o) for o in references if len(o) > 1])
+
+
+def _references_mm(report: PhotoReport) -> list[Array]:
+    """Return the outlines (N, 2) mm of the references on the wall, as far as they are seen whole."""
+    to_wall = _to_wall(report)
+    outlines = [np.asarray(o, np.float64) for _, o in report.references_px if len(o) > 1 and np.isfinite(o).all()]
+    if to_wall is None:
+        return []
+    return [np.asarray(cv2.perspectiveTransform(o[:, None], to_wall), np.float64)[:, 0] for o in outlines]
+
+
+def _to_wall(report: PhotoReport) -> Array | None:
+    """Return the homography (3, 3) from the photo to mm of the wall; None where too little of the wall is in view."""
+    assert report.wall_to_photo is not None
+    x0, y0, x1, y1 = report.extent_mm or (-500.0, -500.0, 1500.0, 1500.0)
+    grid = np.stack(np.meshgrid(np.linspace(x0, x1, 4), np.linspace(y0, y1, 4)), -1).reshape(-1, 2)
+    px = report.wall_to_photo(grid)
+    good = np.isfinite(px).all(axis=1)
+    found = cv2.findHomography(px[good], grid[good])[0] if good.sum() >= 4 else None
+    return None if found is None else np.asarray(found, np.float64)
 
 
 def _drawn(
-    canvas: Pixels, lines: Sequence[tuple[Shape, Array]], font_file: Path | None, text_part: float
+    canvas: Pixels,
+    lines: Sequence[tuple[Shape, Array]],
+    font_file: Path | None,
+    text_part: float,
+    keep_off: Sequence[Box],
 ) -> Image.Image:
     stroke = max(2, round(max(canvas.shape[:2]) / 700))
     lines = [(shape, line) for shape, line in lines if len(line) > 1]
@@ -159,7 +191,7 @@ def _drawn(
         draw_line(canvas, line, look.colour, max(1, round(stroke * look.weight)), look.dashes)
     texts = [Text(shape.label, shape.kind, line) for shape, line in lines if shape.label]
     avoid = np.vstack([_every(line, 8.0) for _, line in lines]) if lines else np.empty((0, 2))
-    return with_labels(Image.fromarray(canvas), texts, avoid, font_file, text_part)
+    return with_labels(Image.fromarray(canvas), texts, avoid, font_file, text_part, keep_off)
 
 
 def _extent(shown_mm: tuple[float, float, float, float], shapes: Sequence[Shape]) -> tuple[float, float, float, float]:

@@ -25,6 +25,7 @@ __all__ = [
     "LOOKS",
     "Text",
     "annotated_photo",
+    "box_about",
     "draw_line",
     "rectified_view",
     "save_picture",
@@ -129,7 +130,9 @@ def annotated_photo(
     avoid = np.vstack([_resampled(line, 8.0) for line in lines]) if lines else np.empty((0, 2))
     texts = [Text(*labels[name], line_px=stations.get(name)) for name in labels]
     texts += [Text(name, "reference", outline) for name, outline in references]
-    return with_labels(Image.fromarray(canvas), texts, avoid, font_file, text_part, [_about(o) for _, o in references])
+    return with_labels(
+        Image.fromarray(canvas), texts, avoid, font_file, text_part, [box_about(o) for _, o in references]
+    )
 
 
 def save_picture(image: Image.Image, path: Path) -> None:
@@ -249,7 +252,7 @@ def with_labels(
     return picture
 
 
-def _about(outline: Array) -> Box:
+def box_about(outline: Array) -> Box:
     """Return the box about a reference and the rim of paper beyond its pattern."""
     low, high = outline.min(axis=0), outline.max(axis=0)
     rim = 0.12 * (high - low)
