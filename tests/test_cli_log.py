@@ -129,6 +129,22 @@ def test_an_export_is_read_back_and_nothing_is_left_beside_it(job, capsys, tmp_p
     assert sorted(p.name for p in tmp_path.iterdir()) == ["data", "jobs", "log.csv", "log.json"]
 
 
+def test_an_export_names_the_last_decision_on_each_opening(job, capsys, tmp_path):
+    words = ("--opening", "W1", "--hold", "--by", "A. Desk", "--reason", "to be measured again")
+    assert run(["decide", str(job), *words]) == Exit.DONE
+    assert answer(capsys, "export", str(tmp_path / "log.csv"))[0] == Exit.DONE
+    with (tmp_path / "log.csv").open(encoding="utf-8-sig", newline="") as stream:
+        row = next(csv.DictReader(stream))
+    assert (row["decision"], row["decided_by"], row["decision_stale"]) == ("hold", "A. Desk", "no")
+
+
+@pytest.mark.parametrize("per", ["measurer", "tape", "both", "day"])
+def test_readings_without_photos_say_nothing_of_anybody_however_put_together(job, capsys, per):
+    status, out, err = answer(capsys, "people", "--per", per)
+    assert (status, err) == (Exit.DONE, "")
+    assert "crew 2:" not in out
+
+
 def test_an_old_check_made_again_says_that_nothing_differs(job, capsys):
     status, out, _ = answer(capsys, "again", "harbor-114")
     assert status == Exit.DONE
