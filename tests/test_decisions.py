@@ -145,6 +145,23 @@ BAD = [
 ]
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no limit of a file's size")
+def test_a_full_disk_leaves_no_half_line(tmp_path):
+    import resource
+
+    append_decision(tmp_path, SEND)
+    before = (tmp_path / FILE).read_bytes()
+    old = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (len(before) + 40, old[1]))
+    try:
+        with pytest.raises(InputError, match="nothing was recorded"):
+            append_decision(tmp_path, SEND)
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, old)
+    assert (tmp_path / FILE).read_bytes() == before
+    assert append_decision(tmp_path, SEND) == 2
+
+
 @pytest.mark.parametrize("bad", BAD, ids=range(len(BAD)))
 def test_a_line_that_cannot_be_read_is_named_by_number_and_kept(tmp_path, bad):
     append_decision(tmp_path, SEND)
