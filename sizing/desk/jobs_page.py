@@ -59,8 +59,9 @@ def jobs(request: Request) -> Response:
 
 
 def new(request: Request) -> Response:
-    """Show the form of a new job."""
+    """Show the form of a new job; while it is filled in the child gets ready for its check."""
     desk = desk_of(request)
+    desk.runs.warm()
     return desk.page("intake_new.html", **_form_facts(desk, {}, []))
 
 
