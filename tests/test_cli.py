@@ -3,6 +3,7 @@
 import functools
 import json
 import os
+import re
 import signal
 import struct
 import subprocess
@@ -70,6 +71,24 @@ def test_help_does_not_import_what_is_heavy():
     code = "import sys, sizing.cli; print([m for m in ('numpy', 'cv2', 'scipy', 'PIL') if m in sys.modules])"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_every_command_is_documented_with_an_example(capsys):
+    """The commands are those that the help itself lists."""
+
+    def listed(words):
+        assert run([*words, "--help"]) == Exit.DONE
+        out = capsys.readouterr().out
+        below = out.partition("Commands:\n")[2]
+        return out, [line.split()[0] for line in below.splitlines() if re.match(r"  \w", line)]
+
+    _, commands = listed([])
+    assert len(commands) > 10
+    for command in commands:
+        out, below = listed([command])
+        assert f"Example: secondtape {command}" in " ".join(out.split()), command
+        for one in below:
+            assert f"Example: secondtape {command} {one}" in " ".join(listed([command, one])[0].split()), (command, one)
 
 
 def test_help_and_version_end_well(capsys):

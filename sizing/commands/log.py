@@ -18,7 +18,8 @@ if TYPE_CHECKING:
 
 log = typer.Typer(
     name="log",
-    help="Past checks, decisions and releases, by job, measurer and date; alone it lists the latest 30.",
+    help="Past checks, decisions and releases, by job, measurer and date; alone it lists the latest 30.\n\n"
+    "Example: secondtape log list --verdict hold",
     rich_markup_mode=None,
     add_completion=False,
 )

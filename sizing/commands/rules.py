@@ -13,7 +13,8 @@ from sizing.exits import Exit
 
 rules = typer.Typer(
     name="rules",
-    help="List, check and copy out sizing rules; alone it lists those found from this folder.",
+    help="List, check and copy out sizing rules; alone it lists those found from this folder.\n\n"
+    "Example: secondtape rules check rules/louvered-outside.toml",
     rich_markup_mode=None,
     add_completion=False,
 )
