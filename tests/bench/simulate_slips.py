@@ -246,7 +246,10 @@ def simulate(openings, seed, progress=None):
     for batch in range(max(openings // SHARED, 1)):
         if progress:
             progress(batch * SHARED, tally)
-        what = Photos(rng, qualities[batch % len(qualities)])
+        quality = qualities[batch % len(qualities)]
+        # One photo after the other, so that chance does not choose how many weak ones there are.
+        photos = stated_photos()[quality]
+        what = Photos(rng, quality, photos[(batch // len(qualities)) % len(photos)])
         more_photos(rng, tally, what, 20)
         for _ in range(min(SHARED, openings)):
             case = cases[int(rng.integers(len(cases)))]
