@@ -21,7 +21,7 @@ P_SEEN = 0.95
 _FAR = 9.0
 # Places that are looked at together; a bracket is cut into so many parts, so often (to 1e-4 of a step of u / 4).
 _BLOCK = 32
-_PARTS, _PASSES = 20, 3
+_PARTS, _PASSES = 12, 3
 # Of `differs`, what lines too far and too light to be looked at may have.
 _FAR_SHARE = 0.8
 # Contract, Decision: no side gives less to 'another line'.
@@ -295,7 +295,7 @@ def _found(stack: _Stack, threshold: Array) -> Array:
     low = (reach - _FAR * some.u_all_mm).min(axis=1)
     high = (reach + _FAR * some.u_all_mm).max(axis=1)
     parts = np.linspace(0.0, 1.0, _PARTS + 1)
-    for _ in range(_PASSES + 1):
+    for _ in range(_PASSES + 2):
         errors = low[:, None] + (high - low)[:, None] * parts
         z = (errors[:, :, None] - reach[:, None, :]) / some.u_all_mm[:, None, :]
         seen = np.einsum("nxk,nk->nx", ndtr(z), some.weights) >= P_SEEN

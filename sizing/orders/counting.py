@@ -16,7 +16,7 @@ import numpy as np
 from sizing.decision import Judgement
 from sizing.jobs.job import READINGS, Opening
 from sizing.orders.inputs import allowance, ordered_exact, read_mm
-from sizing.orders.made_sizes import Draws, columns, sized
+from sizing.orders.made_sizes import Draws, chosen_mm, wanted_mm
 from sizing.orders.rules import DIRECTIONS, STATIONS, Direction, Rule
 from vision.request import Array
 
@@ -100,6 +100,8 @@ def p_changes(outcome: Outcome, read_mm: Array, drawn_mm: Array, weights: Array,
     doubtful : readings that the photo does not support; only these are put right, singly and together.
     """
     chances = np.zeros(read_mm.size)
+    if not doubtful:
+        return chances
     ordered = {
         frozenset(right): outcome(_mixed(read_mm, drawn_mm, right))
         for count in range(len(doubtful) + 1)
@@ -113,15 +115,16 @@ def p_changes(outcome: Outcome, read_mm: Array, drawn_mm: Array, weights: Array,
 
 def p_same_with(outcome: Outcome, read_mm: Array, drawn_mm: Array, weights: Array) -> Mapping[int, float]:
     """Return for each absent reading the probability that what is ordered is the same with it as without."""
+    absent = np.flatnonzero(~np.isfinite(read_mm)).tolist()
+    if not absent:
+        return {}
     without = outcome(_mixed(read_mm, drawn_mm, ()))
-    return {
-        int(i): 1.0 - _differing(without, outcome(_mixed(read_mm, drawn_mm, (int(i),))), weights)
-        for i in np.flatnonzero(~np.isfinite(read_mm))
-    }
+    return {i: 1.0 - _differing(without, outcome(_mixed(read_mm, drawn_mm, (i,))), weights) for i in absent}
 
 
 def _mixed(read_mm: Array, drawn_mm: Array, right: Collection[int]) -> Array:
-    stations = np.tile(read_mm, (drawn_mm.shape[0], 1))
+    """Return the readings with these put right, (N, k), or (1, k) where none is."""
+    stations = np.tile(read_mm, (drawn_mm.shape[0] if right else 1, 1))
     for j in right:
         stations[:, j] = drawn_mm[:, j]
     return stations
@@ -130,16 +133,15 @@ def _mixed(read_mm: Array, drawn_mm: Array, right: Collection[int]) -> Array:
 def _differing(a: Array, b: Array, weights: Array) -> float:
     # Two unknowns are alike; 0.01 mm is what a result is good to (contract, Commands).
     alike = (np.abs(a - b) < 0.01) | (np.isnan(a) & np.isnan(b))
-    return float(weights[~alike.all(axis=1)].sum())
+    apart = ~alike.all(axis=1)
+    return float((weights * apart).sum()) if apart.size == 1 else float(weights[apart].sum())
 
 
 def _outcome(rule: Rule, direction: Direction, allowance_mm: float) -> Outcome:
-    limit = rule.limits.get(_TAPER[direction])
+    limit, side = rule.limits.get(_TAPER[direction]), rule.of(direction)
 
     def ordered(stations: Array) -> Array:
-        values = np.full((stations.shape[0], len(READINGS)), np.nan)
-        values[:, columns(direction)] = stations
-        sizes = sized(rule, direction, values, allowance_mm)
+        sizes = chosen_mm(side.made, wanted_mm(side, stations, allowance_mm))
         taper = np.abs(stations[:, 0] - stations[:, 2])
         broken = taper > float(limit) + 1e-6 if limit is not None else np.zeros(taper.shape, bool)
         return np.column_stack([sizes, broken])
