@@ -65,8 +65,8 @@ def drawing(opening: Opening, found: Mapping[str, Any] | None, shown: int, unit:
         if measure is None or len(points) < 2:
             continue
         tape_mm = None if reading is None else reading["tape_mm"]
-        # the line itself shows which measure it is, the table beside it both lengths: of what agrees one is enough
-        agrees = reading is not None and reading["verdict"] == "agrees"
+        # the line itself shows which measure it is, the table beside it both lengths: one is enough but where they differ
+        both = reading is not None and reading["verdict"] == "differs"
         label = words.picture_label(name, tape_mm, measure["value_mm"], measure["U95_mm"], unit).split("|")[1:]
         drawn["stations"].append(
             {
@@ -74,7 +74,7 @@ def drawing(opening: Opening, found: Mapping[str, Any] | None, shown: int, unit:
                 "points": _points(points),
                 "verdict": "none" if reading is None else reading["verdict"],
                 "at": _label_place(points, name),
-                "lines": label[:1] if agrees else label,
+                "lines": label if both else label[:1],
                 "anchor": "end" if name == "height_right" else "start" if name.startswith("height") else "middle",
             }
         )

@@ -19,7 +19,10 @@ export class Corners {
     const count = Number(form.elements.reference_count?.value ?? 0);
     for (let i = 0; i < count; i++) {
       const start = references[i] ?? this.#around(0.04, 0.16);
-      this.quads.push(this.#quad(`r${i}`, `Reference ${i + 1}, `, start));
+      const quad = this.#quad(`r${i}`, `Reference ${i + 1}, `, start);
+      // before the first check a page or card may yet be found by itself
+      quad.hidden = form.dataset.checked === "no" && !quad.given;
+      this.quads.push(quad);
     }
     this.#draw();
     viewer.listeners.push(() => this.place());
@@ -69,15 +72,28 @@ export class Corners {
     }
   }
 
+  // Take over what a check has found since the page was opened, where nobody has placed a corner.
+  found(opening, references) {
+    this.quads.forEach((quad, k) => {
+      const now = k ? references[k - 1] : opening;
+      if (k) quad.hidden = false;
+      if (quad.given || !now?.length) return;
+      quad.points = now.map(([x, y]) => ({ x: x ?? undefined, y: y ?? undefined }));
+      if (!k) this.unplaced.clear();
+    });
+    this.place();
+  }
+
   place() {
     const size = 1 / this.viewer.zoom;
     this.quads.forEach((quad, k) => {
-      const seen = quad.points.filter((p) => Number.isFinite(p.x));
+      const seen = quad.hidden ? [] : quad.points.filter((p) => Number.isFinite(p.x));
       this.outlines[k].setAttribute("points", seen.map((p) => `${p.x},${p.y}`).join(" "));
       quad.points.forEach((p, i) => {
         const handle = quad.handles[i];
-        handle.toggleAttribute("hidden", !Number.isFinite(p.x));
-        if (!Number.isFinite(p.x)) return;
+        const away = quad.hidden || !Number.isFinite(p.x);
+        handle.toggleAttribute("hidden", away);
+        if (away) return;
         handle.setAttribute("transform", `translate(${p.x} ${p.y}) scale(${size})`);
         handle.setAttribute("aria-label", this.#label(quad, i));
       });

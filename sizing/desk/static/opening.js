@@ -7,6 +7,7 @@ import { Viewer } from "./viewer.js";
 const progress = document.getElementById("progress");
 const problems = document.getElementById("problems");
 const said = document.getElementById("said");
+let corners = null;
 const QUICK_MS = 60;
 const SLOW_MS = 400;
 
@@ -47,8 +48,12 @@ async function renew() {
     const now = page.querySelector(`[data-part="${part.dataset.part}"]`);
     if (now) part.replaceChildren(...[...now.childNodes].map((node) => document.importNode(node, true)));
   }
-  const sha = page.querySelector("#corner-form [name=sha256]");
-  if (sha) document.querySelector("#corner-form [name=sha256]").value = sha.value;
+  const form = page.getElementById("corner-form");
+  if (form) {
+    document.querySelector("#corner-form [name=sha256]").value = form.elements.sha256.value;
+    corners?.found(JSON.parse(form.dataset.found), JSON.parse(form.dataset.foundReferences));
+    corners?.viewer.set(corners.viewer.box); // the words of the new drawing find their room
+  }
   readied();
   panels();
   const mark = document.querySelector("#verdict-head .mark");
@@ -86,7 +91,7 @@ async function photo() {
     return;
   }
   const form = document.getElementById("corner-form");
-  const corners = new Corners(viewer, form, said);
+  corners = new Corners(viewer, form, said);
   const moved = document.getElementById("moved");
   const says = document.getElementById("moved-says");
   let back = null;

@@ -64,11 +64,28 @@ export class Viewer {
     const wide = this.svg.querySelector("#drawing .sides")?.getBBox().width ?? 0;
     this.svg.classList.toggle("small", this.svg.clientWidth < 480 || (wide > 0 && wide * this.zoom < 220));
     this.svg.querySelector("#drawing").setAttribute("font-size", 13 / this.zoom);
+    this.declutter();
     const screen = this.zoom * (window.devicePixelRatio || 1);
     const scale = this.scales.find((s) => s * screen <= 1.05) ?? 1;
     this.load(this.box, this.scales[0]);
     this.load(this.box, scale);
     this.listeners.forEach((listener) => listener(this));
+  }
+
+  // Words that would stand on others are left out until there is room; those of what differs come first.
+  declutter() {
+    const texts = [...this.svg.querySelectorAll("#drawing .words text")];
+    texts.sort((a, b) => b.classList.contains("differs") - a.classList.contains("differs"));
+    texts.forEach((text) => text.classList.remove("crowded"));
+    const boxes = texts.map((text) => text.getBBox());
+    const shown = [];
+    texts.forEach((text, i) => {
+      const box = boxes[i];
+      const over = (other) =>
+        box.x < other.x + other.width && other.x < box.x + box.width && box.y < other.y + other.height && other.y < box.y + box.height;
+      if (shown.some(over)) text.classList.add("crowded");
+      else if (box.width) shown.push(box);
+    });
   }
 
   zoomBy(factor, at = { x: this.box.x + this.box.w / 2, y: this.box.y + this.box.h / 2 }) {
