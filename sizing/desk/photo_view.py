@@ -65,7 +65,7 @@ def drawing(opening: Opening, found: Mapping[str, Any] | None, shown: int, unit:
         if measure is None or len(points) < 2:
             continue
         tape_mm = None if reading is None else reading["tape_mm"]
-        # the line itself shows which measure it is, the table beside it both lengths: one is enough but where they differ
+        # the line shows which measure it is, the table beside it both lengths: one is enough but where they differ
         both = reading is not None and reading["verdict"] == "differs"
         label = words.picture_label(name, tape_mm, measure["value_mm"], measure["U95_mm"], unit).split("|")[1:]
         drawn["stations"].append(
