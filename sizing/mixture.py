@@ -19,8 +19,8 @@ P_DIFFERS = 0.05
 P_SEEN = 0.95
 # Standard deviations beyond which nothing is left of a Gaussian.
 _FAR = 9.0
-# Places that are looked at together; a bracket is cut into so many parts, so often (to 1e-4 of a step of u / 4).
-_BLOCK = 32
+# Places that are looked at together first; a bracket is cut into so many parts, so often (to 1e-4 of u).
+_FIRST_BLOCK = 8
 _PARTS, _PASSES = 12, 3
 # Of `differs`, what lines too far and too light to be looked at may have.
 _FAR_SHARE = 0.8
@@ -224,18 +224,20 @@ def _thresholds(stack: _Stack, u_mm: Array) -> Array:
     # The last place of a grid, gap by gap, where a reading does not differ; looked for from the end.
     last = np.full(len(reach), -np.inf)
     open_rows = np.arange(len(reach))
-    for block in range(0, int(steps.max()), _BLOCK):
-        open_rows = open_rows[steps[open_rows] > block]
-        if not open_rows.size:
-            break
-        grid = reach[open_rows, None] - gap[open_rows, None] * np.arange(block, block + _BLOCK)
+    block, size = 0, _FIRST_BLOCK
+    while open_rows.size:
+        grid = reach[open_rows, None] - gap[open_rows, None] * np.arange(block, block + size)
         above = _within(grid, stack.of(open_rows)) > P_DIFFERS
         seen = above.any(axis=1)
         last[open_rows[seen]] = grid[seen, above[seen].argmax(axis=1)]
-        open_rows = open_rows[~seen]
+        block, size = block + size, 2 * size
+        open_rows = open_rows[~seen & (steps[open_rows] > block)]
     # A narrow peak may stand between two places.
     peaks = stack.shifts_mm + 0.5 * (stack.over_mm - stack.under_mm)[:, None]
-    last = np.maximum(last, np.where(_within(peaks, stack) > P_DIFFERS, peaks, -np.inf).max(axis=1))
+    rows = np.flatnonzero((~light & (peaks > last[:, None])).any(axis=1))
+    if rows.size:
+        above = _within(peaks[rows], stack.of(rows)) > P_DIFFERS
+        last[rows] = np.maximum(last[rows], np.where(above, peaks[rows], -np.inf).max(axis=1))
     found = np.full(len(reach), np.inf)
     rows = np.flatnonzero(np.isfinite(last))
     if not rows.size:
