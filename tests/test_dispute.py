@@ -277,6 +277,17 @@ def test_a_job_without_any_evidence_says_so(tmp_path, capsys):
     assert "No figure for measuring" in capsys.readouterr().out
 
 
+def test_what_cannot_be_read_is_said_and_the_rest_is_traced(tmp_path, capsys):
+    (tmp_path / "a.jpg").write_bytes(b"x" * 2000)
+    text = HEAD + opening(photos='photos = ["a.jpg", "gone.jpg"]', rule='rule = "nowhere"')
+    (tmp_path / "job.toml").write_text(text)
+    (tmp_path / "a-file").write_text("x")
+    assert run(["dispute", str(tmp_path), "--out", str(tmp_path / "a-file")]) == Exit.UNREADABLE
+    said = capsys.readouterr()
+    assert all(word in said.err for word in ("gone.jpg", "a.jpg", "nowhere", "a-file"))
+    assert "W1, width" in said.out
+
+
 def test_a_label_that_is_not_there_is_refused_as_a_library_too(tmp_path):
     (tmp_path / "job.toml").write_text(HEAD + opening(photos="", rule=""))
     with pytest.raises(InputError, match="W9"):
