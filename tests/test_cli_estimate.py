@@ -1,0 +1,49 @@
+"""The estimate as people run it, on a photo of the demo. Oracle: contract.md, *Commands*; the photo's own truth."""
+
+import json
+import re
+from pathlib import Path
+
+import pytest
+
+from sizing.cli import run
+from sizing.exits import Exit
+from sizing.messages.remedy import remedy_says
+
+DEMO = Path(__file__).parent.parent / "fixtures" / "demo"
+W1 = [str(DEMO / "w1.jpg"), "--corners", "592,223 1478,230 1457,1361 581,1340", "--wall", "masonry"]
+W1 += ["--check-bar", "across=149.8mm,along=199.8mm", "--edge-offset", "0"]
+
+
+def test_an_estimate_lists_measures_and_sizes_marked_as_not_for_ordering(capsys, tmp_path):
+    rule = str(DEMO / "rules" / "louvered-outside.toml")
+    assert run(["estimate", *W1, "--rule", rule, "--out", str(tmp_path)]) == Exit.DONE
+    out = capsys.readouterr().out
+    truth = json.loads((DEMO / "w1.truth.json").read_text())["measures_mm"]
+    inches = re.search(r"width, middle +about (\d+)(?: (\d+)/(\d+))? in, give or take", out)
+    said = int(inches[1]) + (int(inches[2]) / int(inches[3]) if inches[2] else 0)
+    assert abs(said * 25.4 - truth["width_middle"]) < 6.35
+    assert "Not for ordering" in out
+    assert re.search(r"\d in wide, 49 in high: ", out)
+    (folder,) = tmp_path.iterdir()
+    assert json.loads((folder / "result.json").read_text())["openings"][0]["order"]["sizes"]
+    assert any(p.suffix == ".jpg" for p in folder.iterdir())
+
+
+def test_what_cannot_be_measured_says_why_and_what_photo_to_take(capsys):
+    assert run(["estimate", str(DEMO / "w3.jpg"), "--reference", "sheet"]) == Exit.UNPROVEN
+    said = capsys.readouterr()
+    assert "Could not be measured" in said.out
+    assert "take the photo again" in said.err
+
+
+@pytest.mark.parametrize(
+    ("action", "where", "says"),
+    [
+        ("point-at-side", "sill", "point at the sill (bottom) by its corners"),
+        ("give-edge-offset", "", "say how far the edges stand out"),
+        ("one-more-sheet", "left", "a photo with one more sheet to the left of the opening"),
+    ],
+)
+def test_each_remedy_is_something_to_do(action, where, says):
+    assert says in remedy_says([(action, where)], "width_top", 9.0, 9.0, "in", settles=False)
