@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -12,45 +12,110 @@ from vision.camera import Camera
 from vision.faces.reveal import SHARED
 from vision.request import SIDES, Array, Side, Wall
 from vision.sides.finding import FailedSide, FoundSide, placed_side
-from vision.sides.jamb_ends import head_end, unseen_share
 from vision.sides.profiles import Strip
 from vision.sides.shared_depth import TELLING_MM, log_factors
+from vision.sides.side_ends import (
+    ASTRAY,
+    ASTRAY_IN_FRONT,
+    JAMB_END_MM,
+    SILL_END_MM,
+    SideEnd,
+    side_end,
+    weighed_by_ends,
+)
 from vision.sides.sill_ghosts import Ghost
+from vision.sides.weights import ANOTHER_LINE
 from vision.stations import Line
 
 SURE_HEAD, SAME_DEPTH_MM = 0.9, 3.0
 SURE_SIDE, NO_RIVAL = 0.975, 0.005  # a side in no doubt; a line not worth a doubt
+# Guess: how often jambs end at the frame's foot instead of the sill's arris, where their reveal is seen too narrow (own
+# hard renderings 4 of 130), and where that lies outward of the arris, mm.
+AT_FOOT, NOWHERE = (0.1, -15.0, 0.0), (0.0, 0.0, 1.0)
+INSIDE = 2.0  # scales of a reading
+APART_PX = 2.5  # nearer than this to a sill's line an unseen arris is that line
+U_FALL = 0.05  # guess: fall of a projecting sill's top, by its projection
+# How often no line shows an arris, and where it then lies outward of the line taken. Jambs: own hard renderings 9 of
+# 320, practice 2 of 76; sills of one tone: a guess from the same.
+UNSEEN: Mapping[Side, tuple[float, tuple[float, float]]] = {
+    "left": (0.03, (1.0, 12.0)),
+    "right": (0.03, (1.0, 12.0)),
+    "sill": (0.05, (1.0, 20.0)),
+}
+# Guess: a line on straight trim that its own pieces do not follow is no line (one of one); on bricks it mostly is.
+UNSEEN_IF_DRIFTED = 0.3
 U_PARALLEL = 0.003  # guess, rad: an unseen arris against the line that is seen beside it
 
 
-def held_against_head(
-    rgb: NDArray[np.uint8], camera: Camera, side: Side, jamb: FoundSide, head: FoundSide, wall: Wall
-) -> FoundSide:
-    """Return a jamb with its lines weighed by where the head ends, or as it is where that does not tell."""
-    if head.weights[head.best] < SURE_HEAD or abs(head.strip.depth_mm - jamb.strip.depth_mm) > SAME_DEPTH_MM:
-        return jamb
-    half = jamb.strip.u_mm[-1] / 2
-    (a, along), (b, down) = _straight(head), _straight(jamb)
-    corner = a + along * np.linalg.solve(np.column_stack([along, -down]), b - a)[0]
-    end = head_end(rgb, camera, corner, along, side, head.strip.depth_mm, wall)
-    if end is None:
-        return jamb
-    bow = jamb.placed.shape[2] if wall == "render" else 0.0  # trim is straight: there a drift is a change of line
-    off = end.offset_mm - float(bow)
-    share = unseen_share(float(jamb.weights[jamb.best]), off, end)
-    if share == 0:
-        return jamb
-    shape = np.array([jamb.placed.shape[0] + off, jamb.placed.shape[1], 0.0])
-    weights, weight = jamb.weights * (1 - share), share * float(jamb.weights.sum())
-    leads = weight > float(weights.max())
-    return replace(jamb, weights=weights, ghost=Ghost(shape, weight, end.u_mm, leads, U_PARALLEL * half))
+def held_against_ends(
+    rgb: NDArray[np.uint8], camera: Camera, found: Mapping[Side, FoundSide | FailedSide], wall: Wall, sill_at: str
+) -> dict[Side, FoundSide | FailedSide]:
+    """Return jambs weighed by where the head ends, and the sill by where the jambs end, as far as those tell."""
+    after = dict(found)
+    jambs: tuple[Side, ...] = ("left", "right")
+    for side in jambs:
+        end = _end(rgb, camera, ("head", after["head"]), (side, after[side]), JAMB_END_MM.get(wall))
+        # a reading inside of the line tells nothing: lit tops of reveals
+        if end is not None and end.offset_mm > -INSIDE * end.scale_mm:
+            after[side] = _weighed_by_ends(side, after[side], (end, None), wall)
+    ends = [_end(rgb, camera, (s, after[s]), ("sill", after["sill"]), SILL_END_MM.get(wall)) for s in jambs]
+    if sill_at == "front" and any(e is not None for e in ends):
+        after["sill"] = _weighed_by_ends("sill", after["sill"], ends, wall)
+    return after
+
+
+def _end(
+    rgb: NDArray[np.uint8],
+    camera: Camera,
+    known: tuple[Side, FoundSide | FailedSide],
+    other: tuple[Side, FoundSide | FailedSide],
+    scale_mm: float | None,
+) -> SideEnd | None:
+    """Return where a side in no doubt ends at the other, mm outward of that one's line, if that tells."""
+    (name, ends), (next_to, meets) = known, other
+    if isinstance(ends, FailedSide) or isinstance(meets, FailedSide) or scale_mm is None:
+        return None
+    out = ends.strip.depth_mm - meets.strip.depth_mm  # a sill may project: its top falls from there
+    if _taken(ends)[0] < SURE_HEAD or (next_to != "sill" and abs(out) > SAME_DEPTH_MM):
+        return None
+    (a, along), (b, across) = _straight(ends), _straight(meets)
+    corner = a + along * np.linalg.solve(np.column_stack([along, -across]), b - a)[0]
+    scale, far = float(np.hypot(scale_mm, U_FALL * out)), next_to in {"right", "sill"}
+    astray = ASTRAY if abs(out) < SAME_DEPTH_MM else ASTRAY_IN_FRONT
+    return side_end(rgb, camera, corner, along, name, ends.strip.depth_mm, scale, far=far, astray=astray)
+
+
+def _weighed_by_ends(
+    side: Side, found: FoundSide | FailedSide, ends: Sequence[SideEnd | None], wall: Wall
+) -> FoundSide | FailedSide:
+    """Return a side with its lines weighed by readings at its first and second end."""
+    if isinstance(found, FailedSide):
+        return found
+    taken = _taken(found)[1]
+    shapes = _shapes(found)
+    bow = shapes[:, 2] if wall in {"masonry", "render"} else 0.0  # trim is straight: a drift is a change of line
+    at = np.column_stack([shapes[:, 0] - shapes[:, 1] + bow, shapes[:, 0] + shapes[:, 1] + bow])
+    at -= np.array([taken[0] - taken[1], taken[0] + taken[1]])
+    share, (near, far) = UNSEEN[side]
+    window = (max(near, APART_PX * found.strip.mm_per_px) if side == "sill" else near, far)
+    if found.drifted and wall != "masonry":
+        share = UNSEEN_IF_DRIFTED
+    hidden = share if found.ghost is None else 0.0
+    weights, unseen = weighed_by_ends(at, _whole(found), ends, hidden, window, AT_FOOT if side == "sill" else NOWHERE)
+    keep = min(1.0, (1 - ANOTHER_LINE) / (float(weights.sum()) + unseen.probability))
+    weights, p = weights * keep, unseen.probability * keep
+    if found.ghost is not None:
+        return _with_weights(side, found, weights, found.ghost, wall)
+    lever = 0.0 if all(e is not None for e in ends) else U_PARALLEL * found.strip.u_mm[-1] / 2
+    shape = np.array([taken[0] + unseen.outward_mm, taken[1], 0.0])
+    ghost = Ghost(shape, p, unseen.u_mm, False, lever) if p > NO_RIVAL else None
+    return _with_weights(side, found, np.append(weights, p) if ghost is not None else weights, ghost, wall)
 
 
 def held_against_depth(
     rgb: NDArray[np.uint8],
     camera: Camera,
     found: dict[Side, FoundSide | FailedSide],
-    depth_mm: Mapping[Side, float],
     wall: Wall,
 ) -> dict[Side, FoundSide | FailedSide]:
     """Return the sides with rival lines of head and jambs weighed by the frame's depth behind them, if that tells."""
@@ -64,7 +129,11 @@ def held_against_depth(
     lines = {s: _wall_line(f) for s, f in sides.items()}
     z_mm = {s: f.strip.depth_mm for s, f in sides.items()}
     told = log_factors(rgb, camera, lines, z_mm, rivals, sure, wall)
-    return {**found, **{s: _reweighed(s, sides[s], np.exp(k), wall) for s, k in told.items()}}
+    for side, factors in told.items():
+        before = _whole(sides[side])
+        after = before * np.exp(factors)
+        found[side] = _with_weights(side, sides[side], after * before.sum() / after.sum(), sides[side].ghost, wall)
+    return found
 
 
 def _taken(found: FoundSide) -> tuple[float, Array]:
@@ -77,8 +146,7 @@ def _taken(found: FoundSide) -> tuple[float, Array]:
 
 def _rivals_mm(found: FoundSide) -> Array:
     """Return how far outward of the line taken the lines (N,) and, if any, the unseen one lie."""
-    shapes = [x.shape for x in found.lines] + ([found.ghost.shape] if found.ghost is not None else [])
-    shifts = np.array([s[0] for s in shapes]) - _taken(found)[1][0]
+    shifts = _shapes(found)[:, 0] - _taken(found)[1][0]
     weights = np.append(found.weights, found.ghost.weight if found.ghost is not None else [])
     return np.where(weights < NO_RIVAL, 0.0, shifts)
 
@@ -95,23 +163,35 @@ def _ends(strip: Strip, shape: Array) -> tuple[tuple[float, float], tuple[float,
     return (0.0, float(shape[0] - shape[1])), (float(strip.u_mm[-1]), float(shape[0] + shape[1]))
 
 
-def _reweighed(side: Side, found: FoundSide, factors: Array, wall: Wall) -> FoundSide | FailedSide:
-    """Return a side with its weights times factors (N, and one for the unseen line), their sum as before."""
-    weights, ghost = found.weights.copy(), found.ghost
+def _shapes(found: FoundSide) -> Array:
+    """Return the shapes (N, 3) of the lines, the best as placed, and of the unseen one if there is any."""
+    shapes = [found.placed.shape if i == found.best else x.shape for i, x in enumerate(found.lines)]
+    return np.array([*shapes, found.ghost.shape] if found.ghost is not None else shapes)
+
+
+def _whole(found: FoundSide) -> Array:
+    """Return the weights of the lines (N,), both estimates of one counted, and of the unseen one if there is any."""
+    weights = found.weights.copy()
     weights[found.best] *= 2 if found.drifted else 1
-    whole = np.append(weights, ghost.weight if ghost is not None else [])
-    after = whole * factors
-    after *= whole.sum() / after.sum()
+    return np.append(weights, found.ghost.weight if found.ghost is not None else [])
+
+
+def _with_weights(
+    side: Side, found: FoundSide, weights: Array, ghost: Ghost | None, wall: Wall
+) -> FoundSide | FailedSide:
+    """Return a side with other weights (N, and one for the unseen line if there is any)."""
     if ghost is not None:
-        after, own = after[:-1], float(after[-1])
-        ghost = replace(ghost, weight=own, leads=own > after.max())
-    return placed_side(side, found.strip, found.lines, after, ghost, wall)
+        weights, own = weights[:-1], float(weights[-1])
+        ghost = replace(ghost, weight=own, leads=own > float(weights.max()))
+    if int(weights.argmax()) != found.best:
+        return placed_side(side, found.strip, found.lines, weights, ghost, wall)
+    weights = np.where((np.arange(len(weights)) == found.best) & found.drifted, weights / 2, weights)
+    return replace(found, weights=weights, ghost=ghost)
 
 
 def _straight(found: FoundSide) -> tuple[Array, Array]:
-    """Return a point (2,) at the middle and the unit direction (2,) of a placed line, mm."""
-    strip, half = found.strip, found.strip.u_mm[-1] / 2
-    direction = strip.direction + found.placed.shape[1] / half * strip.normal
-    return strip.origin_mm + half * strip.direction + found.placed.shape[0] * strip.normal, direction / np.hypot(
-        *direction
-    )
+    """Return a point (2,) at the middle and the unit direction (2,) of the line that is taken, mm."""
+    strip, half, shape = found.strip, found.strip.u_mm[-1] / 2, _taken(found)[1]
+    direction = strip.direction + shape[1] / half * strip.normal
+    middle = strip.origin_mm + half * strip.direction + shape[0] * strip.normal
+    return middle, direction / np.hypot(*direction)

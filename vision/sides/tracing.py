@@ -17,7 +17,7 @@ from vision.camera import Camera
 from vision.request import SIDES, Array, Side, Wall
 from vision.sides.arris import RESOLVED_MM_PER_PX, find_arris, offsets_px, step_blur_px
 from vision.sides.finding import FailedSide, FoundSide, find_side, room_px
-from vision.sides.held import held_against_depth, held_against_head
+from vision.sides.held import held_against_depth, held_against_ends
 from vision.sides.place import place_line, stack_profile
 from vision.sides.sill_ghosts import Ghost
 from vision.sides.weights import FAINT, SideCandidate
@@ -89,12 +89,8 @@ def trace_sides(
         return find_side(rgb, camera, corners, click_px, depth_mm, wall, sill_at, side)
 
     found = {side: (find or anew)(side) for side in SIDES}
-    head = found["head"]
-    for side in ("right", "left"):
-        jamb = found[side]
-        if isinstance(head, FoundSide) and isinstance(jamb, FoundSide):
-            found[side] = held_against_head(rgb, camera, side, jamb, head, wall)
-    found = held_against_depth(rgb, camera, found, depth_mm, wall)
+    found = held_against_ends(rgb, camera, found, wall, sill_at)
+    found = held_against_depth(rgb, camera, found, wall)
     blur = min((_blur(f) for f in found.values() if isinstance(f, FoundSide)), default=float("inf"))
     return {side: f if isinstance(f, FailedSide) else _finish(side, f, blur) for side, f in found.items()}
 
