@@ -13,11 +13,11 @@ from sizing.units import Unit, format_length
 NOT_FOR_ORDERING = "Not for ordering: sizes that a rule makes of the photo's figures, for a pre-quote only."
 # Short cautions; nothing here certifies anything.
 CAUTIONS = (
-    "Sizes only. Local codes and a licensed installer decide whether a product, its fixings and its place will do.",
-    "Rooms to sleep in: a way out must still open from inside, without key or tool.",
-    "Wind-borne debris regions: only an approved product with approved fixings counts as protection.",
-    "Bars and covers: never close the last way out; take covers off after a storm.",
-    "Ladders: two people, firm ground, never beside power lines; measure from inside where you can.",
+    "Sizes only. Local codes and a licensed installer decide on product, fixings and place.",
+    "Bedrooms: a way out must open from inside without key or tool.",
+    "Debris regions: only an approved product with approved fixings protects.",
+    "Bars and covers: never close the last way out; covers off after a storm.",
+    "Ladders: two people, firm ground, no power lines; better measure from inside.",
 )
 _CONFIRM = {
     "room-above": "room above for the hardware",
