@@ -1,5 +1,6 @@
 """The page of an opening in a real headless Chromium: corners dragged, decided, and read by axe-core."""
 
+import itertools
 import re
 import sys
 import tomllib
@@ -104,6 +105,22 @@ def test_zoom_and_pan_work_without_a_mouse(page):
     assert near[0] > whole[0]
     page.keyboard.press("0")
     assert [float(v) for v in view.get_attribute("viewBox").split()] == whole
+
+
+WORDS = """() => [...document.querySelectorAll('#drawing .words text')].map((text) => text.getBoundingClientRect())
+  .filter((box) => box.width).map(({left, top, right, bottom}) => [left, top, right, bottom])"""
+
+
+def test_words_over_the_photo_never_stand_on_others(page):
+    shown = []
+    for name in ("Opening", "Whole photo", "Zoom in", "Opening"):
+        page.get_by_role("button", name=name, exact=True).click()
+        boxes = page.evaluate(WORDS)
+        shown.append(len(boxes))
+        for (a, b, c, d), (e, f, g, h) in itertools.combinations(boxes, 2):
+            assert a >= g or e >= c or b >= h or f >= d
+    assert shown[0] == shown[-1]
+    assert shown[0] >= 6
 
 
 @pytest.mark.parametrize(("scheme", "width"), [("light", 1280), ("dark", 800)])
