@@ -124,17 +124,20 @@ def p_same_with(outcome: Outcome, read_mm: Array, drawn_mm: Array, weights: Arra
 
 def _mixed(read_mm: Array, drawn_mm: Array, right: Collection[int]) -> Array:
     """Return the readings with these put right, (N, k), or (1, k) where none is."""
-    stations = np.tile(read_mm, (drawn_mm.shape[0] if right else 1, 1))
+    # Station by station in memory, as the draws are.
+    stations = np.repeat(read_mm[:, None], drawn_mm.shape[0] if right else 1, axis=1).T
     for j in right:
         stations[:, j] = drawn_mm[:, j]
     return stations
 
 
 def _differing(a: Array, b: Array, weights: Array) -> float:
-    # Two unknowns are alike; 0.01 mm is what a result is good to (contract, Commands).
-    alike = (np.abs(a - b) < 0.01) | (np.isnan(a) & np.isnan(b))
-    apart = ~alike.all(axis=1)
-    return float((weights * apart).sum()) if apart.size == 1 else float(weights[apart].sum())
+    """Return the weight of the draws whose outcomes differ; two unknowns are alike."""
+    apart = np.zeros(1, dtype=np.bool_)
+    # 0.01 mm is what a result is good to (contract, Commands).
+    for mine, other in zip(np.nan_to_num(a, nan=-1.0).T, np.nan_to_num(b, nan=-1.0).T, strict=True):
+        apart = apart | (np.abs(mine - other) >= 0.01)
+    return float(weights.sum() * apart[0]) if apart.size == 1 else float(weights @ apart)
 
 
 def _outcome(rule: Rule, direction: Direction, allowance_mm: float) -> Outcome:
@@ -144,7 +147,7 @@ def _outcome(rule: Rule, direction: Direction, allowance_mm: float) -> Outcome:
         sizes = chosen_mm(side.made, wanted_mm(side, stations, allowance_mm))
         taper = np.abs(stations[:, 0] - stations[:, 2])
         broken = taper > float(limit) + 1e-6 if limit is not None else np.zeros(taper.shape, bool)
-        return np.column_stack([sizes, broken])
+        return np.stack([sizes, broken]).T  # column by column in memory
 
     return ordered
 
