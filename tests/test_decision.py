@@ -9,6 +9,7 @@ from sizing.decision import (
     Judgement,
     gaussian,
     job_verdict,
+    judge_measured,
     judge_opening,
     judge_reading,
     judge_without_photo,
@@ -312,3 +313,20 @@ def test_one_line_alone_gives_the_verdict_of_one_gaussian(u, under, over):
     for reading in (50.0, *np.linspace(900.0, 1100.0, 21)):
         whole = judge_reading(reading, gaussian(1000.0, u), under, over)
         assert verdict_by_one_line(reading, 1000.0, u, under, over) == whole.verdict, reading
+
+
+def test_readings_judged_at_once_are_judged_as_each_alone():
+    frame = Candidate("left", 0.2, -15.0, np.where(np.arange(9) < 3, -15.0, 0.0))
+    names = ("width_middle", "height_left", "diagonal_up")
+    mixtures = [mixture_of(VALUES, cov(), (frame,), n) for n in names]
+    readings = [VALUES[NINE.index(n)] + d for n, d in zip(names, (4.0, -9.0, 14.0), strict=True)]
+    tolerances = [(QUARTER, QUARTER), (3.0, 9.0), (12.7, 12.7)]
+    together = judge_measured(readings, mixtures, tolerances, [1.0, 1.0, 1.0])
+    alone = [judge_reading(r, m, *t, 1.0) for r, m, t in zip(readings, mixtures, tolerances, strict=True)]
+    assert [j.verdict for j in together] == [j.verdict for j in alone]
+    for a, b in zip(together, alone, strict=True):
+        assert (a.p_within, a.p_short, a.p_long) == pytest.approx((b.p_within, b.p_short, b.p_long), abs=1e-12)
+        assert a.smallest_slip_mm == pytest.approx(b.smallest_slip_mm, abs=0.01)
+        # Within, too short and too long are all there is.
+        assert a.p_within + a.p_short + a.p_long == pytest.approx(1.0, abs=1e-12)
+    assert judge_measured([], [], [], []) == []
