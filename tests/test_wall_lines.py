@@ -16,7 +16,7 @@ from vision.wall import line_vote
 from vision.wall.courses import LineBlock, across_along, wall_scale, whitening
 from vision.wall.line_vote import vote
 from vision.wall.lines import _of_the_wall, contradicts, lined, with_lines
-from vision.wall.segments import Segments
+from vision.wall.segments import Segments, find_segments
 
 SIZE = (1600, 1200)
 PLANE = SHEET_MIDDLE_MM * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1.0]])
@@ -227,11 +227,15 @@ def test_lines_make_no_unknown_less_certain(one_sheet, with_them):
 
 
 def test_what_lies_in_opening_or_reference_is_no_line(one_sheet):
-    """An opening that fills the photo leaves no wall: the references' solution comes back untouched."""
+    """An opening that fills the photo leaves no wall, and a sheet is no frame."""
     grey, blocks, alone, outlines, _ = one_sheet
     w, h = SIZE
     corners = np.array([[5.0, 5], [w - 5, 5], [w - 5, h - 5], [5, h - 5]])
-    assert with_lines(grey, blocks, alone, outlines, corners, "masonry") == (alone, ())
+    assert not len(_of_the_wall(find_segments(grey), alone.state, outlines, corners, "masonry"))
+    only_sheet = np.full_like(grey, 120)
+    low, high = np.floor(outlines[0].min(0)).astype(int) - 9, np.ceil(outlines[0].max(0)).astype(int) + 10
+    only_sheet[low[1] : high[1], low[0] : high[0]] = grey[low[1] : high[1], low[0] : high[0]]
+    assert with_lines(only_sheet, blocks, alone, outlines, corners, "masonry") == (alone, ())
 
 
 @pytest.mark.parametrize(("hidden", "kept"), [((), 3), ((1, 2), 2), ((0, 1), 2), ((0, 3), 2), ((2,), 3)])

@@ -1,9 +1,10 @@
 """What was worked out for one photo, kept while its opening is pointed at again: wall lines and sides.
 
 A corner that moves touches the two sides that meet in it, and the wall's lines only where it leaves its square of the
-grid by which they are left out around the opening (`vision.wall.lines`). What is kept is what a fresh start would find,
-to the last digit: a side is taken again only for the same camera and the same two corners. A side's trace is no smooth
-function of the camera (a rival line may win by a hair), so one by another camera, however near, is not taken.
+grid by which they are left out around the opening (`vision.wall.lines`), or where a line of the frame comes in or out.
+What is kept is what a fresh start would find, to the last digit: a side is taken again only for the same camera and the
+same two corners. A side's trace is no smooth function of the camera (a rival line may win by a hair), so one by another
+camera, however near, is not taken.
 """
 
 from __future__ import annotations
@@ -67,7 +68,7 @@ class LastTrace:
         """Return what `vision.wall.lines.lined` returns."""
         key = (
             corners_px is None,
-            outlines_key(solved, corners_px, wall),
+            outlines_key(solved, corners_px, wall, segments),
             value_key(solved.adjusted),
             len(solved.blocks),
         )

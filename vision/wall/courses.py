@@ -140,7 +140,9 @@ def wall_scale(state: PhotoState) -> float:
     return float(state.camera.rotation[:, 2] @ state.camera.translation_mm) / state.camera.focal_px
 
 
-def whitening(course: NDArray[np.intp], along_mm: Array, u_mm: Array, u_slope: Array) -> scipy.sparse.csr_array:
+def whitening(
+    course: NDArray[np.intp], along_mm: Array, u_mm: Array, u_slope: Array, u_bow_mm: Array | None = None
+) -> scipy.sparse.csr_array:
     """Return the matrix (M, N) that projects out each course's place and decorrelates the rest.
 
     Parameters
@@ -148,11 +150,13 @@ def whitening(course: NDArray[np.intp], along_mm: Array, u_mm: Array, u_slope: A
     course : (N,) which course each point is on, 0 .. C-1, all >= 0.
     along_mm, u_mm : (N,) place along the course and standard deviation across it.
     u_slope : (C,) standard deviation of each course's slope, rad.
+    u_bow_mm : (C,) standard deviation of each course's bow over a metre, a parabola; None: straight.
 
     Notes
     -----
-    For one course V = diag(u^2) + u_slope^2 s s^T = L L^T. With Q an orthonormal basis of what is orthogonal to
-    L^-1 1, the rows Q^T L^-1 give the generalised least squares with the place as a further unknown (Koch 1999, 3.2.6).
+    For one course V = diag(u^2) + u_slope^2 s s^T = L L^T, with a bow also u_bow^2 b b^T, b = (s / 500 mm)^2. With Q
+    an orthonormal basis of what is orthogonal to L^-1 1, the rows Q^T L^-1 give the generalised least squares with the
+    place as a further unknown (Koch 1999, 3.2.6).
     """
     entries, rows, columns = [], [], []
     order = np.argsort(course, kind="stable")
@@ -165,6 +169,9 @@ def whitening(course: NDArray[np.intp], along_mm: Array, u_mm: Array, u_slope: A
         index = order[first[of, None] + np.arange(n)]
         s = along_mm[index] - along_mm[index].mean(axis=1, keepdims=True)
         v = u_slope[course[index[:, 0]], None, None] ** 2 * s[:, :, None] * s[:, None, :]
+        if u_bow_mm is not None:
+            bow = u_bow_mm[course[index[:, 0]], None] * (s / 500.0) ** 2
+            v += bow[:, :, None] * bow[:, None, :]
         v[:, np.arange(n), np.arange(n)] += u_mm[index] ** 2
         lower_inverse = np.linalg.inv(np.linalg.cholesky(v))
         basis = np.linalg.qr(lower_inverse.sum(axis=2, keepdims=True), mode="complete")[0][:, :, 1:]

@@ -5,22 +5,27 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.request import Array, Wall
+from vision.request import Array
 
-U_SLOPE_RAD = {"masonry": 1.0e-3, "render": 1.5e-3, "siding": 1.0e-3, "panel": 1.0e-3}  # guesses, of one course
 GATE = 3.5
-JOINT_MM = 20.0  # lines nearer than this are edges of one joint or lap and run alike
 CONTRARY = 2.0  # standard deviations of a slope from where the others run, beyond which it counts less
 LEAST_FAN = 6  # lines of a direction that show where they run: two numbers are fitted to their slopes
 
 
 def line_noise(
-    across: Array, along: Array, u: Array, label: NDArray[np.intp], upright: NDArray[np.bool_], wall: Wall
+    across: Array,
+    along: Array,
+    u: Array,
+    label: NDArray[np.intp],
+    upright: NDArray[np.bool_],
+    u_slope_rad: float,
+    alike_mm: float,
 ) -> tuple[Array, Array, NDArray[np.bool_]]:
     """Return u of the points (N,), u of the slopes by course (C,), and which points stay (N,).
 
     A line is fitted to each course; what the points scatter about it is their noise, and what the slopes scatter
-    beyond it, the slopes' own, never taken below half of what such things are built to.
+    beyond it, the slopes' own, never taken below half of what such things are built to. Lines nearer to each other
+    than `alike_mm` run alike.
     """
     courses = int(label.max()) + 1
     good = np.isfinite(across)
@@ -50,9 +55,9 @@ def line_noise(
                 u[upright == kind] *= np.clip(spread, 0.2, 3.0)
         good &= np.abs(residual) < GATE * u
     number, place, direction = _places(across, label, upright, good)
-    u_slope = U_SLOPE_RAD[wall] * np.sqrt(_together(number, place, direction))
+    u_slope = u_slope_rad * np.sqrt(_together(number, place, direction, alike_mm))
     for c in range(courses):  # a line that runs otherwise by far is something else
-        if np.isfinite(u_fit[c]) and abs(slope[c]) > 4 * np.hypot(u_fit[c], 2 * U_SLOPE_RAD[wall]) + 0.002:
+        if np.isfinite(u_fit[c]) and abs(slope[c]) > 4 * np.hypot(u_fit[c], 2 * u_slope_rad) + 0.002:
             good[label == c] = False
             u_fit[c] = np.inf
     for way in (False, True):
@@ -98,7 +103,7 @@ def _places(
     return number, place, np.asarray(np.bincount(label[good], upright[good], courses) > 0)
 
 
-def _together(number: Array, place: Array, kind: NDArray[np.bool_]) -> Array:
+def _together(number: Array, place: Array, kind: NDArray[np.bool_], alike_mm: float) -> Array:
     """Return with how many lines, itself among them, each course (C,) shares its slope: both edges of one joint."""
-    near = (np.abs(place[:, None] - place) < JOINT_MM) & (kind[:, None] == kind) & (number > 0)
+    near = (np.abs(place[:, None] - place) < alike_mm) & (kind[:, None] == kind) & (number > 0)
     return np.asarray(np.maximum(near.sum(1), 1), float)

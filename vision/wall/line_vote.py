@@ -23,7 +23,7 @@ FANS = np.arange(-0.15, 0.1501, 0.004)  # rad per metre: what a poor reference l
 AGREE_RAD = 0.006  # one brick edge: about 1 mm in 200
 PLACES_MM = 12.0  # lines nearer than this are one place
 MOST_MM = 500.0  # no place votes with more than this length
-LEAST_PLACES, LEAST_SEGMENTS = 5, 8
+LEAST_PLACES = 5
 LEAST_LENGTHS_MM = (0.0, 150.0, 500.0)
 CHANCE = 1e-7  # probability that directions at random agree so well at one of the thousand places asked
 
@@ -37,28 +37,31 @@ class Voted:
     wall: Array
 
 
-def vote(segments: Segments, state: PhotoState, *, uprights: bool) -> Voted | None:
-    """Return the segments that agree on the wall's horizontal and vertical, or None where too few do."""
+def vote(segments: Segments, state: PhotoState, *, uprights: bool, least_places: int = LEAST_PLACES) -> Voted | None:
+    """Return the segments that agree on the wall's horizontal and vertical, or None where too few do.
+
+    `least_places` is at how many places across lines of one direction must be seen.
+    """
     ends = back_project(state.camera, segments.ends_px.reshape(-1, 2), 0.0).reshape(-1, 2, 2)
     seen = np.isfinite(ends).all((1, 2)) & (np.abs(ends).max((1, 2)) < 6000)
     segments, ends = segments.some(seen), ends[seen]
-    if len(ends) < LEAST_SEGMENTS:
+    if len(ends) < least_places:
         return None
-    level = _agreeing(ends, None)
+    level = _agreeing(ends, None, least_places)
     if level is None:
         return None
     lying, turn = level
     standing, skew = np.zeros(len(ends), bool), 0.0
     if uprights:
         # x and y change places; the turn has the other sign, and the skew is held within a few mrad of the horizontal
-        plumb = _agreeing(ends[:, :, ::-1], -turn)
+        plumb = _agreeing(ends[:, :, ::-1], -turn, least_places)
         if plumb is not None:
             standing, skew = plumb[0] & ~lying, 0.0
     keep = lying | standing
     return Voted(segments.some(keep), standing[keep], np.array([turn, skew]))
 
 
-def _agreeing(ends: Array, near: float | None) -> tuple[NDArray[np.bool_], float] | None:
+def _agreeing(ends: Array, near: float | None, least_places: int) -> tuple[NDArray[np.bool_], float] | None:
     """Return the segments (N,) along the first axis that agree on slope a + b y, and the slope a; None: too few."""
     d = ends[:, 1] - ends[:, 0]
     d = d * np.where(d[:, :1] < 0, -1.0, 1.0)
@@ -68,7 +71,7 @@ def _agreeing(ends: Array, near: float | None) -> tuple[NDArray[np.bool_], float
     weight = np.minimum(length, MOST_MM)
     limit = float(TURNS[-1] + FANS[-1] * 0.5)
     around = np.abs(slope) < limit
-    if around.sum() < LEAST_SEGMENTS:
+    if around.sum() < least_places:
         return None
     s, xs, ys, w = slope[around], x[around], y[around], weight[around]
     cell = np.column_stack([np.floor(s / (2 * AGREE_RAD)), np.floor((ys - s * xs) / PLACES_MM)])
@@ -94,7 +97,7 @@ def _agreeing(ends: Array, near: float | None) -> tuple[NDArray[np.bool_], float
         design = np.column_stack([np.ones(len(r)), ys / 1000])
         da, db = np.linalg.lstsq(design.T @ (p[:, None] * design) + 1e-9 * np.eye(2), design.T @ (p * r), rcond=None)[0]
         a, b = a + float(da), b + float(db)
-    if not _beyond_chance(s, xs, ys, length[around], a, b, limit):
+    if not _beyond_chance(s, xs, ys, length[around], a, b, limit, least_places):
         return None
     agreed = np.abs(slope - a - b * y / 1000) < 3 * AGREE_RAD
     return agreed, a
@@ -111,7 +114,9 @@ def _support(s: Array, x: Array, y: Array, length: Array, a: float, b: float) ->
     return float(np.minimum(total, MOST_MM).sum()), int((total > 60).sum())
 
 
-def _beyond_chance(s: Array, x: Array, y: Array, length: Array, a: float, b: float, limit: float) -> bool:
+def _beyond_chance(
+    s: Array, x: Array, y: Array, length: Array, a: float, b: float, limit: float, least_places: int
+) -> bool:
     """Return whether more places agree than directions at random, within +-limit, would make agree.
 
     Asked of all lines and of the longer ones: the grain of boards is many and short, laps are few and long.
@@ -124,6 +129,6 @@ def _beyond_chance(s: Array, x: Array, y: Array, length: Array, a: float, b: flo
         other = of & (np.abs(r) > 5 * AGREE_RAD)
         lines = len(np.unique(np.column_stack([turn[other], place[other]]), axis=0))  # found over and over is one
         chance = lines * 2 * AGREE_RAD / (2 * limit - 10 * AGREE_RAD)
-        if places >= LEAST_PLACES and places > poisson.isf(CHANCE, chance):
+        if places >= least_places and places > poisson.isf(CHANCE, chance):
             return True
     return False

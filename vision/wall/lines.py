@@ -7,7 +7,6 @@ from dataclasses import replace
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 from scipy.stats import chi2
 
 from vision.adjustment import Adjusted, Block, adjust
@@ -15,19 +14,11 @@ from vision.camera import back_project, project
 from vision.observations import PhotoState
 from vision.request import Array, Wall, Warning_
 from vision.solving.solved import Solved
-from vision.wall.courses import (
-    LineBlock,
-    Pieces,
-    across_along,
-    group,
-    reference_scale,
-    wall_axes,
-    wall_scale,
-    whitening,
-)
-from vision.wall.line_noise import U_SLOPE_RAD, line_noise
+from vision.wall.courses import LineBlock
+from vision.wall.frame_lines import frame_block, frame_start, inside_opening
+from vision.wall.line_blocks import WALL_LINES, line_block, segment_block
 from vision.wall.line_vote import Voted, vote
-from vision.wall.segments import Segments, clipped, find_segments, pieces, place_pieces
+from vision.wall.segments import Segments, clipped, find_segments
 
 REFERENCE_MARGIN = 1.5  # pattern to page and its shadow
 OPENING_MARGIN_MM = {"masonry": 40.0, "render": 40.0, "siding": 130.0, "panel": 130.0}  # trim goes with the opening
@@ -35,11 +26,6 @@ OPENING_MARGIN_MM = {"masonry": 40.0, "render": 40.0, "siding": 130.0, "panel": 
 # lines stay the same to the last digit, and with them the camera and what was traced by it (a guess: two fingers).
 GRID_MM = 60.0
 FAR_MM = 2000.0  # where a corner out of view is put
-PIECE_MM = {"masonry": 210.0, "render": 210.0, "siding": 150.0, "panel": 150.0}  # about one brick
-U_TRUE_MM = {"masonry": 1.0, "render": 1.0, "siding": 0.5, "panel": 0.5}  # design: 1 mm a brick; a guess for laps
-U_PIECE_PX = 0.15
-NEIGHBOURS = 1.5  # pieces side by side err together a little: this many count as one (a guess)
-MOST = 250  # segments a direction in the first, coarse adjustment
 ROUNDS = 2  # lines are voted and courses grouped again once the camera is better
 DISAGREE_SAYS = (
     "the lines of the wall (courses, joints, laps) do not fit the references; they were left out and the uncertainty "
@@ -87,8 +73,7 @@ def lined(
     result, lines, warned = _added(
         grey, solved.blocks, solved.adjusted, solved.outlines_px, corners_px, wall, segments, solved.starts
     )
-    blocks = solved.blocks if lines is None else (*solved.blocks, lines)
-    return replace(solved, adjusted=result, blocks=blocks, warnings=(*solved.warnings, *warned))
+    return replace(solved, adjusted=result, blocks=(*solved.blocks, *lines), warnings=(*solved.warnings, *warned))
 
 
 def _added(
@@ -100,8 +85,28 @@ def _added(
     wall: Wall,
     segments: Segments | None,
     starts: Sequence[PhotoState] = (),
-) -> tuple[Adjusted[PhotoState], LineBlock | None, tuple[Warning_, ...]]:
+) -> tuple[Adjusted[PhotoState], tuple[LineBlock, ...], tuple[Warning_, ...]]:
+    """Return the adjustment with the lines of wall and frame, those lines, and warnings."""
     found = find_segments(grey) if segments is None else segments
+    result, lines, warned = _of_wall(grey, blocks, adjusted, outlines_px, corners_px, wall, found, starts)
+    if lines is not None and lines.upright.any() and not lines.upright.all():
+        return result, (lines,), warned  # both directions of the wall itself: a frame, set less truly, adds nothing
+    added = () if lines is None else (lines,)
+    inside = clipped(found.some(inside_opening(found, corners_px)), _about(outlines_px))
+    result, frame = _of_frame(grey, [*blocks, *added], result, inside)
+    return result, added if frame is None else (*added, frame), warned
+
+
+def _of_wall(
+    grey: cv2.typing.MatLike,
+    blocks: Sequence[Block[PhotoState]],
+    adjusted: Adjusted[PhotoState],
+    outlines_px: Sequence[Array],
+    corners_px: Array | None,
+    wall: Wall,
+    found: Segments,
+    starts: Sequence[PhotoState],
+) -> tuple[Adjusted[PhotoState], LineBlock | None, tuple[Warning_, ...]]:
     # siding has no verticals of its own: those seen are trim, which goes with the opening
     uprights = wall != "siding"
     best: tuple[float, Voted, PhotoState, Segments] | None = None
@@ -116,17 +121,31 @@ def _added(
         return adjusted, None, ()
     _, voted, start, free = best
     state = replace(start, wall=voted.wall)
-    result = adjust([*blocks, segment_block(voted, state, wall)], state, iterations=15)
+    result = adjust([*blocks, segment_block(voted, state, WALL_LINES[wall])], state, iterations=15)
     lines = None
     for _ in range(ROUNDS):
         voted = vote(free, result.state, uprights=uprights) or voted
-        lines = line_block(grey, voted, result.state, wall)
+        lines = line_block(grey, voted, result.state, WALL_LINES[wall])
         if lines is None:
             return adjusted, None, ()
         result = adjust([*blocks, lines], result.state, iterations=15)
     if contradicts(blocks, adjusted, result):
         return adjusted, None, (Warning_("lines-disagree", DISAGREE_SAYS),)
     return result, lines, ()
+
+
+def _of_frame(
+    grey: cv2.typing.MatLike, known: Sequence[Block[PhotoState]], adjusted: Adjusted[PhotoState], inside: Segments
+) -> tuple[Adjusted[PhotoState], LineBlock | None]:
+    """Return the adjustment with the lines of the frame in the opening; as it is where they contradict the others."""
+    lines = frame_start(inside, adjusted.state)
+    result = adjusted
+    for _ in range(1 + ROUNDS):
+        if lines is None:
+            return adjusted, None
+        result = adjust([*known, lines], result.state, iterations=15)
+        used, lines = lines, frame_block(grey, inside, result.state)
+    return (adjusted, None) if contradicts(known, adjusted, result) else (result, used)
 
 
 def contradicts(
@@ -160,12 +179,17 @@ def _of_the_wall(
     found: Segments, state: PhotoState, outlines_px: Sequence[Array], corners_px: Array | None, wall: Wall
 ) -> Segments:
     """Return the segments outside references and opening."""
-    keep = [o.mean(0) + REFERENCE_MARGIN * (o - o.mean(0)) for o in outlines_px]
+    keep = _about(outlines_px)
     if corners_px is not None:
         outline = opening_outline(state, corners_px, wall)
         if np.isfinite(outline).all():
             keep.append(outline)
     return clipped(found, keep)
+
+
+def _about(outlines_px: Sequence[Array]) -> list[Array]:
+    """Return the outlines of references, with the margin of their paper."""
+    return [o.mean(0) + REFERENCE_MARGIN * (o - o.mean(0)) for o in outlines_px]
 
 
 def opening_outline(state: PhotoState, corners_px: Array, wall: Wall) -> Array:
@@ -185,10 +209,15 @@ def opening_outline(state: PhotoState, corners_px: Array, wall: Wall) -> Array:
     return polygon if np.isfinite(polygon).all() else np.asarray(corners_px, float)
 
 
-def outlines_key(solved: Solved, corners_px: Array | None, wall: Wall) -> tuple[bytes, ...]:
+def outlines_key(
+    solved: Solved, corners_px: Array | None, wall: Wall, segments: Segments | None = None
+) -> tuple[bytes, ...]:
     """Return what the corners of an opening change of `lined`: alike for alike corners on the same solved photo."""
+    if corners_px is None:
+        return ()
     states = (solved.adjusted.state, *solved.starts)
-    return () if corners_px is None else tuple(opening_outline(s, corners_px, wall).tobytes() for s in states)
+    inside = b"" if segments is None else np.packbits(inside_opening(segments, corners_px)).tobytes()
+    return (*(opening_outline(s, corners_px, wall).tobytes() for s in states), inside)
 
 
 def _whole(corners_mm: Array) -> Array:
@@ -207,64 +236,3 @@ def _whole(corners_mm: Array) -> Array:
                 put[i] = q[above] + [0, y * FAR_MM]
         q = put
     return q
-
-
-def segment_block(voted: Voted, state: PhotoState, wall: Wall) -> LineBlock:
-    """Return every segment as one direction of its own, by its ends: no courses are needed for it, but it is coarse."""
-    length = voted.segments.length_px()
-    longest = np.concatenate(
-        [of[np.argsort(-length[of])[:MOST]] for of in map(np.flatnonzero, (~voted.upright, voted.upright))]
-    )
-    pixel = voted.segments.ends_px[longest].reshape(-1, 2)
-    upright = np.repeat(voted.upright[longest], 2)
-    _, along = across_along(state, pixel, upright)
-    scale = reference_scale(state, pixel)
-    u = np.hypot(2 * U_PIECE_PX * scale, U_TRUE_MM[wall])
-    course = np.repeat(np.arange(len(longest)), 2)
-    return LineBlock(
-        pixel,
-        upright,
-        whitening(course, along, u, np.full(len(longest), 2 * U_SLOPE_RAD[wall])),
-        wall_scale(state),
-        robust=True,
-    )
-
-
-def line_block(grey: cv2.typing.MatLike, voted: Voted, state: PhotoState, wall: Wall) -> LineBlock | None:
-    """Return the courses as observations, each point placed to sub-pixel, its noise taken from their scatter."""
-    found = _pieces_of(grey, voted, state, wall)
-    label = group(state, found)
-    keep = label >= 0
-    if keep.sum() < 12:
-        return None
-    found, label = found.some(keep), label[keep]
-    across, along = across_along(state, found.pixel, found.upright)
-    u = np.hypot(U_PIECE_PX * found.scale_mm, U_TRUE_MM[wall])
-    u, u_slope, good = line_noise(across, along, u, label, found.upright, wall)
-    if good.sum() < 12:
-        return None
-    found, label, along, u = found.some(good), label[good], along[good], u[good]
-    _, course = np.unique(label, return_inverse=True)
-    slopes = u_slope[np.unique(label)]
-    return LineBlock(
-        found.pixel, found.upright, whitening(course, along, u * np.sqrt(NEIGHBOURS), slopes), wall_scale(state)
-    )
-
-
-def _pieces_of(grey: cv2.typing.MatLike, voted: Voted, state: PhotoState, wall: Wall) -> Pieces:
-    middle = voted.segments.middle_px()
-    scale = reference_scale(state, middle)
-    centre, half, owner = pieces(voted.segments, PIECE_MM[wall] / scale)
-    pixel, clear = place_pieces(grey, centre, half)
-    axis = project_axis(state, pixel, voted.upright[owner])
-    bright = np.sign((half * axis).sum(1))
-    found = Pieces(pixel, voted.upright[owner], bright, 2 * np.linalg.norm(half, axis=1) * scale[owner], scale[owner])
-    return found.some(clear)
-
-
-def project_axis(state: PhotoState, pixel: Array, upright: NDArray[np.bool_]) -> Array:
-    """Return the direction (N, 2) px in the photo of each point's wall direction."""
-    q = back_project(state.camera, pixel, 0.0)
-    along = np.where(upright[:, None], *wall_axes(state.wall)[::-1])
-    moved = project(state.camera, np.column_stack([q + along, np.zeros(len(q))]))
-    return moved - pixel
