@@ -11,8 +11,9 @@ import pytest
 from fixtures.renderer.camera import Camera, film_focal_px, pose
 from fixtures.renderer.render import render
 from fixtures.renderer.scene import Opening, Scene, Sheet, Wall, smooth_sides
-from vision.pages.find import BOTH, _alike_all_round, evenness, find_quads
+from vision.pages.find import find_quads
 from vision.pages.of_photo import _clear, solve_page_photo
+from vision.pages.paper import BOTH, alike_all_round, evenness
 from vision.priors import camera_prior
 from vision.request import PhotoRequest, Reference, Warning_
 
@@ -119,6 +120,6 @@ def test_a_board_between_page_and_trim_is_brighter_and_darker_than_what_lies_bes
     page, board = wall.copy(), wall.copy()
     page[80:211, 150:251] = 225
     board[:, :150], board[:, 251:], board[60:80], board[211:230] = 230, 225, 90, 90
-    assert _alike_all_round(page, quad) == 1
-    assert _alike_all_round(255 - page, quad) == 1
-    assert _alike_all_round(board, quad) == BOTH
+    assert alike_all_round(page, quad) == 1
+    assert alike_all_round(255 - page, quad) == 1
+    assert alike_all_round(board, quad) == BOTH

@@ -22,6 +22,7 @@ from vision.lens.usual import with_usual_lens
 from vision.measures import Measured, candidate_effects, measure
 from vision.pages.kind import wrong_kind
 from vision.pages.of_photo import PAPER, solve_page_photo
+from vision.pages.wrong_side import without_wrong_side
 from vision.photo.edge_blur import (
     WORTH_A_TRY,
     first_outline,
@@ -162,6 +163,9 @@ def trace_solved(
     alone = len(solved.warnings)
     if asked.trace:  # as clicked, nothing is traced: neither the wall's lines
         solved = last.lined(grey, solved, corners, request.wall, by.segments)
+        if solved.traced and any(w.code == "lines-disagree" for w in solved.warnings[alone:]):
+            how = ready.reference, ready.prior, request.wall, corners, by.segments
+            solved = without_wrong_side(ready.picture.rgb, by.solved, solved, *how)
     warned += solved.warnings[alone:]
     camera = solved.adjusted.state.camera
     if not asked.trace:

@@ -6,8 +6,10 @@ perspective and is of a likely size is traced. What shows all four sides and lie
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from heapq import heappop, heappush
+from itertools import islice
 from math import hypot
 
 import cv2
@@ -15,28 +17,28 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.kept.once import Once, anew
+from vision.pages.paper import THIRDS, alike_all_round, evenness, tint, tints
+from vision.pages.plane import likeness
 from vision.pages.quads import outlines
 from vision.pages.sides import TracedQuad, trace_quad
 from vision.priors import CameraPrior
 from vision.request import Array
-from vision.sides.profiles import LINEAR
 from vision.solving.solve_pages import pose_misfit
 
 # Long side in px and levels of each colour channel. For pages, coarsely and, where none is found, finely: one in a view
 # eight metres wide is 16 px wide in the coarse one. For cards, which are smaller.
 SEARCH = {True: ((600, 5), (1200, 10)), False: ((1600, 10),)}
-TRACED, TRACED_FIRST = 16, 5  # the likeliest outlines are traced; so many in any case
+ROUGH_PX = 10.0  # of the opening's corners as they come here, to the next of 64 steps (a guess)
+COARSE = 600  # paper shows by lightness and want of colour there
+COARSE_SHORT_PX = 6.0  # in a picture that a finer one follows
+TRACED, TRACED_FIRST = 16, 2  # the likeliest outlines are traced; so many in any case
 GOOD = 0.5  # rating of a page that needs no finer search: sound ones have 0.6 to 0.8
 NEAR = 0.4  # votes of what could be another page (the lesser of two had 0.8 of the better one in 40 photos)
-THIRDS = (0.25, 0.5, 0.75)
 MIN_SHORT_PX = 16.0  # at full size
+FORESHORTENED = 0.64  # a side seen at up to 50 degrees
 MISFIT = 0.03  # of the size, against the known proportions: focal length and a curled corner
 SEEN = 0.55  # of every side
-EVEN = 0.05  # guess: standard deviation of square-root light inside a plain page, shadows left out
-TINT = 0.2  # guess: how far from grey a page may look (the light's own colour)
-BOTH, STEP = 0.5, 0.03  # guesses: of a rating; of square-root light
 TINTED = 0.6  # what is rated near nothing by its tint is not looked at
-ROOT = np.sqrt(LINEAR)
 BINS = 16 * 4096  # coarse colours
 INSIDE = np.array([[(1 - a) * (1 - b), a * (1 - b), a * b, (1 - a) * b] for a in THIRDS for b in THIRDS])
 
@@ -81,27 +83,44 @@ def find_quads(
             return _rated(rgb, long_side, levels, size_mm, prior, plain=plain)
 
         seen = once(("rated", long_side, size_mm, prior, plain), rate)
-        rated = [
+        fitting = [
             (rating, q)
             for rating, q in seen.outlines
             if _beside(q, size_mm, opening_px) and not any(_overlap(q, k) for k in known_px)
         ]
-        found = _traced(rgb, rated[:TRACED], size_mm, prior, plain=plain, corner_mm=corner_mm, once=once)
+        rated = _by_evenness(rgb, fitting) if plain else fitting
+        found = _traced(rgb, rated, size_mm, prior, plain=plain, corner_mm=corner_mm, once=once)
         if any(f.rating > GOOD for f in found):
             break
     if not plain:
         found = _unlike_the_wall(seen.small, seen.scale, found, opening_px, once)
+    first = {id(f): f.rating for f in found}
+    if not plain and opening_px is not None and np.isfinite(opening_px).all():  # of two in one place the better shaped
+        first = {id(f): f.rating * likeness(f.corners_px, size_mm, opening_px, prior, ROUGH_PX) for f in found}
     found.sort(key=lambda f: -f.rating)
     kept: list[FoundQuad] = []
-    for f in found:
+    for f in sorted(found, key=lambda f: -first[id(f)]):
         if not any(_overlap(f.corners_px, k.corners_px) for k in kept):
             kept.append(f)
-    return kept
+    return sorted(kept, key=lambda f: -f.rating)
+
+
+def _by_evenness(rgb: NDArray[np.uint8], fitting: Sequence[tuple[float, Array]]) -> Iterator[tuple[float, Array]]:
+    """Give outlines (best first), anew by rating times evenness of the inside, asked only where it may count."""
+    waiting: list[tuple[float, int, Array]] = []
+    for n, (most, q) in enumerate(fitting):
+        while waiting and -waiting[0][0] >= most:  # an even inside adds nothing
+            rating, _, best = heappop(waiting)
+            yield -rating, best
+        heappush(waiting, (-most * evenness(rgb, q), n, q))
+    while waiting:
+        rating, _, best = heappop(waiting)
+        yield -rating, best
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Rated:
-    """A reduced photo, its scale, and the outlines (4, 2) px of the photo found in it with a rating, best first."""
+    """A reduced photo, its scale, and the outlines (4, 2) px of the photo found in it, rated but for evenness."""
 
     small: NDArray[np.uint8]
     scale: float
@@ -119,19 +138,23 @@ def _rated(
 ) -> _Rated:
     """Return the outlines of a reduced photo that could be the reference, wherever the opening is."""
     small, scale = _reduced(rgb, long_side)
-    size_px, half = (rgb.shape[1], rgb.shape[0]), np.array(size_mm) / 2
+    shortest = max(MIN_SHORT_PX * scale, COARSE_SHORT_PX if long_side < SEARCH[plain][-1][0] else 0.0)
 
     def likely(q: Array) -> bool:
         where = (q + 0.5) / scale - 0.5
-        if not _placed(where, size_mm, size_px):
+        if not _placed(where, size_mm, (rgb.shape[1], rgb.shape[0])):
             return False
-        if plain and _tint(small[tuple(np.rint(INSIDE @ q).astype(np.intp).T[::-1])]) > TINTED:
+        if plain and tint(small[tuple(np.rint(INSIDE @ q).astype(np.intp).T[::-1])]) > TINTED:
             return False
-        return pose_misfit(where, half, prior) < MISFIT or pose_misfit(where, half[::-1], prior) < MISFIT
+        return pose_rating(where, size_mm, prior) > 0
 
+    def worth(boxes: Array) -> NDArray[np.bool_]:
+        return tints(small, boxes) <= TINTED
+
+    quads = outlines(small, shortest, likely, levels, worth if plain else None, coloured=long_side > COARSE)
     rated = []
-    for q, votes in _votes([(q + 0.5) / scale - 0.5 for q in outlines(small, MIN_SHORT_PX * scale, likely, levels)]):
-        rating = pose_rating(q, size_mm, prior) * float(np.sqrt(votes)) * (evenness(rgb, q) if plain else 1.0)
+    for q, votes in _votes([(q + 0.5) / scale - 0.5 for q in quads]):
+        rating = pose_rating(q, size_mm, prior) * float(np.sqrt(votes))
         if rating > 0:
             rated.append((rating, q))
     return _Rated(small, scale, tuple(sorted(rated, key=lambda r: -r[0])))
@@ -139,7 +162,7 @@ def _rated(
 
 def _traced(
     rgb: NDArray[np.uint8],
-    rated: Sequence[tuple[float, Array]],
+    rated: Iterable[tuple[float, Array]],
     size_mm: tuple[float, float],
     prior: CameraPrior,
     *,
@@ -149,9 +172,13 @@ def _traced(
 ) -> list[FoundQuad]:
     """Return the outlines that can be traced, of those rated (best first); `corner_mm` is left out of each side."""
     found: list[FoundQuad] = []
-    for n, (votes, q) in enumerate(rated):
+    most = 0.0
+    for n, (votes, q) in enumerate(islice(rated, TRACED)):
+        most = max(most, votes)
+        if votes <= 0:
+            break
         # White even paper stands far before all else: behind it only what comes near is traced.
-        if plain and n >= TRACED_FIRST and votes < NEAR * rated[0][0] and any(f.rating > GOOD for f in found):
+        if plain and n >= TRACED_FIRST and votes < NEAR * most and any(f.rating > GOOD for f in found):
             break
         lengths = np.linalg.norm(np.roll(q, -1, axis=0) - q, axis=1)
         short, long = min(size_mm), max(size_mm)
@@ -170,7 +197,7 @@ def _traced(
             continue
         rating = fit * traced.weakest * _stands_out(traced)
         if plain:
-            rating *= evenness(rgb, traced.corners_px) * _alike_all_round(rgb, traced.corners_px)
+            rating *= evenness(rgb, traced.corners_px) * alike_all_round(rgb, traced.corners_px)
         if rating > 0.05:
             found.append(FoundQuad(traced.corners_px, traced, rating))
     return found
@@ -179,7 +206,10 @@ def _traced(
 def pose_rating(quad: Array, size_mm: tuple[float, float], prior: CameraPrior) -> float:
     """Return 0 to 1: how well a quadrilateral fits the known size, upright or lying, seen by the camera."""
     half = np.array(size_mm) / 2
-    worst = min(pose_misfit(quad, half, prior), pose_misfit(quad, half[::-1], prior))
+    lengths = np.hypot(*(np.roll(quad, -1, axis=0) - quad).T)
+    seen = (lengths[0] + lengths[2]) / max(lengths[1] + lengths[3], 1e-9)
+    ways = [h for h in (half, half[::-1]) if FORESHORTENED < seen * h[1] / h[0] < 1 / FORESHORTENED]
+    worst = min((pose_misfit(quad, h, prior) for h in ways), default=np.inf)
     return float(np.clip(1 - worst / MISFIT, 0, 1))
 
 
@@ -192,9 +222,8 @@ def _placed(quad: Array, size_mm: tuple[float, float], photo: tuple[int, int]) -
     lengths = [hypot(p[k][0] - p[k - 3][0], p[k][1] - p[k - 3][1]) for k in range(4)]
     if min(lengths) < MIN_SHORT_PX:
         return False
-    # seen at up to 50 degrees a side is foreshortened to 0.64
     pair = sorted((lengths[0] + lengths[2], lengths[1] + lengths[3]))
-    return 0.64 < pair[1] / pair[0] / (max(size_mm) / min(size_mm)) < 1 / 0.64
+    return FORESHORTENED < pair[1] / pair[0] / (max(size_mm) / min(size_mm)) < 1 / FORESHORTENED
 
 
 def _beside(quad: Array, size_mm: tuple[float, float], opening: Array | None) -> bool:
@@ -232,33 +261,6 @@ def _overlap(a: Array, b: Array) -> bool:
     return bool(area > 0.2 * smaller)
 
 
-def evenness(rgb: NDArray[np.uint8], quad: Array) -> float:
-    """Return 0 to 1: how even and untinted the inside of an outline is; half of it may lie in shadow."""
-    size = 24
-    to_square = cv2.getPerspectiveTransform(
-        np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32), quad.astype(np.float32)
-    )
-    s = np.linspace(0.1, 0.9, size)
-    grid = np.stack(np.meshgrid(s, s), -1).reshape(-1, 1, 2)
-    at = np.asarray(cv2.perspectiveTransform(grid, np.asarray(to_square, float)), float).reshape(-1, 2)
-    x, y = np.clip(np.rint(at).astype(int), 0, np.array(rgb.shape[1::-1]) - 1).T
-    seen = rgb[y, x]
-    grey = np.sort(ROOT[seen].mean(1, dtype=float))
-    dark = int(np.searchsorted(grey, (_share(grey, 0.1) + _share(grey, 0.9)) / 2))
-    halves = [g for g in (grey[dark:], grey[:dark]) if len(g) > 20]
-    spread = min(_spread(grey), max((_spread(g) for g in halves), default=1.0))
-    tint = _tint(seen)
-    return float(np.exp(-0.5 * (spread / EVEN) ** 2) * np.exp(-0.5 * (tint / TINT) ** 2))
-
-
-def _tint(pixels: NDArray[np.uint8]) -> float:
-    """Return how far from grey pixels (N, 3) are in square-root light, by their medians."""
-    n = len(pixels)
-    by_colour = ROOT[np.sort(pixels, axis=0)[n // 2]]
-    middle = float(ROOT[np.sort(pixels, axis=None)[3 * n // 2]])
-    return float(np.abs(by_colour / max(middle, 1e-6) - 1).max())
-
-
 def _unlike_the_wall(
     small: NDArray[np.uint8], scale: float, found: Sequence[FoundQuad], opening_px: Array | None, once: Once
 ) -> list[FoundQuad]:
@@ -292,40 +294,10 @@ def _colours(small: NDArray[np.uint8]) -> tuple[NDArray[np.int64], NDArray[np.in
     return bins, np.bincount(bins.ravel(), minlength=BINS)
 
 
-def _spread(ordered: Array) -> float:
-    """Return the standard deviation of values in order by the middle 80 %: a scribble does not count."""
-    return (_share(ordered, 0.9) - _share(ordered, 0.1)) / 2.563
-
-
-def _share(ordered: Array, share: float) -> float:
-    """Return the quantile of values in order (NumPy's takes ten times as long for so few)."""
-    place = share * (len(ordered) - 1)
-    k = int(place)
-    return float(ordered[k] + (place - k) * (ordered[min(k + 1, len(ordered) - 1)] - ordered[k]))
-
-
 def _stands_out(traced: TracedQuad) -> float:
     """Return 0 to 1: how alike the contrast is on all four sides."""
     contrast = np.array([s.contrast for s in traced.sides])
     return float(np.clip(contrast.min() / max(0.25 * float(np.median(contrast)), 0.004), 0, 1))
-
-
-def _alike_all_round(rgb: NDArray[np.uint8], quad: Array) -> float:
-    """Return 1 where paper is brighter, or darker, than what lies beside it on all sides; less where it is both.
-
-    A board between a page and a trim is darker than both and brighter than the shadow under it.
-    """
-    steps = []
-    t = np.linspace(0.15, 0.85, 15)[:, None]
-    middle = quad.mean(0)
-    for a, b in zip(quad, np.roll(quad, -1, axis=0), strict=True):
-        on = a + t * (b - a)
-        seen = []
-        for beside in (0.08, -0.08):  # of the way to the middle
-            x, y = np.clip(np.rint(on + beside * (middle - on)).astype(int), 0, np.array(rgb.shape[1::-1]) - 1).T
-            seen.append(float(np.median(ROOT[rgb[y, x]].mean(1))))
-        steps.append(seen[0] - seen[1])
-    return BOTH if max(steps) > STEP and min(steps) < -STEP else 1.0
 
 
 def _reduced(rgb: NDArray[np.uint8], long_side: int) -> tuple[NDArray[np.uint8], float]:

@@ -50,6 +50,8 @@ def wrong_kind(
         return once(("as", as_said, prior, wall, solved.outlines_px), made)
 
     said = solve(reference)
+    if said.adjusted.cost <= BETTER and not contradicted:
+        return None  # nothing fits better by that much
     for kind in _others(reference.kind):
         other = solve(Reference(kind))
         fits = other.adjusted.cost < min(said.adjusted.cost - BETTER, BETTER_SHARE * said.adjusted.cost)

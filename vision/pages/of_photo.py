@@ -61,10 +61,12 @@ def solve_page_photo(
         )
 
     found = kept(("quads", reference, prior, rough, given), find)
+    traces = [(f.corners_px, f.traced) for f in found] if asked.trace else []
 
     def solve(quads: list[Array], clicks: list[float]) -> Solved:
-        def made() -> Solved:
-            return solve_rectangles(quads, reference, prior, wall, clicks, seen)
+        def made() -> Solved:  # what was traced when it was found is not traced again
+            known = [next((t for c, t in traces if c is q), None) for q in quads]
+            return solve_rectangles(quads, reference, prior, wall, clicks, seen, known)
 
         return kept(("solved", reference, prior, quads, clicks, wall), made)
 

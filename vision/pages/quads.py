@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from math import hypot
+from math import atan2, hypot
 
 import cv2
 import numpy as np
@@ -16,13 +16,23 @@ FILL = 0.86  # of the four-sided outline; tape and a finger take some of it
 
 
 def outlines(
-    small: NDArray[np.uint8], shortest: float, likely: Callable[[Array], bool], levels: int = 10
+    small: NDArray[np.uint8],
+    shortest: float,
+    likely: Callable[[Array], bool],
+    levels: int = 10,
+    worth: Callable[[Array], NDArray[np.bool_]] | None = None,
+    *,
+    coloured: bool = True,
 ) -> list[Array]:
-    """Return four-sided outlines (4, 2) px, top left first, of even regions at many levels and in several colours."""
+    """Return four-sided outlines (4, 2) px, top left first, of even regions at many levels and in several colours.
+
+    `worth` says of boxes (N, 4) px (left, top, width, height), all at once, which may hold one; `likely` of an outline.
+    `coloured` asks for levels of hue too, not of lightness and saturation alone.
+    """
     lab = cv2.cvtColor(small, cv2.COLOR_RGB2LAB)
     hsv = cv2.cvtColor(small, cv2.COLOR_RGB2HSV)
     masks: list[NDArray[np.uint8]] = []
-    for channel in (lab[..., 0], lab[..., 1], lab[..., 2], hsv[..., 1]):
+    for channel in (lab[..., 0], hsv[..., 1], lab[..., 1], lab[..., 2])[: 4 if coloured else 2]:
         low, high = np.percentile(channel, [2, 99.7])
         for level in np.linspace(low, high, levels + 2)[1:-1]:
             masks.append(np.asarray(channel > level, np.uint8) * 255)
@@ -39,18 +49,25 @@ def outlines(
     for n, mask in enumerate(masks):
         grown = (2.5 if n >= len(masks) - 2 else 0.5) * (0 if n < len(masks) - 2 else 1)
         contours, _ = cv2.findContours(mask, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
+        kept = []
         for contour in contours:
             if len(contour) < 4 * shortest:
                 continue
-            _, _, width, height = cv2.boundingRect(contour)
+            box = cv2.boundingRect(contour)
+            width, height = box[2], box[3]
             if min(width, height) < shortest or len(contour) > 2.4 * (width + height):
                 continue
             area = cv2.contourArea(contour)
             if not smallest < area < largest or area < 0.4 * width * height:
                 continue
-            quad = _four_sided(np.asarray(contour), area, likely)
+            kept.append((np.asarray(contour), area, box))
+        if worth is not None and kept:
+            good = worth(np.array([box for _, _, box in kept], float))
+            kept = [k for k, may in zip(kept, good, strict=True) if may]
+        for outline, area, _ in kept:
+            quad = _four_sided(outline, area, likely)
             if quad is not None:
-                found.append(_from_top_left(_grown(quad, grown)))
+                found.append(_from_top_left(_grown(quad, grown) if grown else quad))
     return found
 
 
@@ -110,7 +127,8 @@ def _grown(quad: Array, px: float) -> Array:
 
 def _from_top_left(quad: Array) -> Array:
     """Return the corners clockwise in the picture from the top left one."""
-    middle = quad.mean(0)
-    turn = np.arctan2(*(quad - middle).T[::-1])
-    ordered = quad[np.argsort(turn)]  # clockwise on a y-down picture
-    return np.roll(ordered, -int(np.argmin(ordered.sum(1))), axis=0)
+    p = quad.tolist()  # NumPy takes ten times as long for four points
+    mx, my = (sum(v) / 4 for v in zip(*p, strict=True))
+    order = sorted(range(4), key=lambda k: atan2(p[k][1] - my, p[k][0] - mx))  # clockwise on a y-down picture
+    first = min(range(4), key=lambda n: sum(p[order[n]]))
+    return np.asarray(quad[order[first:] + order[:first]])

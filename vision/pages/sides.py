@@ -87,13 +87,13 @@ def trace_quad(
     if not np.isfinite(quad).all() or lengths.min() < MIN_SIDE_PX:
         return None
     reach = float(min(reach_px, 0.3 * lengths.min()))
-    crop, low = _cropped(rgb, quad, reach + 18)
+    crop, low = cropped(rgb, quad, reach + 18)
     if crop is None:
         return None
     corners = quad - low
-    palette = _palette(crop, corners)
+    colours = palette(crop, corners)
     for r in [r for r in (reach, max(0.4 * reach, 3.0)) if r <= reach] if reach > 3 else [reach]:
-        moved = _coarse(crop, corners, r, left_out, palette)
+        moved = _coarse(crop, corners, r, left_out, colours)
         if moved is None:
             return None
         corners = moved
@@ -109,7 +109,7 @@ def crossings(lines: Array) -> Array:
     return made
 
 
-def _cropped(rgb: NDArray[np.uint8], quad: Array, margin: float) -> tuple[NDArray[np.float32] | None, Array]:
+def cropped(rgb: NDArray[np.uint8], quad: Array, margin: float) -> tuple[NDArray[np.float32] | None, Array]:
     """Return the part of the picture about a quad in linear light (h, w, 3) and its top left pixel."""
     size = np.array(rgb.shape[1::-1])
     low = np.clip(np.floor(quad.min(0) - margin), 0, size).astype(int)
@@ -119,7 +119,7 @@ def _cropped(rgb: NDArray[np.uint8], quad: Array, margin: float) -> tuple[NDArra
     return LINEAR[rgb[low[1] : high[1], low[0] : high[0]]], low.astype(float)
 
 
-def _palette(crop: NDArray[np.float32], quad: Array) -> Array:
+def palette(crop: NDArray[np.float32], quad: Array) -> Array:
     """Return the colours (K, 3), square root of light, of the middle of the reference."""
     h = cv2.getPerspectiveTransform(np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32), quad.astype(np.float32))
     s = np.linspace(0.2, 0.8, 24)

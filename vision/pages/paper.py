@@ -1,0 +1,84 @@
+"""How much the inside of an outline looks like paper."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.request import Array
+from vision.sides.profiles import LINEAR
+
+THIRDS = (0.25, 0.5, 0.75)
+EVEN = 0.05  # guess: standard deviation of square-root light inside a plain page, shadows left out
+TINT = 0.2  # guess: how far from grey a page may look (the light's own colour)
+BOTH, STEP = 0.5, 0.03  # guesses: of a rating; of square-root light
+ROOT = np.sqrt(LINEAR)
+
+
+def evenness(rgb: NDArray[np.uint8], quad: Array) -> float:
+    """Return 0 to 1: how even and untinted the inside of an outline is; half of it may lie in shadow."""
+    size = 24
+    to_square = cv2.getPerspectiveTransform(
+        np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32), quad.astype(np.float32)
+    )
+    s = np.linspace(0.1, 0.9, size)
+    grid = np.stack(np.meshgrid(s, s), -1).reshape(-1, 1, 2)
+    at = np.asarray(cv2.perspectiveTransform(grid, np.asarray(to_square, float)), float).reshape(-1, 2)
+    x, y = np.clip(np.rint(at).astype(int), 0, np.array(rgb.shape[1::-1]) - 1).T
+    seen = rgb[y, x]
+    grey = np.sort(ROOT[seen].mean(1, dtype=float))
+    dark = int(np.searchsorted(grey, (_share(grey, 0.1) + _share(grey, 0.9)) / 2))
+    halves = [g for g in (grey[dark:], grey[:dark]) if len(g) > 20]
+    spread = min(_spread(grey), max((_spread(g) for g in halves), default=1.0))
+    off = tint(seen)
+    return float(np.exp(-0.5 * (spread / EVEN) ** 2) * np.exp(-0.5 * (off / TINT) ** 2))
+
+
+def tint(pixels: NDArray[np.uint8]) -> float:
+    """Return how far from grey pixels (N, 3) are in square-root light, by their medians."""
+    n = len(pixels)
+    by_colour = ROOT[np.sort(pixels, axis=0)[n // 2]]
+    middle = float(ROOT[np.sort(pixels, axis=None)[3 * n // 2]])
+    return float(np.abs(by_colour / max(middle, 1e-6) - 1).max())
+
+
+def tints(small: NDArray[np.uint8], boxes: Array) -> Array:
+    """Return how far from grey the middle parts of boxes (N, 4) px are, as `tint`."""
+    thirds = np.array(THIRDS)
+    x = np.rint(boxes[:, :1] + thirds * (boxes[:, 2:3] - 1)).astype(np.intp)
+    y = np.rint(boxes[:, 1:2] + thirds * (boxes[:, 3:] - 1)).astype(np.intp)
+    seen = small[y[:, :, None], x[:, None, :]].reshape(len(boxes), -1, 3)
+    by_colour = ROOT[np.median(seen, axis=1).astype(np.uint8)]
+    middle = ROOT[np.median(seen.reshape(len(boxes), -1), axis=1).astype(np.uint8)]
+    return np.asarray(np.abs(by_colour / np.maximum(middle, 1e-6)[:, None] - 1).max(1), float)
+
+
+def _spread(ordered: Array) -> float:
+    """Return the standard deviation of values in order by the middle 80 %: a scribble does not count."""
+    return (_share(ordered, 0.9) - _share(ordered, 0.1)) / 2.563
+
+
+def _share(ordered: Array, share: float) -> float:
+    """Return the quantile of values in order (NumPy's takes ten times as long for so few)."""
+    place = share * (len(ordered) - 1)
+    k = int(place)
+    return float(ordered[k] + (place - k) * (ordered[min(k + 1, len(ordered) - 1)] - ordered[k]))
+
+
+def alike_all_round(rgb: NDArray[np.uint8], quad: Array) -> float:
+    """Return 1 where paper is brighter, or darker, than what lies beside it on all sides; less where it is both.
+
+    A board between a page and a trim is darker than both and brighter than the shadow under it.
+    """
+    steps = []
+    t = np.linspace(0.15, 0.85, 15)[:, None]
+    middle = quad.mean(0)
+    for a, b in zip(quad, np.roll(quad, -1, axis=0), strict=True):
+        on = a + t * (b - a)
+        seen = []
+        for beside in (0.08, -0.08):  # of the way to the middle
+            x, y = np.clip(np.rint(on + beside * (middle - on)).astype(int), 0, np.array(rgb.shape[1::-1]) - 1).T
+            seen.append(float(np.median(ROOT[rgb[y, x]].mean(1))))
+        steps.append(seen[0] - seen[1])
+    return BOTH if max(steps) > STEP and min(steps) < -STEP else 1.0
