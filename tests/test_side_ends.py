@@ -82,7 +82,7 @@ def test_doubt_of_a_line_grows_with_the_distance_of_the_end():
     shares = [weighed(off)[1].probability for off in (0.0, 1.2, 2.0, 3.0, 5.0)]
     assert shares == sorted(shares)
     assert shares[1] < 0.03  # within the uncertainty of the reading: less than before it
-    assert shares[-1] > 0.5
+    assert shares[-1] > 0.4
 
 
 def test_an_unseen_arris_lies_where_the_end_says_as_well_as_that_knows():
