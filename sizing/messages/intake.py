@@ -20,7 +20,10 @@ _PARTS = {
 }  # fmt: skip
 
 
-_READING = re.compile(r'opening\[\d+\] "(?P<label>[^"]*)"\.(?P<code>(?:width|height|diagonal)\.\w+)')
+_FIELD = r"(?:width|height|diagonal|ordered)\.\w+|check_bar|edge_offset|quantity|wall|rule|note"
+_PLACE = re.compile(rf'opening\[\d+\] "(?P<label>[^"]*)"\.(?P<code>{_FIELD})')
+# The fields of the form of an opening whose key says too little, as they are named there.
+_FORM = {"check_bar": "printed 150 mm bar as measured", "edge_offset": "edges stand in front of the sheets by"}
 
 
 def field_name(key: str) -> str:
@@ -29,20 +32,22 @@ def field_name(key: str) -> str:
     Examples
     --------
     >>> field_name("diagonal.up"), field_name("edge_offset")
-    ('diagonal, bottom left to top right', 'edge offset')
+    ('diagonal, bottom left to top right', 'edges stand in front of the sheets by')
     """
-    return name_of(key.replace(".", "_"))
+    return _FORM.get(key) or name_of(key.replace(".", "_"))
 
 
 def place_name(where: str) -> str:
-    """Return the place of a problem in words where it is a reading, else as it is.
+    """Return the place of a problem in words where it is a field of an opening, else as it is.
 
     Examples
     --------
     >>> place_name('opening[1] "W2".width.top')
     'W2, width, top'
+    >>> place_name('opening[1] "W2".check_bar')
+    'W2, printed 150 mm bar as measured'
     """
-    found = _READING.fullmatch(where)
+    found = _PLACE.fullmatch(where)
     return f"{found['label']}, {field_name(found['code'])}" if found else where
 
 

@@ -47,7 +47,7 @@ def exact_length(length_mm: float, unit: Unit) -> str:
 def decided(decision: Decision, *, stale: bool) -> str:
     """Return the line of the view on what people decided."""
     what = {"send": "may be ordered", "hold": "stopped", "override": "ordered against the check"}[decision.decision]
-    line = f"{one_line(decision.by)} decided on {day(decision.time)}: {what} ({one_line(decision.reason)})."
+    line = f"{one_line(decision.by)} decided on {day(decision.time)}: {what} ({one_line(decision.reason).rstrip('.')})."
     if not stale:
         return line
     return f"Stale: {line} Readings, photos or order have changed since then, so it counts for nothing; decide again."

@@ -39,7 +39,7 @@ _LOOK_OUT: Mapping[str, str] = {
     "one-shift": "Check the tape's end hook for bends and play; take another tape.",
     "one-ratio": "Measure the sheet's bars or the reference card too, and write down what it measures.",
 }
-_CARE = "Lay the blade straight between the front edges, at the marked height, and read it twice."
+_CARE = "Lay the blade straight between the front edges, at the place named, and read it twice."
 LADDER = "Above reach: a ladder on firm ground with somebody at its foot, or leave it. Glass: no pressure on panes."
 
 

@@ -78,7 +78,7 @@ def _cause(slip: str, shift_mm: float | None, facts: Mapping[str, str], unit: Un
         "another-opening": f"a reading of another opening of this job: {one_line(facts.get('opening', ''))}",
         "none-of-these": "the reading may be sound: the photo's line or scale may be off instead"
         if facts.get("reading") == "sound"
-        else "none of the usual slips fits well",
+        else "another cause than the usual slips",
     }
     return words.get(slip, slip.replace("-", " "))
 
