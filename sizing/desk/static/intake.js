@@ -42,6 +42,19 @@ for (const form of document.querySelectorAll("form[data-lengths]")) {
   }
 }
 
+// What was typed into one form is not lost unasked when another one is saved or the page is left.
+const typed = new Set();
+let saving = null;
+const unsaved = () => [...typed].filter((form) => form !== saving);
+for (const form of document.querySelectorAll('form[method="post"][data-lengths], #facts form, #new-opening form')) {
+  form.addEventListener("input", () => typed.add(form));
+  form.addEventListener("submit", () => (saving = form));
+}
+window.addEventListener("beforeunload", (event) => {
+  if (unsaved().length) event.preventDefault();
+  saving = null;
+});
+
 const KIND = "application/x-secondtape-photo";
 
 // Photos: sent one by one, so that one that cannot be used does not stop the others.
@@ -161,6 +174,10 @@ if (running) {
     } else if (run.ready) {
       const target = running.dataset.then;
       if (target) location.href = target;
+      else if (unsaved().length) {
+        running.querySelector(".spin")?.remove();
+        state.textContent = "Done. Save what you typed: the page then shows what was found.";
+      }
       else location.reload();
     } else {
       const says = run.state === "waiting" ? "waiting for its turn" : run.says || "starting";

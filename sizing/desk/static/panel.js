@@ -13,7 +13,7 @@ export async function showPanel(place, address, says, without) {
   image.src = URL.createObjectURL(await reply.blob());
   if (reply.headers.get("x-panel-written") === "no" && place.localName !== "details") {
     const folded = document.createElement("details");
-    folded.append(Object.assign(document.createElement("summary"), { textContent: "Show the place all the same" }), image);
+    folded.append(Object.assign(document.createElement("summary"), { textContent: "Show where the writing would stand" }), image);
     place.append(folded);
   } else place.append(image);
 }
