@@ -59,6 +59,28 @@ def test_a_job_is_taken_in_photos_first_then_readings_without_retyping(page, roo
     assert job["opening"][0]["photos"] == ["w1.jpg"]
 
 
+def test_typed_text_is_not_dropped_unasked_when_another_form_is_saved(page):
+    """The fact of the office: a form that was not saved is lost with the page, so the browser asks before."""
+    home(page)
+    page.goto(page.url + "job/demo")
+    asked = []
+
+    def stay(dialog):
+        asked.append(dialog.type)
+        dialog.dismiss()
+
+    page.on("dialog", stay)
+    for label, quantity in (("W2", "2"), ("W1", "3")):
+        page.locator(f"[data-drop='{label}']").get_by_text("Wall, rule, order").click()
+        page.locator(f"[data-drop='{label}']").get_by_label("Quantity").fill(quantity)
+    page.locator("[data-drop='W1']").get_by_role("button", name="Save facts of W1").click(no_wait_after=True)
+    page.wait_for_timeout(300)
+    assert asked == ["beforeunload"]
+    assert page.locator("[data-drop='W2']").get_by_label("Quantity").input_value() == "2"
+    page.remove_listener("dialog", stay)
+    page.locator("[data-drop='W2']").get_by_label("Quantity").fill("1")
+
+
 def test_a_checked_opening_is_released_and_its_files_come_down(page, root):
     whole = (root / "demo" / "job.toml").read_text()
     one = root / "one"
