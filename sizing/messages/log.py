@@ -183,7 +183,7 @@ def openings(logged: Logged, *, plain: bool = False) -> str:
     """Return how many openings of a check have which verdict, by its code or in plain words."""
     counts = {"hold": logged.hold, "unproven": logged.unproven, "send": logged.send}
     if plain:
-        return "; ".join(f"{VERDICTS[verdict]}: {n}" for verdict, n in counts.items() if n) or "none"
+        return "; ".join(f"{n} {VERDICTS[verdict]}" for verdict, n in counts.items() if n) or "none"
     return ", ".join(f"{n} {verdict}" for verdict, n in counts.items() if n) or "none"
 
 
