@@ -180,7 +180,11 @@ document.addEventListener("submit", async (event) => {
   }
 });
 document.addEventListener("change", (event) => {
-  if (event.target.name === "choice") document.getElementById("risk").required = event.target.value === "override";
+  if (event.target.name === "choice") {
+    document.getElementById("risk").required = event.target.value === "override";
+    const right = document.querySelector("input[name=right]");
+    if (right) right.required = event.target.value === "send";
+  }
   if (event.target.name === "by") localStorage.setItem("desk-name", event.target.value);
 });
 
