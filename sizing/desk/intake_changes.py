@@ -20,6 +20,7 @@ from sizing.desk.intake_photos import THUMB_PX, picture
 from sizing.desk.uploads import form_of, keep_photo
 from sizing.errors import InputError, Problem
 from sizing.jobs import edits as jobedits
+from sizing.jobs.edits_of_sides import set_bars, set_offsets
 from sizing.jobs.writer import ChangedUnderneath, Edit, save
 from sizing.messages import intake as words
 
@@ -31,7 +32,7 @@ _HIDDEN = ("visit", "photo", "to", "also", "json")
 # The place on the page where openings are added, the only one where a label can be mended.
 _NEW = "new-opening"
 _JOB_FACTS = ("measured_by", "tape", "graduation", "seen_from", "note")
-_OPENING_FACTS = ("wall", "rule", "note", "check_bar", "edge_offset")
+_OPENING_FACTS = ("wall", "rule", "note")
 
 
 def changed(change: Change, most_bytes: int = _MOST_TEXT_BYTES) -> Callable[[Request], Awaitable[Response]]:
@@ -83,6 +84,9 @@ def opening_facts(desk: Desk, name: str, form: FormData) -> Response:
     def edit(document: TOMLDocument) -> None:
         table = jobedits.opening_table(document, label)
         jobedits.set_facts(table, {key: text(form, key) for key in _OPENING_FACTS if key in form})
+        typed = {key: text(form, key) for key in form}
+        set_offsets(table, typed)
+        set_bars(table, typed)
         if "quantity" in form:
             jobedits.set_facts(table, {"quantity": _quantity(text(form, "quantity"))})
         jobedits.set_ordered(table, {k: text(form, f"ordered.{k}") for k in ("width", "height")})

@@ -13,6 +13,7 @@ from sizing.desk.intake_photos import PhotoFile
 from sizing.desk.results import LastResult
 from sizing.errors import InputError
 from sizing.jobs.edits import BOXES
+from sizing.jobs.edits_of_sides import OFFSET, bar_texts, offset_texts
 from sizing.jobs.file import load_job
 from sizing.jobs.job import Job, Opening
 from sizing.jobs.writer import JobText, read_text
@@ -52,6 +53,21 @@ class OpeningView:
     measures: tuple[MeasureLine, ...]
     sizes: tuple[str, ...]
     tables: Mapping[str, Any]
+
+    @property
+    def offsets(self) -> Mapping[str, str]:
+        """Return the edge offsets as written, by `edge_offset`, `edge_offset.head` and so on."""
+        return offset_texts(self.tables)
+
+    @property
+    def by_side(self) -> bool:
+        """Whether edge offsets are written by side."""
+        return any(text for key, text in self.offsets.items() if key != OFFSET)
+
+    @property
+    def bars(self) -> Mapping[str, str]:
+        """Return the printed bars as measured, as written, by `check_bar` and `check_bar.along`."""
+        return bar_texts(self.tables)
 
     @property
     def typed(self) -> bool:

@@ -58,7 +58,7 @@ def set_facts(table: Any, facts: Mapping[str, Any]) -> None:  # noqa: ANN401 -- 
         if value in ("", None):
             table.pop(key, None)
         elif key not in table or str(table[key]) != str(value):
-            _put(table, key, value)
+            put(table, key, value)
 
 
 def job_table(document: tomlkit.TOMLDocument) -> Any:  # noqa: ANN401 -- as above
@@ -108,7 +108,7 @@ def set_photos(table: Any, files: Sequence[str]) -> None:  # noqa: ANN401 -- as 
     photos = tomlkit.array()
     for file in files:
         photos.append(before.get(file, file))
-    _put(table, "photos", photos)
+    put(table, "photos", photos)
 
 
 def photo_files(table: Any) -> list[str]:  # noqa: ANN401 -- as above
@@ -164,7 +164,7 @@ def add_obstacle(table: Any, what: str, file: str, box_px: Sequence[float]) -> N
     if things is None:
         array = tomlkit.array()
         array.append(thing)
-        _put(table, "obstacles", array)
+        put(table, "obstacles", array)
     else:
         things.append(thing)
 
@@ -189,7 +189,7 @@ def _set_texts(table: Any, group: str, values: Mapping[str, str]) -> None:  # no
                 inner.pop(box, None)
             continue
         if inner is None:
-            _put(table, group, tomlkit.table())
+            put(table, group, tomlkit.table())
             inner = table[group]
         if str(inner.get(box, "")) != text.strip():
             inner[box] = text.strip()
@@ -203,7 +203,7 @@ def _new_opening(label: str, wall: str, rule: str) -> Table:
     return table
 
 
-def _put(table: Any, key: str, value: Any) -> None:  # noqa: ANN401 -- as above
+def put(table: Any, key: str, value: Any) -> None:  # noqa: ANN401 -- as above
     """Set a key so that plain values stand before tables: behind `[opening.width]` they would belong to that."""
     if key in table or isinstance(value, (Table, AoT)):
         table[key] = value

@@ -20,10 +20,20 @@ _PARTS = {
 }  # fmt: skip
 
 
-_FIELD = r"(?:width|height|diagonal|ordered)\.\w+|check_bar|edge_offset|quantity|wall|rule|note"
-_PLACE = re.compile(rf'opening\[\d+\] "(?P<label>[^"]*)"\.(?P<code>{_FIELD})')
+_SIDES = ("head", "sill", "left", "right")
+_FIELD = (
+    r"(?:width|height|diagonal|ordered)\.\w+|check_bar(?:\.(?:across|along))?|quantity|wall|rule|note|"
+    rf"edge_offset(?:\.(?:{'|'.join(_SIDES)}))?"
+)
+_PLACE = re.compile(rf'(?:opening\[\d+\] "(?P<label>[^"]*)"\.)?(?P<code>{_FIELD})(?:\.value)?')
 # The fields of the form of an opening whose key says too little, as they are named there.
-_FORM = {"check_bar": "printed 150 mm bar as measured", "edge_offset": "edges stand in front of the sheets by"}
+_FORM = {
+    "check_bar": "printed 150 mm bar as measured",
+    "check_bar.across": "printed 150 mm bar as measured",
+    "check_bar.along": "printed 200 mm bar as measured",
+    "edge_offset": "edges stand in front of the sheets by",
+    **{f"edge_offset.{side}": f"{side} stands in front by" for side in _SIDES},
+}
 
 
 def field_name(key: str) -> str:
@@ -46,9 +56,14 @@ def place_name(where: str) -> str:
     'W2, width, top'
     >>> place_name('opening[1] "W2".check_bar')
     'W2, printed 150 mm bar as measured'
+    >>> place_name('opening[0] "W2".edge_offset.sill'), place_name("edge_offset")
+    ('W2, sill stands in front by', 'edges stand in front of the sheets by')
     """
     found = _PLACE.fullmatch(where)
-    return f"{found['label']}, {field_name(found['code'])}" if found else where
+    if not found:
+        return where
+    name = field_name(found["code"])
+    return f"{found['label']}, {name}" if found["label"] else name
 
 
 def number_words(number: int) -> str:
