@@ -197,6 +197,35 @@ def test_a_photo_pointed_at_for_the_first_time_is_compared_with_the_readings_of_
     assert again["then"] == ""
 
 
+def test_how_a_photo_fits_is_said_of_the_corners_and_readings_that_are_saved_now(visit, desk):
+    """Corners are placed one after the other: the first ones saved may stand on nothing yet."""
+    file = desk / "larkspur" / "job.toml"
+    corners = load_job(file).openings[0].photos[0].corners_px
+
+    def place(inward: float) -> str:
+        points = {f"c{i}{axis}": str(corners[i][k]) for i in range(4) for k, axis in enumerate("xy")}
+        points["c0x"] = str(corners[0][0] + inward)
+        answer = visit.post(PAGE, data=corner_form(desk, **points, as_clicked="on"), headers={**OWN, **asks}).json()
+        runs = [answer["run"], *([answer["then"]] if answer["then"] else [])]
+        for run in runs:
+            while not (state := visit.get(f"/run/{run}").json())["ready"]:
+                assert state["state"] != "failed", state
+                time.sleep(0.1)
+        return visit.get(PAGE).text
+
+    asks = {"accept": "application/json"}
+    assert "w2.jpg fits neither the readings of W2" in place(60)
+    right = place(0)
+    assert "w2.jpg fits the readings of W2" in right
+    assert "fits neither" not in right
+    typed = file.read_text()
+    assert 'left = "41 15/16"' in typed
+    file.write_text(typed.replace('left = "41 15/16"', 'left = "43 15/16"'))
+    assert "w2.jpg fits" not in visit.get(PAGE).text
+    file.write_text(typed)
+    assert "w2.jpg fits the readings of W2" in visit.get(PAGE).text
+
+
 def test_corners_of_a_photo_that_was_turned_are_saved_with_its_turn(visit, desk):
     points = {
         f"c{i}{axis}": str(v)

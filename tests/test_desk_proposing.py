@@ -33,7 +33,7 @@ def test_a_photo_is_proposed_by_the_outline_it_shows_and_a_pointed_one_fits_its_
     assert said["w3.jpg"][0] == ""  # no sheet, no size
     assert "no printed sheet was found" in said["w3.jpg"][1]
     assert said["w4.jpg"] == ("", "fits the readings of W4 (probability over 99 %), as it is given")
-    assert answer["used"] == {"w4.jpg": ["W4"]}
+    assert set(answer["said_of"]) == {("w2.jpg", "W2"), ("w3.jpg", ""), ("w4.jpg", "")}
     assert (job / "job.toml").read_text() == before
 
 

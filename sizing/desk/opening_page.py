@@ -96,19 +96,22 @@ def _changed(desk: Desk, request: Request, form: FormData) -> Response:
 
 def _done(desk: Desk, asked: Asked, form: FormData, *, as_json: bool) -> Response:
     here = address("job", asked.name, "opening") + "/" + _quoted(asked.opening.label)
-    does, sha256, new = str(form.get("do", "")), "", False
+    does, sha256 = str(form.get("do", "")), ""
     if does == "decide":
         decide(asked.job, asked.opening, asked.found, form)
         return RedirectResponse(here + "#decision", status_code=303)
     if does in ("corners", "line"):
-        new = asked.opening.photos[photo_number(str(form.get("number", "0")), asked.opening)].corners_px is None
         sha256 = _pointed(desk, asked, form, does).sha256
     elif does != "check":
         raise InputError("bad-form", [Problem("do", "this page knows no such change; open it again")])
     # the page draws over the photo itself, and the next corner need not wait for pictures
     run = start_check(desk, asked.name, pictures=False)
-    # pointed at for the first time: now it can be told which opening's readings the photo fits
-    then = compare_pointed(desk, asked.name) if new and comparison(asked.job.openings)["comparable"] else ""
+    # pointed at anew: what was said before of which opening's readings the photo fits holds no more
+    then = ""
+    if does != "check" and comparison(asked.job.openings)["comparable"]:
+        file = asked.opening.photos[photo_number(str(form.get("number", "0")), asked.opening)].file
+        if not fit_said(desk, asked.name, file, load_job(asked.job.file).openings):
+            then = compare_pointed(desk, asked.name, file)
     if as_json:
         return JSONResponse({"run": run, "sha256": sha256, "then": then})
     number = photo_number(str(form.get("number", "0")), asked.opening)

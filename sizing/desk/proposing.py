@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -41,7 +41,8 @@ def proposals_shown(desk: Desk, name: str, view: JobView, photos: Sequence[Photo
 
     labels = [o.label for o in view.openings]
     found: dict[str, list[Shown]] = {photo.name: [] for photo in photos}
-    for photo, label, says in _last_said(desk, name, view.used):
+    openings = () if view.job is None else view.job.openings
+    for photo, label, says in _last_said(desk, name, desk.folder.job(name), openings):
         if photo in found and label in ("", *labels):
             found[photo].append(Shown(photo, label, says))
     taken = [Taken(p.name, p.taken if p.by_camera else None) for p in photos]
@@ -51,34 +52,53 @@ def proposals_shown(desk: Desk, name: str, view: JobView, photos: Sequence[Photo
     return {photo: some for photo, some in found.items() if some}
 
 
-def _last_said(desk: Desk, name: str, used_now: Callable[[str], Sequence[str]]) -> list[tuple[str, str, str]]:
-    """Return what was said of each photo last; it holds while the photo stays where it was."""
+def _last_said(desk: Desk, name: str, folder: Path, openings: Sequence[Opening]) -> list[tuple[str, str, str]]:
+    """Return what was said of each photo last; it holds while all that it was said of is as it was."""
     said: dict[tuple[str, str], tuple[str, str, str]] = {}
     for run in desk.runs.ended(name, PROPOSE):
-        used = run.answer["used"]
         for known in {photo for photo, _, _ in run.answer["compared"]}:
             said = {key: line for key, line in said.items() if key[0] != known}
         for photo, label, says in run.answer["compared"]:
-            if sorted(used_now(photo)) == sorted(used.get(photo, ())):
-                said[photo, label] = photo, label, says
+            said[photo, label] = photo, label, says
+            if run.answer["said_of"][photo, label] != _said_of(folder, photo, label, openings):
+                del said[photo, label]
     return list(said.values())
 
 
-def compare_pointed(desk: Desk, name: str) -> str:
-    """Have the photos that were pointed at compared with the readings; return the id of the run.
+def _said_of(folder: Path, photo: str, label: str, openings: Sequence[Opening]) -> Hashable:
+    """Return what a line about a photo rests on: the file, where it was pointed at, and readings and scene.
 
-    They were measured with the check before: of that nothing is done again.
+    A line that proposes an opening rests on that one, all others on all openings.
     """
-    return desk.runs.start(name, PROPOSE, propose_task, desk.folder.job(name), ())
+    from vision.kept.value_key import value_key
+
+    mine = [(o.label, p) for o in openings for p in o.photos if p.file == photo]
+    pointed = tuple((owner, value_key(replace(photo_request(p), path=Path(p.file)))) for owner, p in mine)
+    # words of the job and what is ordered do not bear on how a photo fits
+    compared = [
+        replace(o, photos=(), note="", documents=(), ordered=None, delivered=None, rule=None, quantity=1, extra={})
+        for o in openings
+        if label in ("", o.label)
+    ]
+    try:
+        found = (folder / photo).stat()
+        file = found.st_mtime_ns, found.st_size
+    except OSError:
+        file = 0, 0
+    return file, pointed, value_key(compared)
+
+
+def compare_pointed(desk: Desk, name: str, file: str) -> str:
+    """Have a photo that was pointed at compared with the readings; return the id of the run.
+
+    It was measured with the check before: of that nothing is done again.
+    """
+    return desk.runs.start(name, PROPOSE, propose_task, desk.folder.job(name), (), file)
 
 
 def fit_said(desk: Desk, name: str, file: str, openings: Sequence[Opening]) -> list[str]:
     """Return what the last comparison said of a photo that an opening has."""
-
-    def used(photo: str) -> list[str]:
-        return [o.label for o in openings if any(p.file == photo for p in o.photos)]
-
-    return [says for photo, _, says in _last_said(desk, name, used) if photo == file]
+    return [says for photo, _, says in _last_said(desk, name, desk.folder.job(name), openings) if photo == file]
 
 
 def comparison(openings: Sequence[Opening]) -> dict[str, Any]:
@@ -89,11 +109,11 @@ def comparison(openings: Sequence[Opening]) -> dict[str, Any]:
     return {"comparable": bool(labels), "compares": readings_to_compare(labels, LEAST_READINGS)}
 
 
-def propose_task(folder: Path, photos: tuple[str, ...], *, say: Say) -> dict[str, Any]:
-    """Return `compared`, (photo, label or nothing, words) for each photo, and where each is `used`; in the child.
+def propose_task(folder: Path, photos: tuple[str, ...], only: str = "", *, say: Say) -> dict[str, Any]:
+    """Return `compared`, (photo, label or nothing, words) for each photo, and what each is `said_of`; in the child.
 
     Those that no opening has may be proposed for one. Those with corners, which somebody pointed at, are said to fit
-    their own opening, another or none.
+    their own opening, another or none; all of them, or `only` one.
     """
     import cv2
 
@@ -102,6 +122,7 @@ def propose_task(folder: Path, photos: tuple[str, ...], *, say: Say) -> dict[str
     cv2.setNumThreads(1)
     openings = load_job(folder).openings
     pointed = [(o, p) for o in openings for p in o.photos if p.corners_px is not None and p.error is None]
+    pointed = [(o, p) for o, p in pointed if only in ("", p.file)]
     found: list[tuple[str, str, str]] = []
     for number, photo in enumerate(photos, 1):
         say(f"{photo} ({number} of {len(photos) + len(pointed)})")
@@ -109,11 +130,8 @@ def propose_task(folder: Path, photos: tuple[str, ...], *, say: Say) -> dict[str
     for number, (opening, entry) in enumerate(pointed[: MOST_PHOTOS - len(photos)], len(photos) + 1):
         say(f"{entry.file} ({number} of {len(photos) + len(pointed)})")
         found += _pointed(opening, entry, openings)
-    used: dict[str, list[str]] = {}
-    for opening in openings:
-        for entry in opening.photos:
-            used.setdefault(entry.file, []).append(opening.label)
-    return {"compared": found, "used": used}
+    said_of = {(photo, label): _said_of(folder, photo, label, openings) for photo, label, _ in found}
+    return {"compared": found, "said_of": said_of}
 
 
 def _free(folder: Path, photo: str, openings: Sequence[Opening]) -> list[tuple[str, str, str]]:

@@ -75,7 +75,7 @@ async function sent(form) {
   if (answer.sha256) document.querySelectorAll("[name=sha256]").forEach((input) => (input.value = answer.sha256));
   if (!(await follow(answer.run))) return false;
   await renew();
-  // a photo pointed at for the first time is then compared with the readings of all openings
+  // a photo pointed at anew is then compared with the readings of all openings
   if (answer.then) follow(answer.then).then((done) => done && renew());
   return true;
 }
