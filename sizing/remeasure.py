@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 
 from sizing.explaining.slips import NONE
 from sizing.judging import ReadingResult
@@ -50,6 +51,10 @@ def again(readings: Sequence[ReadingResult]) -> tuple[Again, ...]:
     return tuple(found)
 
 
-def request(label: str, readings: Sequence[ReadingResult], unit: Unit) -> str:
-    """Return the text for the crew on one opening, empty where nothing is to be measured again."""
-    return messages.request(label, [messages.item(a.name, a.read_mm, a.look_out, unit) for a in again(readings)])
+def request(label: str, readings: Sequence[ReadingResult], unit: Unit, *, job: str = "", on: date | None = None) -> str:
+    """Return the text for the crew on one opening, empty where nothing is to be measured again.
+
+    It names the job and the day on which it was measured, where they are given: a crew has more than one W1.
+    """
+    items = [messages.item(a.name, a.read_mm, a.look_out, unit) for a in again(readings)]
+    return messages.request(label, items, job=job, on=on)

@@ -75,7 +75,7 @@ def job_document(result: JobResult) -> Document:
         }
         document |= {key: _clean(value) for key, value in known.items() if value}
     units: Unit = job.units if job is not None else "mm"
-    document["openings"] = [_opening(opening, units) for opening in result.openings]
+    document["openings"] = [_opening(opening, result, units) for opening in result.openings]
     document["job_tests"] = job_tests_document(result.job_tests, units)
     if result.decision_problems:
         document["decision_problems"] = [{"where": p.where, "says": p.says} for p in result.decision_problems]
@@ -94,7 +94,7 @@ def estimate_document(result: EstimateResult) -> Document:
     return {"schema": SCHEMA, "openings": [opening]}
 
 
-def _opening(result: OpeningResult, units: Unit) -> Document:
+def _opening(result: OpeningResult, job: JobResult, units: Unit) -> Document:
     answer, verdict = result.answer, result.verdict
     reason = answer.why if isinstance(answer, NotMeasured) else ""
     measured = _measured(answer)
@@ -119,7 +119,8 @@ def _opening(result: OpeningResult, units: Unit) -> Document:
         for a in again(result.readings)
     ]
     document["remedy"] = _advice(result.advice, units)
-    document["request"] = request(result.opening.label, result.readings, units)
+    measured_on = job.job.measured_on if job.job is not None else None
+    document["request"] = request(result.opening.label, result.readings, units, job=job.name, on=measured_on)
     if result.order is not None:
         document["order"] = order_document(result.order, units)
     document["joint_test"] = joint_test_document(result.crosscheck)

@@ -1,6 +1,7 @@
 """Facts about the request to measure again. What it must hold: the project's task; common practice, no source."""
 
 import re
+from datetime import date
 from types import SimpleNamespace
 
 import pytest
@@ -35,6 +36,12 @@ def test_the_crew_is_told_what_was_read_and_what_to_look_out_for():
     assert "width, middle: 55 3/8 in was read" in text
     assert "end hook, not at a printed mark" in text
     assert "width, top" not in text
+
+
+def test_the_request_names_the_job_and_its_day():
+    text = request("W1", [WRONG], "in", job="larch 1", on=date(2026, 5, 4))
+    assert text.splitlines()[0] == "Job larch 1, measured on 2026-05-04"
+    assert request("W1", [], "in", job="larch 1", on=date(2026, 5, 4)) == ""
 
 
 def test_the_number_to_find_is_never_in_the_request():

@@ -96,6 +96,13 @@ def test_sound_readings_may_be_ordered(job):
     assert "An error of 3/8 in or more would have stopped this order." in job_text(result)
 
 
+def test_the_request_to_the_crew_names_job_and_day(job):
+    head = HEAD.replace("[job]", "[job]\nmeasured_on = 2026-05-04")
+    said = only_opening(check_job(job(opening(middle="55 3/8"), head=head), estimator=measured()))["request"]
+    assert said.startswith("Job ")
+    assert "measured on 2026-05-04" in said.splitlines()[0]
+
+
 def test_a_reading_an_inch_too_long_holds_the_order(job):
     result = check_job(job(opening(middle="55 3/8")), estimator=measured())
     middle = next(r for r in only_opening(result)["readings"] if r["name"] == "width_middle")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import date
 
 from sizing.messages.verdicts import name_of, one_line
 from sizing.units import Unit, format_length
@@ -59,11 +60,19 @@ def item(name: str, read_mm: float, watch: str, unit: Unit) -> str:
     return f"{name_of(name)}: {format_length(read_mm, unit)} was read. {watch}"
 
 
-def request(label: str, items: Sequence[str], *, high: bool = True) -> str:
-    """Return the text for the crew on one opening; nothing where nothing is to be measured again."""
+def request(label: str, items: Sequence[str], *, job: str = "", on: date | None = None, high: bool = True) -> str:
+    """Return the text for the crew on one opening; nothing where nothing is to be measured again.
+
+    Examples
+    --------
+    >>> request("W1", ["..."], job="larch 1", on=date(2026, 5, 4)).splitlines()[0]
+    'Job larch 1, measured on 2026-05-04'
+    """
     if not items:
         return ""
-    lines = [f"Please measure again at {one_line(label)}, without looking at the numbers below while you read:"]
+    of_job = ", ".join([*([f"Job {one_line(job)}"] if job else []), *([f"measured on {on}"] if on else [])])
+    lines = [of_job] if of_job else []
+    lines += [f"Please measure again at {one_line(label)}, without looking at the numbers below while you read:"]
     lines += [f"- {line}" for line in items]
     return "\n".join([*lines, *([LADDER] if high else [])])
 

@@ -193,7 +193,11 @@ def _page(
         footprint=tuple(line.strip() for line in footprint_lines(footprint, unit)[2:]) if wanted else (),
         budget=_budget(answer),
         notes=_notes(result, why, unit),
-        remeasure=tuple(request(opening.label, result.readings, unit).splitlines()),
+        remeasure=tuple(
+            request(
+                opening.label, result.readings, unit, job=job.name, on=job.job.measured_on if job.job else None
+            ).splitlines()
+        ),
         decision=""
         if result.decision is None
         else record.decided(result.decision, stale=result.decision.stale(result.inputs_sha256)),
