@@ -107,6 +107,43 @@ def test_what_is_no_photo_is_refused_and_not_kept(desk, name, content, says):
     assert (folder / "job.toml").read_text().startswith("[job]")
 
 
+def test_what_is_no_photo_is_refused_with_a_new_job_too_and_the_others_are_kept(desk):
+    data = {"id": "larch 2", "units": "in", "labels": "W1", "wall": "masonry", "measured_on": "2026-05-04"}
+    files = [("photos", ("notes.jpg", b"width 36 inches\n" * 100)), ("photos", ("b.jpg", jpeg(2)))]
+    answer = desk.post("/new", data=data, files=files)
+    assert answer.status_code == 400
+    assert "notes.jpg: not a photo of a kind that is read here" in answer.text
+    folder = next(p for p in desk.root.iterdir() if p.name.startswith("larch-2-"))
+    assert {p.name for p in folder.glob("*.jpg")} == {"b.jpg"}
+
+
+@pytest.mark.parametrize(
+    ("content", "says"),
+    [(b"width 36 inches\n" * 100, "not a photo of a kind"), (jpeg(5, (300, 300)), "less than 0.3 MP")],
+    ids=["text", "small"],
+)
+def test_a_photo_in_the_folder_that_cannot_be_used_is_shown_with_its_reason_and_can_be_left_out(desk, content, says):
+    name = f"unusable-{len(content)}"
+    folder = job(desk, name)
+    (folder / "notes.jpg").write_bytes(content)
+    (folder / "good.jpg").write_bytes(jpeg(8))
+    desk.post(f"/job/{name}/assign", data={"photo": "notes.jpg", "to": "W1"})
+    desk.get(f"/job/{name}/photo/360/notes.jpg")  # as a browser does
+    page = desk.get(f"/job/{name}").text
+    assert "This photo cannot be used: " in page
+    assert says in page
+    assert 'alt="notes.jpg"' not in page
+    assert 'alt="good.jpg"' in page
+    assert desk.post(f"/job/{name}/left-out", data={"photo": "good.jpg"}).status_code == 400
+    assert (folder / "good.jpg").exists()
+    answer = desk.post(f"/job/{name}/left-out", data={"photo": "notes.jpg"})
+    assert answer.status_code == 200
+    assert "notes.jpg" not in answer.text
+    assert (folder / "secondtape" / "left-out" / "notes.jpg").read_bytes() == content
+    assert not (folder / "notes.jpg").exists()
+    assert "notes.jpg" not in (folder / "job.toml").read_text()
+
+
 def test_a_picture_that_unpacks_beyond_the_limit_is_refused_by_its_header(desk):
     job(desk, "bomb")
     stream = io.BytesIO()

@@ -16,8 +16,8 @@ from tomlkit import TOMLDocument
 from sizing.desk.app import Desk, desk_of
 from sizing.desk.folder import JOB_FILE
 from sizing.desk.intake_forms import address, boxes, day, text
-from sizing.desk.intake_photos import THUMB_PX, picture
-from sizing.desk.uploads import form_of, keep_photo
+from sizing.desk.intake_photos import leave_out, require_unusable, take_photo
+from sizing.desk.uploads import form_of
 from sizing.errors import InputError, Problem
 from sizing.jobs import edits as jobedits
 from sizing.jobs.edits_of_sides import set_bars, set_offsets
@@ -122,6 +122,17 @@ def assign(desk: Desk, name: str, form: FormData) -> Response:
     return _saved(desk, name, form, edit, f"opening-{to}" if to else "photos")
 
 
+def left_out(desk: Desk, name: str, form: FormData) -> Response:
+    """Take a photo that cannot be used from all openings and out of the job's photos."""
+    photo, folder = text(form, "photo"), desk.folder.job(name)
+    desk.folder.file(name, photo)
+    require_unusable(folder, photo, desk.decoder)
+    answer = assign(desk, name, FormData([("photo", photo), ("to", "")]))
+    if answer.status_code < 400:
+        leave_out(folder, photo)
+    return answer
+
+
 def photos(desk: Desk, name: str, form: FormData) -> Response:
     """Take in photos; each is decoded once, and one that is none is not kept."""
     folder = desk.folder.job(name)
@@ -130,14 +141,7 @@ def photos(desk: Desk, name: str, form: FormData) -> Response:
         if not isinstance(upload, UploadFile) or not upload.filename:
             continue
         try:
-            one = keep_photo(folder, upload)
-            try:
-                picture(folder, one.name, THUMB_PX, desk.decoder)
-            except InputError:
-                if not one.known:
-                    (folder / one.name).unlink(missing_ok=True)
-                raise
-            kept.append(one.name)
+            kept.append(take_photo(folder, upload, desk.decoder).name)
         except InputError as error:
             problems += [str(p) for p in error.problems]
     if text(form, "json"):
@@ -216,5 +220,6 @@ ROUTES: list[BaseRoute] = [
     Route("/job/{name:path}/opening-facts", changed(opening_facts), methods=["POST"]),
     Route("/job/{name:path}/openings", changed(add_opening), methods=["POST"]),
     Route("/job/{name:path}/assign", changed(assign), methods=["POST"]),
+    Route("/job/{name:path}/left-out", changed(left_out), methods=["POST"]),
     Route("/job/{name:path}/photos", changed(photos, 1_000_000_000), methods=["POST"]),
 ]

@@ -18,8 +18,10 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from starlette.datastructures import UploadFile
+
 from sizing.desk.panels import panel_task
-from sizing.desk.uploads import PHOTO_SUFFIXES
+from sizing.desk.uploads import PHOTO_SUFFIXES, Kept, keep_photo, move_aside
 from sizing.desk.worker import Say, Worker, WorkerError
 from sizing.errors import InputError, Problem
 from sizing.runs.runfolder import FOLDER
@@ -29,6 +31,9 @@ SIZES = (THUMB_PX, LARGE_PX)
 # Guess: the slowest photo within the limits takes 15 s on an old machine.
 SECONDS = 60.0
 _FOLDER = "thumbs"
+_LEFT_OUT = "left-out"
+# Faults that stay with a file; of others (rights, memory, a missing decoder) the next try may do better.
+_LASTING = frozenset(f"photo-{fault}" for fault in ("format", "damaged", "truncated", "too-small", "empty", "size"))
 _PANEL = "panel-2"  # kept under another name since it says what it shows
 _QUALITY = 82
 MOST_PHOTOS = 600
@@ -76,6 +81,44 @@ def contact_sheet(folder: Path, worker: Worker) -> tuple[PhotoFile, ...]:
     return tuple(sorted(photos, key=lambda p: (p.taken, p.name)))
 
 
+def take_photo(folder: Path, upload: UploadFile, worker: Worker) -> Kept:
+    """Keep an uploaded photo in a job's folder, once it has been decoded.
+
+    Raises
+    ------
+    InputError
+        It is no photo that can be used, or cannot be written; then nothing is left behind.
+    """
+    one = keep_photo(folder, upload)
+    try:
+        picture(folder, one.name, THUMB_PX, worker)
+    except InputError:
+        if not one.known:
+            (folder / one.name).unlink(missing_ok=True)
+        raise
+    return one
+
+
+def require_unusable(folder: Path, name: str, worker: Worker) -> None:
+    """Raise InputError where a photo can be decoded, so that it is not left out by mistake."""
+    try:
+        picture(folder, name, THUMB_PX, worker)
+    except InputError:
+        return
+    raise InputError("photo-usable", [Problem(name, "this photo can be read: set it to 'not used' instead")])
+
+
+def leave_out(folder: Path, name: str) -> None:
+    """Move a photo that cannot be used out of the job's photos; nothing is lost, it stays in `secondtape/left-out`.
+
+    Raises
+    ------
+    InputError
+        It cannot be moved.
+    """
+    move_aside(folder / name, folder / FOLDER, _LEFT_OUT)
+
+
 def picture(folder: Path, name: str, width_px: int, worker: Worker) -> bytes:
     """Return a photo as JPEG of at most that long side, upright and without its Exif.
 
@@ -110,7 +153,11 @@ def _made(folder: Path, name: str, what: str, worker: Worker) -> bytes:
     try:
         made = worker.run(task, folder / name, *([sizes] if sizes else []), timeout_s=SECONDS)
     except WorkerError as error:
-        raise InputError("photo-unreadable", [Problem(name, _nearby(str(error), folder))]) from None
+        raise InputError("photo-unreadable", [Problem(name, _nearby(str(error), folder, name))]) from None
+    if "error" in made:
+        says = _nearby(made["error"].decode(), folder, name)
+        _keep(_kept(folder, name, "facts.json"), json.dumps({"error": says}).encode())
+        raise InputError("photo-unreadable", [Problem(name, says)])
     for key, data in made.items():
         _keep(_kept(folder, name, f"{_PANEL if key == 'panel' else key}.jpg"), data)
     return bytes(made["panel" if what == _PANEL else what])
@@ -122,12 +169,18 @@ def facts_task(paths: list[Path], *, say: Say) -> list[dict[str, Any]]:
 
 
 def pictures_task(path: Path, sizes: tuple[int, ...], *, say: Say) -> dict[str, bytes]:
-    """Return a photo as JPEG in several sizes (longest side, px); in the child."""
+    """Return a photo as JPEG in several sizes (longest side, px), or `error` that stays with the file; in the child."""
     from PIL import Image
 
+    from vision.errors import PhotoError
     from vision.photo.reading import read_photo
 
-    whole = Image.fromarray(read_photo(path).rgb)
+    try:
+        whole = Image.fromarray(read_photo(path).rgb)
+    except PhotoError as error:
+        if error.code not in _LASTING:
+            raise
+        return {"error": str(error).encode("utf-8", "replace")}
     made = {}
     for size in sorted(sizes, reverse=True):
         whole.thumbnail((size, size), Image.Resampling.LANCZOS, reducing_gap=2.0)
@@ -144,7 +197,9 @@ def _jpeg(image: Any) -> bytes:  # noqa: ANN401 -- PIL is imported in the child 
 def _facts(path: Path) -> dict[str, Any]:
     import warnings
 
+    from vision.errors import PhotoError
     from vision.photo.exif import orientation_of, read_exif
+    from vision.photo.reading import read_photo
 
     try:
         with warnings.catch_warnings():
@@ -154,7 +209,11 @@ def _facts(path: Path) -> dict[str, Any]:
                 facts, _ = read_exif(image, orientation)
                 size = image.size[::-1] if orientation >= 5 else image.size
         return {"taken": facts.taken, "size_px": list(size)}
-    except Exception:  # garbage: the picture itself will say what is wrong
+    except Exception:  # garbage: decoding it says what is wrong
+        try:
+            read_photo(path)
+        except PhotoError as error:
+            return {"taken": None, "size_px": None, "error": str(error)}
         return {"taken": None, "size_px": None}
 
 
@@ -177,7 +236,7 @@ def _photo(folder: Path, name: str, facts: dict[str, Any]) -> PhotoFile:
         with contextlib.suppress(OSError):
             taken = datetime.fromtimestamp((folder / name).stat().st_mtime, UTC).isoformat(timespec="seconds")[:19]
     size_px = (int(size[0]), int(size[1])) if isinstance(size, list) and len(size) == 2 else None
-    return PhotoFile(name, taken, by_camera, size_px, str(facts.get("error", "")))
+    return PhotoFile(name, taken, by_camera, size_px, _nearby(str(facts.get("error", "")), folder, name))
 
 
 def _files(folder: Path, depth: int) -> Iterator[Path]:
@@ -223,5 +282,5 @@ def _keep(path: Path, data: bytes) -> None:
         Path(name).replace(path)
 
 
-def _nearby(text: str, folder: Path) -> str:
-    return text.replace(f"{folder}/", "")
+def _nearby(text: str, folder: Path, name: str) -> str:
+    return text.replace(f"{folder}/", "").removeprefix(f"{name}: ")

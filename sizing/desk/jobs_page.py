@@ -14,20 +14,20 @@ from starlette.routing import BaseRoute, Route
 
 from sizing.desk.app import Desk, desk_of
 from sizing.desk.intake_forms import address, choices, day, text
+from sizing.desk.intake_photos import take_photo
 from sizing.desk.listing import SHOWN, filtered, list_jobs
-from sizing.desk.uploads import form_of, keep_photo
+from sizing.desk.uploads import form_of
 from sizing.errors import InputError, Problem
 from sizing.jobs.edits import new_job
 from sizing.jobs.writer import create
 from sizing.orders.rulefile import rule_folders, rules_in
+from sizing.messages.verdicts import VERDICTS
 from sizing.runs.runfolder import safe_name
 
 PER_PAGE = 100
 MOST_LABELS = 200
 SHOWN_WORDS = {
-    "hold": "stop: ask",
-    "unproven": "photo cannot tell",
-    "send": "may be ordered",
+    **VERDICTS,
     "changed": "changed since its check",
     "unchecked": "not checked yet",
     "broken": "file cannot be read",
@@ -83,7 +83,7 @@ def _made(desk: Desk, form: FormData) -> Response:
     for upload in form.getlist("photos"):
         if isinstance(upload, UploadFile) and upload.filename:
             try:
-                keep_photo(folder, upload)
+                take_photo(folder, upload, desk.decoder)
             except InputError as error:
                 problems += [str(p) for p in error.problems]
     name = desk.folder.name_of(folder)

@@ -78,6 +78,33 @@ def keep_photo(folder: Path, upload: UploadFile) -> Kept:
         beside.unlink(missing_ok=True)
 
 
+def move_aside(file: Path, below: Path, folder: str) -> None:
+    """Move a file into a folder below another, which is made, under the first name that is free there.
+
+    Raises
+    ------
+    InputError
+        It cannot be moved; then it stays.
+    """
+    if below.is_symlink() or (below / folder).is_symlink():
+        problem = Problem(file.name, f"cannot be moved: {below.name}/{folder} is a link; make it a folder")
+        raise InputError("cannot-write", [problem])
+    try:
+        (below / folder).mkdir(parents=True, exist_ok=True)
+        for i in range(1, _MOST_NAMES):
+            aside = below / folder / (file.name if i == 1 else f"{file.stem}-{i}{file.suffix}")
+            try:
+                _new_link(file, aside)
+            except FileExistsError:
+                continue
+            file.unlink()
+            return
+    except OSError as error:
+        problem = Problem(file.name, f"cannot be moved out of the way: {error.strerror or error}")
+        raise InputError("cannot-write", [problem]) from None
+    raise InputError("cannot-write", [Problem(file.name, "there are too many files of this name")])
+
+
 def _copied(upload: UploadFile, stream: object, shown: str) -> str:
     digest, size = hashlib.sha256(), 0
     while chunk := upload.file.read(_CHUNK):
