@@ -83,6 +83,16 @@ def test_one_check_is_shown_in_the_words_of_the_terminal(desk):
     assert "width, top: 1000.0 mm, off by +1.0 mm (-1.0 mm to +3.0 mm)" in page
 
 
+def test_a_reading_that_the_photo_cannot_tell_is_said_as_on_the_other_pages(desk, folder):
+    reading = {"name": "width_top", "tape_mm": 1000.0, "verdict": "unproven"}
+    opening = {"label": "W1", "verdict": "unproven", "why": "Too far.", "inputs_sha256": "x", "readings": [reading]}
+    check(folder, "larch-4", verdict="unproven", openings=[opening])
+    rebuild([folder])
+    page = desk.get("/log/check/larch-4/secondtape/0123456789ab").text
+    assert "width, top: 1000.0 mm, no photo to compare, cannot tell" in page
+    assert "unproven" not in page.replace("mark unproven", "")
+
+
 def test_few_readings_are_counted_and_nothing_is_concluded(desk):
     assert "Fewer than 20 readings" in desk.get("/log/people").text
     page = desk.get("/log/people?codes=yes&per=both&units=mm").text

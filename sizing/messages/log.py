@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sizing.log.pooling import Interval
-from sizing.messages.verdicts import VERDICTS, file_name, name_of, one_line, sentence
+from sizing.messages.verdicts import DECISIONS, READING_VERDICTS, VERDICTS, file_name, name_of, one_line, sentence
 from sizing.units import INCH_MM, Unit, format_length
 
 if TYPE_CHECKING:
@@ -218,7 +218,7 @@ def _reading(r: LoggedReading, unit: Unit) -> str:
     if r.difference_mm is not None and r.U95_mm is not None:
         bounds = Interval(r.difference_mm, r.difference_mm - r.U95_mm, r.difference_mm + r.U95_mm)
         compared = f"off by {interval(bounds, unit)}"
-    said = f", {r.verdict}" if r.verdict else ""
+    said = f", {READING_VERDICTS.get(r.verdict, r.verdict)}" if r.verdict else ""
     by = f", by {one_line(r.by)}" if r.by else ""
     earlier = "" if r.in_force else ", replaced by a later visit"
     return f"{name_of(r.name)}: {format_length(r.tape_mm, unit)}, {compared}{said}{by}{earlier}"
@@ -226,8 +226,9 @@ def _reading(r: LoggedReading, unit: Unit) -> str:
 
 def _decision(d: LoggedDecision) -> str:
     stale = ", stale: this check has other inputs" if d.stale else ""
-    reason = f": {one_line(d.reason)}" if d.reason else ""
-    return f"decided {d.decision} by {one_line(d.by)} on {_moment(d.time)}{reason}{stale}"
+    reason = f" ({one_line(d.reason).rstrip('.')})" if d.reason else ""
+    what = DECISIONS.get(d.decision, d.decision)
+    return f"{one_line(d.by)} decided on {_moment(d.time)}: {what}{reason}{stale}"
 
 
 def _released(r: LoggedRelease, unit: Unit) -> str:

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from sizing.messages.order import confirm_line
-from sizing.messages.verdicts import VERDICTS, one_line, sentence
+from sizing.messages.verdicts import DECISIONS, VERDICTS, one_line, sentence
 from sizing.units import INCH_MM, Unit, format_length
 
 if TYPE_CHECKING:
@@ -46,7 +46,7 @@ def exact_length(length_mm: float, unit: Unit) -> str:
 
 def decided(decision: Decision, *, stale: bool) -> str:
     """Return the line of the view on what people decided."""
-    what = {"send": "may be ordered", "hold": "stopped", "override": "ordered against the check"}[decision.decision]
+    what = DECISIONS[decision.decision]
     line = f"{one_line(decision.by)} decided on {day(decision.time)}: {what} ({one_line(decision.reason).rstrip('.')})."
     if not stale:
         return line

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 from pathlib import Path
 
-from sizing.messages.verdicts import TAKE_A_PHOTO, about, file_name, name_of, one_line, sentence
+from sizing.messages.verdicts import READING_VERDICTS, TAKE_A_PHOTO, about, file_name, name_of, one_line, sentence
 from sizing.units import Unit, format_length
 
 METHOD = (
@@ -223,7 +223,7 @@ def reading_verdict(verdict: str, *, measured: bool) -> str:
     """Return the verdict of a reading in plain words."""
     if not measured:
         return "differs" if verdict == "differs" else "not checked"
-    return {"agrees": "agrees", "differs": "differs", "unproven": "cannot tell"}[verdict]
+    return READING_VERDICTS[verdict]
 
 
 def cause(name: str, said: Sequence[str], probabilities: Sequence[float]) -> str:

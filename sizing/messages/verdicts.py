@@ -35,6 +35,8 @@ _NAMES = {
     "highest_height": "greatest height",
 }
 VERDICTS = {"send": "may be ordered", "hold": "stop: ask", "unproven": "the photo cannot tell"}
+READING_VERDICTS = {"agrees": "agrees", "differs": "differs", "unproven": "cannot tell"}
+DECISIONS = {"send": "may be ordered", "hold": "stopped", "override": "ordered against the check"}
 _SIDES = {"head": "head (top)", "sill": "sill (bottom)", "left": "left jamb", "right": "right jamb"}
 CAUTION = (
     "Order from the tape's readings only, never from a photo's figure. Mind ladders; escape openings and "
