@@ -22,7 +22,6 @@ from sizing.jobs.edits import new_job
 from sizing.jobs.writer import create
 from sizing.messages.verdicts import VERDICTS
 from sizing.orders.rulefile import rule_folders, rules_in
-from sizing.messages.verdicts import VERDICTS
 from sizing.runs.runfolder import safe_name
 
 PER_PAGE = 100
