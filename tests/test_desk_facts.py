@@ -106,3 +106,34 @@ def test_both_printed_bars_are_typed_and_come_back_as_saved(desk):
     assert "W1, printed 200 mm bar as measured: " in answer.text
     saved(desk, "bars", **{"check_bar": "", "check_bar.along": ""})
     assert "check_bar" not in opening(folder)
+
+
+def marked(page):
+    """Return the names of the fields marked as wrong, with the line beside each."""
+    field = r'name="([^"]*)" id="[^"]*" value="[^"]*" autocomplete="off" aria-invalid="true" aria-describedby="([^"]*)"'
+    return {key: re.search(rf'id="{says}">([^<]+)', page)[1] for key, says in re.findall(field, page)}
+
+
+@pytest.mark.parametrize(
+    ("form", "data", "key", "says"),
+    [
+        ("opening-facts", SIDES | {"edge_offset.sill": "1 1"}, "edge_offset.sill", "1 1"),
+        ("opening-facts", SIDES | {"edge_offset": "1"}, "edge_offset", "not both"),
+        ("opening-facts", {"check_bar": "150"}, "check_bar", "is 150 in: the bar across"),
+        ("opening-facts", {"check_bar": "150 mm", "check_bar.along": "20 mm"}, "check_bar.along", "the bar along"),
+        ("opening-facts", {"quantity": "two"}, "quantity", "no whole number"),
+        ("readings", {"width.top": "54 3", "width.middle": "36"}, "width.top", "54 3/8"),
+        ("readings", {"visit": "1", "on": "soon", "width.top": "36"}, "on", "no date"),
+        ("facts", {"measured_on": "soon", "note": "x"}, "measured_on", "no date"),
+        ("facts", {"graduation": "wide", "note": "x"}, "graduation", "wide"),
+        ("openings", {"label": "W9", "wall": "straw"}, "wall", "straw"),
+    ],
+)
+def test_a_refused_form_marks_the_field_that_is_wrong_and_no_other(desk, form, data, key, says):
+    if not (desk.root / "marked").exists():
+        job(desk, "marked")
+    answer = desk.post(f"/job/marked/{form}", data={"label": "W1"} | data)
+    assert answer.status_code == 400
+    found = marked(answer.text)
+    assert list(found) == [key]
+    assert says in found[key]

@@ -15,7 +15,7 @@ from tomlkit import TOMLDocument
 
 from sizing.desk.app import Desk, desk_of
 from sizing.desk.folder import JOB_FILE
-from sizing.desk.intake_forms import address, boxes, day, text
+from sizing.desk.intake_forms import address, boxes, day, faults, text
 from sizing.desk.intake_photos import leave_out, require_unusable, take_photo
 from sizing.desk.uploads import form_of
 from sizing.errors import InputError, Problem
@@ -170,6 +170,7 @@ def _saved(desk: Desk, name: str, form: FormData, edit: Edit, at: str) -> Respon
             "at": at,
             "problems": problems,
             "again": _again(form),
+            "faults": faults(error.problems, form),
             "name_of": words.field_name,
             "sha256": text(form, "sha256"),
         }

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import date
 from typing import Any, get_args
 from urllib.parse import quote
@@ -17,6 +17,8 @@ from sizing.units import LengthError, Unit, parse_length
 from vision.request import Wall
 
 MOST_CHARACTERS = 2000
+# Fields by how the place of a problem names them, where that is not by their key.
+_FIELDS = {"measured on": "measured_on", "read on": "on"}
 
 
 def text(form: FormData, key: str) -> str:
@@ -70,6 +72,24 @@ def said_back(texts: Mapping[str, str], unit: Unit, graduation: str) -> dict[str
         except LengthError as error:
             answers[box] = {"ok": False, "says": str(error)}
     return answers
+
+
+def faults(problems: Iterable[Problem], keys: Iterable[str]) -> dict[str, list[str]]:
+    """Return what is said against each field of a form; a problem of none of its fields is out.
+
+    Examples
+    --------
+    >>> faults([Problem('job.toml: opening[0] "W1".visit[1].width.top', "no length")], ["width.top", "top", "by"])
+    {'width.top': ['no length']}
+    """
+    found: dict[str, list[str]] = {}
+    longest_first = sorted(set(keys), key=len, reverse=True)
+    for problem in problems:
+        where = _FIELDS.get(problem.where, problem.where).removesuffix(".value").removesuffix(".across")
+        key = next((k for k in longest_first if where == k or where.endswith(f".{k}")), None)
+        if key is not None:
+            found.setdefault(key, []).append(problem.says)
+    return found
 
 
 def choices() -> dict[str, tuple[str, ...]]:
