@@ -64,7 +64,8 @@ def decide(visit, **more):
 
 def corner_form(desk, **more):
     sha256 = load_job(desk / "larkspur" / "job.toml").sha256
-    points = {f"c{i}{axis}": "200" for i in range(4) for axis in "xy"}
+    corners = (("200", "200"), ("1000", "200"), ("1000", "700"), ("200", "700"))
+    points = {f"c{i}{axis}": at[k] for i, at in enumerate(corners) for k, axis in enumerate("xy")}
     return {"do": "corners", "number": "0", "turn": "0", "sha256": sha256} | points | more
 
 
@@ -248,6 +249,24 @@ def test_corners_out_of_view_stay_so(visit, desk):
     assert 'name="c0x" inputmode="decimal" size="7" value=""' in visit.get(PAGE).text
 
 
+@pytest.mark.parametrize(
+    ("dragged", "says"),
+    [
+        ({"c0x": "800", "c0y": "600"}, "bent inward or straight at the top left corner: move that corner"),
+        ({"c0x": "1100", "c0y": "200"}, "the sides cross each other"),
+    ],
+)
+def test_a_corner_dragged_too_far_is_refused_in_words_of_the_photo(visit, desk, dragged, says):
+    before = (desk / "larkspur" / "job.toml").read_text()
+    form = corner_form(desk, **dragged)
+    (said,) = visit.post(PAGE, data=form, headers=OWN | {"accept": "application/json"}).json()["problems"]
+    assert said.startswith("The corners were not saved: ")
+    assert says in said
+    assert "where it is in the photo" in said
+    assert not any(jargon in said for jargon in ("convex", "opening[", "job.toml", "corners["))
+    assert (desk / "larkspur" / "job.toml").read_text() == before
+
+
 def test_corners_for_a_file_that_changed_since_are_not_saved(visit, desk):
     before = (desk / "larkspur" / "job.toml").read_text()
     form = corner_form(desk, sha256="0" * 64)
@@ -257,7 +276,7 @@ def test_corners_for_a_file_that_changed_since_are_not_saved(visit, desk):
     shown = visit.post(PAGE, data=form, headers=OWN)
     assert shown.status_code == 409
     assert "The same with your change" in shown.text
-    assert "[[200, 200], [200, 200], [200, 200], [200, 200]]" in shown.text
+    assert "[[200, 200], [1000, 200], [1000, 700], [200, 700]]" in shown.text
     assert (desk / "larkspur" / "job.toml").read_text() == before
 
 

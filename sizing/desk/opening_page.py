@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, MutableMapping
+from collections.abc import Mapping, MutableMapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -29,8 +29,11 @@ from sizing.errors import InputError, Problem
 from sizing.jobs.edits import opening_table, set_corners, set_reference_corners
 from sizing.jobs.file import load_job
 from sizing.jobs.job import Job, Opening
+from sizing.jobs.named_files import corner_fault
 from sizing.jobs.writer import ChangedUnderneath, JobText, save
+from sizing.messages.pointing import not_saved
 
+Point = tuple[float, float]
 _MISSHAPEN = (LookupError, TypeError, ValueError, AttributeError, ArithmeticError, UndefinedError)
 
 
@@ -85,7 +88,7 @@ def _changed(desk: Desk, request: Request, form: FormData) -> Response:
             return conflict_page(desk, asked.name, form, error)
         problems, status = [str(error)], 409
     except InputError as error:
-        problems, status = [str(p) for p in error.problems], 400
+        problems, status = [p.says if p.where == "corners" else str(p) for p in error.problems], 400
     except OSError as error:
         says = f"{JOB_FILE} cannot be written: {error.strerror or error}; nothing was changed"
         problems, status = [says], 500
@@ -175,6 +178,8 @@ def _pointed(desk: Desk, asked: Asked, form: FormData, does: str) -> JobText:
         if count is not None:
             references = [q for q in (_points(form, f"r{i}", 4) for i in range(_small(str(count)))) if q is not None]
 
+    _require_outlines(corners, references or [])
+
     def edit(document: Any) -> None:  # noqa: ANN401 -- a document of tomlkit
         table = opening_table(document, opening.label)
         if corners is not None or entry.corners_px is not None:
@@ -187,6 +192,16 @@ def _pointed(desk: Desk, asked: Asked, form: FormData, does: str) -> JobText:
                     written["turn"] = turn
 
     return save(asked.job.file, edit, read_sha256=str(form.get("sha256", "")))
+
+
+def _require_outlines(corners: Sequence[Point] | None, references: Sequence[Sequence[Point]]) -> None:
+    """Raise InputError where corners are not those of something flat: saved, they would make the photo unusable."""
+    named = [] if corners is None else [("", corners, True)]
+    named += [(f"reference {i}: ", quad, False) for i, quad in enumerate(references, 1)]
+    for lead, quad, upright in named:
+        fault = corner_fault([None if math.isnan(x) or math.isnan(y) else (x, y) for x, y in quad], upright=upright)
+        if fault is not None:
+            raise InputError("bad-corner", [Problem("corners", not_saved(f"{lead}{fault}"))])
 
 
 def _by_line(desk: Desk, asked: Asked, number: int, form: FormData) -> tuple[list[tuple[float, float]], int]:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
+from sizing.messages.pointing import SIDES_CROSS, corner_inward
 from vision.request import Array
 
 FURTHEST_PX = 1e6  # no photo within the contract's limits is so wide
@@ -67,7 +68,8 @@ def corner_fault(points: Sequence[tuple[float, float] | None], *, upright: bool)
     if np.all(turns < 0):
         return "the corners run counter-clockwise: give top left, top right, bottom right, bottom left"
     if not np.all(turns > 0):
-        return "the corners are not convex: two may be swapped; give top left first, then clockwise"
+        inward = (np.flatnonzero(turns <= 0) + 1) % 4  # turns[0] is at the second corner
+        return corner_inward(int(inward[0])) if len(inward) == 1 else SIDES_CROSS
     return _side_fault(sides, upright=upright)
 
 
