@@ -7,15 +7,8 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy import stats
 
-from fixtures.renderer.camera import Camera as Drawn
-from fixtures.renderer.camera import film_focal_px, pose
-from fixtures.renderer.render import render
-from fixtures.renderer.scene import Light, Opening, Scene, brick_sides
-from fixtures.renderer.scene import Wall as FixtureWall
 from vision.camera import Camera
-from vision.request import SIDES
 from vision.sides.side_ends import SideEnd, side_end, weighed_by_ends
-from vision.sides.tracing import trace_sides
 
 WALL, SOFFIT = 0.5, 0.05
 
@@ -117,21 +110,3 @@ def test_ends_that_may_be_those_of_the_foot_do_not_take_the_arris_away():
 
     assert share(0.0) < 0.05
     assert share(0.1) > 5 * share(0.0)
-
-
-@pytest.mark.parametrize("seed", [3])
-def test_a_flush_sill_of_one_tone_is_placed_where_the_jambs_end(tmp_path, seed):
-    """A stone sill in the plane of the wall, top and front alike, before a dark frame: only its foot is a line."""
-    R, t = pose(np.array([60.0, -60.0, 1750.0]), 5.0, -4.0, 1.0)
-    drawn = Drawn(1152, 864, film_focal_px(26, 1152, 864), 576.0, 432.0, 0.0, 0.0, R, t, 26)
-    corners = np.array([[-402.0, -500], [400, -501], [401, 500], [-400, 502]])
-    wall = FixtureWall("brick", (215.0, 65.0, 10.0), seed=seed)
-    sides = brick_sides(corners, wall, np.random.default_rng(seed), z_mm=dict.fromkeys(SIDES, 0.0))
-    opening = Opening(sides, reveal_mm=90.0, sill_height_mm=90.0, sill_ear_mm=60.0, frame_colour=(0.05, 0.05, 0.05))
-    rgb, _ = render(Scene("flush", drawn, opening, (), wall, Light(direct=0.05), oversample=1))
-    camera = Camera(R @ np.diag([1, 1, -1.0]), t, drawn.f_px, drawn.cx, drawn.cy, 0.0, 0.0)
-    rough = drawn.project(np.column_stack([corners, np.zeros(4)]))
-    trace = trace_sides(rgb, camera, rough, 3.0, dict.fromkeys(SIDES, 0.0), "masonry")["sill"]
-    middle = corners[[3, 2]].mean(axis=0)
-    off = float((trace.origin_mm - middle)[1])
-    assert abs(off) < 2.5 or trace.hidden or trace.candidates[0].weight < 0.9

@@ -243,9 +243,9 @@ def test_a_sill_of_one_colour_is_placed_by_its_ends_beyond_the_jambs_and_called_
     assert_allclose(trace.origin_mm[1], 250, rtol=0, atol=3.0)  # mm; one pixel is 2.5 mm
 
 
-def rendered(folder, number, seed, wall):
+def rendered(folder, number, seed, wall, sheets=1, hard=False):
     """Return picture, true camera, rough corners, true depths and true corners of one own rendering: the oracle."""
-    name = make(number, out=folder, seed=seed, sheets=1, wall=wall, width=1664, hard=False, reference="sheet")
+    name = make(number, out=folder, seed=seed, sheets=sheets, wall=wall, width=1664, hard=hard, reference="sheet")
     truth = json.loads((folder / f"{name}.truth.json").read_text())
     c = truth["camera"]
     turned = np.array(c["R"]) @ np.diag([1, 1, -1.0])  # the file's world is left-handed
@@ -261,6 +261,14 @@ def test_a_sill_whose_lit_top_ends_in_a_clear_line_has_its_arris_there(tmp_path)
     trace = trace_sides(rgb, camera, rough_px, 3.0, depth, "siding")["sill"]
     assert not trace.hidden
     assert_allclose(trace.origin_mm[1], corners[2:, 1].mean(), rtol=0, atol=1.0)
+
+
+def test_a_flush_sill_of_one_tone_is_placed_where_the_jambs_end(tmp_path):
+    """Its arris is no line; by the line that is seen, the frame's foot, the sill would be 11 mm off."""
+    rgb, camera, rough_px, depth, corners = rendered(tmp_path, 96, 931, "mixed", sheets=2, hard=True)
+    trace = trace_sides(rgb, camera, rough_px, 3.0, depth, "masonry")["sill"]
+    assert trace.hidden
+    assert_allclose(trace.origin_mm[1], corners[2:, 1].mean(), rtol=0, atol=2.0)
 
 
 def test_where_two_estimates_of_one_jamb_differ_both_are_kept_and_said(tmp_path):

@@ -1,4 +1,4 @@
-"""Sides held against each other: a jamb against where the head ends, rival lines against the frame's one depth."""
+"""Sides held against each other: by where the one next to them ends, and by the one depth of the frame."""
 
 from __future__ import annotations
 
@@ -58,8 +58,10 @@ def held_against_ends(
         # a reading inside of the line tells nothing: lit tops of reveals
         if end is not None and end.offset_mm > -INSIDE * end.scale_mm:
             after[side] = _weighed_by_ends(side, after[side], (end, None), wall)
+    if sill_at != "front":
+        return after
     ends = [_end(rgb, camera, (s, after[s]), ("sill", after["sill"]), SILL_END_MM.get(wall)) for s in jambs]
-    if sill_at == "front" and any(e is not None for e in ends):
+    if any(e is not None for e in ends):
         after["sill"] = _weighed_by_ends("sill", after["sill"], ends, wall)
     return after
 
@@ -115,25 +117,26 @@ def _weighed_by_ends(
 def held_against_depth(
     rgb: NDArray[np.uint8],
     camera: Camera,
-    found: dict[Side, FoundSide | FailedSide],
+    found: Mapping[Side, FoundSide | FailedSide],
     wall: Wall,
 ) -> dict[Side, FoundSide | FailedSide]:
     """Return the sides with rival lines of head and jambs weighed by the frame's depth behind them, if that tells."""
+    held = dict(found)
     sides = {s: f for s, f in found.items() if isinstance(f, FoundSide)}
     best = {s: _taken(f)[0] for s, f in sides.items()}
     sure = [s for s in SHARED if s in sides and best[s] >= SURE_SIDE]
     rivals = {s: _rivals_mm(sides[s]) for s in SHARED if s in sides and best[s] < SURE_SIDE}
     rivals = {s: r for s, r in rivals.items() if (np.abs(r) > TELLING_MM).any()}
     if len(sides) < len(SIDES) or not sure or not rivals:
-        return found
+        return held
     lines = {s: _wall_line(f) for s, f in sides.items()}
     z_mm = {s: f.strip.depth_mm for s, f in sides.items()}
     told = log_factors(rgb, camera, lines, z_mm, rivals, sure, wall)
     for side, factors in told.items():
         before = _whole(sides[side])
         after = before * np.exp(factors)
-        found[side] = _with_weights(side, sides[side], after * before.sum() / after.sum(), sides[side].ghost, wall)
-    return found
+        held[side] = _with_weights(side, sides[side], after * before.sum() / after.sum(), sides[side].ghost, wall)
+    return held
 
 
 def _taken(found: FoundSide) -> tuple[float, Array]:
