@@ -10,16 +10,16 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from heapq import heappop, heappush
 from itertools import islice
-from math import hypot
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.kept.once import Once, anew
-from vision.pages.paper import THIRDS, alike_all_round, evenness, tint, tints
+from vision.pages.paper import THIRDS, alike_all_round, evenness, evennesses, in_boxes, tints
 from vision.pages.plane import likeness
-from vision.pages.quads import outlines
+from vision.pages.quads import fitted, outline_groups
+from vision.pages.rarity import Colours, beside, colours, rarities, rarity
 from vision.pages.sides import TracedQuad, trace_quad
 from vision.priors import CameraPrior
 from vision.request import Array
@@ -27,20 +27,26 @@ from vision.solving.solve_pages import pose_misfit
 
 # Long side in px and levels of each colour channel. For pages, coarsely and, where none is found, finely: one in a view
 # eight metres wide is 16 px wide in the coarse one. For cards, which are smaller.
-SEARCH = {True: ((600, 5), (1200, 10)), False: ((1600, 10),)}
+SEARCH = {True: ((600, 5), (1200, 10)), False: ((800, 6), (1600, 10))}
 ROUGH_PX = 10.0  # of the opening's corners as they come here, to the next of 64 steps (a guess)
 COARSE = 600  # paper shows by lightness and want of colour there
 COARSE_SHORT_PX = 6.0  # in a picture that a finer one follows
-TRACED, TRACED_FIRST = 16, 2  # the likeliest outlines are traced; so many in any case
+TRACED = 8  # the likeliest outlines are traced
 GOOD = 0.5  # rating of a page that needs no finer search: sound ones have 0.6 to 0.8
 NEAR = 0.4  # votes of what could be another page (the lesser of two had 0.8 of the better one in 40 photos)
+SAME = 0.5  # of how far a side is looked for: within it the same sides would be found again
 MIN_SHORT_PX = 16.0  # at full size
+GROUPS = {True: 24, False: 40}  # likeliest ones that are looked at closely, of pages and of cards
+BOX = 1.1  # of the sides' ratio: that of an upright box about them
 FORESHORTENED = 0.64  # a side seen at up to 50 degrees
 MISFIT = 0.03  # of the size, against the known proportions: focal length and a curled corner
 SEEN = 0.55  # of every side
 TINTED = 0.6  # what is rated near nothing by its tint is not looked at
-BINS = 16 * 4096  # coarse colours
-INSIDE = np.array([[(1 - a) * (1 - b), a * (1 - b), a * b, (1 - a) * b] for a in THIRDS for b in THIRDS])
+COMMON = 0.42  # rarity of what is not traced: `of_photo` asks for 0.5
+FIFTHS = np.linspace(0.15, 0.85, 5)
+INSIDE, INSIDE_MANY = (
+    np.array([[(1 - a) * (1 - b), a * (1 - b), a * b, (1 - a) * b] for a in s for b in s]) for s in (THIRDS, FIFTHS)
+)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -88,12 +94,15 @@ def find_quads(
             for rating, q in seen.outlines
             if _beside(q, size_mm, opening_px) and not any(_overlap(q, k) for k in known_px)
         ]
-        rated = _by_evenness(rgb, fitting) if plain else fitting
+        wall = None
+        if seen.colours is not None:
+            wall = beside(seen.colours, None if opening_px is None else (opening_px + 0.5) * seen.scale - 0.5)
+        rated = _by_evenness(rgb, fitting) if wall is None else _by_rarity(wall, seen.scale, fitting)
         found = _traced(rgb, rated, size_mm, prior, plain=plain, corner_mm=corner_mm, once=once)
+        if wall is not None:
+            found = _unlike_the_wall(wall, seen.scale, found)
         if any(f.rating > GOOD for f in found):
             break
-    if not plain:
-        found = _unlike_the_wall(seen.small, seen.scale, found, opening_px, once)
     first = {id(f): f.rating for f in found}
     if not plain and opening_px is not None and np.isfinite(opening_px).all():  # of two in one place the better shaped
         first = {id(f): f.rating * likeness(f.corners_px, size_mm, opening_px, prior, ROUGH_PX) for f in found}
@@ -118,12 +127,37 @@ def _by_evenness(rgb: NDArray[np.uint8], fitting: Sequence[tuple[float, Array]])
         yield -rating, best
 
 
+def _by_rarity(wall: Colours, scale: float, fitting: Sequence[tuple[float, Array]]) -> list[tuple[float, Array]]:
+    """Return outlines (best first), anew by rating and rarity, without those whose colours are common."""
+    rare = [rarity(wall, (q + 0.5) * scale - 0.5) for _, q in fitting]
+    anew = [(rating * _unlike(r), q) for (rating, q), r in zip(fitting, rare, strict=True) if r > COMMON]
+    return sorted(anew, key=lambda r: -r[0])
+
+
+def _unlike_the_wall(wall: Colours, scale: float, found: Sequence[FoundQuad]) -> list[FoundQuad]:
+    """Return the candidates rated anew: a brick has the colours of the wall and little contrast, a card has not."""
+    contrasts = [min(s.contrast for s in f.traced.sides) for f in found]
+    rated = []
+    for f, contrast in zip(found, contrasts, strict=True):
+        rare = rarity(wall, (f.corners_px + 0.5) * scale - 0.5)
+        share = 0.5 + 0.5 * contrast / max(contrasts)
+        rated.append(FoundQuad(f.corners_px, f.traced, f.rating * _unlike(rare) * share, rare))
+    return rated
+
+
+def _unlike(rare: float) -> float:
+    return 0.3 + 0.7 * rare
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class _Rated:
-    """A reduced photo, its scale, and the outlines (4, 2) px of the photo found in it, rated but for evenness."""
+    """A reduced photo's scale, its colours if they count, and the outlines (4, 2) px of the photo found in it.
 
-    small: NDArray[np.uint8]
+    They are rated but for evenness, and for rarity with what lies outside the opening.
+    """
+
     scale: float
+    colours: Colours | None
     outlines: tuple[tuple[float, Array], ...]
 
 
@@ -140,24 +174,39 @@ def _rated(
     small, scale = _reduced(rgb, long_side)
     shortest = max(MIN_SHORT_PX * scale, COARSE_SHORT_PX if long_side < SEARCH[plain][-1][0] else 0.0)
 
-    def likely(q: Array) -> bool:
-        where = (q + 0.5) / scale - 0.5
-        if not _placed(where, size_mm, (rgb.shape[1], rgb.shape[0])):
-            return False
-        if plain and tint(small[tuple(np.rint(INSIDE @ q).astype(np.intp).T[::-1])]) > TINTED:
-            return False
-        return pose_rating(where, size_mm, prior) > 0
+    def likely(quads: Array) -> NDArray[np.bool_]:
+        may = _placed((quads + 0.5) / scale - 0.5, size_mm, (rgb.shape[1], rgb.shape[0]))
+        if plain:
+            may[may] = tints(small, INSIDE @ quads[may]) <= TINTED
+        return may
 
     def worth(boxes: Array) -> NDArray[np.bool_]:
-        return tints(small, boxes) <= TINTED
+        short, long = boxes[:, 2:].min(1), boxes[:, 2:].max(1)
+        may = long < short * BOX * max(size_mm) / min(size_mm) / FORESHORTENED
+        if plain:
+            may[may] = tints(small, in_boxes(boxes[may])) <= TINTED
+        return np.asarray(may)
 
-    quads = outlines(small, shortest, likely, levels, worth if plain else None, coloured=long_side > COARSE)
-    rated = []
-    for q, votes in _votes([(q + 0.5) / scale - 0.5 for q in quads]):
-        rating = pose_rating(q, size_mm, prior) * float(np.sqrt(votes))
-        if rating > 0:
-            rated.append((rating, q))
-    return _Rated(small, scale, tuple(sorted(rated, key=lambda r: -r[0])))
+    groups = outline_groups(small, shortest, likely, worth, levels, coloured=long_side > COARSE)
+    seen = None if plain else colours(small)
+    rated: list[tuple[float, Array]] = []
+    if not groups:
+        return _Rated(scale, seen, ())
+    places = INSIDE_MANY @ np.array([np.median([o.rough for o in g], axis=0) for g in groups])
+    seen_in = np.array([len(g) for g in groups])
+    if seen is None:
+        looks = evennesses(small, places)
+    else:
+        looks = rarities(seen, places, np.array([g[0].area for g in groups]))
+        looks = (0.3 + 0.7 * looks) * (looks > COMMON)
+    for k in np.argsort(-looks * np.sqrt(seen_in), kind="stable")[: GROUPS[plain]]:
+        group = groups[k]
+        quads = fitted(group)
+        for q, votes in _votes([(q + 0.5) / scale - 0.5 for q in quads]):
+            rating = pose_rating(q, size_mm, prior) * float(np.sqrt(votes / len(quads) * len(group)))
+            if rating > 0:
+                rated.append((rating, q))
+    return _Rated(scale, seen, tuple(sorted(rated, key=lambda r: -r[0])))
 
 
 def _traced(
@@ -173,18 +222,20 @@ def _traced(
     """Return the outlines that can be traced, of those rated (best first); `corner_mm` is left out of each side."""
     found: list[FoundQuad] = []
     most = 0.0
-    for n, (votes, q) in enumerate(islice(rated, TRACED)):
+    for votes, q in islice(rated, TRACED):
         most = max(most, votes)
         if votes <= 0:
             break
         # White even paper stands far before all else: behind it only what comes near is traced.
-        if plain and n >= TRACED_FIRST and votes < NEAR * most and any(f.rating > GOOD for f in found):
+        if plain and votes < NEAR * most and any(f.rating > GOOD for f in found):
             break
         lengths = np.linalg.norm(np.roll(q, -1, axis=0) - q, axis=1)
         short, long = min(size_mm), max(size_mm)
         across = (long, short) if lengths[[0, 2]].sum() > lengths[[1, 3]].sum() else (short, long)
         out = (min(corner_mm / across[0], 0.2), min(corner_mm / across[1], 0.2))
         reach = float(np.clip(0.05 * lengths.min(), 3.0, 0.004 * max(rgb.shape)))
+        if any(np.abs(f.corners_px - q).max() < SAME * reach for f in found):
+            continue
 
         def trace(q: Array = q, reach: float = reach, out: tuple[float, float] = out) -> TracedQuad | None:
             return trace_quad(rgb, q, reach, out)
@@ -213,17 +264,15 @@ def pose_rating(quad: Array, size_mm: tuple[float, float], prior: CameraPrior) -
     return float(np.clip(1 - worst / MISFIT, 0, 1))
 
 
-def _placed(quad: Array, size_mm: tuple[float, float], photo: tuple[int, int]) -> bool:
-    """Return whether size and proportions allow a reference there."""
+def _placed(quads: Array, size_mm: tuple[float, float], photo: tuple[int, int]) -> NDArray[np.bool_]:
+    """Return of quadrilaterals (N, 4, 2) px whether size and proportions allow a reference there."""
     w, h = photo
-    p = quad.tolist()
-    if any(not (2 <= x <= w - 3 and 2 <= y <= h - 3) for x, y in p):
-        return False
-    lengths = [hypot(p[k][0] - p[k - 3][0], p[k][1] - p[k - 3][1]) for k in range(4)]
-    if min(lengths) < MIN_SHORT_PX:
-        return False
-    pair = sorted((lengths[0] + lengths[2], lengths[1] + lengths[3]))
-    return FORESHORTENED < pair[1] / pair[0] / (max(size_mm) / min(size_mm)) < 1 / FORESHORTENED
+    inside = ((quads >= 2) & (quads <= [w - 3, h - 3])).all((1, 2))
+    lengths = np.hypot(*np.moveaxis(np.roll(quads, -1, axis=1) - quads, 2, 0))
+    pair = np.sort(lengths[:, :2] + lengths[:, 2:], axis=1)
+    ratio = pair[:, 1] / np.maximum(pair[:, 0], 1e-9) / (max(size_mm) / min(size_mm))
+    alike = (ratio > FORESHORTENED) & (ratio < 1 / FORESHORTENED)
+    return np.asarray(inside & alike & (lengths.min(1) >= MIN_SHORT_PX))
 
 
 def _beside(quad: Array, size_mm: tuple[float, float], opening: Array | None) -> bool:
@@ -261,39 +310,6 @@ def _overlap(a: Array, b: Array) -> bool:
     return bool(area > 0.2 * smaller)
 
 
-def _unlike_the_wall(
-    small: NDArray[np.uint8], scale: float, found: Sequence[FoundQuad], opening_px: Array | None, once: Once
-) -> list[FoundQuad]:
-    """Return the candidates rated anew: a brick has the colours of the wall and little contrast, a card has not."""
-    bins, everywhere = once(("colours",), lambda: _colours(small))
-    opening = np.zeros(bins.shape, np.uint8)
-    if opening_px is not None:
-        cv2.fillPoly(opening, [np.rint(opening_px * scale).astype(np.int32)], 1)
-    wall = everywhere - np.bincount(bins[opening > 0], minlength=BINS)
-    most = max((min(s.contrast for s in f.traced.sides) for f in found), default=1.0)
-    rated = []
-    for f in found:
-        quad = np.rint(f.corners_px * scale).astype(np.int32)
-        low, high = np.maximum(quad.min(0), 0), quad.max(0) + 1
-        part = np.s_[low[1] : high[1], low[0] : high[0]]
-        inside = np.zeros(bins[part].shape, np.uint8)
-        cv2.fillPoly(inside, [quad - low], 1)
-        own = np.bincount(bins[part][inside > 0], minlength=BINS)
-        others = wall - np.bincount(bins[part][(inside > 0) & (opening[part] == 0)], minlength=BINS)
-        share = own / max(own.sum(), 1)
-        rare = float((share / (1 + 0.5 * others / np.maximum(own, 1))).sum())
-        contrast = min(s.contrast for s in f.traced.sides) / most
-        rated.append(FoundQuad(f.corners_px, f.traced, f.rating * (0.3 + 0.7 * rare) * (0.5 + 0.5 * contrast), rare))
-    return rated
-
-
-def _colours(small: NDArray[np.uint8]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Return the coarse colour (h, w) of each pixel, and how many there are of each."""
-    lab = cv2.cvtColor(small, cv2.COLOR_RGB2LAB).astype(np.int64)
-    bins = (lab[..., 0] >> 4) * 4096 + (lab[..., 1] >> 2) * 64 + (lab[..., 2] >> 2)
-    return bins, np.bincount(bins.ravel(), minlength=BINS)
-
-
 def _stands_out(traced: TracedQuad) -> float:
     """Return 0 to 1: how alike the contrast is on all four sides."""
     contrast = np.array([s.contrast for s in traced.sides])
@@ -302,6 +318,7 @@ def _stands_out(traced: TracedQuad) -> float:
 
 def _reduced(rgb: NDArray[np.uint8], long_side: int) -> tuple[NDArray[np.uint8], float]:
     """Return the picture reduced to a long side and smoothed a little, and its scale."""
-    scale = min(1.0, long_side / max(rgb.shape))
+    times = max(rgb.shape) / long_side
+    scale = 1 / max(times if times < 3 else int(times), 1.0)  # whole numbers are five times as fast
     small = cv2.resize(rgb, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else rgb
     return np.asarray(cv2.medianBlur(np.ascontiguousarray(small), 3), np.uint8), scale

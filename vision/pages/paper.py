@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from vision.request import Array
 from vision.sides.profiles import LINEAR
 
-THIRDS = (0.25, 0.5, 0.75)
+THIRDS = np.array([0.25, 0.5, 0.75])
 EVEN = 0.05  # guess: standard deviation of square-root light inside a plain page, shadows left out
 TINT = 0.2  # guess: how far from grey a page may look (the light's own colour)
 BOTH, STEP = 0.5, 0.03  # guesses: of a rating; of square-root light
@@ -43,15 +43,33 @@ def tint(pixels: NDArray[np.uint8]) -> float:
     return float(np.abs(by_colour / max(middle, 1e-6) - 1).max())
 
 
-def tints(small: NDArray[np.uint8], boxes: Array) -> Array:
-    """Return how far from grey the middle parts of boxes (N, 4) px are, as `tint`."""
-    thirds = np.array(THIRDS)
-    x = np.rint(boxes[:, :1] + thirds * (boxes[:, 2:3] - 1)).astype(np.intp)
-    y = np.rint(boxes[:, 1:2] + thirds * (boxes[:, 3:] - 1)).astype(np.intp)
-    seen = small[y[:, :, None], x[:, None, :]].reshape(len(boxes), -1, 3)
-    by_colour = ROOT[np.median(seen, axis=1).astype(np.uint8)]
-    middle = ROOT[np.median(seen.reshape(len(boxes), -1), axis=1).astype(np.uint8)]
+def in_boxes(boxes: Array) -> Array:
+    """Return nine places (N, 9, 2) px in the middle parts of boxes (N, 4) px: left, top, width, height."""
+    x = boxes[:, :1] + THIRDS * (boxes[:, 2:3] - 1)
+    y = boxes[:, 1:2] + THIRDS * (boxes[:, 3:] - 1)
+    return np.stack(np.broadcast_arrays(x[:, None, :], y[:, :, None]), -1).reshape(-1, 9, 2)
+
+
+def tints(small: NDArray[np.uint8], places: Array) -> Array:
+    """Return how far from grey the places (N, P, 2) px of each outline are, as `tint`."""
+    x, y = np.moveaxis(np.rint(places).astype(np.intp), 2, 0)
+    seen = np.sort(small[y, x], axis=1)
+    by_colour = ROOT[seen[:, seen.shape[1] // 2]]
+    every = np.sort(seen.reshape(len(seen), 3 * seen.shape[1]), axis=1)
+    middle = ROOT[every[:, every.shape[1] // 2]]
     return np.asarray(np.abs(by_colour / np.maximum(middle, 1e-6)[:, None] - 1).max(1), float)
+
+
+def evennesses(small: NDArray[np.uint8], places: Array) -> Array:
+    """Return how even and untinted outlines (N,) are, roughly, by colours at places (N, P, 2) px: see `evenness`."""
+    x, y = np.moveaxis(np.rint(places).astype(np.intp), 2, 0)
+    grey = np.sort(ROOT[small[y, x]].mean(2), axis=1)
+    n = grey.shape[1]
+    spread = (grey[:, n - 1 - n // 10] - grey[:, n // 10]) / 2.563
+    for k in range(n // 4, n - n // 4):  # a shadow on it
+        spread = np.minimum(spread, np.maximum(grey[:, :k].std(1), grey[:, k:].std(1)))
+    off = tints(small, places)
+    return np.asarray(np.exp(-0.5 * (spread / EVEN) ** 2) * np.exp(-0.5 * (off / TINT) ** 2))
 
 
 def _spread(ordered: Array) -> float:

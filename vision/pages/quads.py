@@ -1,53 +1,55 @@
-"""Four-sided outlines of even regions in a reduced photo, at many levels and in several colours."""
+"""Four-sided outlines of even regions in a reduced photo, grouped where many masks of it show the same one.
+
+A brick wall has thousands. What is asked of all is asked of arrays; what costs more is asked of groups, those that most
+masks show first, and of a bounded number of them.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from math import atan2, hypot
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from math import hypot
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.pages.masks import masks
 from vision.request import Array
 
 MAX_SHARE = 0.12  # of the photo: a reference that fills more leaves no room for an opening
 FILL = 0.86  # of the four-sided outline; tape and a finger take some of it
+FITTED = 6  # of a group: more tell no more
+ALIKE, ALIKE_PX = 0.1, 1.5  # of the size, and px: how far corners of rough outlines of one thing differ
+
+Asked = Callable[[Array], NDArray[np.bool_]]
 
 
-def outlines(
-    small: NDArray[np.uint8],
-    shortest: float,
-    likely: Callable[[Array], bool],
-    levels: int = 10,
-    worth: Callable[[Array], NDArray[np.bool_]] | None = None,
-    *,
-    coloured: bool = True,
-) -> list[Array]:
-    """Return four-sided outlines (4, 2) px, top left first, of even regions at many levels and in several colours.
+@dataclass(frozen=True, slots=True, eq=False)
+class Outline:
+    """A contour (N, 1, 2) px, its area, and rough corners (4, 2) px, top left first.
 
-    `worth` says of boxes (N, 4) px (left, top, width, height), all at once, which may hold one; `likely` of an outline.
-    `coloured` asks for levels of hue too, not of lightness and saturation alone.
+    The region reaches `out` px farther.
     """
-    lab = cv2.cvtColor(small, cv2.COLOR_RGB2LAB)
-    hsv = cv2.cvtColor(small, cv2.COLOR_RGB2HSV)
-    masks: list[NDArray[np.uint8]] = []
-    for channel in (lab[..., 0], hsv[..., 1], lab[..., 1], lab[..., 2])[: 4 if coloured else 2]:
-        low, high = np.percentile(channel, [2, 99.7])
-        for level in np.linspace(low, high, levels + 2)[1:-1]:
-            masks.append(np.asarray(channel > level, np.uint8) * 255)
-    for block in (31, 81):
-        for offset in (-4, -10, 4, 10):
-            how = cv2.ADAPTIVE_THRESH_MEAN_C, cv2.THRESH_BINARY
-            masks.append(np.asarray(cv2.adaptiveThreshold(lab[..., 0], 255, *how, block, offset), np.uint8))
-    found_edges = [cv2.Canny(lab[..., i], low, high) for i, low, high in ((0, 25, 60), (1, 15, 40), (2, 15, 40))]
-    edges = np.maximum.reduce([np.asarray(e, np.uint8) for e in found_edges])
-    masks += [np.asarray(255 - cv2.dilate(edges, np.ones((k, k), np.uint8)), np.uint8) for k in (2, 3)]
-    found = []
+
+    contour: NDArray[np.generic]
+    area: float
+    rough: Array
+    out: float
+
+
+def outline_groups(
+    small: NDArray[np.uint8], shortest: float, likely: Asked, worth: Asked, levels: int = 10, *, coloured: bool = True
+) -> list[list[Outline]]:
+    """Return four-sided outlines of even regions at many levels and in several colours, those of one thing together.
+
+    `worth` says of boxes (N, 4) px (left, top, width, height) which may hold one, `likely` of corners (N, 4, 2) px.
+    `coloured` asks for levels of hue too, not of lightness and saturation alone. The largest group comes first.
+    """
+    seen: list[Outline] = []
     smallest = shortest**2
     largest = MAX_SHARE * small.shape[0] * small.shape[1]
-    for n, mask in enumerate(masks):
-        grown = (2.5 if n >= len(masks) - 2 else 0.5) * (0 if n < len(masks) - 2 else 1)
+    for mask, out in masks(small, levels, coloured=coloured):
         contours, _ = cv2.findContours(mask, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
         kept = []
         for contour in contours:
@@ -61,35 +63,56 @@ def outlines(
             if not smallest < area < largest or area < 0.4 * width * height:
                 continue
             kept.append((np.asarray(contour), area, box))
-        if worth is not None and kept:
-            good = worth(np.array([box for _, _, box in kept], float))
-            kept = [k for k, may in zip(kept, good, strict=True) if may]
-        for outline, area, _ in kept:
-            quad = _four_sided(outline, area, likely)
-            if quad is not None:
-                found.append(_from_top_left(_grown(quad, grown) if grown else quad))
-    return found
+        good = worth(np.array([box for _, _, box in kept], float).reshape(-1, 4))
+        four = [(c, a, _four_sided(c, a)) for (c, a, _), may in zip(kept, good, strict=True) if may]
+        sound = [(c, a, q) for c, a, q in four if q is not None]
+        if not sound:
+            continue
+        rough = _from_top_left(np.array([q for _, _, q in sound], float))
+        may = likely(rough)
+        seen += [Outline(c, a, q, out) for (c, a, _), q, m in zip(sound, rough, may, strict=True) if m]
+    return _grouped(seen)
 
 
-def _four_sided(contour: NDArray[np.generic], area: float, likely: Callable[[Array], bool]) -> Array | None:
-    """Return the quadrilateral about a contour that it fills, as approximated from its hull; or None."""
+def fitted(group: Sequence[Outline]) -> list[Array]:
+    """Return the outlines (4, 2) px of a group, of some where it has many, as lines along their contours cross."""
+    some = [group[k] for k in np.unique(np.linspace(0, len(group) - 1, FITTED).astype(int))]
+    made = []
+    for o in some:
+        quad = _fitted(np.asarray(o.contour, float).reshape(-1, 2), o.rough)
+        if quad is not None and o.area > FILL * cv2.contourArea(quad.astype(np.float32)):
+            quad = _from_top_left(quad[None])[0]
+            made.append(_grown(quad, o.out) if o.out else quad)
+    return made
+
+
+def _four_sided(contour: NDArray[np.generic], area: float) -> NDArray[np.generic] | None:
+    """Return the four corners of a contour that it fills, as approximated from its hull; or None."""
     hull = cv2.convexHull(contour)  # type: ignore[arg-type]
     if area < 0.8 * cv2.contourArea(hull):
         return None
     length = cv2.arcLength(hull, True)
     for share in (0.02, 0.035, 0.06, 0.09):
-        polygon = cv2.approxPolyDP(hull, share * length, True).reshape(-1, 2)
+        polygon = cv2.approxPolyDP(hull, share * length, True)
         if len(polygon) == 4:
-            rough = np.asarray(polygon, float)
-            if area < 0.75 * cv2.contourArea(polygon) or not likely(rough):
-                return None
-            rough = _from_top_left(rough)
-            quad = _fitted(np.asarray(contour, float).reshape(-1, 2), rough)
-            whole = quad is not None and area > FILL * cv2.contourArea(quad.astype(np.float32))
-            return quad if whole else None
+            return np.asarray(polygon).reshape(4, 2) if area >= 0.75 * cv2.contourArea(polygon) else None
         if len(polygon) < 4:
             return None
     return None
+
+
+def _grouped(seen: Sequence[Outline]) -> list[list[Outline]]:
+    """Return outlines in groups of like corners, the largest first."""
+    groups: list[list[Outline]] = []
+    first = np.empty((len(seen), 4, 2))
+    for o in seen:
+        near = np.abs(first[: len(groups)] - o.rough).max(axis=(1, 2)) < ALIKE * np.sqrt(o.area) + ALIKE_PX
+        if near.any():
+            groups[int(near.argmax())].append(o)
+        else:
+            first[len(groups)] = o.rough
+            groups.append([o])
+    return sorted(groups, key=len, reverse=True)
 
 
 def _fitted(contour: Array, quad: Array) -> Array | None:
@@ -125,10 +148,10 @@ def _grown(quad: Array, px: float) -> Array:
     return np.asarray(middle + away * (1 + px / np.maximum(np.linalg.norm(away, axis=1, keepdims=True), 1.0)))
 
 
-def _from_top_left(quad: Array) -> Array:
-    """Return the corners clockwise in the picture from the top left one."""
-    p = quad.tolist()  # NumPy takes ten times as long for four points
-    mx, my = (sum(v) / 4 for v in zip(*p, strict=True))
-    order = sorted(range(4), key=lambda k: atan2(p[k][1] - my, p[k][0] - mx))  # clockwise on a y-down picture
-    first = min(range(4), key=lambda n: sum(p[order[n]]))
-    return np.asarray(quad[order[first:] + order[:first]])
+def _from_top_left(quads: Array) -> Array:
+    """Return the corners of each of (N, 4, 2) clockwise in the picture from the top left one."""
+    out = quads - quads.mean(1, keepdims=True)
+    order = np.argsort(np.arctan2(out[..., 1], out[..., 0]), axis=1)  # clockwise on a y-down picture
+    round_ = np.take_along_axis(quads, order[..., None], axis=1)
+    first = round_.sum(2).argmin(1)
+    return np.asarray(np.take_along_axis(round_, (first[:, None] + np.arange(4))[..., None] % 4, axis=1))

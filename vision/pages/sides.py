@@ -142,6 +142,7 @@ def _coarse(
     """Return the corners after one search for the line of each side within `reach` px."""
     window = 3.0
     across = np.arange(-reach - window, reach + window + 0.25, 0.5)
+    ways = _ways(reach, len(across) - 2 * round(window / 0.5), float(across[round(window / 0.5)]) - 0.25)
     lines = np.empty((4, 3))
     for i in range(4):
         a, b = quad[i], quad[(i + 1) % 4]
@@ -151,7 +152,7 @@ def _coarse(
         px, normal = side_points(quad, i, stations, across)
         root = np.sqrt(np.maximum(sampled(crop, px), 0))
         root = root.reshape(BLOCKS, -1, len(across), 3).mean(1)
-        best = _best_line(root, across, reach, window, palette)
+        best = _best_line(root, window, ways, palette)
         if best is None:
             return None
         first, last = best
@@ -163,32 +164,42 @@ def _coarse(
     return moved if np.isfinite(moved).all() else None
 
 
-def _best_line(root: Array, across: Array, reach: float, window: float, palette: Array) -> tuple[float, float] | None:
+def _ways(reach: float, count: int, first: float) -> tuple[Array, NDArray[np.intp], Array]:
+    """Return ends (E,) px, the place in the profile of each line from end to end (E, E, BLOCKS), and its weight (E, E).
+
+    `first` is the first of `count` places, half a pixel apart.
+    """
+    ends = np.arange(-reach, reach + 0.1, 0.5)
+    t = (np.arange(BLOCKS) + 0.5) / BLOCKS
+    v = ends[:, None, None] * (1 - t) + ends[None, :, None] * t
+    index = np.clip(np.rint((v - first) / 0.5).astype(np.intp), 0, count - 1) + count * np.arange(BLOCKS)
+    return ends, index, 1 - 0.1 * (np.abs(v).mean(-1) / reach) ** 2  # of equals the nearer
+
+
+def _best_line(
+    root: Array, window: float, ways: tuple[Array, NDArray[np.intp], Array], palette: Array
+) -> tuple[float, float] | None:
     """Return how far out (px) the line stands at both ends: the most consistent step with the reference inside."""
     w = round(window / 0.5)
-    like = np.sqrt(((root[:, :, None] - palette) ** 2).sum(-1)).min(-1)
-    like = np.exp(-0.5 * (like / 0.06) ** 2)
+    off = (root[:, :, None, 0] - palette[:, 0]) ** 2
+    for channel in (1, 2):
+        off += (root[:, :, None, channel] - palette[:, channel]) ** 2
+    like = np.exp(-0.5 * off.min(-1) / 0.06**2)
     total = np.cumsum(np.concatenate([np.zeros_like(root[:, :1]), root], axis=1), axis=1)
     total_like = np.cumsum(np.concatenate([np.zeros_like(like[:, :1]), like], axis=1), axis=1)
-    n = len(across)
-    at = np.arange(w, n - w)
+    at = np.arange(w, root.shape[1] - w)
     step = (total[:, at] - total[:, at - w]) / w - (total[:, at + w] - total[:, at]) / w
     inside = (total_like[:, at] - total_like[:, at - w]) / w
     outside = (total_like[:, at + w] - total_like[:, at]) / w
-    size = np.linalg.norm(step, axis=2)
+    size = np.sqrt(step[..., 0] ** 2 + step[..., 1] ** 2 + step[..., 2] ** 2)
     if not np.isfinite(size).any():
         return None
     size = np.nan_to_num(size)
     cap = max(float(np.median(size.max(1))), 2 * CODE_NOISE)
     score = np.minimum(size, cap) * (0.1 + np.nan_to_num(inside)) * (1.1 - np.nan_to_num(outside))
     score = cv2.GaussianBlur(score, (0, 0), sigmaX=1.0, sigmaY=0.01)
-    where = across[at] - 0.25
-    ends = np.arange(-reach, reach + 0.1, 0.5)
-    t = (np.arange(BLOCKS) + 0.5) / BLOCKS
-    v = ends[:, None, None] * (1 - t) + ends[None, :, None] * t  # (E, E, B)
-    index = np.clip(np.rint((v - where[0]) / 0.5).astype(int), 0, len(where) - 1)
-    rated = np.asarray(score)[np.arange(BLOCKS), index].mean(-1)
-    rated = rated * (1 - 0.1 * (np.abs(v).mean(-1) / reach) ** 2)  # of equals the nearer
+    ends, index, nearer = ways
+    rated = np.asarray(score).ravel()[index].mean(-1) * nearer
     k = np.unravel_index(int(np.argmax(rated)), rated.shape)
     return float(ends[k[0]]), float(ends[k[1]])
 
