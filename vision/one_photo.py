@@ -181,7 +181,7 @@ def trace_solved(
         traces = last.trace(rgb, camera, corners, asked.click_px, depths.z_mm, wall, sill_at)
         if found_by == "photo":
             traces = look_wider(rgb, camera, corners, traces, depths.z_mm, wall, sill_at)
-    unsure = wrong_kind(rgb, solved, ready.reference, ready.prior, wall, corners, last.once)
+    unsure = wrong_kind(rgb, solved, ready.reference, ready.prior, wall, corners, last.once, _cost_as_said(by))
     if unsure is None and found_by == "photo":
         unsure = doubt(camera, corners, traces)
     if unsure is not None:
@@ -289,6 +289,13 @@ def _doubted(
     side = (WIDTH_MM, HEIGHT_MM) if sheets else reference_size_mm(ready.reference)
     camera, root = solved.adjusted.state.camera, float(np.sqrt(side[0] * side[1]))
     return solved, [*warned, *solved_doubts(camera, prior, exif, size, solved.outlines_px, root, blur)]
+
+
+def _cost_as_said(by: PhotoSolved) -> float | None:
+    """Return the cost of a photo solved by traced sides; None where it was solved by another camera: it was cut."""
+    if any(t is None for t in by.solved.traced) or any(w.code == "cropped" for w in by.doubts):
+        return None
+    return by.solved.adjusted.cost
 
 
 def _shown(

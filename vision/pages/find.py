@@ -20,10 +20,10 @@ from vision.pages.paper import THIRDS, alike_all_round, evenness, evennesses, in
 from vision.pages.plane import likeness
 from vision.pages.quads import fitted, outline_groups
 from vision.pages.rarity import Colours, beside, colours, rarities, rarity
+from vision.pages.shape import FORESHORTENED, MIN_SHORT_PX, may_lie_beside, overlap, placed, pose_rating, voted
 from vision.pages.sides import TracedQuad, trace_quad
 from vision.priors import CameraPrior
 from vision.request import Array
-from vision.solving.solve_pages import pose_misfit
 
 # Long side in px and levels of each colour channel. For pages, coarsely and, where none is found, finely: one in a view
 # eight metres wide is 16 px wide in the coarse one. For cards, which are smaller.
@@ -35,11 +35,8 @@ TRACED = 8  # the likeliest outlines are traced
 GOOD = 0.5  # rating of a page that needs no finer search: sound ones have 0.6 to 0.8
 NEAR = 0.4  # votes of what could be another page (the lesser of two had 0.8 of the better one in 40 photos)
 SAME = 0.5  # of how far a side is looked for: within it the same sides would be found again
-MIN_SHORT_PX = 16.0  # at full size
 GROUPS = {True: 24, False: 40}  # likeliest ones that are looked at closely, of pages and of cards
 BOX = 1.1  # of the sides' ratio: that of an upright box about them
-FORESHORTENED = 0.64  # a side seen at up to 50 degrees
-MISFIT = 0.03  # of the size, against the known proportions: focal length and a curled corner
 SEEN = 0.55  # of every side
 TINTED = 0.6  # what is rated near nothing by its tint is not looked at
 COMMON = 0.42  # rarity of what is not traced: `of_photo` asks for 0.5
@@ -92,7 +89,7 @@ def find_quads(
         fitting = [
             (rating, q)
             for rating, q in seen.outlines
-            if _beside(q, size_mm, opening_px) and not any(_overlap(q, k) for k in known_px)
+            if may_lie_beside(q, size_mm, opening_px) and not any(overlap(q, k) for k in known_px)
         ]
         wall = None
         if seen.colours is not None:
@@ -105,11 +102,13 @@ def find_quads(
             break
     first = {id(f): f.rating for f in found}
     if not plain and opening_px is not None and np.isfinite(opening_px).all():  # of two in one place the better shaped
-        first = {id(f): f.rating * likeness(f.corners_px, size_mm, opening_px, prior, ROUGH_PX) for f in found}
+        for f in found:
+            if any(f is not g and overlap(f.corners_px, g.corners_px) for g in found):
+                first[id(f)] *= likeness(f.corners_px, size_mm, opening_px, prior, ROUGH_PX)
     found.sort(key=lambda f: -f.rating)
     kept: list[FoundQuad] = []
     for f in sorted(found, key=lambda f: -first[id(f)]):
-        if not any(_overlap(f.corners_px, k.corners_px) for k in kept):
+        if not any(overlap(f.corners_px, k.corners_px) for k in kept):
             kept.append(f)
     return sorted(kept, key=lambda f: -f.rating)
 
@@ -175,7 +174,7 @@ def _rated(
     shortest = max(MIN_SHORT_PX * scale, COARSE_SHORT_PX if long_side < SEARCH[plain][-1][0] else 0.0)
 
     def likely(quads: Array) -> NDArray[np.bool_]:
-        may = _placed((quads + 0.5) / scale - 0.5, size_mm, (rgb.shape[1], rgb.shape[0]))
+        may = placed((quads + 0.5) / scale - 0.5, size_mm, (rgb.shape[1], rgb.shape[0]))
         if plain:
             may[may] = tints(small, INSIDE @ quads[may]) <= TINTED
         return may
@@ -202,7 +201,7 @@ def _rated(
     for k in np.argsort(-looks * np.sqrt(seen_in), kind="stable")[: GROUPS[plain]]:
         group = groups[k]
         quads = fitted(group)
-        for q, votes in _votes([(q + 0.5) / scale - 0.5 for q in quads]):
+        for q, votes in voted([(q + 0.5) / scale - 0.5 for q in quads]):
             rating = pose_rating(q, size_mm, prior) * float(np.sqrt(votes / len(quads) * len(group)))
             if rating > 0:
                 rated.append((rating, q))
@@ -236,6 +235,8 @@ def _traced(
         reach = float(np.clip(0.05 * lengths.min(), 3.0, 0.004 * max(rgb.shape)))
         if any(np.abs(f.corners_px - q).max() < SAME * reach for f in found):
             continue
+        if plain and any(f.rating > GOOD and overlap(f.corners_px, q) for f in found):
+            continue  # of two in one place one stays
 
         def trace(q: Array = q, reach: float = reach, out: tuple[float, float] = out) -> TracedQuad | None:
             return trace_quad(rgb, q, reach, out)
@@ -252,62 +253,6 @@ def _traced(
         if rating > 0.05:
             found.append(FoundQuad(traced.corners_px, traced, rating))
     return found
-
-
-def pose_rating(quad: Array, size_mm: tuple[float, float], prior: CameraPrior) -> float:
-    """Return 0 to 1: how well a quadrilateral fits the known size, upright or lying, seen by the camera."""
-    half = np.array(size_mm) / 2
-    lengths = np.hypot(*(np.roll(quad, -1, axis=0) - quad).T)
-    seen = (lengths[0] + lengths[2]) / max(lengths[1] + lengths[3], 1e-9)
-    ways = [h for h in (half, half[::-1]) if FORESHORTENED < seen * h[1] / h[0] < 1 / FORESHORTENED]
-    worst = min((pose_misfit(quad, h, prior) for h in ways), default=np.inf)
-    return float(np.clip(1 - worst / MISFIT, 0, 1))
-
-
-def _placed(quads: Array, size_mm: tuple[float, float], photo: tuple[int, int]) -> NDArray[np.bool_]:
-    """Return of quadrilaterals (N, 4, 2) px whether size and proportions allow a reference there."""
-    w, h = photo
-    inside = ((quads >= 2) & (quads <= [w - 3, h - 3])).all((1, 2))
-    lengths = np.hypot(*np.moveaxis(np.roll(quads, -1, axis=1) - quads, 2, 0))
-    pair = np.sort(lengths[:, :2] + lengths[:, 2:], axis=1)
-    ratio = pair[:, 1] / np.maximum(pair[:, 0], 1e-9) / (max(size_mm) / min(size_mm))
-    alike = (ratio > FORESHORTENED) & (ratio < 1 / FORESHORTENED)
-    return np.asarray(inside & alike & (lengths.min(1) >= MIN_SHORT_PX))
-
-
-def _beside(quad: Array, size_mm: tuple[float, float], opening: Array | None) -> bool:
-    """Return whether a reference may lie there beside the opening, and the opening be one by its size."""
-    if opening is None:
-        return True
-    lengths = np.linalg.norm(np.roll(quad, -1, axis=0) - quad, axis=1)
-    middle = quad.mean(0)
-    out = cv2.pointPolygonTest(opening.astype(np.float32), (float(middle[0]), float(middle[1])), True)
-    if out > -0.4 * lengths.min():
-        return False
-    # an opening of less than a foot or more than eight metres is none
-    px_per_mm = float(lengths.max()) / max(size_mm)
-    return bool(200 < np.linalg.norm(opening[1] - opening[0]) / px_per_mm < 9000)
-
-
-def _votes(quads: Sequence[Array]) -> list[tuple[Array, int]]:
-    """Return one of each group of like outlines, their median, with how many there are."""
-    groups: list[list[Array]] = []
-    first = np.empty((len(quads), 4, 2))
-    for q in quads:
-        size = 0.04 * np.sqrt(abs(cv2.contourArea(q.astype(np.float32)))) + 2
-        near = np.abs(first[: len(groups)] - q).max(axis=(1, 2)) < size
-        if near.any():
-            groups[int(near.argmax())].append(q)
-        else:
-            first[len(groups)] = q
-            groups.append([q])
-    return [(np.median(g, axis=0), len(g)) for g in groups]
-
-
-def _overlap(a: Array, b: Array) -> bool:
-    area, _ = cv2.intersectConvexConvex(a.astype(np.float32), b.astype(np.float32))
-    smaller = min(abs(cv2.contourArea(a.astype(np.float32))), abs(cv2.contourArea(b.astype(np.float32))))
-    return bool(area > 0.2 * smaller)
 
 
 def _stands_out(traced: TracedQuad) -> float:

@@ -31,17 +31,18 @@ def wrong_kind(
     wall: Wall,
     corners_px: Array | None,
     once: Once = anew,
+    cost: float | None = None,
 ) -> Warning_ | None:
     """Return `reference-size` where the pages contradict the size that was said and fit another; else None.
 
     Pages of the wrong proportions look tilted. One page alone can be tilted; two pages or the lines of the wall
     cannot be at once. The other size must fit much better: sound pages are never doubted. `once` gives what was made of
-    the same pages before: only the opening has moved.
+    the same pages before: only the opening has moved. `cost` is that of their traced sides by the size said, if known.
     """
-    if reference.kind not in SAYS:
+    contradicted = bool(CONTRADICTED & {w.code for w in solved.warnings})
+    if reference.kind not in SAYS or (cost is not None and cost <= BETTER and not contradicted):
         return None
     grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
-    contradicted = bool(CONTRADICTED & {w.code for w in solved.warnings})
 
     def solve(as_said: Reference) -> Solved:
         def made() -> Solved:

@@ -40,6 +40,9 @@ class Solved:
     traced: tuple[TracedQuad | None, ...] = ()
 
 
+SAME_COST, SAME_TURN = 0.1, 0.02  # of sums of squares over their variances; of a rotation's elements
+
+
 def but_camera(blocks: Sequence[Block[PhotoState]]) -> list[Block[PhotoState]]:
     """Return the blocks without what was known of the interior of the camera beforehand."""
     return [b for b in blocks if not (isinstance(b, PriorBlock) and b.part in CAMERA_PARTS)]
@@ -49,7 +52,17 @@ def best_of(blocks: Sequence[Block[PhotoState]], starts: Sequence[PhotoState]) -
     """Return the adjustment of least cost among the starts."""
     rough = sorted((adjust(blocks, s, iterations=8) for s in starts), key=lambda a: a.cost)
     near = [a for a in rough if a.cost < 10 * rough[0].cost + 100]  # the other pose of a weak view stays in
-    return min((adjust(blocks, a.state, iterations=60) for a in near or rough[:1]), key=lambda a: a.cost)
+    ways: list[Adjusted[PhotoState]] = []
+    for a in near or rough[:1]:
+        if not any(_alike(a, b) for b in ways):
+            ways.append(a)
+    return min((a if a.converged else adjust(blocks, a.state, iterations=60) for a in ways), key=lambda a: a.cost)
+
+
+def _alike(a: Adjusted[PhotoState], b: Adjusted[PhotoState]) -> bool:
+    """Return whether two adjustments are on their way to the same end."""
+    turned = np.abs(a.state.camera.rotation - b.state.camera.rotation).max()
+    return abs(a.cost - b.cost) < SAME_COST and bool(turned < SAME_TURN)
 
 
 def outline_px(state: PhotoState, i: int, plane: Array, half: Array) -> Array:
