@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import json
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
@@ -16,8 +17,9 @@ import fixtures
 from fixtures.calibration import draw_scene
 from fixtures.renderer.camera import Camera, film_focal_px, pose
 from fixtures.renderer.exif import write_photo
+from fixtures.renderer.light import line_kernel, lit, on_round
 from fixtures.renderer.render import radiance, render
-from fixtures.renderer.scene import Opening, Scene, Sheet, Side, Wall, brick_sides, smooth_sides
+from fixtures.renderer.scene import Light, Opening, Scene, Sheet, Side, Wall, brick_sides, smooth_sides
 from fixtures.renderer.truth import fitted, measures, station
 from fixtures.renderer.truth import truth as truth_of
 
@@ -118,6 +120,8 @@ def test_edges_of_the_opening_lie_where_the_truth_says(oversample):
 def test_the_steepest_step_of_each_side_lies_on_the_bricks_of_the_truth():
     """Common practice, no source: the steepest place of a blurred step, here without noise, to 0.1 px."""
     s = draw_scene(1, 11, width=1200)  # a sill that stands 39 mm out
+    sharp = tuple(replace(side, arris_mm=0.0) for side in s.opening.sides)
+    s = replace(s, opening=replace(s.opening, sides=sharp))
     light = cv2.GaussianBlur(radiance(s), (0, 0), 0.7).sum(2)
     at = np.arange(-4, 4.01, 0.1)
     for side in s.opening.sides:
@@ -221,3 +225,50 @@ def test_calibration_scenes_follow_the_priors_of_the_budget():
 def test_brick_roughness_has_the_spread_that_was_asked_for():
     sides = brick_sides(RECTANGLE, draw_scene(0, 1).wall, np.random.default_rng(2), roughness_mm=0.7)
     assert np.std([s.units_mm for s in sides]) == pytest.approx(0.7, rel=0.15)
+
+
+def test_bloom_moves_each_imaged_side_of_a_page_by_its_pixels_and_nothing_of_the_truth():
+    """Equal areas, as above: on a dark wall the light summed across a side places it."""
+    straight = camera(width=512, yaw=0, pitch=0, roll=0, k1=0, k2=0)
+    page = Sheet(0, (-560.0, -130.0), plain="letter", page_mm=(215.9, 279.4), stated_mm=(215.9, 279.4))
+    dark = Wall("stucco", colour=(0.0, 0.0, 0.0))
+    at = {"camera": straight, "wall": dark, "oversample": 1, "light": Light(direct=0.0)}
+    plain, grown = (scene(sheets=(replace(page, bloom_px=b),), **at) for b in (0.0, 0.4))
+    corners = straight.project(page.place(page.page_corners()))
+    rows, columns = int(corners[:, 1].mean()) + np.array([8, 24]), int(corners[:, 0].mean())
+    a, b = (radiance(s)[..., 0].astype(float) for s in (plain, grown))
+    paper = a[rows[0], columns]
+    beside = slice(int(corners[0, 0]) - 8, int(corners[1, 0]) + 9)
+    across = [x[rows[0] : rows[1], beside].sum(1).mean() / paper for x in (a, b)]
+    assert across[1] - across[0] == pytest.approx(0.8, abs=0.03)
+    assert across[0] == pytest.approx(corners[1, 0] - corners[0, 0], abs=0.3)
+    both = truth_of(plain)["references"][0], truth_of(grown)["references"][0]
+    assert both[0]["actual_mm"] == both[1]["actual_mm"]
+    assert both[0]["corners_px"] == both[1]["corners_px"]
+
+
+def test_a_round_arris_is_lit_from_front_to_inner_face():
+    """Lambert (1760): at its ends a round takes the light of the faces it joins."""
+    s = scene(light=Light(sun=(0.5, -0.6, 0.7), direct=0.6))
+    left = replace(s.opening.sides[3], arris_mm=3.0)
+    out, face = np.array([-1.0, 1e-6, 1.5, 3.0, 9.0]), np.ones((5, 3))
+    on_round(s, left, out, np.full(5, 1e-9), face)
+    front, inner = (float(lit(s, n)[0, 0]) for n in ((0.0, 0.0, 1.0), (1.0, 0.0, 0.0)))
+    assert face[[0, 3, 4], 0] == pytest.approx(1.0)
+    assert face[1, 0] == pytest.approx(inner / front, abs=2e-3)
+    middle = np.deg2rad(60)  # half a radius out of the inner face the normal still leans by 30 degrees to it
+    sun = np.array(s.light.sun) / np.linalg.norm(s.light.sun)
+    direct = 0.6 * (np.cos(middle) * sun[0] + np.sin(middle) * sun[2]) / sun[2]
+    assert face[2, 0] * front == pytest.approx(direct + 0.4 * (0.55 + 0.3 * np.sin(middle)), rel=1e-6)
+
+
+@pytest.mark.parametrize("moved", [(4.0, 0.0), (-3.0, 2.0)])
+def test_a_moved_camera_spreads_light_along_its_way(moved):
+    """An even movement of length d has the variance d^2 / 12 along it; interpolation adds at most 1/4 px2."""
+    kernel = line_kernel(moved)
+    y, x = np.indices(kernel.shape) - len(kernel) // 2
+    assert kernel.sum() == pytest.approx(1)
+    assert (kernel * x).sum() == pytest.approx(0, abs=1e-12)
+    for at, d in ((x, moved[0]), (y, moved[1])):
+        assert d**2 / 12 - 1e-3 <= (kernel * at**2).sum() <= d**2 / 12 + 0.25
+    assert np.sign((kernel * x * y).sum()) == np.sign(moved[0] * moved[1])

@@ -245,7 +245,7 @@ def test_a_sill_of_one_colour_is_placed_by_its_ends_beyond_the_jambs_and_called_
 
 def rendered(folder, number, seed, wall, sheets=1, hard=False):
     """Return picture, true camera, rough corners, true depths and true corners of one own rendering: the oracle."""
-    name = make(number, out=folder, seed=seed, sheets=sheets, wall=wall, width=1664, hard=hard, reference="sheet")
+    name = make(number, out=folder, seed=seed, sheets=sheets, wall=wall, width=1664, hard=hard, sharp=True)
     truth = json.loads((folder / f"{name}.truth.json").read_text())
     c = truth["camera"]
     turned = np.array(c["R"]) @ np.diag([1, 1, -1.0])  # the file's world is left-handed
