@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 
 import cv2
@@ -9,6 +10,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from fixtures.calibration import make
 from fixtures.renderer.camera import Camera, film_focal_px, pose
 from fixtures.renderer.exif import exif_block
 from fixtures.renderer.render import render
@@ -21,7 +23,7 @@ from vision.photo.edge_blur import PrintedBlur, page_blur, pattern_agreement, pr
 from vision.photo.exif import ExifFacts, focal_prior, read_exif
 from vision.photo.quality import BLUR_PX, file_doubts, slant_doubts, solved_doubts, with_effects
 from vision.priors import camera_prior
-from vision.request import PARTS, CheckBar, OpeningRequest, PhotoReport, PhotoRequest, Quantity, Warning_
+from vision.request import PARTS, CheckBar, OpeningRequest, PhotoReport, PhotoRequest, Quantity, Reference, Warning_
 from vision.sheets.markers import find_sheets
 from vision.solving.solve import solve_sheets
 
@@ -235,6 +237,22 @@ def test_a_photo_cut_off_on_one_side_stays_within_its_uncertainty(tmp_path, shot
     assert isinstance(found, PhotoMeasured)
     width = found.measured.values_mm[1] - truth["measures_mm"]["width_middle"]
     assert abs(width) < 3 * np.sqrt(found.measured.cov_mm2[1, 1])
+
+
+def test_a_page_whose_foot_was_misread_is_no_cut(tmp_path):
+    """Its foot is traced 1.2 px off at one end; a lens 20 % of the picture off its middle would explain that too."""
+    name = make(3, tmp_path, 907, 1, "siding", 1664, reference="letter", sharp=True)
+    truth = json.loads((tmp_path / f"{name}.truth.json").read_text())
+    offset = {s: Quantity(v, 1.0) for s, v in truth["edge_offset_mm"].items()}
+    page = np.array(truth["references"][0]["rough_corners_px"])
+    rough = np.array(truth["rough_corners_px"])
+    asked = PhotoRequest(tmp_path / truth["photo"], corners_px=rough, reference_corners_px=(page,))
+    request = OpeningRequest((asked,), wall="siding", reference=Reference("letter"), edge_offset=offset)
+    found = measure_photo(request, asked)
+    assert isinstance(found, PhotoMeasured)
+    assert not {"cropped", "digital-zoom", "wide-lens"} & {w.code for w in found.report.warnings}
+    true = [truth["measures_mm"][n] for n in ("width_top", "width_middle", "width_bottom")]
+    assert np.abs(found.measured.values_mm[:3] - true).max() < 3.0  # 5.8 as a picture that was cut
 
 
 def test_a_panorama_is_not_measured(tmp_path, shot):

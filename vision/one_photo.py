@@ -278,9 +278,7 @@ def _doubted(
         solved = weakened(solved, ready.sightings, blur)
     else:
         blur = page_blur(grey, solved.traced, BLUR_PX, paper=ready.reference.kind in PAPER)
-    if not any(w.code == "cropped" for w in ready.report.warnings) and last.once(
-        ("cut", solved.adjusted, prior), lambda: shows_cut(solved, prior, exif, size)
-    ):
+    if not any(w.code == "cropped" for w in ready.report.warnings) and _seen_cut(request, ready, solved, last):
         again = _solve(request, replace(ready, prior=cut_prior(prior, exif, size)), last)
         if isinstance(again, Solved):
             solved, warned = weakened(again, ready.sightings, blur) if sheets else again, [cut_found(again, prior)]
@@ -296,6 +294,24 @@ def _cost_as_said(by: PhotoSolved) -> float | None:
     if any(t is None for t in by.solved.traced) or any(w.code == "cropped" for w in by.doubts):
         return None
     return by.solved.adjusted.cost
+
+
+def _seen_cut(request: OpeningRequest, ready: Prepared, solved: Solved, last: LastTrace) -> bool:
+    """Return whether the references show that the picture was cut, and with pages or cards the wall's lines too.
+
+    Their traced sides are few: one misread, or not quite straight, looks like a cut as well.
+    """
+    size, exif, prior = ready.picture.size_px, ready.picture.exif, ready.prior
+    if not last.once(("cut", solved.adjusted, prior), lambda: shows_cut(solved, prior, exif, size)):
+        return False
+    if ready.reference.kind == "sheet" or not ready.asked.trace:
+        return True
+    rgb = ready.picture.rgb
+    grey, found = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), last.segments(rgb)
+    with_lines = last.lined(grey, solved, ready.asked.corners_px, request.wall, found)
+    if len(with_lines.blocks) == len(solved.blocks):  # there are none, or they disagree
+        return False
+    return shows_cut(with_lines, prior, exif, size)
 
 
 def _shown(
