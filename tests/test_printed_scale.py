@@ -64,3 +64,18 @@ def test_mean_and_variance_are_those_of_the_posterior_summed_on_a_grid(seen):
     found = printed_scale(np.array(seen), u)
     np.testing.assert_allclose(found.value, mean, atol=2.5e-4)
     np.testing.assert_allclose(found.u, sd, rtol=0.12)
+
+
+def test_over_all_prints_the_scale_is_as_sure_as_it_says():
+    """Drawn from its own prior, read off outlines of Letter paper cut within 2 mm (ISO 216, as rectangular)."""
+    rng = np.random.default_rng(1)
+    page, u_seen = np.array([215.9, 279.4]), 0.9
+    z = []
+    for _ in range(3000):
+        at = rng.uniform(*OTHER) if rng.random() < P_OTHER else 1.0
+        scale = at + rng.normal(0, U_PRINT_SCALE, 2)
+        outline = (page + rng.uniform(-2, 2, 2)) / scale + rng.normal(0, u_seen, 2)
+        found = printed_scale(page / outline - 1, np.hypot(2 / 3**0.5, u_seen) / outline)
+        z.append((found.value + 1 - scale) / found.u)
+    assert np.sqrt(np.mean(np.square(z))) == pytest.approx(1, abs=0.08)
+    assert np.mean(np.abs(z) <= 2) == pytest.approx(0.95, abs=0.015)
