@@ -37,7 +37,8 @@ NEAR = 0.4  # votes of what could be another page (the lesser of two had 0.8 of 
 SAME = 0.5  # of how far a side is looked for: within it the same sides would be found again
 GROUPS = {True: 24, False: 40}  # likeliest ones that are looked at closely, of pages and of cards
 BOX = 1.1  # of the sides' ratio: that of an upright box about them
-SEEN = 0.55  # of every side
+SEEN = {True: 0.35, False: 0.55}  # of every side, of pages, which are taped at their corners, and of cards
+UNEVEN = 0.02  # evenness of nine places of a box that no page fills
 TINTED = 0.6  # what is rated near nothing by its tint is not looked at
 COMMON = 0.42  # rarity of what is not traced: `of_photo` asks for 0.5
 FIFTHS = np.linspace(0.15, 0.85, 5)
@@ -184,9 +185,10 @@ def _rated(
         may = long < short * BOX * max(size_mm) / min(size_mm) / FORESHORTENED
         if plain:
             may[may] = tints(small, in_boxes(boxes[may])) <= TINTED
+            may[may] = evennesses(small, in_boxes(boxes[may])) > UNEVEN
         return np.asarray(may)
 
-    groups = outline_groups(small, shortest, likely, worth, levels, coloured=long_side > COARSE)
+    groups = outline_groups(small, shortest, likely, worth, levels, coloured=long_side > COARSE, hidden=plain)
     seen = None if plain else colours(small)
     rated: list[tuple[float, Array]] = []
     if not groups:
@@ -242,17 +244,23 @@ def _traced(
             return trace_quad(rgb, q, reach, out)
 
         traced = once(("traced", q, reach, out), trace)
-        if traced is None or traced.weakest < SEEN:
+        if traced is None or traced.weakest < SEEN[plain]:
             continue
         fit = pose_rating(traced.corners_px, size_mm, prior)
         if fit <= 0:
             continue
         rating = fit * traced.weakest * _stands_out(traced)
         if plain:
+            rating = fit * _seen(traced) * _stands_out(traced) * float(np.sqrt(votes / most))
             rating *= evenness(rgb, traced.corners_px) * alike_all_round(rgb, traced.corners_px)
         if rating > 0.05:
             found.append(FoundQuad(traced.corners_px, traced, rating))
     return found
+
+
+def _seen(traced: TracedQuad) -> float:
+    """Return 0 to 1: how much of the sides is seen, the one that is seen least counting half."""
+    return 0.5 * traced.weakest + 0.5 * float(np.mean([s.seen for s in traced.sides]))
 
 
 def _stands_out(traced: TracedQuad) -> float:

@@ -10,14 +10,15 @@ from vision.request import Array
 from vision.sides.profiles import LINEAR
 
 THIRDS = np.array([0.25, 0.5, 0.75])
+COVERED = 0.25  # of the inside that leaves, a hand or tape darker than paper may hide
 EVEN = 0.05  # guess: standard deviation of square-root light inside a plain page, shadows left out
 TINT = 0.2  # guess: how far from grey a page may look (the light's own colour)
-BOTH, STEP = 0.5, 0.03  # guesses: of a rating; of square-root light
+BOTH, STEP, BARE = 0.5, 0.03, 0.1  # guesses: of a rating; of square-root light
 ROOT = np.sqrt(LINEAR)
 
 
 def evenness(rgb: NDArray[np.uint8], quad: Array) -> float:
-    """Return 0 to 1: how even and untinted the inside of an outline is; half of it may lie in shadow."""
+    """Return 0 to 1: how even and untinted an outline is inside; half may lie in shadow, a quarter be covered."""
     size = 24
     to_square = cv2.getPerspectiveTransform(
         np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32), quad.astype(np.float32)
@@ -30,7 +31,8 @@ def evenness(rgb: NDArray[np.uint8], quad: Array) -> float:
     grey = np.sort(ROOT[seen].mean(1, dtype=float))
     dark = int(np.searchsorted(grey, (_share(grey, 0.1) + _share(grey, 0.9)) / 2))
     halves = [g for g in (grey[dark:], grey[:dark]) if len(g) > 20]
-    spread = min(_spread(grey), max((_spread(g) for g in halves), default=1.0))
+    covered = _spread(grey[int(COVERED * len(grey)) :])
+    spread = min(_spread(grey), covered, max((_spread(g) for g in halves), default=1.0))
     off = tint(seen)
     return float(np.exp(-0.5 * (spread / EVEN) ** 2) * np.exp(-0.5 * (off / TINT) ** 2))
 
@@ -66,6 +68,7 @@ def evennesses(small: NDArray[np.uint8], places: Array) -> Array:
     grey = np.sort(ROOT[small[y, x]].mean(2), axis=1)
     n = grey.shape[1]
     spread = (grey[:, n - 1 - n // 10] - grey[:, n // 10]) / 2.563
+    spread = np.minimum(spread, grey[:, int(COVERED * n) :].std(1))
     for k in range(n // 4, n - n // 4):  # a shadow on it
         spread = np.minimum(spread, np.maximum(grey[:, :k].std(1), grey[:, k:].std(1)))
     off = tints(small, places)
@@ -87,16 +90,23 @@ def _share(ordered: Array, share: float) -> float:
 def alike_all_round(rgb: NDArray[np.uint8], quad: Array) -> float:
     """Return 1 where paper is brighter, or darker, than what lies beside it on all sides; less where it is both.
 
-    A board between a page and a trim is darker than both and brighter than the shadow under it.
+    A board between a page and a trim is darker than both and brighter than the shadow under it. Where something lies on
+    the paper a side says nothing.
     """
     steps = []
     t = np.linspace(0.15, 0.85, 15)[:, None]
     middle = quad.mean(0)
+    own = np.median([_root_light(rgb, middle + share * (quad - middle)) for share in (0.3, 0.5, 0.7)])
     for a, b in zip(quad, np.roll(quad, -1, axis=0), strict=True):
         on = a + t * (b - a)
-        seen = []
-        for beside in (0.08, -0.08):  # of the way to the middle
-            x, y = np.clip(np.rint(on + beside * (middle - on)).astype(int), 0, np.array(rgb.shape[1::-1]) - 1).T
-            seen.append(float(np.median(ROOT[rgb[y, x]].mean(1))))
-        steps.append(seen[0] - seen[1])
+        inside, outside = (_root_light(rgb, on + share * (middle - on)) for share in (0.08, -0.08))
+        bare = np.abs(inside - own) < BARE
+        bare = bare if bare.sum() >= 4 else np.ones_like(bare)
+        steps.append(float(np.median(inside[bare]) - np.median(outside[bare])))
     return BOTH if max(steps) > STEP and min(steps) < -STEP else 1.0
+
+
+def _root_light(rgb: NDArray[np.uint8], at: Array) -> Array:
+    """Return the square root of light, all colours together, at places (N, 2) px."""
+    x, y = np.clip(np.rint(at).astype(int), 0, np.array(rgb.shape[1::-1]) - 1).T
+    return np.asarray(ROOT[rgb[y, x]].mean(1, dtype=float))

@@ -15,10 +15,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.pages.masks import masks
+from vision.pages.part_hidden import FILLED, straight_sides
 from vision.request import Array
 
 MAX_SHARE = 0.12  # of the photo: a reference that fills more leaves no room for an opening
 FILL = 0.86  # of the four-sided outline; tape and a finger take some of it
+AROUND, AROUND_HIDDEN = 2.4, 3.2  # of width and height of its box: how long it may be
+CUT = 0.93  # of the corners' area: an outline that fills less may have lost some to tape
 FITTED = 6  # of a group: more tell no more
 ALIKE, ALIKE_PX = 0.1, 1.5  # of the size, and px: how far corners of rough outlines of one thing differ
 
@@ -29,25 +32,35 @@ Asked = Callable[[Array], NDArray[np.bool_]]
 class Outline:
     """A contour (N, 1, 2) px, its area, and rough corners (4, 2) px, top left first.
 
-    The region reaches `out` px farther.
+    The region reaches `out` px farther. Parts of its sides may be hidden.
     """
 
     contour: NDArray[np.generic]
     area: float
     rough: Array
     out: float
+    hidden: bool = False
 
 
 def outline_groups(
-    small: NDArray[np.uint8], shortest: float, likely: Asked, worth: Asked, levels: int = 10, *, coloured: bool = True
+    small: NDArray[np.uint8],
+    shortest: float,
+    likely: Asked,
+    worth: Asked,
+    levels: int = 10,
+    *,
+    coloured: bool = True,
+    hidden: bool = False,
 ) -> list[list[Outline]]:
     """Return four-sided outlines of even regions at many levels and in several colours, those of one thing together.
 
     `worth` says of boxes (N, 4) px (left, top, width, height) which may hold one, `likely` of corners (N, 4, 2) px.
-    `coloured` asks for levels of hue too, not of lightness and saturation alone. The largest group comes first.
+    `coloured` asks for levels of hue too, not of lightness and saturation alone, `hidden` for outlines of which
+    something hides corners or parts. The largest group comes first.
     """
     seen: list[Outline] = []
     smallest = shortest**2
+    around = AROUND_HIDDEN if hidden else AROUND
     largest = MAX_SHARE * small.shape[0] * small.shape[1]
     for mask, out in masks(small, levels, coloured=coloured):
         contours, _ = cv2.findContours(mask, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
@@ -57,20 +70,26 @@ def outline_groups(
                 continue
             box = cv2.boundingRect(contour)
             width, height = box[2], box[3]
-            if min(width, height) < shortest or len(contour) > 2.4 * (width + height):
+            if min(width, height) < shortest or len(contour) > around * (width + height):
                 continue
             area = cv2.contourArea(contour)
             if not smallest < area < largest or area < 0.4 * width * height:
                 continue
             kept.append((np.asarray(contour), area, box))
         good = worth(np.array([box for _, _, box in kept], float).reshape(-1, 4))
-        four = [(c, a, _four_sided(c, a)) for (c, a, _), may in zip(kept, good, strict=True) if may]
-        sound = [(c, a, q) for c, a, q in four if q is not None]
+        sound = []
+        for (contour, area, _), may in zip(kept, good, strict=True):
+            quad = _four_sided(contour, area) if may else None
+            straight = None
+            if may and hidden and (quad is None or area < CUT * cv2.contourArea(quad.astype(np.float32))):
+                straight = straight_sides(contour, area)
+            if straight is not None or quad is not None:
+                sound.append((contour, area, quad if straight is None else straight, straight is not None))
         if not sound:
             continue
-        rough = _from_top_left(np.array([q for _, _, q in sound], float))
+        rough = _from_top_left(np.array([q for _, _, q, _ in sound], float))
         may = likely(rough)
-        seen += [Outline(c, a, q, out) for (c, a, _), q, m in zip(sound, rough, may, strict=True) if m]
+        seen += [Outline(c, a, q, out, h) for (c, a, _, h), q, m in zip(sound, rough, may, strict=True) if m]
     return _grouped(seen)
 
 
@@ -79,8 +98,10 @@ def fitted(group: Sequence[Outline]) -> list[Array]:
     some = [group[k] for k in np.unique(np.linspace(0, len(group) - 1, FITTED).astype(int))]
     made = []
     for o in some:
-        quad = _fitted(np.asarray(o.contour, float).reshape(-1, 2), o.rough)
-        if quad is not None and o.area > FILL * cv2.contourArea(quad.astype(np.float32)):
+        quad = _fitted(
+            np.asarray(o.contour, float).reshape(-1, 2), o.rough, *((0.03, 1.5) if o.hidden else (0.08, 3.0))
+        )
+        if quad is not None and o.area > (FILLED if o.hidden else FILL) * cv2.contourArea(quad.astype(np.float32)):
             quad = _from_top_left(quad[None])[0]
             made.append(_grown(quad, o.out) if o.out else quad)
     return made
@@ -115,8 +136,11 @@ def _grouped(seen: Sequence[Outline]) -> list[list[Outline]]:
     return sorted(groups, key=len, reverse=True)
 
 
-def _fitted(contour: Array, quad: Array) -> Array | None:
-    """Return the quadrilateral of robust lines through the contour's points nearest to each side's middle part."""
+def _fitted(contour: Array, quad: Array, share: float, px: float) -> Array | None:
+    """Return the quadrilateral of robust lines through the contour's points near each side's middle part.
+
+    They lie within a `share` of its length, or `px`.
+    """
     lines: list[tuple[float, float, float]] = []
     for i in range(4):
         (ax, ay), (bx, by) = quad[i].tolist(), quad[(i + 1) % 4].tolist()
@@ -126,7 +150,7 @@ def _fitted(contour: Array, quad: Array) -> Array | None:
         dx, dy = (bx - ax) / length, (by - ay) / length
         t = (contour @ np.array([dx, dy]) - (ax * dx + ay * dy)) / length
         off = contour @ np.array([-dy, dx]) - (ay * dx - ax * dy)
-        near = contour[(t > 0.12) & (t < 0.88) & (np.abs(off) < max(0.08 * length, 3.0))]
+        near = contour[(t > 0.12) & (t < 0.88) & (np.abs(off) < max(share * length, px))]
         if len(near) < 5:
             return None
         fit = cv2.fitLine(near.astype(np.float32), cv2.DIST_HUBER, 0, 0.01, 0.01)
