@@ -14,6 +14,7 @@ COVERED = 0.25  # of the inside that leaves, a hand or tape darker than paper ma
 EVEN = 0.05  # guess: standard deviation of square-root light inside a plain page, shadows left out
 TINT = 0.2  # guess: how far from grey a page may look (the light's own colour)
 BOTH, STEP, BARE = 0.5, 0.03, 0.1  # guesses: of a rating; of square-root light
+NEAR_PX = 2.0  # inside a side: its blur has ended
 ROOT = np.sqrt(LINEAR)
 
 
@@ -91,7 +92,7 @@ def alike_all_round(rgb: NDArray[np.uint8], quad: Array) -> float:
     """Return 1 where paper is brighter, or darker, than what lies beside it on all sides; less where it is both.
 
     A board between a page and a trim is darker than both and brighter than the shadow under it. Where something lies on
-    the paper a side says nothing.
+    the paper a side says nothing. A joint beside the paper is not its side: what lies just inside is no paper.
     """
     steps = []
     t = np.linspace(0.15, 0.85, 15)[:, None]
@@ -103,6 +104,10 @@ def alike_all_round(rgb: NDArray[np.uint8], quad: Array) -> float:
         bare = np.abs(inside - own) < BARE
         bare = bare if bare.sum() >= 4 else np.ones_like(bare)
         steps.append(float(np.median(inside[bare]) - np.median(outside[bare])))
+        near = np.maximum(0.03, NEAR_PX / np.hypot(*(middle - on).T))[:, None]
+        strip, further = (_root_light(rgb, on + share * (middle - on)) for share in (near, near + 0.15))
+        if np.median(np.abs(strip - further)) > BARE:
+            return BOTH
     return BOTH if max(steps) > STEP and min(steps) < -STEP else 1.0
 
 

@@ -21,6 +21,7 @@ from vision.request import Array
 MAX_SHARE = 0.12  # of the photo: a reference that fills more leaves no room for an opening
 FILL = 0.86  # of the four-sided outline; tape and a finger take some of it
 AROUND, AROUND_HIDDEN = 2.4, 3.2  # of width and height of its box: how long it may be
+CLOSE = 0.035  # of its length: what is a quadrilateral only more roughly may have lost a corner
 CUT = 0.93  # of the corners' area: an outline that fills less may have lost some to tape
 FITTED = 6  # of a group: more tell no more
 ALIKE, ALIKE_PX = 0.1, 1.5  # of the size, and px: how far corners of rough outlines of one thing differ
@@ -79,10 +80,8 @@ def outline_groups(
         good = worth(np.array([box for _, _, box in kept], float).reshape(-1, 4))
         sound = []
         for (contour, area, _), may in zip(kept, good, strict=True):
-            quad = _four_sided(contour, area) if may else None
-            straight = None
-            if may and hidden and (quad is None or area < CUT * cv2.contourArea(quad.astype(np.float32))):
-                straight = straight_sides(contour, area)
+            quad, close = _four_sided(contour, area) if may else (None, False)
+            straight = straight_sides(contour, area) if may and hidden and not close else None
             if straight is not None or quad is not None:
                 sound.append((contour, area, quad if straight is None else straight, straight is not None))
         if not sound:
@@ -107,19 +106,21 @@ def fitted(group: Sequence[Outline]) -> list[Array]:
     return made
 
 
-def _four_sided(contour: NDArray[np.generic], area: float) -> NDArray[np.generic] | None:
-    """Return the four corners of a contour that it fills, as approximated from its hull; or None."""
+def _four_sided(contour: NDArray[np.generic], area: float) -> tuple[NDArray[np.generic] | None, bool]:
+    """Return the corners of a contour that it fills, as approximated from its hull, and whether closely; or None."""
     hull = cv2.convexHull(contour)  # type: ignore[arg-type]
     if area < 0.8 * cv2.contourArea(hull):
-        return None
+        return None, False
     length = cv2.arcLength(hull, True)
     for share in (0.02, 0.035, 0.06, 0.09):
         polygon = cv2.approxPolyDP(hull, share * length, True)
         if len(polygon) == 4:
-            return np.asarray(polygon).reshape(4, 2) if area >= 0.75 * cv2.contourArea(polygon) else None
+            whole = cv2.contourArea(polygon)
+            quad = np.asarray(polygon).reshape(4, 2) if area >= 0.75 * whole else None
+            return quad, share <= CLOSE and area >= CUT * whole
         if len(polygon) < 4:
-            return None
-    return None
+            break
+    return None, False
 
 
 def _grouped(seen: Sequence[Outline]) -> list[list[Outline]]:
