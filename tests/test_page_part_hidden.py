@@ -74,12 +74,11 @@ def test_a_page_without_one_whole_side_is_not_guessed():
 
 
 def test_sides_of_a_taped_page_are_fitted_where_they_are_bare():
-    grey = np.full((300, 350), 90, np.uint8)
-    shape = without(page(), *(taped(c) for c in PAGE))
-    rgb = np.repeat(np.where(shape > 0, np.uint8(230), grey)[..., None], 3, 2)
+    shape = np.pad(without(page(), *(taped(c) for c in PAGE)), ((0, 250), (0, 250)))
+    rgb = np.repeat(np.where(shape > 0, 230, 90).astype(np.uint8)[..., None], 3, 2)
     groups = outline_groups(rgb, 20.0, every, every, 5, coloured=False, hidden=True)
     group = min(groups, key=lambda g: float(np.abs(g[0].rough - PAGE).max()))
-    assert group[0].hidden
+    assert any(o.hidden for o in group)
     assert np.abs(np.median(fitted(group), axis=0) - PAGE).max() < 2
 
 

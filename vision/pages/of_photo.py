@@ -18,6 +18,9 @@ from vision.solving.solved import Solved
 NAMES = {"letter": "Letter page", "a4": "A4 page", "id1": "card", "given": "rectangle of the given size"}
 PAPER = ("letter", "a4")
 SURE = 0.25  # rating of a candidate that may stand alone
+# Of a page where no corners of the opening say how the wall slants: with a side hidden it reaches 0.5, a page with one
+# side taken from a leaf or a joint 0.3 to 0.4 (95 renderings), a sound one 0.6 to 0.8.
+SURE_ALONE = 0.45
 CLEAR = 0.55  # a rival this near to the best could be the reference as well
 # Its colours are seldom elsewhere in the photo: cards and rectangles reach 0.7 to 1 in practice and 34 renderings, half
 # bricks that were taken for one 0.1 to 0.45 (one of them 0.7: a rival then).
@@ -82,7 +85,8 @@ def solve_page_photo(
     if given:
         quads, click = given, asked.click_px
     else:
-        best = _clear(found, reference, prior, asked.path.name)
+        unled = asked.corners_px is None and reference.kind in PAPER
+        best = _clear(found, reference, prior, asked.path.name, SURE_ALONE if unled else SURE)
         if isinstance(best, Warning_):
             return best
         quads, click = [best.corners_px], FOUND_PX
@@ -105,11 +109,13 @@ def _rough(corners_px: Array | None, shape: tuple[int, ...]) -> Array | None:
     return None if corners_px is None else np.asarray(np.rint(corners_px / step) * step)
 
 
-def _clear(found: list[FoundQuad], reference: Reference, prior: CameraPrior, name: str) -> FoundQuad | Warning_:
+def _clear(
+    found: list[FoundQuad], reference: Reference, prior: CameraPrior, name: str, sure: float = SURE
+) -> FoundQuad | Warning_:
     """Return the one candidate to begin with, or why nobody but a person can say which."""
     what = NAMES[reference.kind]
     found = [f for f in found if f.rare >= RARE]  # one brick of many may have the very proportions of a card
-    if not found or found[0].rating < SURE:
+    if not found or found[0].rating < sure:
         return Warning_(
             "no-reference",
             f"no {what} was found in {name}; point out its corners (reference corners), or take a photo in which it "

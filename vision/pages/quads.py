@@ -21,7 +21,7 @@ from vision.request import Array
 MAX_SHARE = 0.12  # of the photo: a reference that fills more leaves no room for an opening
 FILL = 0.86  # of the four-sided outline; tape and a finger take some of it
 AROUND, AROUND_HIDDEN = 2.4, 3.2  # of width and height of its box: how long it may be
-CLOSE = 0.035  # of its length: what is a quadrilateral only more roughly may have lost a corner
+CLOSE = 0.02  # of its length: what is a quadrilateral only more roughly may have lost a corner
 CUT = 0.93  # of the corners' area: an outline that fills less may have lost some to tape
 FITTED = 6  # of a group: more tell no more
 ALIKE, ALIKE_PX = 0.1, 1.5  # of the size, and px: how far corners of rough outlines of one thing differ
