@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,8 +10,8 @@ from numpy.typing import NDArray
 from vision.camera import Camera
 from vision.faces.reveal import SHARED
 from vision.request import SIDES, Array, Side, Wall
-from vision.sides.finding import FailedSide, FoundSide, placed_side
-from vision.sides.profiles import Strip
+from vision.sides.finding import FailedSide, FoundSide
+from vision.sides.reweighed import ends_beyond_mm, ends_in_strip, line_shapes, line_taken, whole_weights, with_weights
 from vision.sides.shared_depth import TELLING_MM, log_factors
 from vision.sides.side_ends import (
     ASTRAY,
@@ -78,7 +77,7 @@ def _end(
     if isinstance(ends, FailedSide) or isinstance(meets, FailedSide) or scale_mm is None:
         return None
     out = ends.strip.depth_mm - meets.strip.depth_mm  # a sill may project: its top falls from there
-    if _taken(ends)[0] < SURE_HEAD or (next_to != "sill" and abs(out) > SAME_DEPTH_MM):
+    if line_taken(ends)[0] < SURE_HEAD or (next_to != "sill" and abs(out) > SAME_DEPTH_MM):
         return None
     (a, along), (b, across) = _straight(ends), _straight(meets)
     corner = a + along * np.linalg.solve(np.column_stack([along, -across]), b - a)[0]
@@ -93,25 +92,23 @@ def _weighed_by_ends(
     """Return a side with its lines weighed by readings at its first and second end."""
     if isinstance(found, FailedSide):
         return found
-    taken = _taken(found)[1]
-    shapes = _shapes(found)
-    bow = shapes[:, 2] if wall in {"masonry", "render"} else 0.0  # trim is straight: a drift is a change of line
-    at = np.column_stack([shapes[:, 0] - shapes[:, 1] + bow, shapes[:, 0] + shapes[:, 1] + bow])
-    at -= np.array([taken[0] - taken[1], taken[0] + taken[1]])
+    taken, at = line_taken(found)[1], ends_beyond_mm(found, wall)
     share, (near, far) = UNSEEN[side]
     window = (max(near, APART_PX * found.strip.mm_per_px) if side == "sill" else near, far)
     if found.drifted and wall != "masonry":
         share = UNSEEN_IF_DRIFTED
     hidden = share if found.ghost is None else 0.0
-    weights, unseen = weighed_by_ends(at, _whole(found), ends, hidden, window, AT_FOOT if side == "sill" else NOWHERE)
+    weights, unseen = weighed_by_ends(
+        at, whole_weights(found), ends, hidden, window, AT_FOOT if side == "sill" else NOWHERE
+    )
     keep = min(1.0, (1 - ANOTHER_LINE) / (float(weights.sum()) + unseen.probability))
     weights, p = weights * keep, unseen.probability * keep
     if found.ghost is not None:
-        return _with_weights(side, found, weights, found.ghost, wall)
+        return with_weights(side, found, weights, found.ghost, wall)
     lever = 0.0 if all(e is not None for e in ends) else U_PARALLEL * found.strip.u_mm[-1] / 2
     shape = np.array([taken[0] + unseen.outward_mm, taken[1], 0.0])
     ghost = Ghost(shape, p, unseen.u_mm, False, lever) if p > NO_RIVAL else None
-    return _with_weights(side, found, np.append(weights, p) if ghost is not None else weights, ghost, wall)
+    return with_weights(side, found, np.append(weights, p) if ghost is not None else weights, ghost, wall)
 
 
 def held_against_depth(
@@ -123,7 +120,7 @@ def held_against_depth(
     """Return the sides with rival lines of head and jambs weighed by the frame's depth behind them, if that tells."""
     held = dict(found)
     sides = {s: f for s, f in found.items() if isinstance(f, FoundSide)}
-    best = {s: _taken(f)[0] for s, f in sides.items()}
+    best = {s: line_taken(f)[0] for s, f in sides.items()}
     sure = [s for s in SHARED if s in sides and best[s] >= SURE_SIDE]
     rivals = {s: _rivals_mm(sides[s]) for s in SHARED if s in sides and best[s] < SURE_SIDE}
     rivals = {s: r for s, r in rivals.items() if (np.abs(r) > TELLING_MM).any()}
@@ -133,68 +130,30 @@ def held_against_depth(
     z_mm = {s: f.strip.depth_mm for s, f in sides.items()}
     told = log_factors(rgb, camera, lines, z_mm, rivals, sure, wall)
     for side, factors in told.items():
-        before = _whole(sides[side])
+        before = whole_weights(sides[side])
         after = before * np.exp(factors)
-        held[side] = _with_weights(side, sides[side], after * before.sum() / after.sum(), sides[side].ghost, wall)
+        held[side] = with_weights(side, sides[side], after * before.sum() / after.sum(), sides[side].ghost, wall)
     return held
-
-
-def _taken(found: FoundSide) -> tuple[float, Array]:
-    """Return the weight of the line that is taken, seen or not, both its estimates counted, and its shape (3,)."""
-    ghost = found.ghost
-    if ghost is not None and ghost.leads:
-        return ghost.weight, ghost.shape
-    return float(found.weights[found.best]) * (2 if found.drifted else 1), found.placed.shape
 
 
 def _rivals_mm(found: FoundSide) -> Array:
     """Return how far outward of the line taken the lines (N,) and, if any, the unseen one lie."""
-    shifts = _shapes(found)[:, 0] - _taken(found)[1][0]
+    shifts = line_shapes(found)[:, 0] - line_taken(found)[1][0]
     weights = np.append(found.weights, found.ghost.weight if found.ghost is not None else [])
     return np.where(weights < NO_RIVAL, 0.0, shifts)
 
 
 def _wall_line(found: FoundSide) -> Line:
     """Return the line that is taken, as a line of the wall from end to end of its strip."""
-    strip, shape = found.strip, _taken(found)[1]
-    a, b = (strip.origin_mm + u * strip.direction + v * strip.normal for u, v in _ends(strip, shape))
+    strip, shape = found.strip, line_taken(found)[1]
+    a, b = (strip.origin_mm + u * strip.direction + v * strip.normal for u, v in ends_in_strip(strip, shape))
     length = float(np.hypot(*(b - a)))
     return Line(a, (b - a) / length, strip.normal, length)
 
 
-def _ends(strip: Strip, shape: Array) -> tuple[tuple[float, float], tuple[float, float]]:
-    return (0.0, float(shape[0] - shape[1])), (float(strip.u_mm[-1]), float(shape[0] + shape[1]))
-
-
-def _shapes(found: FoundSide) -> Array:
-    """Return the shapes (N, 3) of the lines, the best as placed, and of the unseen one if there is any."""
-    shapes = [found.placed.shape if i == found.best else x.shape for i, x in enumerate(found.lines)]
-    return np.array([*shapes, found.ghost.shape] if found.ghost is not None else shapes)
-
-
-def _whole(found: FoundSide) -> Array:
-    """Return the weights of the lines (N,), both estimates of one counted, and of the unseen one if there is any."""
-    weights = found.weights.copy()
-    weights[found.best] *= 2 if found.drifted else 1
-    return np.append(weights, found.ghost.weight if found.ghost is not None else [])
-
-
-def _with_weights(
-    side: Side, found: FoundSide, weights: Array, ghost: Ghost | None, wall: Wall
-) -> FoundSide | FailedSide:
-    """Return a side with other weights (N, and one for the unseen line if there is any)."""
-    if ghost is not None:
-        weights, own = weights[:-1], float(weights[-1])
-        ghost = replace(ghost, weight=own, leads=own > float(weights.max()))
-    if int(weights.argmax()) != found.best:
-        return placed_side(side, found.strip, found.lines, weights, ghost, wall)
-    weights = np.where((np.arange(len(weights)) == found.best) & found.drifted, weights / 2, weights)
-    return replace(found, weights=weights, ghost=ghost)
-
-
 def _straight(found: FoundSide) -> tuple[Array, Array]:
     """Return a point (2,) at the middle and the unit direction (2,) of the line that is taken, mm."""
-    strip, half, shape = found.strip, found.strip.u_mm[-1] / 2, _taken(found)[1]
+    strip, half, shape = found.strip, found.strip.u_mm[-1] / 2, line_taken(found)[1]
     direction = strip.direction + shape[1] / half * strip.normal
     middle = strip.origin_mm + half * strip.direction + shape[0] * strip.normal
     return middle, direction / np.hypot(*direction)

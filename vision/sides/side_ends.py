@@ -35,6 +35,7 @@ ASTRAY, ASTRAY_IN_FRONT = 0.05, 0.1  # ends of something else (4 of 120 photos);
 U_END_PX = 0.3  # guess: rows of a dozen samples
 # What weights leave to other lines by rule, not by belief: the contract's 0.01, and no line is surer than 0.999.
 OWED = 0.011
+OF_SCALE = 1.3  # standard deviation that stands for Student's t with 3 degrees of freedom about its middle
 STEP_MM = 0.25
 
 
@@ -46,10 +47,11 @@ class SideEnd:
     scale_mm: float
     astray: float = ASTRAY
 
-    def density(self, at_mm: Array | float) -> Array:
-        """Return the density, per mm, of this reading if the arris lies at_mm outward of the corner."""
-        x = (self.offset_mm - np.asarray(at_mm)) / self.scale_mm
-        right = 6 * np.sqrt(3) / (np.pi * self.scale_mm * (3 + x**2) ** 2)
+    def density(self, at_mm: Array | float, u_mm: Array | float = 0.0) -> Array:
+        """Return the density, per mm, of this reading if the arris lies at_mm outward of the corner, known to u_mm."""
+        scale = np.hypot(self.scale_mm, np.asarray(u_mm) / OF_SCALE)
+        x = (self.offset_mm - np.asarray(at_mm)) / scale
+        right = 6 * np.sqrt(3) / (np.pi * scale * (3 + x**2) ** 2)
         return np.asarray((1 - self.astray) * right + self.astray / (2 * CORE_MM))
 
 

@@ -18,6 +18,7 @@ from vision.request import SIDES, Array, Side, Wall
 from vision.sides.arris import RESOLVED_MM_PER_PX, find_arris, offsets_px, step_blur_px
 from vision.sides.finding import FailedSide, FoundSide, find_side, room_px
 from vision.sides.held import held_against_depth, held_against_ends
+from vision.sides.held_by_ears import held_against_ears
 from vision.sides.place import place_line, stack_profile
 from vision.sides.sill_ghosts import Ghost
 from vision.sides.weights import FAINT, SideCandidate
@@ -90,6 +91,7 @@ def trace_sides(
 
     found = {side: (find or anew)(side) for side in SIDES}
     found = held_against_ends(rgb, camera, found, wall, sill_at)
+    found = held_against_ears(rgb, camera, found, wall, sill_at)
     found = held_against_depth(rgb, camera, found, wall)
     blur = min((_blur(f) for f in found.values() if isinstance(f, FoundSide)), default=float("inf"))
     return {side: f if isinstance(f, FailedSide) else _finish(side, f, blur) for side, f in found.items()}

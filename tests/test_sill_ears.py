@@ -1,0 +1,127 @@
+"""Facts about the ends of projecting sills, drawn from geometry: a box before a wall, seen by a pinhole camera.
+
+Oracle: OpenCV's projectPoints for the corners of the box, areas by 4 x 4 samples a pixel.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from vision.camera import Camera
+from vision.request import SIDES
+from vision.sides.finding import find_side
+from vision.sides.held_by_ears import held_against_ears
+from vision.sides.sill_ears import read_ear
+
+WALL, STONE = (0.25, 0.10, 0.06), (0.45, 0.44, 0.41)  # linear light
+WIDTH, OUT, LONG, HIGH = 1000.0, 40.0, 70.0, 70.0  # opening, projection, beyond the jamb, front's height, mm
+PX_MM = 0.7  # px a mm
+
+
+def camera_at(x, y):
+    """Return a camera 2.5 m before the plane of the jambs, x mm right and y mm above of the sill's middle."""
+    focal = 2500 * PX_MM
+    return Camera(np.eye(3), np.array([-x, y, 2500.0]), focal, 460.0 + PX_MM * x, 120.0 - PX_MM * y)
+
+
+def drawn(camera, top=STONE, front=STONE, wall=WALL, fall=0.0, seed=None):
+    """Return a photo (240, 920, 3) of a box whose front arris is y = 0, z = -OUT, on a wall at z = 0 (z into it)."""
+    half = WIDTH / 2 + LONG
+    rise = -OUT * np.tan(np.deg2rad(fall))
+    box = np.array([[-half, 0, -OUT], [half, 0, -OUT], [half, HIGH, -OUT], [-half, HIGH, -OUT]])
+    lid = np.array([[-half, 0, -OUT], [half, 0, -OUT], [half, rise, 0], [-half, rise, 0]])
+    k = np.array([[camera.focal_px, 0, camera.cx], [0, camera.focal_px, camera.cy], [0, 0, 1.0]])
+    n = 4
+    photo = np.empty((240 * n, 920 * n, 3), np.float32)
+    photo[:] = wall
+    for face, colour in ((lid, top), (box, front)):
+        px = cv2.projectPoints(face, np.zeros(3), camera.translation_mm, k, np.zeros(4))[0].reshape(-1, 2)
+        cv2.fillConvexPoly(photo, np.round((px + 0.5) * n - 0.5).astype(np.int32), tuple(map(float, colour)))
+    light = photo.reshape(240, n, 920, n, 3).mean(axis=(1, 3))
+    light = cv2.GaussianBlur(light, (0, 0), 0.6)
+    if seed is not None:
+        light = light + np.random.default_rng(seed).normal(0, 0.004, light.shape)
+    srgb = 1.055 * np.clip(light, 0, 1) ** (1 / 2.4) - 0.055  # IEC 61966-2-1
+    return np.round(255 * np.clip(srgb, 0, 1)).astype(np.uint8)
+
+
+def ear(camera, photo, off, *, right):
+    """Return the reading from a line that lies off mm outward (down) of the arris."""
+    corner = np.array([WIDTH / 2 if right else -WIDTH / 2, off])
+    return read_ear(photo, camera, corner, np.array([1.0, 0.0]), -OUT, OUT, right=right)
+
+
+@pytest.mark.parametrize("right", [False, True])
+@pytest.mark.parametrize("off", [-5.0, 0.0, 4.0])
+@pytest.mark.parametrize("fall", [0.0, 6.0])
+def test_the_arris_of_a_sill_of_one_tone_is_where_its_outline_turns(right, off, fall):
+    camera = camera_at(60.0, 700.0)
+    told = ear(camera, drawn(camera, fall=fall, seed=3), off, right=right)
+    assert told is not None
+    assert_allclose(told.offset_mm + off, 0.0, rtol=0, atol=0.9)  # 0.6 px
+    assert told.scale_mm < 2.0
+    assert_allclose(told.beyond_mm, LONG, rtol=0, atol=1.0)
+
+
+@pytest.mark.parametrize("top", [(0.75, 0.73, 0.69), (0.33, 0.32, 0.30)])
+def test_the_tone_of_the_top_does_not_move_the_turn(top):
+    camera = camera_at(0.0, 700.0)
+    told = ear(camera, drawn(camera, top=top, seed=5), 0.0, right=True)
+    assert told is not None
+    assert_allclose(told.offset_mm, 0.0, rtol=0, atol=0.9)
+
+
+def test_a_sill_seen_from_its_own_height_shows_no_turn():
+    camera = camera_at(0.0, 5.0)
+    assert ear(camera, drawn(camera), 0.0, right=True) is None
+
+
+def test_a_sill_of_the_walls_tone_tells_nothing():
+    camera = camera_at(0.0, 700.0)
+    assert ear(camera, drawn(camera, top=WALL, front=WALL, seed=1), 0.0, right=True) is None
+
+
+def test_a_sill_that_runs_out_of_the_photo_tells_nothing():
+    camera = camera_at(0.0, 700.0)
+    photo = drawn(camera, seed=2)[:, 400:]
+    moved = Camera(camera.rotation, camera.translation_mm, camera.focal_px, camera.cx - 400, camera.cy)
+    assert ear(moved, photo, 0.0, right=False) is None
+
+
+def sides_of_a_sill_of_one_tone():
+    """Return camera, photo and the sides found about it: the sill by its own lines alone, the arris unseen."""
+    camera = camera_at(60.0, 700.0)
+    photo = drawn(camera, seed=3)
+    corners = np.array([[-500, -150, 0], [500, -150, 0], [500, 0, -OUT], [-500, 0, -OUT]])
+    k = np.array([[camera.focal_px, 0, camera.cx], [0, camera.focal_px, camera.cy], [0, 0, 1.0]])
+    px = cv2.projectPoints(corners.astype(float), np.zeros(3), camera.translation_mm, k, np.zeros(4))[0].reshape(-1, 2)
+    depth = {"head": 0.0, "right": 0.0, "sill": -OUT, "left": 0.0}
+    found = {s: find_side(photo, camera, px, 1.0, depth, "masonry", "front", s) for s in SIDES}
+    return camera, photo, found
+
+
+def test_an_arris_that_no_line_shows_is_taken_from_both_ends():
+    camera, photo, found = sides_of_a_sill_of_one_tone()
+    before = found["sill"]
+    unsure = replace(before, weights=np.full(len(before.weights), 0.4 / len(before.weights)), ghost=None)
+    jamb = dict.fromkeys(("left", "right"), before)
+    jambs = {s: replace(f, strip=replace(f.strip, depth_mm=0.0)) for s, f in jamb.items()}
+    after = held_against_ears(photo, camera, found | jambs | {"sill": unsure}, "masonry", "front")["sill"]
+    assert after.ghost is not None
+    assert after.ghost.leads
+    middle = after.strip.origin_mm + after.strip.u_mm[-1] / 2 * after.strip.direction
+    assert_allclose(middle[1] + after.ghost.shape[0], 0.0, rtol=0, atol=0.9)
+    assert 0.3 < after.ghost.u_mm < 2.0
+    assert float(after.weights.sum()) + after.ghost.weight <= 0.99 + 1e-9  # contract: 1 % to another line
+
+
+def test_a_sill_that_does_not_stand_out_or_an_inner_line_asked_for_is_left_as_found():
+    camera, photo, found = sides_of_a_sill_of_one_tone()
+    flush = {s: replace(found["sill"], strip=replace(found["sill"].strip, depth_mm=-OUT)) for s in ("left", "right")}
+    assert held_against_ears(photo, camera, found | flush, "masonry", "front")["sill"] is found["sill"]
+    assert held_against_ears(photo, camera, found, "masonry", "frame")["sill"] is found["sill"]
