@@ -107,8 +107,7 @@ def placed_side(
     for best in np.argsort(-weights):
         room = room_px(lines, int(best), strip.mm_per_px)
         placed = place_line(strip, lines[best].shape, *room)
-        if placed is not None and wall != "masonry" and BOW_ROOM * bow < 1.5 * abs(float(placed.shape[2])):
-            # trim is straight: samples that bend so far have gone over to a stronger line beside it
+        if placed is not None and wall != "masonry" and _gone_over(lines[best], placed, bow, strip.mm_per_px, wall):
             placed = place_line(strip, lines[best].shape, *(min(r, CLOSE_PX) for r in room))
         if placed is not None:
             profile = stack_profile(strip, placed, offsets_px())
@@ -117,6 +116,12 @@ def placed_side(
             weights = np.where((np.arange(len(weights)) == best) & drifted, weights / 2, weights)
             return FoundSide(strip, lines, weights, int(best), placed, profile, ghost, drifted)
     return FailedSide(side, "the edge is too faint to be placed")
+
+
+def _gone_over(line: Line, placed: Placed, bow: float, mm: float, wall: Wall) -> bool:
+    """Return whether samples have gone over to a stronger line beside theirs: trim is straight, and stays in place."""
+    bends = BOW_ROOM * bow < 1.5 * abs(float(placed.shape[2]))
+    return bends or drift_px(line, placed, mm) > MOST_DRIFT_PX[wall]
 
 
 def _most_bow_mm(side: Side, wall: Wall) -> float:

@@ -16,6 +16,7 @@ from vision.sides.shared_depth import TELLING_MM, log_factors
 from vision.sides.side_ends import (
     ASTRAY,
     ASTRAY_IN_FRONT,
+    JAMB_END_AT_SILL_MM,
     JAMB_END_MM,
     SILL_END_MM,
     SideEnd,
@@ -49,14 +50,16 @@ U_PARALLEL = 0.003  # guess, rad: an unseen arris against the line that is seen 
 def held_against_ends(
     rgb: NDArray[np.uint8], camera: Camera, found: Mapping[Side, FoundSide | FailedSide], wall: Wall, sill_at: str
 ) -> dict[Side, FoundSide | FailedSide]:
-    """Return jambs weighed by where the head ends, and the sill by where the jambs end, as far as those tell."""
+    """Return jambs weighed by where head and sill end, and the sill by where the jambs end, as far as those tell."""
     after = dict(found)
     jambs: tuple[Side, ...] = ("left", "right")
     for side in jambs:
-        end = _end(rgb, camera, ("head", after["head"]), (side, after[side]), JAMB_END_MM.get(wall))
+        head = _end(rgb, camera, ("head", after["head"]), (side, after[side]), JAMB_END_MM.get(wall))
+        sill = _end(rgb, camera, ("sill", after["sill"]), (side, after[side]), JAMB_END_AT_SILL_MM.get(wall))
         # a reading inside of the line tells nothing: lit tops of reveals
-        if end is not None and end.offset_mm > -INSIDE * end.scale_mm:
-            after[side] = _weighed_by_ends(side, after[side], (end, None), wall)
+        pair = [e if e is not None and e.offset_mm > -INSIDE * e.scale_mm else None for e in (head, sill)]
+        if any(e is not None for e in pair):
+            after[side] = _weighed_by_ends(side, after[side], pair, wall)
     if sill_at != "front":
         return after
     ends = [_end(rgb, camera, (s, after[s]), ("sill", after["sill"]), SILL_END_MM.get(wall)) for s in jambs]
@@ -92,7 +95,8 @@ def _weighed_by_ends(
     """Return a side with its lines weighed by readings at its first and second end."""
     if isinstance(found, FailedSide):
         return found
-    taken, at = line_taken(found)[1], ends_beyond_mm(found, wall)
+    # trim is straight: a drift is a change of line
+    taken, at = line_taken(found)[1], ends_beyond_mm(found, bowed=wall in {"masonry", "render"})
     share, (near, far) = UNSEEN[side]
     window = (max(near, APART_PX * found.strip.mm_per_px) if side == "sill" else near, far)
     if found.drifted and wall != "masonry":

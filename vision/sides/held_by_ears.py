@@ -95,7 +95,7 @@ def _at_ends(
 
 def _weighed(sill: FoundSide, ends: Sequence[SideEnd | None], wall: Wall) -> FoundSide | FailedSide:
     """Return the sill with its lines weighed by readings at its ends, and the arris that no line shows by them."""
-    at, before, ghost = ends_beyond_mm(sill, wall), whole_weights(sill), sill.ghost
+    at, before, ghost = ends_beyond_mm(sill, bowed=False), whole_weights(sill), sill.ghost
     u = np.zeros(len(at))
     if ghost is not None:
         u[-1] = ghost.u_mm

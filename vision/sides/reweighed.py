@@ -31,10 +31,10 @@ def line_shapes(found: FoundSide) -> Array:
     return np.array([*shapes, found.ghost.shape] if found.ghost is not None else shapes)
 
 
-def ends_beyond_mm(found: FoundSide, wall: Wall) -> Array:
+def ends_beyond_mm(found: FoundSide, *, bowed: bool) -> Array:
     """Return the first and second end (N, 2) of each line, and of the unseen one, outward of the line taken."""
     taken, shapes = line_taken(found)[1], line_shapes(found)
-    bow = shapes[:, 2] if wall in {"masonry", "render"} else 0.0  # trim is straight: a drift is a change of line
+    bow = shapes[:, 2] if bowed else 0.0
     at = np.column_stack([shapes[:, 0] - shapes[:, 1] + bow, shapes[:, 0] + shapes[:, 1] + bow])
     return np.asarray(at - np.array([taken[0] - taken[1], taken[0] + taken[1]]))
 
