@@ -33,7 +33,12 @@ FALLS_RAD = np.deg2rad([0.0, 3.0, 6.0, 9.0])  # of a sill's top
 ROUNDED_PX = 1.5  # the blur rounds the corner of the outline
 LEAST_SHEAR_PX, LEAST_ROWS = 1.5, 6
 NOISE_PX = 0.3
-OUTLIER, MISSED, FALSE = 6.0, 2.0, 4.0  # most that a row costs, one without its edge, one with an edge above the top
+OUTLIER, MISSED, FALSE, NEAR_TOP = (
+    6.0,
+    2.0,
+    4.0,
+    0.5,
+)  # most that a row costs, one without its edge, one with an edge above the top
 CORRELATED = 0.5  # guess: rows half a pixel apart share their blur
 LEAST_INTO, CLOSE, MOST_SPREAD_PX = 3, 4.0, 1.2
 # Of 177 readings of 308 ends on own renderings: 0.3 px outward in the median (the blur); about that, a Student's t with
@@ -164,7 +169,8 @@ def _turn(v: Array, edge: Array, shear_mm: float, falls_px: Array, mm: float) ->
     off = np.minimum(((edge - drawn) / noise) ** 2, OUTLIER)
     off = np.where(np.abs(below) < ROUNDED_PX, np.minimum(off, 1.0), off)
     on = below >= fall
-    cost = np.where(on, np.where(seen, off, MISSED), np.where(seen, FALSE, 0.0)).sum(axis=2)
+    cost = np.where(on, np.where(seen, off, MISSED), np.where(seen, FALSE, 0.0))
+    cost = np.where(np.abs(below - fall) < ROUNDED_PX, np.minimum(cost, NEAR_TOP), cost).sum(axis=2)
     least = cost.min(axis=0)
     i, j = int(least.argmin()), int(cost[:, least.argmin()].argmin())
     into = (below[i] < 0) & (below[i] > fall[j]) & (off[j, i] < CLOSE)
