@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.kept.once import Once, anew
+from vision.pages.caught import caught
 from vision.pages.find import FoundQuad, find_quads
 from vision.pages.plane import likeness
 from vision.priors import PAGE_SIZE_MM, CameraPrior, reference_size_mm
@@ -47,11 +49,11 @@ def solve_page_photo(
     kept: Once = once or anew
     seen = rgb if asked.trace else None
     given = list(asked.reference_corners_px)
-    if given and (not asked.trace or len(given) > 1):
+    if given and not asked.trace:
         return solve_rectangles(given, reference, prior, wall, asked.click_px, seen)
     rough = _rough(asked.corners_px, rgb.shape)
 
-    def find() -> list[FoundQuad]:
+    def find(given: Sequence[Array] = ()) -> list[FoundQuad]:
         return find_quads(
             rgb,
             reference_size_mm(reference),
@@ -63,7 +65,32 @@ def solve_page_photo(
             once=kept,
         )
 
-    found = kept(("quads", reference, prior, rough, given), find)
+    whole = asked.corners_px is not None and np.isfinite(asked.corners_px).all()
+    opening = asked.corners_px if whole else None
+    # Paper of the other standard stays in, to be named later for what it is (`page_kind`).
+    sizes = [PAGE_SIZE_MM[k] for k in PAPER] if reference.kind in PAPER else [reference_size_mm(reference)]
+
+    def like(quad: Array) -> float:
+        return 1.0 if opening is None else max(likeness(quad, s, opening, prior, asked.click_px) for s in sizes)
+
+    what = f"{NAMES[reference.kind]} in {asked.path.name}"
+    for k, quad in enumerate(given):
+        better = caught(
+            rgb,
+            quad,
+            reference,
+            prior,
+            asked.click_px,
+            what,
+            lambda: kept(("quads", reference, prior, rough, []), find),
+            like,
+        )
+        if isinstance(better, Warning_):
+            return better
+        given[k] = better
+    if len(given) > 1:
+        return solve_rectangles(given, reference, prior, wall, asked.click_px, seen)
+    found = kept(("quads", reference, prior, rough, given), lambda: find(given))
     traces = [(f.corners_px, f.traced) for f in found] if asked.trace else []
 
     def solve(quads: list[Array], clicks: list[float]) -> Solved:
@@ -73,15 +100,12 @@ def solve_page_photo(
 
         return kept(("solved", reference, prior, quads, clicks, wall), made)
 
-    if asked.corners_px is not None and np.isfinite(asked.corners_px).all():  # they show how the wall slants
-        # Paper of the other standard stays in, to be named later for what it is (`page_kind`).
-        sizes = [PAGE_SIZE_MM[k] for k in PAPER] if reference.kind in PAPER else [reference_size_mm(reference)]
-        opening = asked.corners_px
-        rated = [
-            replace(f, rating=f.rating * max(likeness(f.corners_px, s, opening, prior, asked.click_px) for s in sizes))
-            for f in found
-        ]
-        found = sorted((f for f in rated if f.rating > 0), key=lambda f: -f.rating)
+    if opening is not None:  # it shows how the wall slants
+        rated = [replace(f, rating=f.rating * like(f.corners_px)) for f in found]
+        fitting = sorted((f for f in rated if f.rating > 0), key=lambda f: -f.rating)
+        if not given and not fitting and found and found[0].rating >= SURE and found[0].rare >= RARE:
+            return _askew(found[0], reference, asked.path.name)
+        found = fitting
     if given:
         quads, click = given, asked.click_px
     else:
@@ -136,6 +160,15 @@ def _clear(
             "(reference corners)",
         )
     return best
+
+
+def _askew(seen: FoundQuad, reference: Reference, name: str) -> Warning_:
+    return Warning_(
+        "no-reference",
+        f"what looks like a {NAMES[reference.kind]} in {name}, at {_at(seen.corners_px)} px, has other proportions on "
+        "the wall as the opening's corners show it; move these onto the opening's corners, or, if it is the reference, "
+        "point out its corners (reference corners)",
+    )
 
 
 def _at(quad: Array) -> str:

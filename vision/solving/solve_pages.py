@@ -133,16 +133,16 @@ def _squarely(quad: Array, plane: Array, prior: CameraPrior) -> list[PhotoState]
 
 
 def traced_rectangle(
-    rgb: NDArray[np.uint8] | None, quad: Array, size: Reference, kind: str, click_px: float
+    rgb: NDArray[np.uint8] | None, quad: Array, size: Reference, kind: str, click_px: float, seen: float = SEEN
 ) -> TracedQuad | None:
-    """Return the traced sides of one rectangle where all four show, else None: the click stands."""
+    """Return the traced sides of one rectangle where `seen` of all four shows, else None: the click stands."""
     if rgb is None:
         return None
     width, height = reference_size_mm(size)
     out = CORNER_MM[kind]
     reach = max(CLICK_REACH * click_px * max(rgb.shape) / 4032, 4.0)
     traced = trace_quad(rgb, quad, reach, (min(out / width, 0.2), min(out / height, 0.2)))
-    return traced if traced is not None and traced.weakest >= SEEN else None
+    return traced if traced is not None and traced.weakest >= seen else None
 
 
 def _oriented(quads: Sequence[Array], half: Array) -> tuple[list[Array], Array]:

@@ -1,0 +1,65 @@
+"""Corners of a page pointed out too roughly to be traced, in a rendering of known corners."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.test_page_find import PAGES, asked, photo, prior
+from vision.pages.caught import caught
+from vision.pages.of_photo import solve_page_photo
+from vision.request import Reference, Warning_
+
+LETTER = Reference("letter")
+
+
+@pytest.fixture(scope="module")
+def one():
+    return photo(PAGES[:1])
+
+
+def dragged(quad, corner, mm):
+    """Return the page's corners, one of them dragged inward along the page's top by mm of its 216."""
+    moved = quad.copy()
+    across = (quad[1] - quad[0]) / 215.9
+    moved[corner] = moved[corner] + mm * across
+    return moved
+
+
+@pytest.mark.parametrize(("corner", "mm"), [(0, 30), (2, -30), (1, 60)])
+def test_a_corner_dragged_some_centimetres_off_is_caught(one, corner, mm):
+    rgb, truth, true = one
+    request = asked(truth, reference_corners_px=(dragged(true[0], corner, mm),))
+    solved = solve_page_photo(rgb, request, LETTER, prior(), "masonry")
+    assert not isinstance(solved, Warning_)
+    assert np.abs(solved.outlines_px[0] - true[0]).max() < 1.0
+
+
+def test_good_corners_stand_and_nothing_is_searched(one):
+    rgb, _, true = one
+
+    def find():
+        raise AssertionError("searched")
+
+    given = true[0] + [[0.5, -0.5], [0.3, 0.4], [-0.5, 0.2], [0.1, 0.5]]
+    assert caught(rgb, given, LETTER, prior(), 3.0, "page", find, lambda _: 1.0) is given
+
+
+def test_corners_on_a_bare_wall_are_refused_with_what_to_do():
+    rgb, truth, true = photo(())[0], photo(PAGES[:1])[1], photo(PAGES[:1])[2]
+    request = asked(truth, reference_corners_px=(dragged(true[0], 1, -70),))
+    said = solve_page_photo(rgb, request, LETTER, prior(), "masonry")
+    assert isinstance(said, Warning_)
+    assert said.code == "no-reference"
+    assert "drag" in said.message
+
+
+def test_a_page_that_the_openings_corners_contradict_is_named_by_its_place(one):
+    rgb, truth, true = one
+    corners = np.array(truth["rough_corners_px"], float)
+    corners[1] += [-80, 90]
+    said = solve_page_photo(rgb, asked({"rough_corners_px": corners}), LETTER, prior(), "masonry")
+    assert isinstance(said, Warning_)
+    x, y = true[0].mean(0)
+    assert f"at {x:.0f},{y:.0f} px" in said.message
+    assert "opening's corners" in said.message
