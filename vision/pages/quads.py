@@ -33,7 +33,7 @@ Asked = Callable[[Array], NDArray[np.bool_]]
 class Outline:
     """A contour (N, 1, 2) px, its area, and rough corners (4, 2) px, top left first.
 
-    The region reaches `out` px farther. Parts of its sides may be hidden.
+    The region reaches `out` px farther. `hidden`: something may hide parts of its sides.
     """
 
     contour: NDArray[np.generic]
@@ -81,9 +81,10 @@ def outline_groups(
         sound = []
         for (contour, area, _), may in zip(kept, good, strict=True):
             quad, close = _four_sided(contour, area) if may else (None, False)
-            straight = straight_sides(contour, area) if may and hidden and not close else None
-            if straight is not None or quad is not None:
-                sound.append((contour, area, quad if straight is None else straight, straight is not None))
+            if may and hidden and quad is None:  # its box, until its straight sides are looked for
+                quad = cv2.boxPoints(cv2.minAreaRect(contour))
+            if quad is not None:
+                sound.append((contour, area, quad, hidden and not close))
         if not sound:
             continue
         rough = _from_top_left(np.array([q for _, _, q, _ in sound], float))
@@ -97,10 +98,12 @@ def fitted(group: Sequence[Outline]) -> list[Array]:
     some = [group[k] for k in np.unique(np.linspace(0, len(group) - 1, FITTED).astype(int))]
     made = []
     for o in some:
-        quad = _fitted(
-            np.asarray(o.contour, float).reshape(-1, 2), o.rough, *((0.03, 1.5) if o.hidden else (0.08, 3.0))
-        )
-        if quad is not None and o.area > (FILLED if o.hidden else FILL) * cv2.contourArea(quad.astype(np.float32)):
+        straight = straight_sides(o.contour, o.area) if o.hidden else None
+        rough, fill, near, px = o.rough, FILL, 0.08, 3.0
+        if straight is not None:
+            rough, fill, near, px = _from_top_left(straight[None])[0], FILLED, 0.03, 1.5
+        quad = _fitted(np.asarray(o.contour, float).reshape(-1, 2), rough, near, px)
+        if quad is not None and o.area > fill * cv2.contourArea(quad.astype(np.float32)):
             quad = _from_top_left(quad[None])[0]
             made.append(_grown(quad, o.out) if o.out else quad)
     return made
