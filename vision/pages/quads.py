@@ -23,6 +23,7 @@ FILL = 0.86  # of the four-sided outline; tape and a finger take some of it
 AROUND, AROUND_HIDDEN = 2.4, 3.2  # of width and height of its box: how long it may be
 CLOSE = 0.02  # of its length: what is a quadrilateral only more roughly may have lost a corner
 CUT = 0.93  # of the corners' area: an outline that fills less may have lost some to tape
+ON_PX = 1.5  # of a point to the side that it lies on
 FITTED = 6  # of a group: more tell no more
 ALIKE, ALIKE_PX = 0.1, 1.5  # of the size, and px: how far corners of rough outlines of one thing differ
 
@@ -98,12 +99,14 @@ def fitted(group: Sequence[Outline]) -> list[Array]:
     some = [group[k] for k in np.unique(np.linspace(0, len(group) - 1, FITTED).astype(int))]
     made = []
     for o in some:
+        points = np.asarray(o.contour, float).reshape(-1, 2)
         straight = straight_sides(o.contour, o.area) if o.hidden else None
-        rough, fill, near, px = o.rough, FILL, 0.08, 3.0
+        ways = [(_fitted(points, o.rough, 0.08, 3.0), FILL)]
         if straight is not None:
-            rough, fill, near, px = _from_top_left(straight[None])[0], FILLED, 0.03, 1.5
-        quad = _fitted(np.asarray(o.contour, float).reshape(-1, 2), rough, near, px)
-        if quad is not None and o.area > fill * cv2.contourArea(quad.astype(np.float32)):
+            ways.append((_fitted(points, _from_top_left(straight[None])[0], 0.03, 1.5), FILLED))
+        sound = [q for q, fill in ways if q is not None and o.area > fill * cv2.contourArea(q.astype(np.float32))]
+        if sound:
+            quad = max(sound, key=lambda q: _on_sides(points, q))
             quad = _from_top_left(quad[None])[0]
             made.append(_grown(quad, o.out) if o.out else quad)
     return made
@@ -168,6 +171,14 @@ def _fitted(contour: Array, quad: Array, share: float, px: float) -> Array | Non
             return None
         made[i] = (c * e - b * f) / turn, (a * f - c * d) / turn
     return made
+
+
+def _on_sides(points: Array, quad: Array) -> float:
+    """Return the share of points (N, 2) that lie on the sides of a quadrilateral."""
+    d = np.roll(quad, -1, axis=0) - quad
+    normal = np.column_stack([d[:, 1], -d[:, 0]]) / np.maximum(np.hypot(*d.T), 1e-9)[:, None]
+    off = np.abs(points @ normal.T - (quad * normal).sum(1)).min(1)
+    return float((off < ON_PX).mean())
 
 
 def _grown(quad: Array, px: float) -> Array:
