@@ -81,7 +81,7 @@ def find_quads(
     known_px : outlines of references already known.
     once : gives what was made of the same photo, size and camera before: only the opening has moved.
     """
-    for long_side, levels in SEARCH[plain]:
+    for long_side, levels in SEARCH[plain][: 1 if known_px else None]:  # of further ones, what the coarse search shows
 
         def rate(long_side: int = long_side, levels: int = levels) -> _Rated:
             return _rated(rgb, long_side, levels, size_mm, prior, plain=plain)
