@@ -69,13 +69,7 @@ def side_lines(
         )
         listed[side] = tuple((c.weight, c.shift_mm, c.name) for c in t.candidates)
         if t.hidden:
-            warned.append(
-                Warning_(
-                    "edge-hidden",
-                    f"the {SIDE_WORD[side]} is seen over {100 * t.coverage:.0f} % of its length only; clear what "
-                    "hides it or point at its line",
-                )
-            )
+            warned.append(Warning_("edge-hidden", _hidden(side, t.coverage)))
         if t.candidates and t.candidates[0].weight < AMBIGUOUS_BELOW:
             warned.append(
                 Warning_(
@@ -85,6 +79,18 @@ def side_lines(
                 )
             )
     return lines, listed, drawn, warned
+
+
+def _hidden(side: Side, coverage: float) -> str:
+    if coverage == 0:
+        return (
+            f"no line shows the {SIDE_WORD[side]}; it is placed by what lies about it, with the uncertainty stated: "
+            "look at the picture and point at its line if it is off"
+        )
+    return (
+        f"the {SIDE_WORD[side]} is seen over {100 * coverage:.0f} % of its length only; clear what hides it or point "
+        "at its line"
+    )
 
 
 def rivals_px(
