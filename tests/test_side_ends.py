@@ -8,7 +8,10 @@ from numpy.testing import assert_allclose
 from scipy import stats
 
 from vision.camera import Camera
+from vision.sides.reweighed import lever_mm
 from vision.sides.side_ends import SideEnd, side_end, weighed_by_ends
+from vision.sides.sill_ghosts import Ghost
+from vision.sides.tracing import _u_unseen
 
 WALL, SOFFIT = 0.5, 0.05
 
@@ -110,3 +113,28 @@ def test_ends_that_may_be_those_of_the_foot_do_not_take_the_arris_away():
 
     assert share(0.0) < 0.05
     assert share(0.1) > 5 * share(0.0)
+
+
+def test_in_a_coarse_photo_no_arris_is_supposed_between_a_line_and_the_reach():
+    # 9 mm a pixel: an arris nearer than 2.5 px is the line, which is further than an unseen one may lie
+    reading = SideEnd(1.0, 5.0)
+    weights, unseen = weighed_by_ends(np.zeros((1, 2)), np.array([0.98]), (reading, None), 0.05, (22.5, 20.0))
+    assert np.isfinite(weights).all()
+    assert weights[0] > 0.9
+    assert unseen.probability == 0.0
+
+
+@pytest.mark.parametrize("known", ["first", "second", "both"])
+def test_an_arris_told_at_one_end_is_least_sure_at_the_other(known):
+    # propagation of u along a straight line (JCGM 100, 5.2.2): var(o + s x) = var o + 2 x cov + x^2 var s
+    told = SideEnd(0.0, 1.0)
+    ends = {"first": (told, None), "second": (None, told), "both": (told, told)}[known]
+    half = 500.0
+    cov = _u_unseen(Ghost(np.zeros(3), 0.9, 1.0, True, lever_mm(ends, 2 * half)), half)
+    first, second = (float(np.sqrt(cov[0, 0] + 2 * x * cov[0, 1] + x**2 * cov[1, 1])) for x in (-half, half))
+    if known == "both":
+        assert_allclose(first, second, rtol=1e-9)
+    else:
+        near, far = (first, second) if known == "first" else (second, first)
+        assert_allclose(near, 1.0, rtol=1e-6)
+        assert_allclose(far, np.hypot(1.0, 2 * 1.5), rtol=1e-6)  # 3 mrad over 1 m

@@ -11,7 +11,15 @@ from vision.camera import Camera
 from vision.faces.reveal import SHARED
 from vision.request import SIDES, Array, Side, Wall
 from vision.sides.finding import FailedSide, FoundSide
-from vision.sides.reweighed import ends_beyond_mm, ends_in_strip, line_shapes, line_taken, whole_weights, with_weights
+from vision.sides.reweighed import (
+    ends_beyond_mm,
+    ends_in_strip,
+    lever_mm,
+    line_shapes,
+    line_taken,
+    whole_weights,
+    with_weights,
+)
 from vision.sides.shared_depth import TELLING_MM, log_factors
 from vision.sides.side_ends import (
     ASTRAY,
@@ -44,7 +52,6 @@ UNSEEN: Mapping[Side, tuple[float, tuple[float, float]]] = {
 }
 # Guess: a line on straight trim that its own pieces do not follow is no line (one of one); on bricks it mostly is.
 UNSEEN_IF_DRIFTED = 0.3
-U_PARALLEL = 0.003  # guess, rad: an unseen arris against the line that is seen beside it
 
 
 def held_against_ends(
@@ -53,16 +60,19 @@ def held_against_ends(
     """Return jambs weighed by where head and sill end, and the sill by where the jambs end, as far as those tell."""
     after = dict(found)
     jambs: tuple[Side, ...] = ("left", "right")
+    by_head = dict(found)  # a jamb that the sill's end made sure of says nothing new of the sill
     for side in jambs:
         head = _end(rgb, camera, ("head", after["head"]), (side, after[side]), JAMB_END_MM.get(wall))
         sill = _end(rgb, camera, ("sill", after["sill"]), (side, after[side]), JAMB_END_AT_SILL_MM.get(wall))
         # a reading inside of the line tells nothing: lit tops of reveals
         pair = [e if e is not None and e.offset_mm > -INSIDE * e.scale_mm else None for e in (head, sill)]
+        if pair[0] is not None:
+            by_head[side] = _weighed_by_ends(side, found[side], (pair[0], None), wall)
         if any(e is not None for e in pair):
-            after[side] = _weighed_by_ends(side, after[side], pair, wall)
+            after[side] = _weighed_by_ends(side, found[side], pair, wall)
     if sill_at != "front":
         return after
-    ends = [_end(rgb, camera, (s, after[s]), ("sill", after["sill"]), SILL_END_MM.get(wall)) for s in jambs]
+    ends = [_end(rgb, camera, (s, by_head[s]), ("sill", after["sill"]), SILL_END_MM.get(wall)) for s in jambs]
     if any(e is not None for e in ends):
         after["sill"] = _weighed_by_ends("sill", after["sill"], ends, wall)
     return after
@@ -109,7 +119,7 @@ def _weighed_by_ends(
     weights, p = weights * keep, unseen.probability * keep
     if found.ghost is not None:
         return with_weights(side, found, weights, found.ghost, wall)
-    lever = 0.0 if all(e is not None for e in ends) else U_PARALLEL * found.strip.u_mm[-1] / 2
+    lever = lever_mm(ends, float(found.strip.u_mm[-1]))
     shape = np.array([taken[0] + unseen.outward_mm, taken[1], 0.0])
     ghost = Ghost(shape, p, unseen.u_mm, False, lever) if p > NO_RIVAL else None
     return with_weights(side, found, np.append(weights, p) if ghost is not None else weights, ghost, wall)

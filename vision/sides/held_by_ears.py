@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from vision.camera import Camera
 from vision.request import Array, Side, Wall
 from vision.sides.finding import FailedSide, FoundSide
-from vision.sides.reweighed import ends_beyond_mm, line_shapes, line_taken, whole_weights, with_weights
+from vision.sides.reweighed import ends_beyond_mm, lever_mm, line_shapes, line_taken, whole_weights, with_weights
 from vision.sides.side_ends import CORE_MM, OF_SCALE, OWED, STEP_MM, SideEnd
 from vision.sides.sill_ears import COARSE, Ear, read_ear
 from vision.sides.sill_ghosts import Ghost
@@ -24,7 +24,7 @@ UNSEEN_IF_SURE, UNSEEN, SURE = 0.01, 0.05, 0.975
 REACH_MM, APART_PX = 22.0, 2.5
 SAME = 2.5  # standard deviations: one place
 NO_RIVAL = 0.005
-U_PARALLEL = 0.003  # guess, rad: an unseen arris known at one end, against the line that is seen beside it
+U_COMMON_PX = 0.2  # of both ends' turns alike: their means on drawn boxes, in practice and on own renderings differ
 
 
 def held_against_ears(
@@ -96,7 +96,7 @@ def _at_ends(
 def _weighed(sill: FoundSide, ends: Sequence[SideEnd | None], wall: Wall) -> FoundSide | FailedSide:
     """Return the sill with its lines weighed by readings at its ends, and the arris that no line shows by them."""
     at, before, ghost = ends_beyond_mm(sill, bowed=False), whole_weights(sill), sill.ghost
-    u = np.zeros(len(at))
+    u = np.abs(line_shapes(sill)[:, 2])  # beyond the ends the line may go on straight or as it bends
     if ghost is not None:
         u[-1] = ghost.u_mm
     told = [(e, i) for i, e in enumerate(ends) if e is not None]
@@ -111,20 +111,23 @@ def _weighed(sill: FoundSide, ends: Sequence[SideEnd | None], wall: Wall) -> Fou
     unseen = share * float(before.sum()) * float(places.mean()) if len(free) else 0.0
     other = max(1 - OWED - float(before.sum()), 0.0) * float(rest.mean())
     total = float(seen.sum()) * (1 - share) + unseen + other
+    if not total > 0:
+        return sill
     weights, p = seen * (1 - share) / total, unseen / total
     keep = min(1.0, (1 - ANOTHER_LINE) / (float(weights.sum()) + p))
-    place = _told(ends, line_taken(sill)[1], float(sill.strip.u_mm[-1]))
+    place = _told(ends, sill)
     return _with_unseen(sill, weights * keep, p * keep, place, wall)
 
 
-def _told(ends: Sequence[SideEnd | None], taken: Array, length: float) -> tuple[Array, float, float]:
+def _told(ends: Sequence[SideEnd | None], sill: FoundSide) -> tuple[Array, float, float]:
     """Return shape (3,) of the arris that readings tell, u of its middle and its lever, mm, as in `Ghost`."""
-    told = [e for e in ends if e is not None]
-    offset, u = float(np.mean([e.offset_mm for e in told])), OF_SCALE * float(np.mean([e.scale_mm for e in told]))
-    if len(told) == 1:
-        return np.array([taken[0] + offset, taken[1], 0.0]), u, U_PARALLEL * length / 2
-    tilt = (told[1].offset_mm - told[0].offset_mm) / 2
-    return np.array([taken[0] + offset, taken[1] + tilt, 0.0]), u / float(np.sqrt(2)), 0.0
+    told, taken = [e for e in ends if e is not None], line_taken(sill)[1]
+    offset = float(np.mean([e.offset_mm for e in told]))
+    own = OF_SCALE * float(np.linalg.norm([e.scale_mm for e in told])) / len(told)
+    u = float(np.hypot(own, U_COMMON_PX * sill.strip.mm_per_px))
+    tilt = (told[1].offset_mm - told[0].offset_mm) / 2 if len(told) == 2 else 0.0
+    shape = np.array([taken[0] + offset, taken[1] + tilt, 0.0])
+    return shape, u, lever_mm(ends, float(sill.strip.u_mm[-1]))
 
 
 def _with_unseen(
@@ -140,7 +143,7 @@ def _with_unseen(
     if abs(ghost.shape[0] - shape[0]) < SAME * float(np.hypot(ghost.u_mm, u)):
         share = ghost.u_mm**2 / (ghost.u_mm**2 + u**2)
         both = share * shape + (1 - share) * ghost.shape
-        joined = Ghost(both, own + p, float(np.sqrt(share)) * u, False, min(lever, ghost.lever_mm))
+        joined = Ghost(both, own + p, float(np.sqrt(share)) * u, False, min(lever, ghost.lever_mm, key=abs))
         return with_weights("sill", sill, np.append(weights[:-1], own + p), joined, wall)
     rival = Ghost(shape, p, u, False, lever) if p > own else ghost
     return with_weights("sill", sill, np.append(weights[:-1], max(p, own)), rival, wall)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -10,6 +11,8 @@ from vision.request import Array, Side, Wall
 from vision.sides.finding import FailedSide, FoundSide, placed_side
 from vision.sides.profiles import Strip
 from vision.sides.sill_ghosts import Ghost
+
+U_PARALLEL = 0.003  # guess, rad: an unseen arris known at one end, against the line that is seen beside it
 
 
 def line_taken(found: FoundSide) -> tuple[float, Array]:
@@ -37,6 +40,12 @@ def ends_beyond_mm(found: FoundSide, *, bowed: bool) -> Array:
     bow = shapes[:, 2] if bowed else 0.0
     at = np.column_stack([shapes[:, 0] - shapes[:, 1] + bow, shapes[:, 0] + shapes[:, 1] + bow])
     return np.asarray(at - np.array([taken[0] - taken[1], taken[0] + taken[1]]))
+
+
+def lever_mm(ends: Sequence[object | None], length_mm: float) -> float:
+    """Return the lever of an unseen arris, as in `Ghost`, that readings at its first and second end tell."""
+    first, second = (e is not None for e in ends)
+    return 0.0 if first and second else float(U_PARALLEL * length_mm / 2 * (1 if first else -1))
 
 
 def whole_weights(found: FoundSide) -> Array:

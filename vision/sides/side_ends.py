@@ -185,6 +185,8 @@ def weighed_by_ends(
     there = float(np.prod([alike.density(told[0].offset_mm - r.offset_mm) for r in told[1:]])) / (far - near)
     other = np.where((beyond > near) & (beyond < far), there, 0.0)
     grid = np.arange(window_mm[0], window_mm[1] + STEP_MM / 2, STEP_MM)
+    if not len(grid):  # a coarse photo: whatever lies near the line is that line
+        grid, unseen = np.zeros(1), 0.0
     anywhere = np.arange(-CORE_MM, CORE_MM + STEP_MM / 2, STEP_MM)
     arris = (1 - often) * likelihood(ends_mm[:, 0], ends_mm[:, 1]) + often * other
     seen = weights * (1 - unseen) * arris

@@ -27,7 +27,7 @@ MOST, MOST_END = 0.985, 0.95
 class Ghost:
     """The arris of a side that no line shows: shape (3,) mm, weight, u in mm, whether it is the best guess.
 
-    `lever_mm`: u at the far end against the near one where the place is known at one end only, else 0.
+    `lever_mm`: u of the middle against the end where the place is known, if at one only: + the first, - the second.
     """
 
     shape: Array

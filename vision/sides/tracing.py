@@ -173,11 +173,12 @@ def _unseen(side: Side, found: FoundSide, ghost: Ghost) -> SideTrace:
 
 
 def _u_unseen(ghost: Ghost, half: float) -> Array:
-    """Return the covariance (2, 2) of offset and slope: known at both ends, or (a jamb) at its head only."""
+    """Return the covariance (2, 2) of offset and slope: known at both ends, or at the first or second one only."""
     if ghost.lever_mm == 0:
         return np.diag([ghost.u_mm**2, (GHOST_TILT * ghost.u_mm / half) ** 2])
     tilt = ghost.lever_mm**2
-    return np.array([[ghost.u_mm**2 + tilt, tilt / half], [tilt / half, tilt / half**2]])
+    both = float(np.copysign(tilt, ghost.lever_mm)) / half
+    return np.array([[ghost.u_mm**2 + tilt, both], [both, tilt / half**2]])
 
 
 def _candidates(found: FoundSide, half_mm: float) -> tuple[SideCandidate, ...]:
