@@ -156,7 +156,7 @@ def posterior(model: Model, merged: Sequence[Sequence[str]] = ()) -> Posterior:
         total = max(float(w.sum()), 1e-300)
         mean = float(w @ means[:, k]) / total
         size[name] = mean
-        u[name] = float(np.sqrt(max(w @ (variances[:, k] + np.square(means[:, k] - mean)) / total, 0.0)))
+        u[name] = float(np.sqrt(max(float(w @ (variances[:, k] + np.square(means[:, k] - mean))) / total, 0.0)))
         per = [float(w[[c[k] == v for c in combos]].sum()) for v in choices[k][1:]]
         variant[name] = int(np.argmax(per)) if per else 0
     return Posterior(

@@ -200,7 +200,12 @@ def _enlarged(search: _Search, parents: Table, heaviest: float) -> _Pool:
     members = parents[rows]
     members[np.arange(len(rows)), (members < 0).argmax(axis=1)] = columns
     keys, first = np.unique(search.tags[members].sum(axis=1), return_index=True)
-    return _Pool(members[first], logs[rows, columns][first], (masks[rows] | what.masks[columns])[first], keys)
+    return _Pool(
+        members[first],
+        logs[rows, columns][first],
+        (masks[rows] | what.masks[columns])[first],
+        np.asarray(keys, np.uint64),
+    )
 
 
 def _log_weights(search: _Search, residual: Array, cov: Array) -> Array:

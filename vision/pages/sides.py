@@ -197,9 +197,9 @@ def _best_line(
     size = np.nan_to_num(size)
     cap = max(float(np.median(size.max(1))), 2 * CODE_NOISE)
     score = np.minimum(size, cap) * (0.1 + np.nan_to_num(inside)) * (1.1 - np.nan_to_num(outside))
-    score = cv2.GaussianBlur(score, (0, 0), sigmaX=1.0, sigmaY=0.01)
+    smooth = cv2.GaussianBlur(score, (0, 0), sigmaX=1.0, sigmaY=0.01)
     ends, index, nearer = ways
-    rated = np.asarray(score).ravel()[index].mean(-1) * nearer
+    rated = np.asarray(smooth).ravel()[index].mean(-1) * nearer
     k = np.unravel_index(int(np.argmax(rated)), rated.shape)
     return float(ends[k[0]]), float(ends[k[1]])
 

@@ -132,12 +132,12 @@ def find_lines(strip: Strip, reach_px: tuple[float, float], bow_mm: float, besid
             votes = _votes(steps_across(shades, 1 / per_px, NARROW_GAP_PX, NARROW_PX)[0], per_px)
             for line in clear[:2]:
                 parent = line.shape / pitch + np.array([zero, 0, 0])
-                found = _beside(votes, base, parent, zero, per_px, reach_px)
+                found: Array = _beside(votes, base, parent, zero, per_px, reach_px)
                 found = found[(found[:, 0] < parent[0]) | (beside == "both")]
                 apart = np.abs(found[:, :1] - zero - [x.shape[0] / pitch for x in clear]).min(axis=1) / per_px
                 found = found[(apart > near) & (apart <= far)]
-                seen = np.linalg.norm([sample(shown[0], base @ x).mean(axis=0) for x in (parent, *found)], axis=-1)
-                add(found[seen[1:] > HALO_SHARE * seen[0]], *shown)
+                strength = np.linalg.norm([sample(shown[0], base @ x).mean(axis=0) for x in (parent, *found)], axis=-1)
+                add(found[strength[1:] > HALO_SHARE * strength[0]], *shown)
     offsets = np.arange(reach_px[0] - ROOM_PX, reach_px[1] + ROOM_PX + 0.1, 0.75)
     lines = [
         replace(x, over_texture=_over_texture(x, lines, step, t, zero, pitch, per_px * offsets, per_px)) for x in lines
