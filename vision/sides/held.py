@@ -12,6 +12,8 @@ from vision.faces.reveal import SHARED
 from vision.request import SIDES, Array, Side, Wall
 from vision.sides.finding import FailedSide, FoundSide
 from vision.sides.reweighed import (
+    APART_PX,
+    NO_RIVAL,
     ends_beyond_mm,
     ends_in_strip,
     lever_mm,
@@ -36,12 +38,11 @@ from vision.sides.weights import ANOTHER_LINE
 from vision.stations import Line
 
 SURE_HEAD, SAME_DEPTH_MM = 0.9, 3.0
-SURE_SIDE, NO_RIVAL = 0.975, 0.005  # a side in no doubt; a line not worth a doubt
+SURE_SIDE = 0.975  # a side in no doubt
 # Guess: how often jambs end at the frame's foot instead of the sill's arris, where their reveal is seen too narrow (own
 # hard renderings 4 of 130), and where that lies outward of the arris, mm.
 AT_FOOT, NOWHERE = (0.1, -15.0, 0.0), (0.0, 0.0, 1.0)
 INSIDE = 2.0  # scales of a reading
-APART_PX = 2.5  # nearer than this to a sill's line an unseen arris is that line
 U_FALL = 0.05  # guess: fall of a projecting sill's top, by its projection
 # How often no line shows an arris, and where it then lies outward of the line taken. Jambs: own hard renderings 9 of
 # 320, plain ones 1 of 416, practice 2 of 76; sills of one tone: a guess from the hard ones.

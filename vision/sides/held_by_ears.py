@@ -10,7 +10,16 @@ from numpy.typing import NDArray
 from vision.camera import Camera
 from vision.request import Array, Side, Wall
 from vision.sides.finding import FailedSide, FoundSide
-from vision.sides.reweighed import ends_beyond_mm, lever_mm, line_shapes, line_taken, whole_weights, with_weights
+from vision.sides.reweighed import (
+    APART_PX,
+    NO_RIVAL,
+    ends_beyond_mm,
+    lever_mm,
+    line_shapes,
+    line_taken,
+    whole_weights,
+    with_weights,
+)
 from vision.sides.side_ends import CORE_MM, OF_SCALE, OWED, STEP_MM, SideEnd
 from vision.sides.sill_ears import COARSE, Ear, read_ear
 from vision.sides.sill_ghosts import Ghost
@@ -21,9 +30,8 @@ BASE_WEIGHT = 0.003  # of a line near which the outline is looked for
 ASTRAY = 0.05  # guess: share of turns that are of something else; 2 of 177 on own renderings, 1 of 16 in practice
 # How often no line shows the arris: of 430 sills with a line in no doubt 4 were wrong (own renderings); else a guess.
 UNSEEN_IF_SURE, UNSEEN, SURE = 0.01, 0.05, 0.975
-REACH_MM, APART_PX = 22.0, 2.5
+REACH_MM = 22.0
 SAME = 2.5  # standard deviations: one place
-NO_RIVAL = 0.005
 U_COMMON_PX = 0.2  # of both ends' turns alike: their means on drawn boxes, in practice and on own renderings differ
 
 
@@ -133,7 +141,7 @@ def _told(ends: Sequence[SideEnd | None], sill: FoundSide) -> tuple[Array, float
 def _with_unseen(
     sill: FoundSide, weights: Array, p: float, told: tuple[Array, float, float], wall: Wall
 ) -> FoundSide | FailedSide:
-    """Return the sill with weights (N, ) and what no line shows: as known before, as told now, or both in one."""
+    """Return the sill with weights (N,) and what no line shows: as known before, as told now, or both in one."""
     shape, u, lever = told
     ghost = sill.ghost
     if ghost is None:

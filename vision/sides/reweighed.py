@@ -12,6 +12,8 @@ from vision.sides.finding import FailedSide, FoundSide, placed_side
 from vision.sides.profiles import Strip
 from vision.sides.sill_ghosts import Ghost
 
+APART_PX = 2.5  # nearer than this to a sill's line an unseen arris is that line
+NO_RIVAL = 0.005  # weight of a line not worth a doubt
 U_PARALLEL = 0.003  # guess, rad: an unseen arris known at one end, against the line that is seen beside it
 
 

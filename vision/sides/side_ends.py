@@ -1,6 +1,7 @@
 """Where a side ends: evidence for the arris of the side next to it, which that one's own line need not show.
 
-Behind a head's arris the soffit is dark, behind a jamb's the reveal is of the wall's material and the sill is not.
+Behind a head's arris the soffit is dark, behind a jamb's the reveal is of the wall's material and the sill is not;
+behind a flush sill's its top is lit and the reveal beside it is not.
 Along rows just inside of a side the light therefore changes where the next side begins: at its arris where that one's
 face into the depth is hidden, further in where it is seen. The edge between both faces runs into the depth from the
 corner itself, so the changes lie on a straight line that meets the known side at the arris.
@@ -77,7 +78,7 @@ def side_end(
     Parameters
     ----------
     corner_mm : (2,) where the known side and the one next to it cross as traced, in the plane z = depth_mm
-    along : (2,) unit direction of the known side: head to the right, jambs down
+    along : (2,) unit direction of the known side: head and sill to the right, jambs down
     scale_mm : of the error of such ends, as in `JAMB_END_MM`
     far : whether it is the end that `along` points to
     astray : share of such ends that are of something else

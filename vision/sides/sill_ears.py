@@ -17,6 +17,7 @@ from vision.camera import Camera, back_project, project
 from vision.request import Array, Wall
 from vision.sides.profiles import cut_strip, outward, scale_mm_per_px
 
+# Thresholds without a figure are guesses, held to own renderings and practice: see below what the readings are worth.
 # Leaves and bricks: their outlines are ragged, or not there in every row.
 MOST_RAGGED_PX, LEAST_SEEN = 0.25, 0.85
 LONGEST_MM, WITHIN_MM = 280.0, 30.0  # how far beyond the jamb an end is looked for (guess: 20 to 150 mm are usual)
@@ -33,12 +34,8 @@ FALLS_RAD = np.deg2rad([0.0, 3.0, 6.0, 9.0])  # of a sill's top
 ROUNDED_PX = 1.5  # the blur rounds the corner of the outline
 LEAST_SHEAR_PX, LEAST_ROWS = 1.5, 6
 NOISE_PX = 0.3
-OUTLIER, MISSED, FALSE, NEAR_TOP = (
-    6.0,
-    2.0,
-    4.0,
-    0.5,
-)  # most that a row costs, one without its edge, one with an edge above the top
+# Most that a row costs: off its line, without its edge, with an edge above the top, within the blur of the top's end.
+OUTLIER, MISSED, FALSE, NEAR_TOP = 6.0, 2.0, 4.0, 0.5
 CORRELATED = 0.5  # guess: rows half a pixel apart share their blur
 LEAST_INTO, CLOSE, MOST_SPREAD_PX = 3, 4.0, 1.2
 # 177 readings of 308 ends on own renderings lie 0.4 px outward in the median, those in practice 0.1, on drawn boxes 0.1

@@ -16,7 +16,7 @@ from vision.request import Array, Warning_
 # Renderings: a corner lifted by 5 to 15 mm loses 9 to 86 % of its printed edges, one that lies flat none.
 CORNER_MM, CORNER_EDGES, LEFT_OUT = 55.0, 10, 0.2
 
-
+SAME_COST, SAME_TURN = 0.1, 0.02  # of sums of squares over their variances; of a rotation's elements
 CAMERA_PARTS = ("camera", "distortion")  # budget parts of the priors of the interior
 
 
@@ -38,9 +38,6 @@ class Solved:
     starts: tuple[PhotoState, ...] = ()
     scale_seen: bool = False
     traced: tuple[TracedQuad | None, ...] = ()
-
-
-SAME_COST, SAME_TURN = 0.1, 0.02  # of sums of squares over their variances; of a rotation's elements
 
 
 def but_camera(blocks: Sequence[Block[PhotoState]]) -> list[Block[PhotoState]]:
