@@ -39,8 +39,10 @@ U_BLOOM_PX = 1.0
 U_WALL_TURN_RAD, U_WALL_SKEW_RAD = 0.2, 0.003
 U_GIVEN_MM = 0.1  # a size stated to a tenth of a millimetre
 PAGE_SIZE_MM = {"letter": (215.9, 279.4), "a4": (210.0, 297.0), "id1": (85.60, 53.98)}
-# ISO 216 +-2 mm as rectangular; Letter has no cut tolerance in an opened source: the same; ISO/IEC 7810 +-0.13, 0.06 mm
-U_PAGE_MM = {"letter": (1.155, 1.155), "a4": (1.155, 1.155), "id1": (0.075, 0.035)}
+# A4: ISO 216, +-2 mm as rectangular; card: ISO/IEC 7810, +-0.13 and 0.06 mm. Letter has no cut tolerance in an opened
+# source: common practice, from memory, cuts office paper to 1/32 in (rectangular), and the weather widens or narrows
+# any paper by up to 0.3 % across its fibres and 0.15 % along (from memory, rectangular; the long side runs along them).
+U_PAGE_MM = {"letter": (0.6, 0.5), "a4": (1.155, 1.155), "id1": (0.075, 0.035)}
 MAIN_LENS_F35_MM = 21.0  # shorter is an ultra-wide lens
 
 
