@@ -10,7 +10,7 @@ import pytest
 
 from tests.drawing import mapped, picture
 from vision.camera import Camera, back_project, project
-from vision.priors import camera_prior
+from vision.priors import camera_prior, size_block
 from vision.request import CheckBar, Quantity, Reference
 from vision.sheets.markers import find_sheets
 from vision.solving.solve import SHEET_HALF_MM, SHEET_MIDDLE_MM, solve_sheets
@@ -198,6 +198,13 @@ def test_a_page_doubts_its_size_as_the_standard_allows():
     quads = [project(camera(), np.column_stack([onto_wall(p, plane), np.zeros(4)])) for p in PLACES]
     a = solve_rectangles(quads, Reference("a4"), PRIOR, "panel", 0.2).adjusted
     assert 0.002 < u_apart(a.parts["reference_size"]) / TRUE_APART < 0.008
+
+
+def test_letter_is_cut_to_the_trades_limits_and_moves_with_the_weather():
+    """Common practice, no source, from memory: 1/32 in; 0.3 and 0.15 % by the weather; all as rectangular (GUM 4.3.7)."""
+    block = size_block(Reference("letter"), CheckBar())
+    size, weather = np.array([215.9, 279.4]), np.array([0.003, 0.0015])
+    assert block.u * size == pytest.approx(np.hypot(25.4 / 32, weather * size) / 3**0.5, abs=0.02)
 
 
 def test_half_a_page_is_where_the_bulge_vanishes():
