@@ -201,7 +201,7 @@ def test_a_page_doubts_its_size_as_the_standard_allows():
 
 
 def test_letter_is_cut_to_the_trades_limits_and_moves_with_the_weather():
-    """Common practice, no source, from memory: 1/32 in; 0.3 and 0.15 % by the weather; all as rectangular (GUM 4.3.7)."""
+    """Common practice, no source, from memory: 1/32 in; 0.3 and 0.15 % by the weather; rectangular (GUM 4.3.7)."""
     block = size_block(Reference("letter"), CheckBar())
     size, weather = np.array([215.9, 279.4]), np.array([0.003, 0.0015])
     assert block.u * size == pytest.approx(np.hypot(25.4 / 32, weather * size) / 3**0.5, abs=0.02)
