@@ -55,6 +55,14 @@ def test_an_arris_without_any_step_of_light_is_found_within_two_pixels(joints):
     assert abs(end.shape[1]) < 2.5
 
 
+def test_a_slanted_line_does_not_hide_where_the_texture_ends():
+    """A line through joints and stains, 9 px off parallel, is the only one; the corners point along the arris."""
+    texture = texture_of(strip(arris_mm=3.0, slope_px=-1.0, joints=True), camera(), [])
+    end = find_end(texture, (-12.0, 9.0), 9.0, 5.0)
+    assert end is not None
+    assert end.shape[:2] == pytest.approx([3.0, -1.0], abs=2.5)
+
+
 def test_a_step_of_light_alone_is_no_end_of_a_texture():
     flat = strip(arris_mm=-60.0)  # all front
     rows = flat.v_mm < 2.0

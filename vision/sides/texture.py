@@ -163,12 +163,22 @@ def find_end(
     """Return the clearest place within reach (inner, outer) where a receding face ends, or None where none is clear.
 
     `tilt_px`: half the difference of the ends' places that known lines of the side have; None where none is known.
+    Where no texture ends along them they may be slanted readings of joints and stains: then as the corners point.
     """
-    mm = texture.mm_per_px
     far = 0.6 * reach_px[1]
-    first, last = (-far, far) if tilt_px is None else (tilt_px - PARALLEL_PX, tilt_px + PARALLEL_PX)
+    if tilt_px is None:
+        return _clearest(texture, reach_px, (-far, far), inner_px)
+    along = _clearest(texture, reach_px, (tilt_px - PARALLEL_PX, tilt_px + PARALLEL_PX), inner_px)
+    return _clearest(texture, reach_px, (-PARALLEL_PX, PARALLEL_PX), inner_px) if along is None else along
+
+
+def _clearest(
+    texture: Texture, reach_px: tuple[float, float], tilts_px: tuple[float, float], inner_px: float
+) -> TextureEnd | None:
+    """Return the clearest end with its middle within reach and its tilt between two, or None."""
+    mm = texture.mm_per_px
     offsets = np.arange(reach_px[0], reach_px[1] + 0.1, 0.5)
-    tilts = np.arange(first, last + 0.1, 0.5)
+    tilts = np.arange(tilts_px[0], tilts_px[1] + 0.1, 0.5)
     grid = np.stack([*np.meshgrid(offsets, tilts, indexing="ij"), np.zeros((len(offsets), len(tilts)))], axis=-1)
     shapes = grid.reshape(-1, 3) * mm
     t = np.nan_to_num(changes(texture, shapes, inner_px))

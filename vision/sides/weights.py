@@ -240,10 +240,8 @@ def _end(
         return None
     known = [line.shape[1] / texture.mm_per_px for line, p in zip(lines, real, strict=True) if p > 0.9]
     known += [float(a[1] - a[0]) / 2 for a in arris_px[:1]]
-    reach = (-search.inner_px, search.outer_px)
-    along = find_end(texture, reach, float(np.median(known)) if known else None, top_px)
-    # what seemed a line may be a slanted reading of joints and stains: then as the corners point
-    return find_end(texture, reach, 0.0, top_px) if along is None and known else along
+    tilt = float(np.median(known)) if known else None
+    return find_end(texture, (-search.inner_px, search.outer_px), tilt, top_px)
 
 
 def _unseen(
