@@ -10,7 +10,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import linear_sum_assignment
 from scipy.special import logsumexp
 
 from sizing.crosscheck.adjustment import CORNER_U_MM, STATIONS
@@ -82,6 +81,8 @@ def misplaced(openings: Sequence[Entry]) -> tuple[Misplaced, ...]:
     bound = math.log(_ODDS * len(openings))
     stay = np.zeros_like(score)
     stay[range(len(rows)), rows] = bound
+    from scipy.optimize import linear_sum_assignment
+
     _, chosen = linear_sum_assignment(score + stay, maximize=True)
     at = dict(zip(rows, (int(j) for j in chosen), strict=True))
     found = []

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import optimize, stats
+from scipy.special import stdtr, stdtrit
 
 from vision.request import Array
 
@@ -39,13 +39,13 @@ class Pooled:
     @property
     def interval(self) -> Interval:
         """The 95 % interval, by Student's t."""
-        half = float(stats.t.ppf(0.975, self.dof)) * self.u
+        half = float(stdtrit(self.dof, 0.975)) * self.u
         return Interval(self.value, self.value - half, self.value + half)
 
     @property
     def p(self) -> float:
         """Two-sided probability of a mean this far from zero by chance."""
-        return float(2.0 * stats.t.sf(abs(self.value) / self.u, self.dof)) if self.u > 0.0 else 1.0
+        return float(2.0 * stdtr(self.dof, -abs(self.value) / self.u)) if self.u > 0.0 else 1.0
 
     def minus(self, other: Pooled) -> Pooled:
         """Return the difference of two independent means; degrees of freedom after Welch (JCGM 100, G.4)."""
@@ -87,6 +87,8 @@ def combine(values: Array, u: Array) -> Pooled:
     tau2 = 0.0
     if weighted(0.0)[1] > n - 1:
         most = float(np.sum((values - values.mean()) ** 2)) + 1e-12
+        from scipy import optimize
+
         tau2 = float(optimize.brentq(lambda t: weighted(t)[1] - (n - 1), 0.0, most))
     mean, q, total = weighted(tau2)
     return Pooled(mean, float(np.sqrt(q / (n - 1) / total)), float(n - 1), float(np.sqrt(tau2)))

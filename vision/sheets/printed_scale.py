@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import log_ndtr, logsumexp
-from scipy.stats import norm
 
 from vision.request import Array
 
@@ -52,7 +51,7 @@ def printed_scale(seen: Array, u: Array) -> PrintedScale:
     for weight, among in ((1 - P_OTHER - P_ANY, None), (P_OTHER, OTHER), (P_ANY, ANY)):
         prior = np.eye(2) / U_PRINT_SCALE**2
         if among is None:
-            like = float(np.sum(norm.logpdf(y[told], scale=np.sqrt(v))))
+            like = _log_normal(y[told], v)
         else:
             prior = prior - np.full((2, 2), 0.5) / U_PRINT_SCALE**2  # their common scale is free
             like = _evenly(y[told], v, (among[0] - 1, among[1] - 1))
@@ -75,5 +74,10 @@ def _evenly(y: Array, v: Array, among: tuple[float, float]) -> float:
     if low > 0:  # the tail that keeps its digits
         low, high = -high, -low
     inside = float(log_ndtr(high) + np.log1p(-np.exp(log_ndtr(low) - log_ndtr(high))))
-    about = float(np.sum(norm.logpdf(y, mean, np.sqrt(v))))
+    about = _log_normal(y - mean, v)
     return about + 0.5 * float(np.log(2 * np.pi * variance)) + inside - float(np.log(among[1] - among[0]))
+
+
+def _log_normal(apart: Array, v: Array) -> float:
+    """Return the logarithm of the density of independent normal deviations (N,), variances v."""
+    return -0.5 * float(np.sum(apart**2 / v + np.log(2 * np.pi * v)))

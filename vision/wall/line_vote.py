@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import poisson
+from scipy.special import pdtrc
 
 from vision.camera import back_project
 from vision.observations import PhotoState
@@ -129,6 +129,6 @@ def _beyond_chance(
         other = of & (np.abs(r) > 5 * AGREE_RAD)
         lines = len(np.unique(np.column_stack([turn[other], place[other]]), axis=0))  # found over and over is one
         chance = lines * 2 * AGREE_RAD / (2 * limit - 10 * AGREE_RAD)
-        if places >= least_places and places > poisson.isf(CHANCE, chance):
+        if places >= least_places and pdtrc(places - 1, chance) <= CHANCE:  # Poisson
             return True
     return False

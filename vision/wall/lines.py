@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import cv2
 import numpy as np
-from scipy.stats import chi2
+from scipy.special import chdtri
 
 from vision.adjustment import Adjusted, Block, adjust
 from vision.camera import back_project, project
@@ -167,7 +167,7 @@ def contradicts(
     first, second = float(weights.sum()), float((weights**2).sum())
     if first <= 0:
         return False
-    return bool(rise * first / second > chi2.isf(DISAGREE, first**2 / second))
+    return bool(rise * first / second > chdtri(first**2 / second, DISAGREE))
 
 
 def _cost(block: Block[PhotoState], state: PhotoState) -> float:
