@@ -58,7 +58,7 @@ def worker():
     one.close()
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def runs():
     some = Runs()
     yield some
@@ -98,6 +98,16 @@ def test_a_child_that_hangs_or_dies_is_replaced(worker):
     with pytest.raises(WorkerError, match="end"):
         worker.run(dies)
     assert worker.run(echo, 9) == 9
+
+
+def test_a_desk_ends_at_once_also_with_a_child_that_is_being_started_and_tasks_that_wait():
+    some = Runs()
+    first, then = (some.start("larch-1", kind, hangs) for kind in "ab")
+    began = time.monotonic()
+    some.close()
+    # common practice, no source: a second is at once; starting the child once takes longer on a slow machine
+    assert time.monotonic() - began < 5
+    assert [some.get(run).state for run in (first, then)] == ["failed", "failed"]
 
 
 def test_a_check_in_a_child_leaves_a_result_that_is_stale_once_the_job_changes(runs, job):

@@ -42,6 +42,8 @@ class Worker:
         self._memory_mb = memory_mb
         self._folder = folder
         self._turn = threading.Lock()
+        self._swap = threading.Lock()  # of the child itself, which another thread may end
+        self._closed = False
         self._process: BaseProcess | None = None
         self._pipe: Connection | None = None
 
@@ -80,13 +82,16 @@ class Worker:
                 raise WorkerError("the program that does this came to its end; try again") from error
 
     def close(self) -> None:
-        """End the child; a task that runs is lost."""
+        """End the child for good, also one that is being started; a task that runs is lost."""
+        self._closed = True
         self._end()
 
     def _started(self) -> Connection:
         if self._process is not None and self._process.is_alive() and self._pipe is not None:
             return self._pipe
         self._end()
+        if self._closed:
+            raise WorkerError("the desk was ended")
         context = multiprocessing.get_context("spawn")
         ours, theirs = context.Pipe()
         process = context.Process(target=_serve, args=(theirs, self._memory_mb, self._folder), daemon=True)
@@ -94,10 +99,14 @@ class Worker:
         theirs.close()
         # only now: whoever closes the worker meanwhile must not find a process that has not started
         self._pipe, self._process = ours, process
+        if self._closed:
+            self._end()
+            raise WorkerError("the desk was ended")
         return ours
 
     def _end(self) -> None:
-        process, pipe, self._process, self._pipe = self._process, self._pipe, None, None
+        with self._swap:
+            process, pipe, self._process, self._pipe = self._process, self._pipe, None, None
         if process is not None:
             process.kill()
             process.join(10)
