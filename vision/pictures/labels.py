@@ -58,7 +58,7 @@ def placed(
     line. Candidates are places along the line, on it and beside it, then a grid over the whole picture. A leader, where
     one is needed, goes through no other label.
     """
-    room = _Room(picture_px, avoid_px, gap_px, reach_px, tuple(keep_off), [], [])
+    room = _Room(picture_px, _counting(avoid_px, picture_px), gap_px, reach_px, tuple(keep_off), [], [])
     for label in wanted:
         best = _best(_along(label, gap_px), label, room)
         if best is None or best[0] >= _HIDES:
@@ -118,10 +118,10 @@ def _grid(label: Wanted, picture_px: tuple[int, int], gap_px: int) -> Array:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Room:
-    """What a label is placed among; `boxes` and their `leaders` grow."""
+    """What a label is placed among: `avoid` counts points left of and above a pixel; `boxes` and `leaders` grow."""
 
     picture_px: tuple[int, int]
-    avoid_px: Array
+    avoid: NDArray[np.int32]
     gap_px: int
     reach_px: int
     keep_off: tuple[Box, ...]
@@ -131,32 +131,64 @@ class _Room:
 
 def _best(centres: Array, label: Wanted, room: _Room) -> tuple[float, Box] | None:
     """Return the free box of least cost with its cost, or None."""
-    width, height = label.size_px
-    middle = label.line_px.mean(axis=0)
-    avoid = room.avoid_px
-    crossed = [_points(at) for at in room.leaders if at is not None]
-    leaders = np.concatenate(crossed) if crossed else np.empty((0, 2))
-    best: tuple[float, Box] | None = None
-    for x, y in centres:
-        left, top = round(float(x) - width / 2), round(float(y) - height / 2)
-        box = (left, top, left + width, top + height)
-        inside = left >= 0 and top >= 0 and box[2] <= room.picture_px[0] and box[3] <= room.picture_px[1]
-        if not inside or any(overlap(box, other, room.gap_px) for other in room.boxes):
-            continue
-        away = abs(x - middle[0]) / room.picture_px[0] + abs(y - middle[1]) / room.picture_px[1]
-        cost = float(_within(avoid, box).sum()) + 20.0 * float(away)
-        cost += _HIDES * sum(_shared(box, other) for other in room.keep_off) / (width * height)
-        cost += _HIDES * any(overlap(box, other) for other in room.keep_off)
-        cost += _OVER_LEADER * bool(_within(leaders, box).any())
-        if best is not None and cost >= best[0]:
-            continue
+    size = np.array(label.size_px)
+    corner = np.rint(centres - size / 2).astype(np.int64)
+    free = ((corner >= 0) & (corner + size <= room.picture_px)).all(axis=1)
+    for other in room.boxes:
+        free &= ~_overlapped(corner, size, other, room.gap_px)
+    if not free.any():
+        return None
+    centres, corner = centres[free], corner[free]
+    away = np.abs(centres - label.line_px.mean(axis=0)) / room.picture_px
+    cost = _counted(room.avoid, corner, size) + 20.0 * (away[:, 0] + away[:, 1])
+    hidden, hides = np.zeros(len(corner)), np.zeros(len(corner), bool)
+    for other in room.keep_off:
+        shared = np.minimum(corner + size, other[2:]) - np.maximum(corner, other[:2])
+        hidden += np.maximum(shared, 0).prod(axis=1)
+        hides |= _overlapped(corner, size, other)
+    cost += _HIDES * hidden / size.prod() + _HIDES * hides
+    over = np.zeros(len(corner), bool)
+    for crossed in (_points(at) for at in room.leaders if at is not None):
+        within = (crossed >= corner[:, None]) & (crossed < (corner + size)[:, None])
+        over |= within.all(axis=2).any(axis=1)
+    cost += _OVER_LEADER * over
+    best: tuple[float, int, Box] | None = None
+    for i in np.argsort(cost, kind="stable"):
+        if best is not None and cost[i] > best[0]:
+            break
+        left, top = (int(v) for v in corner[i])
+        box, crosses = (left, top, left + label.size_px[0], top + label.size_px[1]), 0.0
         own = leader(label.line_px, box, room.reach_px)
         if own is not None:
             on = _points(own)
-            cost += _CROSSES * sum(bool(_within(on, other).any()) for other in room.boxes)
-        if best is None or cost < best[0]:
-            best = cost, box
-    return best
+            crosses = _CROSSES * sum(bool(_within(on, other).any()) for other in room.boxes)
+        this = (float(cost[i]) + crosses, int(i), box)
+        best = this if best is None else min(best, this)
+    return None if best is None else (best[0], best[2])
+
+
+def _overlapped(corner: NDArray[np.int64], size: NDArray[np.int64], other: Box, gap_px: int = 0) -> NDArray[np.bool_]:
+    """Return which boxes (M, 2) of one size come nearer than gap_px to another."""
+    apart = (corner + size + gap_px <= other[:2]) | (np.array(other[2:]) + gap_px <= corner)
+    return np.asarray(~apart.any(axis=1))
+
+
+def _counting(points: Array, picture_px: tuple[int, int]) -> NDArray[np.int32]:
+    """Return how many points (N, 2) lie left of and above each corner of the picture's pixels: (H + 1, W + 1)."""
+    x, y = np.floor(points).T
+    width, height = picture_px
+    inside = (x >= 0) & (y >= 0) & (x < width) & (y < height)
+    counts = np.zeros((height + 1, width + 1), np.int32)
+    np.add.at(counts, (y[inside].astype(np.int64) + 1, x[inside].astype(np.int64) + 1), 1)
+    for axis in (0, 1):
+        np.cumsum(counts, axis=axis, out=counts)
+    return counts
+
+
+def _counted(before: NDArray[np.int32], corner: NDArray[np.int64], size: NDArray[np.int64]) -> NDArray[np.int32]:
+    """Return how many points lie in boxes (M, 2) of one size."""
+    (left, top), (right, bottom) = corner.T, (corner + size).T
+    return np.asarray(before[bottom, right] - before[top, right] - before[bottom, left] + before[top, left])
 
 
 def _within(points: Array, box: Box) -> NDArray[np.bool_]:
@@ -168,9 +200,3 @@ def _points(line: Array) -> Array:
     """Return points (N, 2) every few px of a straight line (2, 2)."""
     part = np.linspace(0.0, 1.0, max(2, int(np.linalg.norm(line[1] - line[0]) / 4)))[:, None]
     return np.asarray(line[0] + part * (line[1] - line[0]))
-
-
-def _shared(a: Box, b: Box) -> float:
-    """Return the area that two boxes share."""
-    across, down = min(a[2], b[2]) - max(a[0], b[0]), min(a[3], b[3]) - max(a[1], b[1])
-    return float(max(across, 0) * max(down, 0))
