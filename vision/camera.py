@@ -96,10 +96,13 @@ def undistort(camera: Camera, uv: Array) -> Array:
     rd = np.hypot(d[:, 0], d[:, 1])
     r = rd.copy()
     for _ in range(6):
-        g = r * (1 + r**2 * (camera.k1 + r**2 * camera.k2)) - rd
-        dg = 1 + r**2 * (3 * camera.k1 + 5 * r**2 * camera.k2)
+        r2 = r * r
+        g = r * (1 + r2 * (camera.k1 + r2 * camera.k2)) - rd
+        dg = 1 + r2 * (3 * camera.k1 + 5 * r2 * camera.k2)
         # beyond the fold the model has no inverse: stay near, and finite
-        r = np.clip(r - g / np.where(dg > 0.1, dg, 0.1), 0.0, FAR)
+        before, r = r, np.minimum(np.maximum(r - g / np.where(dg > 0.1, dg, 0.1), 0.0), FAR)
+        if (r == before).all():
+            break
     return np.asarray(d * np.where(rd > 1e-12, r / np.maximum(rd, 1e-12), 1.0)[:, None])
 
 

@@ -111,9 +111,9 @@ class EdgeBlock:
         bloom = state.references[self.reference, BLOOM]
         w = ((self.pixel - uv) * n).sum(1) - bloom * self.polarity
         a = np.zeros((len(w), state.unknowns))
-        a[:, :UNKNOWNS] = np.einsum("ni,nij->nj", n, by_camera)
-        along = np.einsum("ni,nij->nj", n, by_point)
-        by = np.einsum("nj,njk->nk", along, by_reference)
+        a[:, :UNKNOWNS] = n[:, :1] * by_camera[:, 0] + n[:, 1:] * by_camera[:, 1]
+        along = n[:, :1] * by_point[:, 0] + n[:, 1:] * by_point[:, 1]
+        by = (along[:, None] @ by_reference)[:, 0]
         a[:, SIZE] = by[:, :2]
         where = reference_slice(self.reference)
         a[:, where] = by[:, 2:]
@@ -149,5 +149,5 @@ class PriorBlock:
         w = (self.value - state.vector()[self.index]) / self.u
         if self.correlation is None:
             return w, a
-        root = np.linalg.cholesky(self.correlation)
-        return np.linalg.solve(root, w), np.linalg.solve(root, a)
+        white = np.linalg.solve(np.linalg.cholesky(self.correlation), np.column_stack([w, a]))
+        return white[:, 0], white[:, 1:]
