@@ -1,7 +1,14 @@
-"""What holds for all tests: nothing is written into the data folder of who runs them."""
+"""What holds for all tests: no data folder of who runs them is written into, and each process uses one thread."""
+
+import os
 
 import pytest
 from hypothesis import HealthCheck, settings
+
+# Processes of pytest-xdist fill the cores already: more threads only wait for each other. Read when NumPy and OpenCV
+# are imported, by the tests and by the programs that they start.
+for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "OPENCV_FOR_THREADS_NUM"):
+    os.environ.setdefault(_name, "1")
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -14,18 +15,27 @@ from sizing.desk.app import create_app
 
 DEMO = Path(__file__).parents[1] / "fixtures" / "demo"
 SHARE = 0.6  # of the demo's photo in width and height
-CORNERS = ("505, 326", "1542, 318", "1563, 1221", "519, 1253")
+
+
+def write_smaller(photo: str, folder: Path) -> None:
+    """Write a photo of the demo into `folder`, made smaller."""
+    with Image.open(DEMO / photo) as image:
+        image.resize((1229, 922)).save(folder / photo, quality=92, exif=image.info["exif"])
+
+
+def smaller(corners: str) -> str:
+    """Return a text of the demo's job with all corners as they are in the photos made smaller."""
+    return re.sub(
+        r"\[(\d+), (\d+)\]", lambda at: f"[{round(int(at[1]) * SHARE)}, {round(int(at[2]) * SHARE)}]", corners
+    )
 
 
 def second_opening(folder: Path) -> str:
     """Write rules, the photo of W2 made smaller, and `job.toml` with W2 alone into `folder`; return its text."""
     shutil.copytree(DEMO / "rules", folder / "rules")
-    with Image.open(DEMO / "w2.jpg") as image:
-        image.resize((1229, 922)).save(folder / "w2.jpg", quality=92, exif=image.info["exif"])
+    write_smaller("w2.jpg", folder)
     head, _, second, *_ = (DEMO / "job.toml").read_text().split("[[opening]]")
-    for x in CORNERS:
-        second = second.replace(x, ", ".join(str(round(int(v) * SHARE)) for v in x.split(", ")))
-    text = head + "[[opening]]" + second
+    text = head + "[[opening]]" + smaller(second)
     (folder / "job.toml").write_text(text)
     return text
 

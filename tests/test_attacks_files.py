@@ -6,9 +6,7 @@ Everything here would wait for ever, or fill the memory, where a file is opened 
 import os
 
 import pytest
-from starlette.testclient import TestClient
 
-from sizing.desk.app import create_app
 from sizing.desk.intake_release import releases
 from sizing.desk.listing import listed
 from sizing.desk.results import file_sha256, newest_result
@@ -17,6 +15,7 @@ from sizing.jobs.writer import read_text
 from sizing.log.record import read_document
 from sizing.regularfile import regular_bytes, regular_sha256
 from sizing.report.blanking import read_blanks
+from tests.desk_visit import visited
 
 JOB = '[job]\nid = "harbor-114"\nunits = "in"\n[[opening]]\nlabel = "W1"\nwall = "masonry"\n'
 
@@ -105,9 +104,9 @@ def test_a_result_that_names_a_device_as_its_photo_does_not_fill_the_memory(tmp_
 def test_the_desk_lists_jobs_with_no_file_for_a_result(tmp_path, no_file):
     (tmp_path / "larch-1").mkdir()
     no_file(job(tmp_path / "larch-1") / "result.json")
-    client = TestClient(create_app(tmp_path, "key-for-tests", 8731), base_url="http://127.0.0.1:8731")
-    assert "larch-1" in client.get("/?key=key-for-tests").text
-    assert client.get("/job/larch-1").status_code == 200
+    with visited(tmp_path) as client:
+        assert "larch-1" in client.get("/").text
+        assert client.get("/job/larch-1").status_code == 200
 
 
 @pytest.mark.parametrize("photos", ["5", "[5]", '[{"file": 5}]', "{}", "null"])
@@ -115,9 +114,8 @@ def test_a_result_of_another_form_is_none_and_the_page_of_the_job_stands(tmp_pat
     (tmp_path / "larch-1").mkdir()
     opening = f'{{"label": "W1", "verdict": "send", "photos": {photos}}}'
     (job(tmp_path / "larch-1") / "result.json").write_text(f'{{"jobs": [{{"openings": [{opening}]}}]}}')
-    client = TestClient(create_app(tmp_path, "key-for-tests", 8731), base_url="http://127.0.0.1:8731")
-    client.get("/?key=key-for-tests")
-    assert client.get("/job/larch-1").status_code == 200
+    with visited(tmp_path) as client:
+        assert client.get("/job/larch-1").status_code == 200
 
 
 @pytest.mark.parametrize("name", ["loop", "%00", "y" * 5000])
@@ -125,6 +123,6 @@ def test_a_job_that_can_have_no_folder_is_no_page_and_no_fault(tmp_path, name):
     loop(tmp_path / "loop")
     (tmp_path / os.fsdecode(b"not-utf8-\xff")).mkdir()
     job(tmp_path / os.fsdecode(b"not-utf8-\xff"))
-    client = TestClient(create_app(tmp_path, "key-for-tests", 8731), base_url="http://127.0.0.1:8731")
-    assert client.get("/?key=key-for-tests").status_code == 200
-    assert client.get(f"/job/{name}").status_code == 404
+    with visited(tmp_path) as client:
+        assert client.get("/").status_code == 200
+        assert client.get(f"/job/{name}").status_code == 404

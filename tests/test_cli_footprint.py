@@ -10,6 +10,7 @@ from PIL import Image
 from sizing.cli import run
 from sizing.exits import Exit
 from sizing.messages import footprint as words
+from tests.desk_visit import smaller, write_smaller
 
 DEMO = Path(__file__).parent.parent / "fixtures" / "demo"
 
@@ -20,8 +21,8 @@ def demo(tmp_path, monkeypatch):
     monkeypatch.setenv("SECONDTAPE_DATA", str(tmp_path / "data"))
     folder = tmp_path / "job"
     shutil.copytree(DEMO / "rules", folder / "rules")
-    shutil.copy(DEMO / "w1.jpg", folder)
-    text = (DEMO / "job.toml").read_text(encoding="utf-8")
+    write_smaller("w1.jpg", folder)
+    text = smaller((DEMO / "job.toml").read_text(encoding="utf-8"))
     first = text[: text.index('[[opening]]\nlabel = "W2"')]
 
     def write(more="", drop=""):
@@ -48,7 +49,7 @@ def test_pictures_and_lines_of_a_free_opening_are_written(demo, capsys):
 
 def test_a_thing_in_the_way_ends_with_1_and_stands_in_the_document(demo, capsys, tmp_path):
     # Across the left jamb, by the corners that the demo's job gives: 4 in of it before the opening.
-    pipe = 'obstacles = [{ what = "down pipe", photo = "w1.jpg", box = [555, 300, 690, 1300] }]\n'
+    pipe = 'obstacles = [{ what = "down pipe", photo = "w1.jpg", box = [333, 180, 414, 780] }]\n'
     folder, out = demo(pipe), tmp_path / "pictures"
     assert run(["footprint", str(folder), "--json", "--quiet", "--out", str(out)]) == Exit.HOLD
     (one,) = json.loads(capsys.readouterr().out)["openings"]
@@ -60,7 +61,7 @@ def test_a_thing_in_the_way_ends_with_1_and_stands_in_the_document(demo, capsys,
 
 
 def test_what_is_not_drawn_is_said_with_the_remedy(demo, capsys):
-    folder = demo(drop='photos = [{ file = "w1.jpg", corners = [[592, 223], [1478, 230], [1457, 1361], [581, 1340]] }]')
+    folder = demo(drop='photos = [{ file = "w1.jpg", corners = [[355, 134], [887, 138], [874, 817], [349, 804]] }]')
     assert run(["footprint", str(folder)]) == Exit.UNPROVEN
     assert "W1: not drawn, no photo of it measures the wall" in capsys.readouterr().out
     assert run(["footprint", str(folder), "--opening", "W9"]) == Exit.USAGE

@@ -8,11 +8,10 @@ import sys
 
 import httpx2
 import pytest
-from starlette.testclient import TestClient
 
-from sizing.desk.app import create_app
 from sizing.desk.folder import DeskFolder
 from sizing.errors import InputError
+from tests.desk_visit import visited
 
 # Where tests run in the background the interrupt is ignored, and children inherit that.
 SERVE = "import signal; signal.signal(signal.SIGINT, signal.default_int_handler); from sizing.cli import main; main()"
@@ -26,15 +25,10 @@ def folder(tmp_path):
     return tmp_path
 
 
-def visitor(root):
-    client = TestClient(create_app(root, "key-for-tests", 8731), base_url="http://127.0.0.1:8731")
-    client.get("/?key=key-for-tests")
-    return client
-
-
 def test_jobs_are_folders_with_a_job_file_and_results_are_none(folder):
     assert DeskFolder(folder).jobs() == ("larch-1", "more/larch-2")
-    assert "more/larch-2" in visitor(folder).get("/").text
+    with visited(folder) as client:
+        assert "more/larch-2" in client.get("/").text
 
 
 @pytest.mark.parametrize("name", ["..", "../x", "larch-1/../..", "/etc", "nothing"])
@@ -51,7 +45,8 @@ def test_a_link_that_leaves_the_job_is_no_file_of_it(folder):
 
 
 def test_a_page_that_is_not_there_says_so_in_the_desks_own_words(folder):
-    answer = visitor(folder).get("/nothing-here")
+    with visited(folder) as client:
+        answer = client.get("/nothing-here")
     assert answer.status_code == 404
     assert "no such page at this desk" in answer.text
 
@@ -89,8 +84,7 @@ def test_a_folder_that_is_itself_a_job_goes_by_its_own_name(tmp_path):
     assert folder.jobs() == ("larch-1", "larch-1-itself")
     assert folder.job("larch-1") == root.resolve() / "larch-1"
     assert folder.job("larch-1-itself") == root.resolve()
-    client = TestClient(create_app(root, "key-for-tests", 8731), base_url="http://127.0.0.1:8731")
-    client.get("/?key=key-for-tests")
-    assert '<a href="/job/larch-1-itself">outer</a>' in client.get("/").text
-    assert "outer" in client.get("/job/larch-1-itself").text
-    assert client.get("/job/larch-1-itself/opening/W1").status_code == 200
+    with visited(root) as client:
+        assert '<a href="/job/larch-1-itself">outer</a>' in client.get("/").text
+        assert "outer" in client.get("/job/larch-1-itself").text
+        assert client.get("/job/larch-1-itself/opening/W1").status_code == 200

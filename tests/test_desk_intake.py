@@ -68,7 +68,7 @@ def test_the_time_of_a_heic_is_read_from_its_header(desk):
     folder = job(desk, "heic")
     exif = Image.Exif()
     exif.get_ifd(0x8769)[0x9003] = "2026:05:04 11:22:33"
-    heif = pillow_heif.from_pillow(Image.effect_noise((800, 600), 40).convert("RGB"))
+    heif = pillow_heif.from_pillow(Image.effect_noise((160, 120), 40).convert("RGB"))
     heif.save(folder / "a.heic", exif=exif.tobytes())
     assert "2026-05-04 11:22:33" in desk.get("/job/heic").text
 

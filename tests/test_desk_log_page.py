@@ -3,10 +3,9 @@
 import json
 
 import pytest
-from starlette.testclient import TestClient
 
-from sizing.desk.app import create_app
 from sizing.log.index import rebuild
+from tests.desk_visit import visited
 
 SHA = "a" * 64
 
@@ -35,9 +34,8 @@ def folder(tmp_path, monkeypatch):
 
 @pytest.fixture
 def desk(folder):
-    client = TestClient(create_app(folder, "key-for-tests", 8731), base_url="http://127.0.0.1:8731")
-    client.get("/?key=key-for-tests")
-    return client
+    with visited(folder) as client:
+        yield client
 
 
 def test_checks_of_the_desks_folder_are_listed_and_no_others(desk):

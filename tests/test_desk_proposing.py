@@ -7,6 +7,7 @@ import pytest
 
 from sizing.desk.proposing import comparison, propose_task
 from sizing.jobs.file import load_job
+from tests.desk_visit import smaller, write_smaller
 
 DEMO = Path(__file__).parent.parent / "fixtures" / "demo"
 
@@ -14,13 +15,13 @@ DEMO = Path(__file__).parent.parent / "fixtures" / "demo"
 @pytest.fixture
 def job(tmp_path):
     """The demo's W2 and W4; nobody has given w2.jpg to an opening yet."""
-    head, _, second, _, fourth = (DEMO / "job.toml").read_text().split("[[opening]]")
+    head, _, second, _, fourth = smaller((DEMO / "job.toml").read_text()).split("[[opening]]")
     assert 'file = "w2.jpg"' in second
     lines = [line for line in second.splitlines() if not line.startswith("photos")]
     shutil.copytree(DEMO / "rules", tmp_path / "rules")
     (tmp_path / "job.toml").write_text(f"{head}[[opening]]" + "\n".join(lines) + "\n[[opening]]" + fourth)
     for name in ("w2.jpg", "w3.jpg", "w4.jpg"):
-        shutil.copy(DEMO / name, tmp_path)
+        write_smaller(name, tmp_path)
     return tmp_path
 
 

@@ -19,11 +19,23 @@ DEMO = Path(__file__).parent.parent / "fixtures" / "demo"
 CORNERS = np.array([[505, 326], [1542, 318], [1563, 1221], [519, 1253]]) * 0.6
 
 
-@pytest.fixture
-def asked(tmp_path):
+def written(folder):
     with Image.open(DEMO / "w2.jpg") as image:
-        image.resize((1229, 922)).save(tmp_path / "w2.jpg", quality=92, exif=image.info["exif"])
-    return OpeningRequest((PhotoRequest(tmp_path / "w2.jpg", corners_px=CORNERS),))
+        image.resize((1229, 922)).save(folder / "w2.jpg", quality=92, exif=image.info["exif"])
+    return OpeningRequest((PhotoRequest(folder / "w2.jpg", corners_px=CORNERS),))
+
+
+@pytest.fixture(scope="module")
+def asked(tmp_path_factory):
+    return written(tmp_path_factory.mktemp("asked"))
+
+
+@pytest.fixture(scope="module")
+def kept(asked):
+    """What is kept of the photo as first asked; each test moves other corners from there."""
+    photos = KeptPhotos()
+    photos.estimate(asked)
+    return photos
 
 
 def moved(asked, by):
@@ -40,8 +52,7 @@ def same(a, b):
     return np.array_equal(a.values_mm, b.values_mm) and np.array_equal(a.cov_mm2, b.cov_mm2)
 
 
-def test_a_moved_corner_is_traced_anew_with_the_answer_of_a_fresh_start(asked, monkeypatch):
-    kept = KeptPhotos()
+def test_a_moved_corner_is_traced_anew_with_the_answer_of_a_fresh_start(asked, kept, monkeypatch):
     first = kept.estimate(asked)
     monkeypatch.setattr(vision.kept.photos, "prepare", None)
     monkeypatch.setattr(vision.kept.photos, "solve_photo", None)
@@ -52,9 +63,9 @@ def test_a_moved_corner_is_traced_anew_with_the_answer_of_a_fresh_start(asked, m
 
 
 @pytest.mark.parametrize(("by", "touched"), [((-1.5, 1), 2), ((40, 30), 4)])
-def test_a_corner_touches_its_two_sides_and_the_others_only_with_the_wall_lines_seen(asked, monkeypatch, by, touched):
-    kept = KeptPhotos()
-    kept.estimate(asked)
+def test_a_corner_touches_its_two_sides_and_the_others_only_with_the_wall_lines_seen(
+    asked, kept, monkeypatch, by, touched
+):
     traced, said = [], []
     find = vision.kept.last_trace.find_side
     monkeypatch.setattr(vision.kept.last_trace, "find_side", lambda *a: (traced.append(a[-1]), find(*a))[1])
@@ -77,14 +88,15 @@ def with_pages(tmp_path_factory):
     write_photo(folder, "p", rgb, truth, quality=90)
     corners = np.array(truth["rough_corners_px"])
     asked = PhotoRequest(folder / "p.jpg", corners_px=corners, focal35_mm=26.0)
-    return OpeningRequest((asked,), reference=Reference("letter")), corners
+    request = OpeningRequest((asked,), reference=Reference("letter"))
+    photos = KeptPhotos()
+    assert hasattr(photos.estimate(request), "values_mm")
+    return request, corners, photos
 
 
 @pytest.mark.parametrize("by", [(-2, 1), (18, 12)])
 def test_a_moved_corner_keeps_pages_as_found_with_the_answer_of_a_fresh_start(with_pages, monkeypatch, by):
-    request, corners = with_pages
-    kept = KeptPhotos()
-    assert hasattr(kept.estimate(request), "values_mm")
+    request, corners, kept = with_pages
     searched = []
     rated = vision.pages.find._rated
     monkeypatch.setattr(vision.pages.find, "_rated", lambda *a, **k: (searched.append(a), rated(*a, **k))[1])
@@ -105,8 +117,8 @@ def test_pointing_at_an_opening_that_was_to_be_found_alone_does_not_solve_the_ph
     assert same(kept.estimate(asked), estimate_opening(asked))
 
 
-def test_another_file_of_the_same_name_is_read_again(asked):
-    kept = KeptPhotos()
+def test_another_file_of_the_same_name_is_read_again(tmp_path):
+    asked, kept = written(tmp_path), KeptPhotos()
     path = asked.photos[0].path
     path.write_bytes(b"no photo" * 500)
     assert kept.estimate(asked).code == "photo-format"

@@ -67,12 +67,12 @@ def test_of_two_alike_the_nearer_in_proportion_is_the_likelier():
 
 @pytest.mark.parametrize(("yaw", "pitch"), [(0, 0), (25, -12), (35, 15)])
 def test_the_uncertainty_of_the_ratio_is_its_scatter_over_lenses_clicks_and_openings_out_of_square(yaw, pitch):
-    """The oracle: 400 draws of focal length, centre, distortion, clicks and corners, seen by OpenCV."""
+    """The oracle: 200 draws of focal length, centre, distortion, clicks and corners, seen by OpenCV."""
     rng = np.random.default_rng(7)
     page, click = rectangle(*LETTER), 4.0
     true = np.log(LETTER[1] / LETTER[0])
     z = []
-    for _ in range(400):
+    for _ in range(200):
         focal = 2850.0 * np.exp(rng.normal(0, PRIOR.u_log_focal))
         centre = np.array([2015.5, 1511.5]) + rng.normal(0, PRIOR.u_centre_px, 2)
         bend = np.array([rng.normal(0, PRIOR.u_k1), 0, 0, 0, 0])

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from functools import cached_property
+
 import numpy as np
 from slips_drawn import INCH, NAMES, QUALITIES, draw_photo, root_of, stated_photos, wrong_lines
 
-from sizing.mixture import mixture_of, probability_within, smallest_slip
+from sizing.mixture import mixture_of, probability_within, smallest_slips
 from sizing.tape import reading_noise_mm, readings_cov_mm2, tape_parts_mm
 from vision.request import Candidate
 
@@ -29,13 +31,18 @@ class Photos:
         self.photo = draw_photo(rng, quality, stated)
         self.candidates = tuple(Candidate(*c) for c in self.photo.stated.candidates)
         self.mixtures = {n: mixture_of(np.zeros(9), self.photo.cov, self.candidates, n) for n in NAMES}
-        self.slip = {n: smallest_slip(m, TOLERANCE[n], TOLERANCE[n]) for n, m in self.mixtures.items()}
         self.graduation = 1.0 if self.photo.metric else INCH / 16
         self.tape_cov = readings_cov_mm2(self.photo.truth[:8], "class-2", self.graduation, "masonry")
         own = np.eye(8) * (self.graduation**2 / 12)
         self.drawn_tape_cov = self.tape_cov - own + 1e-9 * np.eye(8)
         self.line_mm = float(rng.uniform(15, 90))
         self.others = [draw_photo(rng, quality) for _ in range(3)]
+
+    @cached_property
+    def slip(self):
+        """Smallest slip by reading, mm: worked out for photos that are drawn."""
+        tolerance = np.array([TOLERANCE[n] for n in NAMES])
+        return dict(zip(NAMES, smallest_slips([self.mixtures[n] for n in NAMES], tolerance, tolerance), strict=True))
 
     def p_within(self, differences):
         """Return p (n, 8) of differences reading minus photo (n, 8), mm."""
