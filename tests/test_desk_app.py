@@ -62,7 +62,7 @@ def test_the_command_serves_on_loopback_and_ends_when_interrupted(folder):
         url = re.search(r"http://\S+", started.stdout.readline())[0]
         for _ in range(100):
             try:
-                answer = httpx2.get(url, follow_redirects=True)
+                answer = httpx2.get(url, follow_redirects=True, timeout=60)
                 break
             except httpx2.ConnectError:
                 continue
