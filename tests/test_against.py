@@ -1,6 +1,9 @@
 """Facts about an order typed elsewhere. Oracle: the order of the job, by hand; real files."""
 
+import errno
 import json
+import os
+from pathlib import Path
 
 import pytest
 
@@ -127,3 +130,60 @@ def test_an_opening_held_by_the_typed_order_alone_says_where_its_reason_stands(t
     said = capsys.readouterr().out
     assert "The typed order is not the job's: see the end of this job." in said
     assert "W1: Row 2: the width typed is 56 3/8 in" in said
+
+
+@pytest.mark.parametrize(
+    ("drop", "codes"),
+    [
+        ('ordered = { width = "55 3/8", height = "62 1/8" }\n', ["typed-without-order", "typed-without-order"]),
+        ('height = "62 1/8" }', ["typed-without-order"]),
+    ],
+)
+def test_a_typed_size_without_an_ordered_one_is_said_with_the_remedy(against, tmp_path, drop, codes):
+    (tmp_path / "job.toml").write_text(JOB.replace(drop, "}" if drop.endswith("}") else "").replace(", }", " }"))
+    status, document, found = against("opening,width,height\nW1,55 3/8,62 1/8\n")
+    assert (status, found) == (Exit.HOLD, codes)
+    assert "give [opening.ordered] or a rule" in document["openings"][0]["against"][0]["says"]
+
+
+def test_a_typed_order_adds_to_the_reasons_of_an_opening_that_is_held_already(against, tmp_path):
+    (tmp_path / "job.toml").write_text(JOB.replace('wall = "masonry"\n', 'wall = "masonry"\nrule = "none-such"\n'))
+    same, differs = (against(f"opening,width,height\nW1,{width},62 1/8\n") for width in ("55 3/8", "56 3/8"))
+    assert (same[0], same[2]) == (Exit.HOLD, [])
+    assert (differs[0], differs[2]) == (Exit.HOLD, ["typed-width"])
+
+
+def test_a_table_beyond_what_an_order_holds_is_refused_with_its_limit(tmp_path):
+    table = tmp_path / "order.csv"
+    table.write_text("opening,width,height\n" + "W1,1,1\n" * 20_000)
+    with pytest.raises(InputError, match="more than 20000 rows: give the order of these jobs only"):
+        read_typed(table, "in")
+    table.write_bytes(b"opening,width,height\n" + b" " * 5_000_000)
+    with pytest.raises(InputError, match="over 5 MB"):
+        read_typed(table, "in")
+    table.write_text('opening,width,height\n"W1"x,1,1\n')
+    with pytest.raises(InputError, match="is no CSV"):
+        read_typed(table, "in")
+    with pytest.raises(InputError, match="no such file"):
+        read_typed(tmp_path, "in")
+
+
+def test_a_table_that_may_not_be_read_is_refused_with_the_reason(tmp_path, monkeypatch):
+    def denied(*_, **__):  # the superuser may read anything
+        raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
+
+    (tmp_path / "order.csv").write_text("opening,width,height\n")
+    monkeypatch.setattr(Path, "open", denied)
+    with pytest.raises(InputError, match="Permission denied"):
+        read_typed(tmp_path / "order.csv", "in")
+
+
+def test_differences_of_a_job_that_could_not_be_read_are_none(tmp_path, capsys):
+    (tmp_path / "order.csv").write_text("opening,width,height\nW1,1,1\n")
+    (tmp_path / "job.toml").write_text("[job]\n")
+    words = ["check", str(tmp_path), "--against", str(tmp_path / "order.csv"), "--no-pictures"]
+    assert run([*words, "--json"]) == Exit.UNREADABLE
+    (job,) = json.loads(capsys.readouterr().out)["jobs"]
+    assert "against" not in job
+    assert run(words) == Exit.UNREADABLE
+    assert "is the same" not in capsys.readouterr().out

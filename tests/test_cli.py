@@ -15,9 +15,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sizing.cli import run
+from sizing.cli import main, run
 from sizing.commands.arguments import parse_check_bar, parse_corners, parse_edge_offset, parse_opening, parse_reference
 from sizing.exits import Exit
+from vision.errors import PhotoError
 
 ROOT = Path(__file__).parent.parent
 HEAD = '[job]\nid = "harbor-114"\nunits = "in"\n'
@@ -283,6 +284,33 @@ def test_a_mistake_of_the_program_shows_its_trace_and_its_own_status(monkeypatch
     monkeypatch.setattr("sizing.printed.sheets.write_sheets", fails)
     assert run(["sheet", "--out", str(tmp_path)]) == Exit.FAULT
     assert "Traceback" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("raised", "status", "said"),
+    [
+        (KeyboardInterrupt(), Exit.INTERRUPTED, "Interrupted."),
+        (PhotoError("photo-format", "w1.jpg: no photo: send it as JPEG"), Exit.UNREADABLE, "w1.jpg: no photo"),
+        (FileExistsError(17, "File exists", "a" * 300), Exit.USAGE, "aaa...: File exists; name another file or folder"),
+    ],
+)
+def test_what_a_command_meets_is_one_line_and_its_status(monkeypatch, capsys, tmp_path, raised, status, said):
+    def meets(*args, **kwargs):
+        raise raised
+
+    monkeypatch.setattr("sizing.printed.sheets.write_sheets", meets)
+    assert run(["sheet", "--out", str(tmp_path)]) == status
+    err = capsys.readouterr().err
+    assert said in err
+    assert err.count("\n") == 1
+
+
+def test_the_program_ends_with_the_status_of_its_command(monkeypatch, capsys):
+    monkeypatch.setattr(sys, "argv", ["secondtape", "--version"])
+    with pytest.raises(SystemExit) as ended:
+        main()
+    assert ended.value.code == Exit.DONE
+    assert capsys.readouterr().out.startswith("secondtape ")
 
 
 def test_an_opencv_that_is_too_old_is_said_before_measuring(monkeypatch, capsys, tmp_path):

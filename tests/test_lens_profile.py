@@ -8,7 +8,10 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from sizing.messages.lens import profile_made, profile_refused
 from vision.camera import Camera, project
+from vision.lens.interior import LensFit
+from vision.lens.photos import LensFound, LensNotFound, profile_from_photos
 from vision.lens.profile import LensKey, LensProfile, ProfileError, mismatch, read_profile, written
 from vision.lens.use import choose_lens, profile_prior
 from vision.photo.exif import ExifFacts
@@ -174,3 +177,39 @@ def test_a_photo_knows_how_it_was_held(tmp_path, orientation, turned):
     path = tmp_path / "p.jpg"
     Image.fromarray(np.zeros((600, 800, 3), np.uint8) + 90).save(path, exif=exif)
     assert read_photo(path).turned == turned
+
+
+def test_photos_that_show_no_lens_as_it_is_are_left_out_each_with_its_reason(tmp_path):
+    """Exif 2.32: orientation 2 is mirrored, DigitalZoomRatio 2 is half of the picture made larger."""
+    grey = Image.new("RGB", (640, 480), (120, 120, 120))
+    mirrored, zoomed = Image.Exif(), Image.Exif()
+    mirrored[274] = 2
+    zoomed.get_ifd(0x8769)[0xA404] = 2.0
+    for name, exif in (("mirrored", mirrored), ("zoomed", zoomed), ("bare", Image.Exif())):
+        grey.effect_spread(3).save(tmp_path / f"{name}.jpg", exif=exif)
+    (tmp_path / "text.jpg").write_bytes(b"no photo" * 500)
+    said = []
+    names = ("mirrored", "zoomed", "bare", "text")
+    found = profile_from_photos([tmp_path / f"{name}.jpg" for name in names], said.append)
+    assert isinstance(found, LensNotFound)
+    assert not found.unreadable
+    assert said == [f"looking at {name}.jpg" for name in names]
+    reasons = dict(found.left_out)
+    assert "mirrored" in reasons["mirrored.jpg"]
+    assert "take it again at 1x" in reasons["zoomed.jpg"]
+    assert "show at least one whole sheet" in reasons["bare.jpg"]
+    assert profile_refused(found)[0] == "No camera profile: none of the photos can be used."
+    assert len(profile_refused(found)) == 5
+
+
+def test_a_weak_profile_of_a_camera_without_a_name_says_what_to_add_and_where_it_applies():
+    key = LensKey("", "", "", None, None, (4000, 3000))
+    covariance = np.diag([0.02, 4.0, 4.0, 0.01, 0.01]) ** 2
+    fit = LensFit(3000.0, 2000.0, 1500.0, 0.01, 0.0, covariance, ("a", "b", "c"), np.ones(3), (("d", "too few"),))
+    profile = LensProfile(key, 3000.0, 2000.0, 1500.0, 0.01, 0.0, covariance, {"rms_px": 0.3})
+    said = profile_made(LensFound(profile, fit, 0.4, 1.0), "a.lens.toml")
+    assert "profile of a camera without a name" in said
+    assert "Weak: few photos, or all much alike. Add photos with the sheets tilted" in said
+    assert "applies only where it is named" in said
+    assert "left out: d: too few" in said
+    assert "U95 120.0 px (4.00 %)" in said  # twice 2 % of 3000 px

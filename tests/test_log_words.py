@@ -1,9 +1,15 @@
 """Facts about the words of the log. Oracle: style.md, *Errors and messages*: plain words, remedy, no rank, no blame."""
 
+import json
+from dataclasses import replace
+from datetime import date
+
 import pytest
 
+from sizing.log.export import statistics_document
 from sizing.log.measurers import Finding, Together
 from sizing.log.pooling import Interval
+from sizing.log.queries import Logged, LoggedRelease
 from sizing.messages import log as words
 
 INCH = 25.4
@@ -50,3 +56,54 @@ def test_the_ends_of_an_interval_are_rounded_away_from_it():
 def test_words_are_plain_ascii_on_one_line():
     said = words.conclusions(group(findings=[Finding(k, 0.01, 0.02) for k in ("shift", "scatter", "slips", "trend")]))
     assert all(line.isascii() and "\n" not in line for line in [*said, words.SCOPE, words.heading(group("x\ny"))])
+
+
+def test_each_known_figure_of_a_group_has_its_line_with_its_interval():
+    of = Interval(INCH / 8, 0.0, INCH / 4)
+    known = {"shift_mm": of, "beyond_mm": of, "scatter_mm": of, "trend_mm": of}
+    lines = words.figures(group(**known), "in")
+    assert lines[0] == "slips in 100 readings: 1.6 (0.1 to 8.4), 1 in all"
+    assert [line.split(":")[0].split(",")[0] for line in lines[1:]] == [
+        "mean of tape less photo",
+        "beyond what the others share",
+        "scatter within an opening",
+        "drift in 30 days",
+    ]
+    assert all("1/8 in" in line and "1/4 in" in line for line in lines[1:])
+    assert words.figures(group(), "in") == lines[:1]
+
+
+def test_nothing_is_concluded_where_chance_explains_it_or_little_is_known():
+    assert words.conclusions(group()) == ["Nothing that chance does not explain."]
+    assert words.conclusions(group(readings=19)) == ["Fewer than 20 readings: nothing is concluded from them."]
+
+
+def test_a_release_is_said_with_size_name_time_and_whether_it_is_of_these_inputs():
+    facts = ("2026-05-04T12:30:00Z", "W1", 2, 55.375 * INCH, 62.125 * INCH, "decision", "A.\nDesk")
+    said = [words._released(LoggedRelease("a1b2", *facts, stale), "in") for stale in (False, True)]
+    assert said[0] == (
+        "released on 2026-05-04 12:30:00 UTC as a1b2: 2 of 55 3/8 in wide, 62 1/8 in high, decided by A. Desk"
+    )
+    assert said[1] == f"{said[0]}, of other inputs than those of this check"
+
+
+def test_a_name_of_several_checks_lists_them_with_what_tells_them_apart():
+    logged = Logged(
+        1, "0123", "a\nb", None, "job.toml", "larch-1", "hold", "in", "", None, "2026-05-04", "", 0, 1, 0, 0
+    )
+    said = words.several_runs("larch", [logged, replace(logged, run="4567")])
+    assert "0123 (larch-1, 2026-05-04, a b)" in said
+    assert "4567 (larch-1" in said
+    assert "Name one by its run" in said
+
+
+@pytest.mark.parametrize("by", ["shift_mm", None])
+def test_the_statistics_are_strict_json_with_null_where_too_little_is_known(by):
+    more = {by: Interval(1.23456, 0.5, 2.0)} if by else {}
+    days = {"first": date(2026, 5, 4), "last": date(2026, 5, 9)} if by else {}
+    found = group(findings=[Finding("shift", 0.001, 0.01)], **more | days)
+    (said,) = json.loads(json.dumps(statistics_document([found], "tape"), allow_nan=False))["groups"]
+    assert said["shift_mm"] == ({"value": 1.235, "low": 0.5, "high": 2.0} if by else None)
+    assert (said["first"], said["last"]) == (("2026-05-04", "2026-05-09") if by else (None, None))
+    assert said["findings"] == [{"kind": "shift", "p": 0.001, "p_table": 0.01}]
+    assert (said["scatter_mm"], said["enough"]) == (None, True)

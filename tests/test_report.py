@@ -331,3 +331,22 @@ def test_a_wrong_box_or_paper_on_the_command_line_is_bad_usage(tmp_path, checked
     assert run(["report", str(tmp_path), "--blank", "w1.jpg:1,2,3"]) == Exit.USAGE
     assert "PHOTO:x0,y0,x1,y1" in capsys.readouterr().err
     assert run(["report", str(tmp_path), "--page", "folio"]) == Exit.USAGE
+
+
+def test_a_report_that_cannot_be_written_or_a_job_that_cannot_be_read_ends_with_4(tmp_path, checked, capsys):
+    checked(opening(photos="[]"))
+    (tmp_path / "a-file").write_text("x")
+    assert run(["report", str(tmp_path), "--out", str(tmp_path / "a-file")]) == Exit.UNREADABLE
+    assert "a-file" in capsys.readouterr().err
+    assert (tmp_path / "a-file").read_text() == "x"
+    (tmp_path / "job.toml").write_text("[job]\n")
+    assert run(["report", str(tmp_path)]) == Exit.UNREADABLE
+    assert "job.toml" in capsys.readouterr().err
+
+
+def test_an_opening_on_hold_counts_for_more_than_a_report_that_cannot_be_written(tmp_path, checked):
+    photo = '["w1.jpg"]'  # cannot be measured; the readings of the width contradict each other by an inch
+    checked(opening(middle="60 3/8", photos=photo))
+    (tmp_path / "a-file").write_text("x")
+    status = run(["report", str(tmp_path), "--out", str(tmp_path / "a-file")])
+    assert status == run(["check", str(tmp_path), "--no-pictures"]) == Exit.HOLD

@@ -61,3 +61,11 @@ def test_the_command_takes_the_openings_from_the_job(tmp_path, capsys):
     assert run(["request", str(tmp_path), "--opening", "X"]) == Exit.USAGE
     assert run(["request", str(tmp_path / "none")]) == Exit.UNREADABLE
     assert "job.toml" in capsys.readouterr().err
+
+
+def test_the_page_needs_no_job_and_no_other_paper_is_taken(tmp_path, capsys):
+    assert run(["request", "--out", str(tmp_path), "--opening", "kitchen", "--page", "A4"]) == Exit.DONE
+    (file,) = tmp_path.glob("*.pdf")
+    assert file.name in capsys.readouterr().out
+    assert run(["request", "--page", "folio", "--out", str(tmp_path)]) == Exit.USAGE
+    assert "folio" in capsys.readouterr().err

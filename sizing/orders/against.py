@@ -143,13 +143,11 @@ def compared(result: JobResult, typed: TypedOrder) -> Comparison:
 
 
 def with_differences(document: dict[str, Any], comparison: Comparison) -> dict[str, Any]:
-    """Return an element of `jobs` with `against` in each opening and, for rows of no opening, in the job."""
+    """Return an element of `jobs` (read) with `against` in each opening and, for rows of no opening, in the job."""
 
     def shown(found: Sequence[Difference]) -> list[dict[str, Any]]:
         return [{"code": d.code, "row": d.row, "says": d.says} for d in found]
 
-    if "openings" not in document:
-        return document
     openings = [o | {"against": shown(comparison.found.get(o["label"], ()))} for o in document["openings"]]
     return document | {"openings": openings, "against": shown(comparison.strays)}
 
@@ -158,7 +156,7 @@ def comparison_lines(comparison: Comparison) -> list[str]:
     """Return the differences for people, a line each; one line when there is none."""
     lines = [messages.typed_line(label, d.says) for label, found in comparison.found.items() for d in found]
     lines += [d.says for d in comparison.strays]
-    return lines or ([messages.typed_same()] if comparison.result.job is not None else [])
+    return lines or [messages.typed_same()]
 
 
 def differences(

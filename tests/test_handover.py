@@ -1,0 +1,67 @@
+"""Files of a release: whole, never written twice, and those of others left alone. Oracle: contract.md, *Decision*."""
+
+import json
+
+import pytest
+
+from sizing.check import check_job
+from sizing.commands.release import sent_by_name
+from sizing.release.handover import hand_over
+from sizing.release.release import SCHEMA, plan_release
+from sizing.runs.runfolder import RunFolderError
+from tests.test_release import HEAD, measured, opening
+
+
+@pytest.fixture
+def release(tmp_path):
+    (tmp_path / "w1.jpg").write_bytes(b"x" * 2000)
+    (tmp_path / "job.toml").write_text(HEAD + opening() + opening("W2", middle="55 3/8"))
+    return plan_release(sent_by_name(check_job(tmp_path, estimator=measured), ["W1"], "A. Desk", "as checked"))
+
+
+def handed(release, folder, out=None):
+    when = "2026-05-04T12:30:00+00:00"
+    return hand_over(release, folder, out=out, released_at=when, program="secondtape 0", paper="a4")
+
+
+def test_the_same_release_is_there_once_and_comes_back_as_it_was_written(release, tmp_path):
+    document, target, before = handed(release, tmp_path)
+    assert not before
+    assert {p.name for p in target.iterdir()} == {"release.json", "release.csv", "release.pdf"}
+    again, there, before = handed(release, tmp_path)
+    assert (before, there) == (True, target)
+    assert again["released_at"] == document["released_at"]
+
+
+@pytest.mark.parametrize("content", ["no json", "{}", f'{{"schema": "{SCHEMA}", "release": "other"}}'])
+def test_a_folder_of_that_name_that_holds_something_else_is_left_as_it_is(release, tmp_path, content):
+    _, target, _ = handed(release, tmp_path)
+    (target / "release.json").write_text(content)
+    with pytest.raises(RunFolderError, match=target.name):
+        handed(release, tmp_path)
+    assert (target / "release.json").read_text() == content
+
+
+def test_earlier_releases_of_this_job_are_named_and_those_of_others_are_not(release, tmp_path):
+    out, lines = tmp_path / "out", [{"opening": "W1"}, "odd"]
+    earlier = {
+        "mine": {"schema": SCHEMA, "job": "harbor-114", "release": "aa", "released": lines},
+        "odd": {"schema": SCHEMA, "job": "harbor-114", "release": "bb", "released": 3},
+        "other": {"schema": SCHEMA, "job": "larch-1", "release": "cc", "released": lines},
+    }
+    for name, document in earlier.items():
+        (out / name).mkdir(parents=True)
+        (out / name / "release.json").write_text(json.dumps(document))
+    document, target, _ = handed(release, tmp_path, out)
+    assert target.parent == out
+    said = json.dumps(document)
+    assert '"aa"' in said
+    assert '"bb"' not in said
+    assert '"cc"' not in said
+
+
+def test_where_nothing_is_released_no_file_is_written(tmp_path):
+    (tmp_path / "job.toml").write_text(HEAD + opening(photos="[]"))
+    document, target, before = handed(plan_release(check_job(tmp_path)), tmp_path)
+    assert (target, before, document["released"]) == (None, False, [])
+    assert not (tmp_path / "secondtape").exists()
