@@ -63,3 +63,25 @@ def test_a_page_that_the_openings_corners_contradict_is_named_by_its_place(one):
     x, y = true[0].mean(0)
     assert f"at {x:.0f},{y:.0f} px" in said.message
     assert "opening's corners" in said.message
+
+
+def test_corners_of_the_right_proportions_stand_as_clicked_where_no_side_is_seen(one):
+    rgb, _, true = one
+    bare = np.full_like(rgb, 120)
+
+    def of(like):
+        return caught(bare, true[0], LETTER, prior(), 3.0, "page", lambda: [], lambda _: like)
+
+    assert of(1.0) is true[0]
+    assert isinstance(of(0.0), Warning_)  # on the wall it is another thing
+    assert "drag each of them onto its corner" in of(0.0).message
+
+
+def test_the_corner_that_both_unseen_sides_share_is_named_with_its_place(one):
+    rgb, _, true = one
+    given = true[0].copy()
+    given[1] += (60.0, -50.0)
+    x, y = given[1]
+    said = caught(rgb, given, LETTER, prior(), 3.0, "page", lambda: [], lambda _: 0.0)
+    assert isinstance(said, Warning_)
+    assert f"drag the top right one (at {x:.0f},{y:.0f} px) onto its corner" in said.message
