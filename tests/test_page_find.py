@@ -68,6 +68,17 @@ def test_one_brick_of_many_is_no_card_however_much_it_has_its_shape(two):
     assert "point out its corners" in said.message
 
 
+def test_a_card_on_brick_is_found_by_itself_and_no_brick_is():
+    """ISO/IEC 7810: an ID-1 card is 85.60 x 53.98 mm and 0.76 mm thick."""
+    size = (85.6, 53.98)
+    green = Sheet(0, (-520.0, -30.0), 1.5, page_mm=size, plain="id1", stated_mm=size, colour=(0.05, 0.28, 0.12))
+    rgb, truth, (true,) = photo((replace(green, thick_mm=0.76),), width=1280)
+    opening = np.array(truth["rough_corners_px"])
+    (found,) = find_quads(rgb, size, prior(1280), plain=False, corner_mm=5, opening_px=opening)
+    assert np.abs(found.corners_px - true).max() < 1.0
+    assert found.rare > 0.9
+
+
 def test_without_any_click_two_pages_are_solved_together(two):
     rgb, truth, _true = two
     solved = solve_page_photo(rgb, asked(truth), Reference("letter"), prior(), "masonry")
