@@ -58,12 +58,14 @@ class TracedSide:
 class TracedQuad:
     """Four traced sides (head, right, foot, left), their crossings (4, 2) px and the blur px there.
 
-    `blur_px` is the standard deviation across head and foot, and across right and left.
+    `blur_px` is the standard deviation across head and foot, and across right and left. `as_coded`: the sides were
+    placed in the photo's own coding (`coded_sides`).
     """
 
     corners_px: Array
     sides: tuple[TracedSide, TracedSide, TracedSide, TracedSide]
     blur_px: tuple[float, float]
+    as_coded: bool = False
 
     @property
     def weakest(self) -> float:
@@ -220,7 +222,7 @@ def _fine(crop: NDArray[np.float32], quad: Array, low: Array, left_out: tuple[fl
         sides, lines = [], np.empty((4, 3))
         for i, (along, profile, across, normal) in enumerate(profiles):
             shift, contrast = step_positions(profile, across, blurs[i % 2])
-            side = _fitted(quad, i, along, shift, contrast, normal)
+            side = fitted_side(quad, i, along, shift, contrast, normal)
             if side is None:
                 return None
             traced, lines[i] = side
@@ -241,7 +243,7 @@ def _fine(crop: NDArray[np.float32], quad: Array, low: Array, left_out: tuple[fl
     return TracedQuad(corners + low, (moved[0], moved[1], moved[2], moved[3]), blurs)
 
 
-def _fitted(
+def fitted_side(
     quad: Array, i: int, along: Array, shift: Array, height: Array, normal: Array
 ) -> tuple[TracedSide, Array] | None:
     """Return the side's points, those off the line left out, averaged in bins; and its line a x + b y = c."""

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from vision.adjustment import Adjusted, Block
 from vision.camera import Camera
 from vision.observations import DEPTH, PER_REFERENCE, PhotoState, point_block
+from vision.pages.coded_sides import refined
 from vision.pages.side_block import SideBlock, side_block
 from vision.pages.sides import TracedQuad, trace_quad
 from vision.priors import STANDOFF_MM, CameraPrior, camera_blocks, reference_blocks, reference_size_mm, size_block
@@ -24,6 +25,7 @@ U_BLOOM_PX = 0.1
 # Left out at each end of a side: a card's corner of at most 3.48 mm (ISO/IEC 7810) and the blur about it; a page's
 # corners curl, and a given rectangle's are as cut (guesses).
 CORNER_MM = {"letter": 20.0, "a4": 20.0, "id1": 4.2, "given": 3.0}
+PAPER = ("letter", "a4")
 SEEN = 0.35  # of every side, or the corners stand as clicked
 CLICK_REACH = 5.0  # clicks wander that many of their standard deviations: 15 px at 12 MP
 ONE_WALL = 0.12  # of its size: how far a second page may be off where the pose of the first puts it (a guess)
@@ -59,16 +61,17 @@ def solve_rectangles(
     sizes = size_block(reference, CheckBar())
     if half[0] != size[0] / 2:
         sizes = replace(sizes, u=sizes.u[::-1])
-    paper = reference.kind in ("letter", "a4")
+    paper = reference.kind in PAPER
     prior_blocks: list[Block[PhotoState]] = [*camera_blocks(prior), sizes]
     prior_blocks += reference_blocks(
         len(quads), wall, sheets=False, stiff=not paper, u_bloom_px=U_BLOOM_PX if rgb is not None else 1e-3
     )
     before = known if len(known) == len(quads) else [None] * len(quads)
-    traced = [
+    found = [
         t if t is not None and q is g else traced_rectangle(rgb, q, given, reference.kind, c)
         for q, g, t, c in zip(quads, given_px, before, clicks, strict=True)
     ]
+    traced = [as_coded(rgb, t, given, reference.kind) for t in found]
     corners = [q if t is None else t.corners_px for q, t in zip(quads, traced, strict=True)]
     seen: list[Block[PhotoState]] = []
     for i, (q, t) in enumerate(zip(quads, traced, strict=True)):
@@ -138,11 +141,27 @@ def traced_rectangle(
     """Return the traced sides of one rectangle where `seen` of all four shows, else None: the click stands."""
     if rgb is None:
         return None
+    reach = max(CLICK_REACH * click_px * max(rgb.shape) / 4032, 4.0)
+    traced = trace_quad(rgb, quad, reach, _left_out(size, kind))
+    return traced if traced is not None and traced.weakest >= seen else None
+
+
+def as_coded(
+    rgb: NDArray[np.uint8] | None, traced: TracedQuad | None, size: Reference, kind: str
+) -> TracedQuad | None:
+    """Return the sides of a card or rectangle placed anew as the photo is coded; those of white paper as they are.
+
+    Paper stands out by its lightness, which is kept at full resolution.
+    """
+    if rgb is None or traced is None or traced.as_coded or kind in PAPER:
+        return traced
+    return refined(rgb, traced, _left_out(size, kind))
+
+
+def _left_out(size: Reference, kind: str) -> tuple[float, float]:
     width, height = reference_size_mm(size)
     out = CORNER_MM[kind]
-    reach = max(CLICK_REACH * click_px * max(rgb.shape) / 4032, 4.0)
-    traced = trace_quad(rgb, quad, reach, (min(out / width, 0.2), min(out / height, 0.2)))
-    return traced if traced is not None and traced.weakest >= seen else None
+    return min(out / width, 0.2), min(out / height, 0.2)
 
 
 def _oriented(quads: Sequence[Array], half: Array) -> tuple[list[Array], Array]:

@@ -1,0 +1,175 @@
+"""Sides of coloured references, placed as the photo's coding shows their step.
+
+A photo is kept as luma at full and chroma at half resolution (JPEG, ITU-T T.871; the common 4:2:0 sampling of phones),
+both of coded and not of linear light. The chroma of an edge is so spread over three pixels, and turned back to linear
+light it moves the step: a green card on brick is seen 0.15 px too large on each side, a violet one 0.08 px too small
+(renderings). So the step of the two colours that stand beside a station is coded and spread likewise, and laid over
+what the photo shows.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import convolve1d
+from scipy.special import ndtr
+
+from vision.pages.sides import TracedQuad, TracedSide, crossings, fitted_side
+from vision.pages.steps import OF_SIDE, sampled, side_points
+from vision.request import Array
+from vision.sides.profiles import LINEAR
+
+TO_LUMA = np.array([[0.299, 0.587, 0.114], [-0.168736, -0.331264, 0.5], [0.5, -0.418688, -0.081312]])  # ITU-T T.871
+CHROMA_WEIGHT = 0.7  # its errors go together over its breadth; 0.5 to 1 place sides alike
+# Standard deviation (px) of what sampling between pixels spreads, and with the mean over two and the triangle between
+# them that halving chroma and doubling it again spread: 4/12 - 1/12 + 4/6 px^2.
+U_SAMPLED_PX, U_HALVED_PX = 0.41, 1.04
+BLURS_PX = np.array([0.45, 0.6, 0.8, 1.0, 1.25, 1.55, 1.9, 2.4, 3.0, 3.8, 4.8])
+ACROSS_PX, REACH_PX = 0.25, 3.0
+LEVEL_PX = 1.9  # from the edge, the colours that stand beside it
+SHIFTS_PX, COARSE_PX = np.arange(-1.6, 1.61, 0.2), np.arange(-1.0, 1.01, 0.5)
+TABLE_PX = 0.05
+ROUNDS = 2
+LEAST_SHARE = 0.5  # of what a station shows, explained by a step
+
+
+def refined(rgb: NDArray[np.uint8], traced: TracedQuad, left_out: tuple[float, float]) -> TracedQuad:
+    """Return traced sides placed anew in the photo's own coding; as they are where that does not succeed.
+
+    Parameters
+    ----------
+    rgb : (H, W, 3) uint8, sRGB.
+    left_out : share of the width and of the height left out at each end of a side.
+    """
+    margin = REACH_PX + 2.6 * max(traced.blur_px) + 4
+    size = np.array(rgb.shape[1::-1])
+    low = np.clip(np.floor(traced.corners_px.min(0) - margin), 0, size).astype(int)
+    high = np.clip(np.ceil(traced.corners_px.max(0) + margin) + 1, 0, size).astype(int)
+    code = rgb[low[1] : high[1], low[0] : high[0]].astype(np.float32) / 255
+    if min(code.shape[:2]) < 12:
+        return traced
+    corners, blurs = traced.corners_px - low, traced.blur_px
+    sides: list[TracedSide] = []
+    for turn in range(ROUNDS):
+        seen = [_profiles(code, corners, i, left_out[i % 2], blurs[i % 2]) for i in range(4)]
+        if not turn:
+            blurs = _blurs(seen, blurs)
+        sides, lines = [], np.empty((4, 3))
+        for i, (along, profile, across, normal) in enumerate(seen):
+            shift, height = coded_positions(profile, across, blurs[i % 2])
+            side = fitted_side(corners, i, along, shift, height, normal)
+            if side is None:
+                return traced
+            sides.append(side[0])
+            lines[i] = side[1]
+        moved = crossings(lines)
+        if not np.isfinite(moved).all() or np.abs(moved - corners).max() > REACH_PX:
+            return traced
+        corners = moved
+    a, b, c, d = (
+        replace(s, pixel=s.pixel + low, beside_px=t.beside_px) for s, t in zip(sides, traced.sides, strict=True)
+    )
+    return TracedQuad(corners + low, (a, b, c, d), blurs, as_coded=True)
+
+
+def coded_positions(profile: Array, across: Array, blur: float) -> tuple[Array, Array]:
+    """Return the step's place (A,) px outward and its height (A,) in linear light; NaN where no step stands.
+
+    Parameters
+    ----------
+    profile : (A, V, 3) sRGB codes, 0 to 1, across the side; `across` (V,) px outward.
+    blur : of the light itself, standard deviation px.
+    """
+    seen, total, inside, outside = _explained(profile, across, SHIFTS_PX, blur)
+    best = np.argmax(seen, axis=1)
+    good = (best > 0) & (best < len(SHIFTS_PX) - 1) & np.isfinite(profile).all((1, 2))
+    k = np.clip(best, 1, len(SHIFTS_PX) - 2)
+    rows = np.arange(len(seen))
+    before, here, after = (seen[rows, k + o] ** 2 for o in (-1, 0, 1))
+    bend = before - 2 * here + after
+    with np.errstate(divide="ignore", invalid="ignore"):
+        offset = np.where(bend < 0, 0.5 * (before - after) / bend, np.nan)
+    good &= (np.abs(offset) <= 1) & (here > LEAST_SHARE * total)
+    height = np.linalg.norm(_linear(inside) - _linear(outside), axis=1)
+    at = SHIFTS_PX[k] + np.clip(offset, -1, 1) * (SHIFTS_PX[1] - SHIFTS_PX[0])
+    return np.where(good, at, np.nan), np.where(good, height, 0.0)
+
+
+def _explained(profile: Array, across: Array, shifts: Array, blur: float) -> tuple[Array, Array, Array, Array]:
+    """Return how much of each profile a step at each shift explains (A, S), all there is (A,), and colours beside."""
+    inside, outside = profile[:, across <= -LEVEL_PX].mean(1), profile[:, across >= LEVEL_PX].mean(1)
+    model = _coded_steps(inside, outside, across, shifts, blur)
+    seen = np.nan_to_num(profile @ TO_LUMA.T * [1, CHROMA_WEIGHT, CHROMA_WEIGHT])
+    seen -= seen.mean(1, keepdims=True)
+    n = len(seen)
+    flat = seen.reshape(n, -1, 1)
+    table = model.reshape(n, len(shifts), -1)
+    size = np.sqrt(np.maximum((table * table).sum(2), 1e-12))
+    return np.maximum((table @ flat)[..., 0] / size, 0), np.maximum((flat**2).sum((1, 2)), 1e-12), inside, outside
+
+
+def _coded_steps(inside: Array, outside: Array, across: Array, shifts: Array, blur: float) -> Array:
+    """Return steps (A, S, V, 3) from colour to colour (A, 3), in weighted luma and chroma about their means."""
+    u = np.arange(across[0] - shifts[-1] - 1, across[-1] - shifts[0] + 1, TABLE_PX)
+    share = ndtr(-u / blur)[None, :, None]
+    a, b = _linear(inside)[:, None], _linear(outside)[:, None]
+    coded = _coded(b + (a - b) * share) @ TO_LUMA.T
+    luma = convolve1d(coded[..., :1], _bell(U_SAMPLED_PX), axis=1, mode="nearest")
+    chroma = convolve1d(coded[..., 1:], _bell(U_HALVED_PX), axis=1, mode="nearest")
+    both = np.concatenate([luma, CHROMA_WEIGHT * chroma], axis=2)
+    at = np.rint((across[None, :] - shifts[:, None] - u[0]) / TABLE_PX).astype(np.intp)
+    model = both[:, at]
+    return np.asarray(model - model.mean(2, keepdims=True))
+
+
+def _blurs(seen: list[tuple[Array, Array, Array, Array]], before: tuple[float, float]) -> tuple[float, float]:
+    """Return the blur of the light of each pair of opposite sides, near that of their steps in linear light."""
+    best = []
+    for k in (0, 1):
+        near = BLURS_PX[BLURS_PX <= before[k] * 1.05]
+        loss = []
+        for blur in near[-4:]:
+            rest = 0.0
+            for i in (k, k + 2):
+                _, profile, across, _ = seen[i]
+                share, total, _, _ = _explained(profile[::2], across, COARSE_PX, float(blur))
+                rest += float(np.median(1 - share.max(1) ** 2 / total))
+            loss.append(rest)
+        best.append(float(near[-4:][int(np.argmin(loss))]))
+    return best[0], best[1]
+
+
+def _profiles(
+    code: NDArray[np.float32], quad: Array, i: int, left_out: float, blur: float
+) -> tuple[Array, Array, Array, Array]:
+    """Return places along side `i` (A,), codes across it (A, V, 3), across (V,) px and the outward normal (2,)."""
+    lengths = np.linalg.norm(np.roll(quad, -1, axis=0) - quad, axis=1)
+    reach = min(max(REACH_PX, 2.6 * blur + 1 if blur > 1.25 else 0.0), max(OF_SIDE * float(lengths.min()), REACH_PX))
+    half = int(np.ceil(reach / ACROSS_PX))
+    across = np.arange(-half, half + 1) * ACROSS_PX
+    ends = max(left_out, 4.0 / float(lengths[i]))
+    count = max(int((1 - 2 * ends) * lengths[i] / 2.0), 6)
+    along = ends + (np.arange(count) + 0.5) / count * (1 - 2 * ends)
+    part = np.array([-0.33, 0.0, 0.33]) / count * (1 - 2 * ends)
+    px, normal = side_points(quad, i, (along[:, None] + part).ravel(), across)
+    thirds = sampled(code, px).reshape(count, 3, len(across), 3)
+    return along, (thirds[:, 0] + thirds[:, 1] + thirds[:, 2]) / 3, across, normal
+
+
+def _bell(sd: float) -> Array:
+    x = np.arange(-np.ceil(3.5 * sd / TABLE_PX), np.ceil(3.5 * sd / TABLE_PX) + 1) * TABLE_PX
+    bell = np.exp(-0.5 * (x / sd) ** 2)
+    return np.asarray(bell / bell.sum())
+
+
+def _linear(code: Array) -> Array:
+    """Return linear light of sRGB codes 0 to 1 (IEC 61966-2-1)."""
+    return np.asarray(np.interp(code, np.arange(256) / 255, LINEAR))
+
+
+def _coded(light: Array) -> Array:
+    """Return sRGB codes 0 to 1 of linear light (IEC 61966-2-1)."""
+    light = np.clip(light, 0, 1)
+    return np.where(light <= 0.0031308, 12.92 * light, 1.055 * np.maximum(light, 1e-9) ** (1 / 2.4) - 0.055)
