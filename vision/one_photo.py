@@ -22,6 +22,7 @@ from vision.lens.usual import with_usual_lens
 from vision.measures import Measured, candidate_effects, measure
 from vision.pages.kind import wrong_kind
 from vision.pages.of_photo import PAPER, solve_page_photo
+from vision.pages.rival_sides import settled
 from vision.pages.wrong_side import without_wrong_side
 from vision.photo.edge_blur import (
     WORTH_A_TRY,
@@ -144,11 +145,11 @@ def trace_solved(
 ) -> PhotoTraced | PhotoReport:
     """Return a solved photo with its sides traced; the corners are those of `ready.asked`, `last` as above."""
     solved, last = by.solved, last or LastTrace()
-    warned = [*ready.report.warnings, *by.doubts, *solved.warnings, *reference_warnings(request, solved)]
+    said = reference_warnings(request, solved)
+    warned = [*ready.report.warnings, *by.doubts, *solved.warnings, *said]
     found = tuple(zip(solved.names, solved.outlines_px, strict=True))
     base = replace(ready.report, references_px=found, warnings=tuple(warned))
     depths = edge_depths(request)
-    warned += depths.warnings
     grey, asked = cv2.cvtColor(ready.picture.rgb, cv2.COLOR_RGB2GRAY), ready.asked
     corners = asked.corners_px
     found_by: FoundBy = "corners" if corners is not None else "photo"
@@ -160,13 +161,9 @@ def trace_solved(
         if isinstance(searched, Warning_):
             return replace(base, error=searched)
         corners = searched
-    alone = len(solved.warnings)
-    if asked.trace:  # as clicked, nothing is traced: neither the wall's lines
-        solved = last.lined(grey, solved, corners, request.wall, by.segments)
-        if solved.traced and any(w.code == "lines-disagree" for w in solved.warnings[alone:]):
-            how = ready.reference, ready.prior, request.wall, corners, by.segments
-            solved = without_wrong_side(ready.picture.rgb, by.solved, solved, *how)
-    warned += solved.warnings[alone:]
+    solved = _with_lines(request, ready, by, last, corners)
+    base = replace(base, references_px=tuple(zip(solved.names, solved.outlines_px, strict=True)))
+    warned = [*ready.report.warnings, *by.doubts, *solved.warnings, *said, *depths.warnings]
     camera = solved.adjusted.state.camera
     if not asked.trace:
         sides = clicked_sides(corners, depths.z_mm)  # those with both corners in view
@@ -195,6 +192,21 @@ def trace_solved(
         z_mm = {s: line.depth_mm for s, line in sides.items()}
         beside = look_beside(rgb, camera, lines_of(camera, sides, z_mm), z_mm, wall)
     return PhotoTraced(solved, sides, listed, drawn, corners, None, found_by, report, ready.camera_key, beside)
+
+
+def _with_lines(request: OpeningRequest, ready: Prepared, by: PhotoSolved, last: LastTrace, corners: Array) -> Solved:
+    """Return the photo solved with the wall's lines, which also tell the sides of cards from other lines near them."""
+    if not ready.asked.trace:  # as clicked, nothing is traced: neither the wall's lines
+        return by.solved
+    rgb = ready.picture.rgb
+    solved = last.lined(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), by.solved, corners, request.wall, by.segments)
+    if not solved.traced:
+        return solved
+    how = ready.reference, ready.prior, request.wall, corners, by.segments
+    before, solved = settled(rgb, by.solved, solved, *how)
+    if any(w.code == "lines-disagree" for w in solved.warnings[len(before.warnings) :]):
+        solved = without_wrong_side(rgb, before, solved, *how)
+    return solved
 
 
 def measure_traced(request: OpeningRequest, traced: PhotoTraced) -> PhotoMeasured:

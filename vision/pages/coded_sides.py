@@ -43,12 +43,8 @@ def refined(rgb: NDArray[np.uint8], traced: TracedQuad, left_out: tuple[float, f
     rgb : (H, W, 3) uint8, sRGB.
     left_out : share of the width and of the height left out at each end of a side.
     """
-    margin = REACH_PX + 2.6 * max(traced.blur_px) + 4
-    size = np.array(rgb.shape[1::-1])
-    low = np.clip(np.floor(traced.corners_px.min(0) - margin), 0, size).astype(int)
-    high = np.clip(np.ceil(traced.corners_px.max(0) + margin) + 1, 0, size).astype(int)
-    code = rgb[low[1] : high[1], low[0] : high[0]].astype(np.float32) / 255
-    if min(code.shape[:2]) < 12:
+    code, low = coded(rgb, traced.corners_px, REACH_PX + 2.6 * max(traced.blur_px) + 4)
+    if code is None:
         return traced
     corners, blurs = traced.corners_px - low, traced.blur_px
     sides: list[TracedSide] = []
@@ -57,9 +53,8 @@ def refined(rgb: NDArray[np.uint8], traced: TracedQuad, left_out: tuple[float, f
         if not turn:
             blurs = _blurs(seen, blurs)
         sides, lines = [], np.empty((4, 3))
-        for i, (along, profile, across, normal) in enumerate(seen):
-            shift, height = coded_positions(profile, across, blurs[i % 2])
-            side = fitted_side(corners, i, along, shift, height, normal)
+        for i, profiles in enumerate(seen):
+            side = _placed(corners, i, profiles, blurs[i % 2])
             if side is None:
                 return traced
             sides.append(side[0])
@@ -72,6 +67,48 @@ def refined(rgb: NDArray[np.uint8], traced: TracedQuad, left_out: tuple[float, f
         replace(s, pixel=s.pixel + low, beside_px=t.beside_px) for s, t in zip(sides, traced.sides, strict=True)
     )
     return TracedQuad(corners + low, (a, b, c, d), blurs, as_coded=True)
+
+
+def side_at(
+    code: NDArray[np.float32], quad: Array, i: int, left_out: float, blur: float
+) -> tuple[TracedSide, Array] | None:
+    """Return side `i` of a quadrilateral traced near where it stands in a coded picture, and its line; None if not."""
+    found = None
+    for _ in range(ROUNDS):
+        found = _placed(quad, i, _profiles(code, quad, i, left_out, blur), blur)
+        if found is None:
+            return None
+        moved = with_line(quad, i, found[1])
+        if not np.isfinite(moved).all() or np.abs(moved - quad).max() > REACH_PX:
+            return None
+        quad = moved
+    return found
+
+
+def with_line(quad: Array, i: int, line: Array) -> Array:
+    """Return the corners (4, 2) of a quadrilateral of which side `i` lies on another line a x + b y = c."""
+    a, b = quad, np.roll(quad, -1, axis=0)
+    normal = np.column_stack([b[:, 1] - a[:, 1], a[:, 0] - b[:, 0]])
+    lines = np.column_stack([normal, (normal * a).sum(1)])
+    lines[i] = line
+    lines /= np.linalg.norm(lines[:, :2], axis=1)[:, None]
+    return crossings(lines)
+
+
+def coded(rgb: NDArray[np.uint8], quad: Array, margin: float) -> tuple[NDArray[np.float32] | None, Array]:
+    """Return the part of the picture about a quad as codes 0 to 1 (h, w, 3), None if too small; its top left pixel."""
+    size = np.array(rgb.shape[1::-1])
+    low = np.clip(np.floor(quad.min(0) - margin), 0, size).astype(int)
+    high = np.clip(np.ceil(quad.max(0) + margin) + 1, 0, size).astype(int)
+    if np.any(high - low < 12):
+        return None, low.astype(float)
+    code: NDArray[np.float32] = (rgb[low[1] : high[1], low[0] : high[0]] / 255).astype(np.float32)
+    return code, low.astype(float)
+
+
+def luma_and_chroma(code: Array) -> Array:
+    """Return codes (..., 3) as luma and weighted chroma."""
+    return np.asarray(code @ TO_LUMA.T * [1, CHROMA_WEIGHT, CHROMA_WEIGHT])
 
 
 def coded_positions(profile: Array, across: Array, blur: float) -> tuple[Array, Array]:
@@ -101,7 +138,7 @@ def _explained(profile: Array, across: Array, shifts: Array, blur: float) -> tup
     """Return how much of each profile a step at each shift explains (A, S), all there is (A,), and colours beside."""
     inside, outside = profile[:, across <= -LEVEL_PX].mean(1), profile[:, across >= LEVEL_PX].mean(1)
     model = _coded_steps(inside, outside, across, shifts, blur)
-    seen = np.nan_to_num(profile @ TO_LUMA.T * [1, CHROMA_WEIGHT, CHROMA_WEIGHT])
+    seen = np.nan_to_num(luma_and_chroma(profile))
     seen -= seen.mean(1, keepdims=True)
     n = len(seen)
     flat = seen.reshape(n, -1, 1)
@@ -128,7 +165,7 @@ def _blurs(seen: list[tuple[Array, Array, Array, Array]], before: tuple[float, f
     """Return the blur of the light of each pair of opposite sides, near that of their steps in linear light."""
     best = []
     for k in (0, 1):
-        near = BLURS_PX[BLURS_PX <= before[k] * 1.05]
+        near = BLURS_PX[: max(int(np.searchsorted(BLURS_PX, before[k] * 1.05, side="right")), 1)]
         loss = []
         for blur in near[-4:]:
             rest = 0.0
@@ -141,6 +178,14 @@ def _blurs(seen: list[tuple[Array, Array, Array, Array]], before: tuple[float, f
     return best[0], best[1]
 
 
+def _placed(
+    quad: Array, i: int, profiles: tuple[Array, Array, Array, Array], blur: float
+) -> tuple[TracedSide, Array] | None:
+    along, profile, across, normal = profiles
+    shift, height = coded_positions(profile, across, blur)
+    return fitted_side(quad, i, along, shift, height, normal)
+
+
 def _profiles(
     code: NDArray[np.float32], quad: Array, i: int, left_out: float, blur: float
 ) -> tuple[Array, Array, Array, Array]:
@@ -148,7 +193,7 @@ def _profiles(
     lengths = np.linalg.norm(np.roll(quad, -1, axis=0) - quad, axis=1)
     reach = min(max(REACH_PX, 2.6 * blur + 1 if blur > 1.25 else 0.0), max(OF_SIDE * float(lengths.min()), REACH_PX))
     half = int(np.ceil(reach / ACROSS_PX))
-    across = np.arange(-half, half + 1) * ACROSS_PX
+    across: Array = np.arange(-half, half + 1, dtype=np.float64) * ACROSS_PX
     ends = max(left_out, 4.0 / float(lengths[i]))
     count = max(int((1 - 2 * ends) * lengths[i] / 2.0), 6)
     along = ends + (np.arange(count) + 0.5) / count * (1 - 2 * ends)

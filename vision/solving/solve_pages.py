@@ -142,26 +142,24 @@ def traced_rectangle(
     if rgb is None:
         return None
     reach = max(CLICK_REACH * click_px * max(rgb.shape) / 4032, 4.0)
-    traced = trace_quad(rgb, quad, reach, _left_out(size, kind))
+    traced = trace_quad(rgb, quad, reach, left_out_of(np.array(reference_size_mm(size)) / 2, kind))
     return traced if traced is not None and traced.weakest >= seen else None
 
 
-def as_coded(
-    rgb: NDArray[np.uint8] | None, traced: TracedQuad | None, size: Reference, kind: str
-) -> TracedQuad | None:
+def as_coded(rgb: NDArray[np.uint8] | None, traced: TracedQuad | None, size: Reference, kind: str) -> TracedQuad | None:
     """Return the sides of a card or rectangle placed anew as the photo is coded; those of white paper as they are.
 
     Paper stands out by its lightness, which is kept at full resolution.
     """
     if rgb is None or traced is None or traced.as_coded or kind in PAPER:
         return traced
-    return refined(rgb, traced, _left_out(size, kind))
+    return refined(rgb, traced, left_out_of(np.array(reference_size_mm(size)) / 2, kind))
 
 
-def _left_out(size: Reference, kind: str) -> tuple[float, float]:
-    width, height = reference_size_mm(size)
-    out = CORNER_MM[kind]
-    return min(out / width, 0.2), min(out / height, 0.2)
+def left_out_of(half_mm: Array, kind: str) -> tuple[float, float]:
+    """Return what share of width and height is left out at each end of a side, of half the size (2,) mm."""
+    share = np.minimum(CORNER_MM[kind] / (2 * half_mm), 0.2)
+    return float(share[0]), float(share[1])
 
 
 def _oriented(quads: Sequence[Array], half: Array) -> tuple[list[Array], Array]:

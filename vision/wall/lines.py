@@ -18,6 +18,7 @@ from vision.wall.courses import LineBlock
 from vision.wall.frame_lines import frame_block, frame_start, inside_opening
 from vision.wall.line_blocks import WALL_LINES, line_block, segment_block
 from vision.wall.line_vote import Voted, vote
+from vision.wall.opening_start import as_opening_lies, rough_corners
 from vision.wall.segments import Segments, clipped, find_segments
 
 REFERENCE_MARGIN = 1.5  # pattern to page and its shadow
@@ -27,6 +28,10 @@ OPENING_MARGIN_MM = {"masonry": 40.0, "render": 40.0, "siding": 130.0, "panel": 
 GRID_MM = 60.0
 FAR_MM = 2000.0  # where a corner out of view is put
 ROUNDS = 2  # lines are voted and courses grouped again once the camera is better
+FEW, K1 = 0.5, 9  # of the wall's segments: where fewer agree, distortion may part them (a guess); its unknown
+# And further where the vote still grows: under strong distortion the first few lines tell it, and those straightened by
+# it the rest (a guess).
+MOST_ROUNDS, GROWS = 6, 1.1
 DISAGREE_SAYS = (
     "the lines of the wall (courses, joints, laps) do not fit the references; they were left out and the uncertainty "
     "is that of the references alone: check that the references lie flat on this wall, and take the photo again with "
@@ -70,10 +75,19 @@ def lined(
     """Return a solved photo with the wall's lines among its blocks; the same where there are none or they disagree."""
     if not solved.blocks:
         return solved
+    starts = _starts(solved, corners_px)
     result, lines, warned = _added(
-        grey, solved.blocks, solved.adjusted, solved.outlines_px, corners_px, wall, segments, solved.starts
+        grey, solved.blocks, solved.adjusted, solved.outlines_px, corners_px, wall, segments, starts
     )
     return replace(solved, adjusted=result, blocks=(*solved.blocks, *lines), warnings=(*solved.warnings, *warned))
+
+
+def _starts(solved: Solved, corners_px: Array | None) -> tuple[PhotoState, ...]:
+    """Return the other states to begin with: those that a single small reference leaves, and as the opening lies."""
+    camera = solved.adjusted.state.camera
+    rough = rough_corners(corners_px, round(2 * max(camera.cx, camera.cy))) if solved.starts else None
+    lies = None if rough is None else as_opening_lies(solved, rough)
+    return solved.starts if lies is None else (*solved.starts, lies)
 
 
 def _added(
@@ -109,22 +123,22 @@ def _of_wall(
 ) -> tuple[Adjusted[PhotoState], LineBlock | None, tuple[Warning_, ...]]:
     # siding has no verticals of its own: those seen are trim, which goes with the opening
     uprights = wall != "siding"
-    best: tuple[float, Voted, PhotoState, Segments] | None = None
-    for start in (adjusted.state, *starts):
-        free = _of_the_wall(found, start, outlines_px, corners_px, wall)
-        voted = vote(free, start, uprights=uprights)
-        if voted is not None:
-            length = float(voted.segments.length_px().sum())
-            if best is None or length > START_MARGIN * best[0]:  # of starts that lead to the same the first
-                best = length, voted, start, free
+    best = _best_vote(found, (adjusted.state, *starts), outlines_px, corners_px, wall)
     if best is None:
         return adjusted, None, ()
+    if best[0] < FEW * float(best[3].length_px().sum()):
+        bent = _bent(best[2], float(np.sqrt(adjusted.covariance[K1, K1])))
+        best = _best_vote(found, (best[2], *bent), outlines_px, corners_px, wall) or best
     _, voted, start, free = best
     state = replace(start, wall=voted.wall)
     result = adjust([*blocks, segment_block(voted, state, WALL_LINES[wall])], state, iterations=15)
-    lines = None
-    for _ in range(ROUNDS):
+    lines, most = None, float(voted.segments.length_px().sum())
+    for turn in range(MOST_ROUNDS):
         voted = vote(free, result.state, uprights=uprights) or voted
+        length = float(voted.segments.length_px().sum())
+        if turn >= ROUNDS and length < GROWS * most:
+            break
+        most = length
         lines = line_block(grey, voted, result.state, WALL_LINES[wall])
         if lines is None:
             return adjusted, None, ()
@@ -132,6 +146,29 @@ def _of_wall(
     if contradicts(blocks, adjusted, result):
         return adjusted, None, (Warning_("lines-disagree", DISAGREE_SAYS),)
     return result, lines, ()
+
+
+def _best_vote(
+    found: Segments, starts: Sequence[PhotoState], outlines_px: Sequence[Array], corners_px: Array | None, wall: Wall
+) -> tuple[float, Voted, PhotoState, Segments] | None:
+    """Return the longest vote (px) of all starts, its state, and all segments of the wall; None where none agree."""
+    # siding has no verticals of its own: those seen are trim, which goes with the opening
+    uprights = wall != "siding"
+    best: tuple[float, Voted, PhotoState, Segments] | None = None
+    for start in starts:
+        free = _of_the_wall(found, start, outlines_px, corners_px, wall)
+        voted = vote(free, start, uprights=uprights)
+        if voted is not None:
+            length = float(voted.segments.length_px().sum())
+            if best is None or length > START_MARGIN * best[0]:  # of starts that lead to the same the first
+                best = length, voted, start, free
+    return best
+
+
+def _bent(state: PhotoState, u_k1: float) -> list[PhotoState]:
+    """Return states with as much distortion as may be: unstraightened, the lines of a wall do not agree."""
+    camera = state.camera
+    return [replace(state, camera=replace(camera, k1=camera.k1 + k * u_k1)) for k in (-1.2, 1.2, -2.4, 2.4)]
 
 
 def _of_frame(
@@ -215,9 +252,11 @@ def outlines_key(
     """Return what the corners of an opening change of `lined`: alike for alike corners on the same solved photo."""
     if corners_px is None:
         return ()
-    states = (solved.adjusted.state, *solved.starts)
+    states = (solved.adjusted.state, *_starts(solved, corners_px))
     inside = b"" if segments is None else np.packbits(inside_opening(segments, corners_px)).tobytes()
-    return (*(opening_outline(s, corners_px, wall).tobytes() for s in states), inside)
+    by = states[-1].camera
+    lies = by.rotation.tobytes() + by.translation_mm.tobytes()
+    return (*(opening_outline(s, corners_px, wall).tobytes() for s in states), lies, inside)
 
 
 def _whole(corners_mm: Array) -> Array:
