@@ -9,7 +9,7 @@ import numpy as np
 import scipy.linalg
 
 from vision.observations import EdgeBlock, PhotoState
-from vision.pages.sides import TracedQuad
+from vision.pages.sides import TracedQuad, TracedSide
 from vision.request import Array
 
 # What moves a whole side and what tilts it. A guess from traced sides of known place: the blurred step is biased by
@@ -63,7 +63,8 @@ def side_block(reference: int, traced: TracedQuad, plane_mm: Array, half_mm: Arr
         ends = traced.corners_px[[i, (i + 1) % 4]]
         px_per_mm = float(np.linalg.norm(ends[1] - ends[0])) / lengths_mm[i]
         beside, cut = U_BESIDE_MM[kind] * px_per_mm, U_CUT_MM[kind] * px_per_mm
-        moves, turns = (s * side.scatter_px for s in SHARES_OF_SCATTER[traced.as_coded])
+        scatter = max(side.scatter_px, _unstraight(side)) if traced.as_coded else side.scatter_px
+        moves, turns = (s * scatter for s in SHARES_OF_SCATTER[traced.as_coded])
         u_whole = np.linalg.norm([U_SIDE_PX, moves, beside, side.beside_px])
         u_slope = np.linalg.norm([U_SIDE_SLOPE_PX, turns, cut, side.beside_px])
         t = 2 * share - 1
@@ -82,3 +83,12 @@ def side_block(reference: int, traced: TracedQuad, plane_mm: Array, half_mm: Arr
         robust=False,
     )
     return SideBlock(points, whitener)
+
+
+def _unstraight(side: TracedSide) -> float:
+    """Return how far (px, rms) the points of a side stand off a straight line: a stripe that ends there moves some."""
+    if len(side.pixel) < 4:
+        return 0.0
+    out = (side.pixel - side.pixel[0]) @ side.normal[0]
+    rest = out - np.polynomial.polynomial.polyval(side.along, np.polynomial.polynomial.polyfit(side.along, out, 1))
+    return float(np.sqrt((rest**2).sum() / (len(rest) - 2)))
