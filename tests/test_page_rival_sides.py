@@ -1,4 +1,4 @@
-"""Lines beside a card's sides, told from them by its size (ISO/IEC 7810) and by drawn courses seen by a known camera."""
+"""Lines beside a card's sides, told from them by its size (ISO/IEC 7810) and by drawn courses of a known wall."""
 
 from __future__ import annotations
 
