@@ -17,38 +17,27 @@ from numpy.typing import NDArray
 
 from vision.adjustment import HUBER, Block
 from vision.observations import PhotoState
-from vision.pages.coded_sides import coded, luma_and_chroma, side_at, with_line
+from vision.pages.coded_sides import with_line
+from vision.pages.lines_near import FAR, LEAST_FAR_PX, SAME_PX, Way, apart_px, lines_near, unclear_cost, way_near
 from vision.pages.side_block import SideBlock, side_block
-from vision.pages.sides import TracedQuad, TracedSide, palette
-from vision.pages.steps import sampled, side_points
+from vision.pages.sides import TracedQuad, TracedSide
 from vision.priors import CameraPrior
 from vision.request import Array, Reference, Wall, Warning_
-from vision.sides.profiles import LINEAR
 from vision.solving.solve_pages import SHORT_TO_LONG, left_out_of, solve_rectangles
 from vision.solving.solved import Solved, outline_px
 from vision.wall.lines import lined
 from vision.wall.segments import Segments
 
-FAR, LEAST_FAR_PX = 0.17, 6.0  # of the shortest side: so far off its lines are looked for
-SLANT = 0.1  # of the side: as much farther off at one end than at the other
-STATIONS, WINDOW_PX, PITCH_PX = 24, 1.5, 0.5
-MOST, FAINTEST = 5, 0.3  # lines a side; of the strongest
-APART_PX, SAME_PX = 2.0, 0.5
-SEEN = 0.5
 SHOWN, PLACES = 12, 5  # likeliest sets of which the missing side is looked at; and for
 LIKELY, LOOKS = 30.0, 2  # of the cost: what is not much less likely
 OF_A_LINE = 2.0  # what place and slant of a sound side cost by chance
 LOOSE = 0.06  # of the side beside it: so uncertain are all sides where the wall's lines contradict those traced
-STRIP_PX = np.arange(1.25, 2.6, 0.25)
-ALIKE = 0.06  # of square-root light: as colours of the reference are told when it is traced
-# A line with the card's colours on both sides is its edge one time in twenty against one that parts them (a guess).
-UNCLEAR = 0.01
 # A set may leave one side out, which none of the lines is: it then says nothing. One time in twenty (a guess).
 LEFT_OUT_COST = 6.0
 LEFT_OUT = 0.3  # of the side beside it, as uncertainty
 OPEN_PX = 0.08  # less than that is in the uncertainty of every side
 BETTER = 9.0  # of the cost: so much less a set without one side costs where that side is doubted
-NONE_FITS = 18.0  # right sets cost 2 to 10 (12 rendered cards that were misread); above, no set is believed
+NONE_FITS = 18.0  # right sets cost 2 to 10 (6 rendered cards that were misread); above, no set is believed
 UNTOLD_SAYS = (
     "no four lines near the reference fit its size and the lines of the wall, so which are its sides could not be "
     "told; the uncertainty says so: point out its corners (reference corners), or tape it where the wall beside it has "
@@ -109,15 +98,6 @@ def _loosened(traced: TracedQuad) -> TracedQuad:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Way:
-    """A line that may be a side: its points, a x + b y = c, and the cost of the colours beside it."""
-
-    side: TracedSide
-    line: Array
-    unclear: float
-
-
-@dataclass(frozen=True, slots=True, eq=False)
 class _Sets:
     """Sets of lines (C, 4) by their place among the ways of each side (one beyond: left out), and their costs (C,).
 
@@ -138,14 +118,14 @@ def _likeliest(rgb: NDArray[np.uint8], by: Solved, k: int, traced: TracedQuad, k
     ends = left_out_of(half, kind)
     rest = _sums([b for b in by.blocks if b is not own], by.adjusted.state)
 
-    def rated(ways: list[list[_Way]]) -> _Sets:
+    def rated(ways: list[list[Way]]) -> _Sets:
         return _rated(rgb, by.adjusted.state, rest, k, traced, ways, half, kind)
 
-    ways = _lines_near(rgb, traced, ends, others=False)
+    ways = lines_near(rgb, traced, ends, others=False)
     sets = rated(ways)
     if sets.cost[0] < sets.cost.min() + BETTER:
         return traced  # no side contradicts the others
-    ways = _lines_near(rgb, traced, ends)
+    ways = lines_near(rgb, traced, ends)
     sets = rated(ways)
     for _ in range(LOOKS):
         if not _more(rgb, traced, ways, sets, ends):
@@ -167,7 +147,7 @@ def _likeliest(rgb: NDArray[np.uint8], by: Solved, k: int, traced: TracedQuad, k
             continue
         side = ways[i][taken].side
         corners = with_line(corners, i, ways[i][taken].line)
-        off = np.array([*(_apart(side, w.side) for w in ways[i]), 0.0])
+        off = np.array([*(apart_px(side, w.side) for w in ways[i]), 0.0])
         u = float(np.sqrt((weight * off[sets.chosen[:, i]] ** 2).sum()))
         changed |= u > OPEN_PX
         sides.append(replace(side, beside_px=float(np.hypot(side.beside_px, u))) if u > OPEN_PX else side)
@@ -182,7 +162,7 @@ def _rated(
     rest: tuple[Array, Array],
     k: int,
     traced: TracedQuad,
-    ways: list[list[_Way]],
+    ways: list[list[Way]],
     half: Array,
     kind: str,
 ) -> _Sets:
@@ -202,7 +182,7 @@ def _rated(
         if out:  # what the photo shows where that side must be
             corners = outline_px(state.moved(step[j]), k, half * SHORT_TO_LONG, half)
             corners = min((np.roll(corners, -r, axis=0) for r in range(4)), key=lambda q: _off(q, traced.corners_px))
-            cost[j] += _unclear(rgb, corners, out[0])
+            cost[j] += unclear_cost(rgb, corners, out[0])
             left[int(j)] = out[0], corners
     return _Sets(sets, cost, left)
 
@@ -212,42 +192,24 @@ def _off(a: Array, b: Array) -> float:
 
 
 def _more(
-    rgb: NDArray[np.uint8], traced: TracedQuad, ways: list[list[_Way]], sets: _Sets, ends: tuple[float, float]
+    rgb: NDArray[np.uint8], traced: TracedQuad, ways: list[list[Way]], sets: _Sets, ends: tuple[float, float]
 ) -> bool:
     """Add the lines found where likely sets say that a side must be; return whether there are any."""
     added = False
     for j, (i, corners) in sorted(sets.left.items(), key=lambda m: sets.cost[m[0]])[:PLACES]:
         if not np.isfinite(corners).all() or sets.cost[j] > sets.cost.min() + LIKELY:
             continue
-        way = _way(rgb, corners, i, ends[i % 2], traced.blur_px[i % 2], traced.corners_px)
+        way = way_near(rgb, corners, i, ends[i % 2], traced.blur_px[i % 2], traced.corners_px)
         far = 2 * max(FAR * float(np.sqrt(cv2.contourArea(traced.corners_px.astype(np.float32)))), LEAST_FAR_PX)
-        if way is not None and all(SAME_PX < _apart(w.side, way.side) < far for w in ways[i]):
+        if way is not None and all(SAME_PX < apart_px(w.side, way.side) < far for w in ways[i]):
             ways[i].append(way)
             added = True
     return added
 
 
-def _way(rgb: NDArray[np.uint8], corners: Array, i: int, left_out: float, blur: float, quad: Array) -> _Way | None:
-    """Return the line near side `i` of a quadrilateral; its colours are judged with the other sides of `quad`."""
-    code, low = coded(rgb, corners, 12.0)
-    near = None if code is None else side_at(code, corners - low, i, left_out, blur)
-    if near is None or near[0].seen < SEEN:
-        return None
-    at = np.array([near[1][0], near[1][1], near[1][2] + near[1][:2] @ low])
-    return _Way(replace(near[0], pixel=near[0].pixel + low), at, _unclear(rgb, with_line(quad, i, at), i))
-
-
-def _stands(chosen: tuple[int, ...], ways: list[list[_Way]]) -> bool:
+def _stands(chosen: tuple[int, ...], ways: list[list[Way]]) -> bool:
     """Return whether at most one side is left out."""
     return sum(c == len(w) for c, w in zip(chosen, ways, strict=True)) <= 1
-
-
-def _apart(a: TracedSide, b: TracedSide) -> float:
-    """Return how far (px) one line lies off another, the farther end."""
-    if a is b:
-        return 0.0
-    ends = b.pixel[[0, -1]] - a.pixel.mean(0)
-    return float(np.abs(ends @ a.normal[0]).max())
 
 
 def _sums(blocks: list[Block[PhotoState]], state: PhotoState) -> tuple[Array, Array]:
@@ -262,7 +224,7 @@ def _sums(blocks: list[Block[PhotoState]], state: PhotoState) -> tuple[Array, Ar
 
 
 def _parts(
-    state: PhotoState, k: int, traced: TracedQuad, ways: list[list[_Way]], half: Array, kind: str
+    state: PhotoState, k: int, traced: TracedQuad, ways: list[list[Way]], half: Array, kind: str
 ) -> list[tuple[Array, Array, Array]]:
     """Return, by side, normal matrices (W + 1, U, U), right sides and costs of its lines, the last: left out."""
     made: list[list[tuple[Array, Array, float]]] = [[], [], [], []]
@@ -292,76 +254,3 @@ def _about_line(block: SideBlock, side: TracedSide, w: Array, first: int) -> flo
     line = block.whitener[own, own] @ np.column_stack([np.ones(len(w)), side.along])
     rest = w - line @ np.linalg.lstsq(line, w, rcond=None)[0]
     return float(rest @ rest)
-
-
-def _lines_near(
-    rgb: NDArray[np.uint8], traced: TracedQuad, left_out: tuple[float, float], *, others: bool = True
-) -> list[list[_Way]]:
-    """Return, by side, the traced line and, where `others` are asked for, those near it."""
-    quad = traced.corners_px
-    lengths = np.linalg.norm(np.roll(quad, -1, axis=0) - quad, axis=1)
-    reach = max(FAR * float(lengths.min()), LEAST_FAR_PX)
-    code, low = coded(rgb, quad, reach + 12)
-    ways: list[list[_Way]] = []
-    for i, side in enumerate(traced.sides):
-        a, b = quad[i], quad[(i + 1) % 4]
-        ways.append([_Way(side, _through(a, b), _unclear(rgb, quad, i))])
-        if code is None or not others:
-            continue
-        for first, last in _strongest(code, quad - low, i, left_out[i % 2], reach):
-            line = _through(a + first * side.normal[0], b + last * side.normal[0])
-            way = _way(rgb, with_line(quad, i, line), i, left_out[i % 2], traced.blur_px[i % 2], quad)
-            if way is not None and all(_apart(w.side, way.side) > SAME_PX for w in ways[i]):
-                ways[i].append(way)
-    return ways
-
-
-def _through(a: Array, b: Array) -> Array:
-    normal = np.array([b[1] - a[1], a[0] - b[0]]) / np.linalg.norm(b - a)
-    return np.array([*normal, normal @ a])
-
-
-def _strongest(
-    code: NDArray[np.float32], quad: Array, i: int, left_out: float, reach: float
-) -> list[tuple[float, float]]:
-    """Return how far out (px) the strongest lines near side `i` stand at both ends."""
-    length = float(np.linalg.norm(quad[(i + 1) % 4] - quad[i]))
-    w = round(WINDOW_PX / PITCH_PX)
-    across = np.arange(-reach - WINDOW_PX, reach + WINDOW_PX + PITCH_PX / 2, PITCH_PX)
-    ends = max(left_out, 3.0 / length)
-    stations = np.linspace(ends, 1 - ends, 3 * STATIONS)
-    px, _ = side_points(quad, i, stations, across)
-    seen = luma_and_chroma(sampled(code, px).reshape(STATIONS, 3, len(across), 3).mean(1))
-    total = np.cumsum(np.concatenate([np.zeros_like(seen[:, :1]), seen], axis=1), axis=1)
-    at = np.arange(w, seen.shape[1] - w)
-    step = np.linalg.norm(2 * total[:, at] - total[:, at - w] - total[:, at + w], axis=2) / w
-    step = np.minimum(np.nan_to_num(step), float(np.nanmedian(np.nan_to_num(step).max(1))))
-    offs = across[at] - PITCH_PX / 2
-    grid = np.arange(len(offs))
-    t = stations.reshape(STATIONS, 3).mean(1)
-    index = np.rint(grid[:, None, None] * (1 - t) + grid[None, :, None] * t).astype(np.intp)
-    rated = step[np.arange(STATIONS), index].mean(-1)
-    rated[np.abs(offs[:, None] - offs) > SLANT * length] = 0
-    top = float(rated.max())
-    found: list[tuple[float, float]] = []
-    while len(found) < MOST and rated.max() > FAINTEST * top > 0:
-        a, b = np.unravel_index(int(np.argmax(rated)), rated.shape)
-        found.append((float(offs[a]), float(offs[b])))
-        rated[np.abs(offs[:, None] + offs - offs[a] - offs[b]) < 2 * APART_PX] = 0
-    return found
-
-
-def _unclear(rgb: NDArray[np.uint8], quad: Array, i: int) -> float:
-    """Return what it costs that the reference's colours lie not inside side `i` or lie outside of it too."""
-    code, low = coded(rgb, quad, 8.0)
-    if code is None or not np.isfinite(quad).all():
-        return -2 * float(np.log(UNCLEAR))
-    light = LINEAR[np.rint(code * 255).astype(np.uint8)]
-    colours = palette(light, quad - low)
-    px, _ = side_points(quad - low, i, np.linspace(0.15, 0.85, STATIONS), np.concatenate([-STRIP_PX, STRIP_PX]))
-    root = np.sqrt(np.maximum(sampled(light, px), 0))
-    off = np.sqrt(((root[:, :, None] - colours) ** 2).sum(-1)).min(-1)
-    like = np.nan_to_num(np.exp(-0.5 * (off / ALIKE) ** 2))
-    n = len(STRIP_PX)
-    clear = float((like[:, :n].mean(1) * (1 - like[:, n:].mean(1))).mean())
-    return -2 * float(np.log(UNCLEAR + (1 - UNCLEAR) * clear))

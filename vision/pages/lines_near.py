@@ -1,0 +1,125 @@
+"""The lines near the sides of a card: its own, stripes along it, joints and edges of bricks beside it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.pages.coded_sides import coded, luma_and_chroma, side_at, with_line
+from vision.pages.sides import TracedQuad, TracedSide, palette
+from vision.pages.steps import sampled, side_points
+from vision.request import Array
+from vision.sides.profiles import LINEAR
+
+FAR, LEAST_FAR_PX = 0.17, 6.0  # of the shortest side: so far off its lines are looked for
+SLANT = 0.1  # of the side: as much farther off at one end than at the other
+STATIONS, WINDOW_PX, PITCH_PX = 24, 1.5, 0.5
+MOST, FAINTEST = 5, 0.3  # lines a side; of the strongest
+APART_PX, SAME_PX = 2.0, 0.5
+SEEN = 0.5
+STRIP_PX = np.arange(1.25, 2.6, 0.25)
+ALIKE = 0.06  # of square-root light: as colours of the reference are told when it is traced
+# A line with the card's colours on both sides is its edge one time in a hundred of one that parts them (a guess).
+UNCLEAR = 0.01
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Way:
+    """A line that may be a side: its points, a x + b y = c, and the cost of the colours beside it."""
+
+    side: TracedSide
+    line: Array
+    unclear: float
+
+
+def lines_near(
+    rgb: NDArray[np.uint8], traced: TracedQuad, left_out: tuple[float, float], *, others: bool = True
+) -> list[list[Way]]:
+    """Return, by side, the traced line and, where `others` are asked for, those near it."""
+    quad = traced.corners_px
+    lengths = np.linalg.norm(np.roll(quad, -1, axis=0) - quad, axis=1)
+    reach = max(FAR * float(lengths.min()), LEAST_FAR_PX)
+    code, low = coded(rgb, quad, reach + 12)
+    ways: list[list[Way]] = []
+    for i, side in enumerate(traced.sides):
+        a, b = quad[i], quad[(i + 1) % 4]
+        ways.append([Way(side, _through(a, b), unclear_cost(rgb, quad, i))])
+        if code is None or not others:
+            continue
+        for first, last in _strongest(code, quad - low, i, left_out[i % 2], reach):
+            line = _through(a + first * side.normal[0], b + last * side.normal[0])
+            way = way_near(rgb, with_line(quad, i, line), i, left_out[i % 2], traced.blur_px[i % 2], quad)
+            if way is not None and all(apart_px(w.side, way.side) > SAME_PX for w in ways[i]):
+                ways[i].append(way)
+    return ways
+
+
+def _through(a: Array, b: Array) -> Array:
+    normal = np.array([b[1] - a[1], a[0] - b[0]]) / np.linalg.norm(b - a)
+    return np.array([*normal, normal @ a])
+
+
+def _strongest(
+    code: NDArray[np.float32], quad: Array, i: int, left_out: float, reach: float
+) -> list[tuple[float, float]]:
+    """Return how far out (px) the strongest lines near side `i` stand at both ends."""
+    length = float(np.linalg.norm(quad[(i + 1) % 4] - quad[i]))
+    w = round(WINDOW_PX / PITCH_PX)
+    across = np.arange(-reach - WINDOW_PX, reach + WINDOW_PX + PITCH_PX / 2, PITCH_PX)
+    ends = max(left_out, 3.0 / length)
+    stations = np.linspace(ends, 1 - ends, 3 * STATIONS)
+    px, _ = side_points(quad, i, stations, across)
+    seen = luma_and_chroma(sampled(code, px).reshape(STATIONS, 3, len(across), 3).mean(1))
+    total = np.cumsum(np.concatenate([np.zeros_like(seen[:, :1]), seen], axis=1), axis=1)
+    at = np.arange(w, seen.shape[1] - w)
+    step = np.linalg.norm(2 * total[:, at] - total[:, at - w] - total[:, at + w], axis=2) / w
+    step = np.minimum(np.nan_to_num(step), float(np.nanmedian(np.nan_to_num(step).max(1))))
+    offs = across[at] - PITCH_PX / 2
+    grid = np.arange(len(offs))
+    t = stations.reshape(STATIONS, 3).mean(1)
+    index = np.rint(grid[:, None, None] * (1 - t) + grid[None, :, None] * t).astype(np.intp)
+    rated = step[np.arange(STATIONS), index].mean(-1)
+    rated[np.abs(offs[:, None] - offs) > SLANT * length] = 0
+    top = float(rated.max())
+    found: list[tuple[float, float]] = []
+    while len(found) < MOST and rated.max() > FAINTEST * top > 0:
+        a, b = np.unravel_index(int(np.argmax(rated)), rated.shape)
+        found.append((float(offs[a]), float(offs[b])))
+        rated[np.abs(offs[:, None] + offs - offs[a] - offs[b]) < 2 * APART_PX] = 0
+    return found
+
+
+def unclear_cost(rgb: NDArray[np.uint8], quad: Array, i: int) -> float:
+    """Return what it costs that the reference's colours lie not inside side `i` or lie outside of it too."""
+    code, low = coded(rgb, quad, 8.0)
+    if code is None or not np.isfinite(quad).all():
+        return -2 * float(np.log(UNCLEAR))
+    light = LINEAR[np.rint(code * 255).astype(np.uint8)]
+    colours = palette(light, quad - low)
+    px, _ = side_points(quad - low, i, np.linspace(0.15, 0.85, STATIONS), np.concatenate([-STRIP_PX, STRIP_PX]))
+    root = np.sqrt(np.maximum(sampled(light, px), 0))
+    off = np.sqrt(((root[:, :, None] - colours) ** 2).sum(-1)).min(-1)
+    like = np.nan_to_num(np.exp(-0.5 * (off / ALIKE) ** 2))
+    n = len(STRIP_PX)
+    clear = float((like[:, :n].mean(1) * (1 - like[:, n:].mean(1))).mean())
+    return -2 * float(np.log(UNCLEAR + (1 - UNCLEAR) * clear))
+
+
+def way_near(rgb: NDArray[np.uint8], corners: Array, i: int, left_out: float, blur: float, quad: Array) -> Way | None:
+    """Return the line near side `i` of a quadrilateral; its colours are judged with the other sides of `quad`."""
+    code, low = coded(rgb, corners, 12.0)
+    near = None if code is None else side_at(code, corners - low, i, left_out, blur)
+    if near is None or near[0].seen < SEEN:
+        return None
+    at = np.array([near[1][0], near[1][1], near[1][2] + near[1][:2] @ low])
+    return Way(replace(near[0], pixel=near[0].pixel + low), at, unclear_cost(rgb, with_line(quad, i, at), i))
+
+
+def apart_px(a: TracedSide, b: TracedSide) -> float:
+    """Return how far (px) one line lies off another, the farther end."""
+    if a is b:
+        return 0.0
+    ends = b.pixel[[0, -1]] - a.pixel.mean(0)
+    return float(np.abs(ends @ a.normal[0]).max())
