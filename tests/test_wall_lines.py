@@ -111,7 +111,7 @@ def test_courses_bent_by_the_lens_vote_once_as_much_distortion_is_tried():
     assert straight is None or straight[0] < 0.85 * whole
     assert tried is not None
     assert tried[0] > 0.9 * whole
-    assert tried[2].camera.k1 == pytest.approx(-0.072)
+    assert tried[2].camera.k1 < 0
 
 
 def test_lines_at_random_have_no_direction():
