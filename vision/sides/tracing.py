@@ -19,6 +19,7 @@ from vision.sides.arris import RESOLVED_MM_PER_PX, find_arris, offsets_px, step_
 from vision.sides.finding import FailedSide, FoundSide, find_side, room_px
 from vision.sides.held import held_against_depth, held_against_ends
 from vision.sides.held_by_ears import held_against_ears
+from vision.sides.held_in_turn import held_in_turn
 from vision.sides.place import place_line, stack_profile
 from vision.sides.sill_ghosts import Ghost
 from vision.sides.weights import FAINT, SideCandidate
@@ -90,6 +91,7 @@ def trace_sides(
         return find_side(rgb, camera, corners, click_px, depth_mm, wall, sill_at, side)
 
     found = {side: (find or anew)(side) for side in SIDES}
+    found = held_in_turn(found, wall)
     found = held_against_ends(rgb, camera, found, wall, sill_at)
     found = held_against_ears(rgb, camera, found, wall, sill_at)
     found = held_against_depth(rgb, camera, found, wall)
