@@ -108,6 +108,17 @@ def test_sides_of_a_clear_opening_are_not_called_ambiguous(drawn):
         assert sum(c.weight for c in trace.candidates) <= 0.99 + 1e-12  # contract, Decision: another line 1 %
 
 
+@pytest.mark.parametrize(("mm_per_m", "sure"), [(-9.0, True), (9.0, True), (45.0, False), (-45.0, False)])
+def test_a_side_turned_far_off_the_other_three_is_doubted_and_one_as_masons_leave_it_is_not(mm_per_m, sure):
+    """DIN 18202 table 2 lets openings of 1 to 3 m be 8 mm out of square (from memory); 45 mm is no mason's doing."""
+    camera, corners = turned_camera(), CORNERS_MM.copy()
+    corners[2, 1] = corners[3, 1] + mm_per_m / 1000 * (corners[2, 0] - corners[3, 0])
+    clicked = project(camera, np.column_stack([corners, np.zeros(4)]))
+    traces = trace_sides(draw(camera, corners), camera, clicked, 3.0, DEPTH, "masonry")
+    assert (traces["sill"].candidates[0].weight > 0.97) == sure
+    assert all(traces[s].candidates[0].weight > 0.97 for s in ("head", "left", "right"))
+
+
 def test_a_bow_is_kept_apart_and_the_straight_line_is_that_of_least_squares():
     camera = turned_camera()
     trace = trace_sides(draw(camera, bow_mm=5.0), camera, rough(camera), 3.0, DEPTH, "masonry")["left"]
@@ -348,3 +359,15 @@ def test_a_frame_behind_a_flush_sill_is_doubted_and_the_lit_top_of_one_material_
         weights.append(float(found[0]))
     assert min(weights[:2]) > 0.95
     assert weights[2] < 0.5
+
+
+@pytest.mark.parametrize(("end_px", "least", "most"), [(9.0, 0.97, 0.99), (12.0, 0.3, 0.8), (16.0, 0.0, 0.1)])
+def test_a_clear_line_that_ends_beyond_reach_of_the_corners_competes_with_what_is_out_of_reach(end_px, least, most):
+    """One corner 3 cm off: the frame then runs through the strip, clear, but ends where no corner was put."""
+    search = Search("right", np.array([[0.0, 0], [0, 1500]]), 10.0, 10.0)
+    step = np.array([0.35, 0.34, 0.33])
+    line = Line(
+        np.array([-2.0, end_px - 2.0, 0.0]), step, float(np.linalg.norm(step)), 250.0, 0.98, 1.0, step + 0.2, step
+    )
+    found, _ = weigh([line], 1.0, search, 8.0, "front", np.zeros((0, 2)), np.zeros(0))
+    assert least <= found[0] <= most

@@ -22,6 +22,7 @@ from vision.sides.texture import Texture, TextureEnd, changes, find_end
 
 ENDS: Mapping[Side, tuple[int, int]] = {"head": (0, 1), "right": (1, 2), "sill": (3, 2), "left": (0, 3)}
 CLICK_PX_12MP = 16.0  # guess: reach of a careless click on a 12 MP photo; on others in proportion to its width
+BEYOND = 2.0  # guess: log odds that each px beyond that reach costs
 SILL_FALL = 0.17  # guess: a sill's top falls by up to 10 degrees
 ANOTHER_LINE = 0.01  # contract, Decision: no side gives less to 'another line'
 UNDERSIDE = 0.2  # guess: odds that a line that far out is not the sill's own lower edge
@@ -185,6 +186,9 @@ def weigh(
         support = (np.exp(-0.5 * (off / HORN_PX) ** 2) * arris_weight).max(axis=1)
         score += 5.0 * support - 2.5
     real = np.clip(1 / (1 + np.exp(-np.clip(score, -50, 50))), 0.0, SUREST)
+    # however clear, what ends beyond reach of the corners competes with what lies out of reach at the other end
+    within = np.exp(-BEYOND * np.array([_beyond_px(x, mm, search) for x in lines]))
+    real = np.where(within < 1, np.minimum(real, within / (within + ANOTHER_LINE)), real)
     if search.foot_px > 1:
         real *= np.where(_below(lines, at, search) & (support < 0.3), UNDERSIDE, 1.0)
         real *= np.where(_shaded(lines), 0.1, 1.0)
@@ -314,18 +318,22 @@ def _below(lines: list[Line], at: Array, search: Search) -> NDArray[np.bool_]:
 
 def _score(line: Line, mm: float, search: Search, bow_mm: float, strongest: float) -> float:
     """Return the log odds that a line is a real edge within reach, from what its pieces show (guesses)."""
-    offset, tilt = line.shape[0] / mm, abs(line.shape[1]) / mm
     score = 3.0 * np.log(np.clip(line.t_value, 0.1, 25.0) / 7.0)
     score += 14.0 * (min(line.coverage, 0.95) - 0.70)
     score += 1.5 * np.log(np.clip(line.contrast, 1e-4, 0.2) / 0.02)
     score += min(3.0 * np.log(max(line.contrast, 1e-4) / 0.01), 0.0)  # below a grey level or so: soft shading
     score -= max(2.0 * np.log(strongest / max(15 * line.contrast, 1e-4)), 0.0)
     score += 6.0 * (np.clip(line.peak, 0.0, 0.6) - 0.5)
-    beyond = max(offset + tilt - search.outer_px, tilt - offset - search.inner_px, 0.0)
-    score -= 2.0 * beyond
+    score -= BEYOND * _beyond_px(line, mm, search)
     score -= 3.0 * np.log(max(search.over_texture / max(line.over_texture, 0.1), 1.0))
     score -= 2.0 * (1.5 * abs(line.shape[2]) / max(bow_mm, 0.1)) ** 2
     return float(score)
+
+
+def _beyond_px(line: Line, mm: float, search: Search) -> float:
+    """Return how far the further end of a line lies beyond the reach of the corners."""
+    offset, tilt = line.shape[0] / mm, abs(line.shape[1]) / mm
+    return float(max(offset + tilt - search.outer_px, tilt - offset - search.inner_px, 0.0))
 
 
 def _plate(lines: list[Line], weights: Array) -> Array:
