@@ -280,9 +280,9 @@ def _slope(rows: Sequence[Compared], unit: Callable[[Compared], str]) -> Interva
         spread = float(np.sum((x - x.mean()) ** 2))
         if len(part) < 2 * _FEWEST_RESIDUALS or spread < _LEAST_SPREAD_M2:
             continue
-        fit = stats.linregress(x, y)
-        slopes.append(float(fit.slope))
-        u.append(max(float(fit.stderr), 1e-6))
+        (slope, _), cov = np.polyfit(x - x.mean(), y, 1, cov=True)  # SciPy's costs twenty times as much
+        slopes.append(float(slope))
+        u.append(max(float(np.sqrt(cov[0, 0])), 1e-6))
     return combine(np.array(slopes), np.array(u)).interval if len(slopes) > 1 else None
 
 
