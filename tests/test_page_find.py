@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import product
 from pathlib import Path
 
 import numpy as np
@@ -11,13 +12,14 @@ import pytest
 from fixtures.renderer.camera import Camera, film_focal_px, pose
 from fixtures.renderer.render import render
 from fixtures.renderer.scene import Opening, Scene, Sheet, Wall, smooth_sides
-from vision.pages.find import find_quads
+from vision.pages.find import _among_the_wall, find_quads
 from vision.pages.of_photo import _clear, solve_page_photo
 from vision.pages.paper import BOTH, alike_all_round, evenness
 from vision.priors import camera_prior
 from vision.request import PhotoRequest, Reference, Warning_
 
 LETTER = (215.9, 279.4)
+X, Y = (20, 120, 220, 320, 420), (40, 140, 240, 540, 640)  # of white bricks, px
 RECTANGLE = np.array([[-350.0, -300], [350, -300], [350, 300], [-350, 300]])
 PAGES = (
     Sheet(0, (-640.0, -130.0), 1.5, stand_off_mm=0.5, plain="letter", stated_mm=LETTER),
@@ -66,6 +68,24 @@ def test_one_brick_of_many_is_no_card_however_much_it_has_its_shape(two):
     said = _clear([brick], Reference("id1"), prior(), "photo.jpg")
     assert isinstance(said, Warning_)
     assert "point out its corners" in said.message
+
+
+def test_white_bricks_that_look_like_pages_one_after_the_other_are_not_measured_by(two):
+    rgb, _, _ = two
+    page = find_quads(rgb, LETTER, prior(), plain=True, corner_mm=20)[0]
+    drawn = np.full((768, 1024, 3), 150, np.uint8)
+    spots = [np.array([[x, y], [x + 40, y], [x + 40, y + 52], [x, y + 52]], float) for x, y in product(X, Y)]
+    for q in spots:
+        (x0, y0), (x1, y1) = q.min(0).astype(int), q.max(0).astype(int)
+        drawn[y0 : y1 + 1, x0 : x1 + 1] = 215
+    drawn[300:420, 600:700] = 240
+    sheet = np.array([[600.0, 300], [699, 300], [699, 419], [600, 419]])
+    told = _among_the_wall(drawn, [replace(page, corners_px=q) for q in (*spots[:3], sheet)], None)
+    assert [f.common for f in told] == [True, True, True, False]
+    said = _clear(list(told[:3]), Reference("letter"), prior(), "photo.jpg")
+    assert isinstance(said, Warning_)
+    assert "several things" in said.message
+    assert _clear([told[3], told[0]], Reference("letter"), prior(), "photo.jpg") is not told[0]
 
 
 def test_a_card_on_brick_is_found_by_itself_and_no_brick_is():

@@ -7,7 +7,7 @@ perspective and is of a likely size is traced. What shows all four sides and lie
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from heapq import heappop, heappush
 from itertools import islice
 
@@ -40,6 +40,7 @@ BOX = 1.1  # of the sides' ratio: that of an upright box about them
 SEEN = {True: 0.35, False: 0.55}  # of every side, of pages, which are taped at their corners, and of cards
 UNEVEN = 0.02  # evenness of nine places of a box that no page fills
 TINTED = 0.6  # what is rated near nothing by its tint is not looked at
+COMMON_PAPER = 0.3  # rarity of white bricks among white ones 0 to 0.25, of pages 0.5 to 1 (50 renderings; two at once)
 COMMON = 0.42  # rarity of what is not traced: `of_photo` asks for 0.5
 FIFTHS = np.linspace(0.15, 0.85, 5)
 INSIDE, INSIDE_MANY = (
@@ -51,13 +52,15 @@ INSIDE, INSIDE_MANY = (
 class FoundQuad:
     """A candidate: corners (4, 2) px, top left first, its trace, and how much it looks like the reference (0 to 1).
 
-    `rare` (0 to 1) says how seldom its colours are elsewhere: those of a brick are common.
+    `rare` (0 to 1) says how seldom its colours are elsewhere: those of a brick are common. Of pages `common` says that
+    much of the photo is so coloured: white bricks look like one after the other.
     """
 
     corners_px: Array
     traced: TracedQuad
     rating: float
     rare: float = 1.0
+    common: bool = False
 
 
 def find_quads(
@@ -101,6 +104,8 @@ def find_quads(
             found = _unlike_the_wall(wall, seen.scale, found)
         if any(f.rating > GOOD for f in found):
             break
+    if plain and len(found) > 1:
+        found = _among_the_wall(rgb, found, opening_px)
     first = {id(f): f.rating for f in found}
     if not plain and opening_px is not None and np.isfinite(opening_px).all():  # of two in one place the better shaped
         for f in found:
@@ -143,6 +148,13 @@ def _unlike_the_wall(wall: Colours, scale: float, found: Sequence[FoundQuad]) ->
         share = 0.5 + 0.5 * contrast / max(contrasts)
         rated.append(FoundQuad(f.corners_px, f.traced, f.rating * _unlike(rare) * share, rare))
     return rated
+
+
+def _among_the_wall(rgb: NDArray[np.uint8], found: Sequence[FoundQuad], opening_px: Array | None) -> list[FoundQuad]:
+    """Return pages that are told whether their colours are common outside the opening."""
+    small, scale = _reduced(rgb, COARSE)
+    wall = beside(colours(small), None if opening_px is None else (opening_px + 0.5) * scale - 0.5)
+    return [replace(f, common=rarity(wall, (f.corners_px + 0.5) * scale - 0.5) < COMMON_PAPER) for f in found]
 
 
 def _unlike(rare: float) -> float:

@@ -117,7 +117,7 @@ def solve_page_photo(
         found = [f for f in found if f is not best]
     alone = solve(quads, [click] * len(quads))
     for f in found[:6]:
-        if f.rating < JOINS or f.rare < RARE or not fits_one_wall([*quads, f.corners_px], reference, prior):
+        if f.rating < JOINS or f.rare < RARE or f.common or not fits_one_wall([*quads, f.corners_px], reference, prior):
             continue
         more = [*quads, f.corners_px]
         clicks = [*[click] * len(given or quads[:1]), *[FOUND_PX] * (len(more) - len(given or quads[:1]))]
@@ -149,8 +149,11 @@ def _clear(
     rivals = [
         f
         for f in found[1:]
-        if (f.rating > CLEAR * best.rating or (f.rating > SURE and f.rare < 1))
-        and not fits_one_wall([best.corners_px, f.corners_px], reference, prior)
+        if (best.common and f.common)
+        or (
+            (f.rating > CLEAR * best.rating or (f.rating > SURE and f.rare < 1))
+            and not fits_one_wall([best.corners_px, f.corners_px], reference, prior)
+        )
     ]
     if rivals:
         places = " and at ".join(_at(f.corners_px) for f in [best, *rivals[:2]])
