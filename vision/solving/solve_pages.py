@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from vision.adjustment import Adjusted, Block
 from vision.camera import Camera
-from vision.observations import DEPTH, PER_REFERENCE, PhotoState, point_block
+from vision.observations import BULGE_X, BULGE_Y, DEPTH, PER_REFERENCE, PhotoState, PriorBlock, point_block
 from vision.pages.coded_sides import refined
 from vision.pages.side_block import SideBlock, side_block
 from vision.pages.sides import TracedQuad, trace_quad
@@ -28,6 +28,13 @@ CORNER_MM = {"letter": 20.0, "a4": 20.0, "id1": 4.2, "given": 3.0}
 PAPER = ("letter", "a4")
 SEEN = 0.35  # of every side, or the corners stand as clicked
 CLICK_REACH = 5.0  # clicks wander that many of their standard deviations: 15 px at 12 MP
+# A page whose sides bow more than flat ones do (three standard deviations of what their prior leaves of 0.5 mm) is
+# curled, and then by any amount (a guess): the prior of flat ones would halve what is seen.
+BENT_MM, U_BENT_MM = 1.2, 5.0
+BENT_SAYS = (
+    "a page is not flat: its sides bow by more than a millimetre; how it bends was taken into account and the "
+    "uncertainty says so; tape it down along its edges and take the photo again"
+)
 ONE_WALL = 0.12  # of its size: how far a second page may be off where the pose of the first puts it (a guess)
 STRAINED = 2.2  # rms of decorrelated residuals, 1 by right; sound pages reach 1.6 (a guess)
 NEARLY_SQUARE = 0.15  # of the logarithm of the proportions
@@ -84,18 +91,35 @@ def solve_rectangles(
         starts += _squarely(corners[0], plane, prior)
     final = best_of(prior_blocks + seen, starts)
     names = tuple(f"rectangle {i + 1}" for i in range(len(quads)))
+    bent = _bent(final) if paper else []
+    if bent:
+        prior_blocks = [_loose(b) for b in prior_blocks]
+        final = best_of(prior_blocks + seen, [final.state, *starts])
     drawn = tuple(outline_px(final.state, i, plane, half) for i in range(len(quads)))
     noise = [float(np.median([s.scatter_px for s in t.sides])) for t in traced if t is not None]
     return Solved(
         final,
         names,
         drawn,
-        tuple(_misfit(final, prior_blocks, seen, names)),
+        (*_misfit(final, prior_blocks, seen, names), *(Warning_("reference-bent", BENT_SAYS) for _ in bent[:1])),
         float(np.median(noise)) if noise else float(np.median(clicks)),
         (*prior_blocks, *seen),
         tuple(starts) if len(quads) == 1 else (),
         traced=tuple(traced),
     )
+
+
+def _bent(solved: Adjusted[PhotoState]) -> list[int]:
+    """Return which references are bent beyond what paper taped flat is: their prior of flatness then pulls them."""
+    bulge = np.abs(solved.state.references[:, [BULGE_X, BULGE_Y]]).max(1)
+    return [int(i) for i in np.flatnonzero(bulge > BENT_MM)]
+
+
+def _loose(block: Block[PhotoState]) -> Block[PhotoState]:
+    """Return a prior of flatness as that of a curled page, any other as it is."""
+    if isinstance(block, PriorBlock) and block.part == "flatness":
+        return replace(block, u=np.full(2, U_BENT_MM))
+    return block
 
 
 def _misfit(
