@@ -56,10 +56,10 @@ def wrong_kind(
     for kind in _others(reference.kind):
         other = solve(Reference(kind))
         fits = other.adjusted.cost < min(said.adjusted.cost - BETTER, BETTER_SHARE * said.adjusted.cost)
-        if not fits and contradicted:
+        if fits or contradicted:
             lines = lined(grey, other, corners_px, wall)
-            fits = len(lines.blocks) > max(len(other.blocks), len(solved.blocks))
-            fits = fits and not CONTRADICTED & {w.code for w in lines.warnings}
+            fits = fits or len(lines.blocks) > max(len(other.blocks), len(solved.blocks))
+            fits = fits and not CONTRADICTED & {w.code for w in lines.warnings}  # the wall's lines may contradict it
         if fits:
             return Warning_(
                 "reference-size",
