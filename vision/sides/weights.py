@@ -75,7 +75,8 @@ class Search:
     """Rough ends (2, 2) mm of a side and reach inward and outward, px at its middle.
 
     `foot_px`: how far inward of its front arris a projecting sill meets the jambs' plane in the photo, level top;
-    `fall_px`: how much further with the steepest fall. Both 0 elsewhere. `over_texture`: see `OVER_TEXTURE`.
+    `fall_px`: how much further with the steepest fall. Both 0 elsewhere. `either_px`: how far the end of a jamb at such
+    a sill lies from both readings of its corner. `over_texture`: see `OVER_TEXTURE`.
     """
 
     side: Side
@@ -84,6 +85,7 @@ class Search:
     outer_px: float
     foot_px: float = 0.0
     fall_px: float = 0.0
+    either_px: float = 0.0
     over_texture: float = 0.0
 
 
@@ -109,7 +111,11 @@ def plan_search(
     if side != "sill":
         on_sill = rough_ends(camera, pair, np.array([depth, sill]))
         on_jamb = rough_ends(camera, pair, np.full(2, depth))
-        return Search(side, (on_sill + on_jamb) / 2, reach, reach)
+        ends = (on_sill + on_jamb) / 2
+        normal = outward(side, (ends[1] - ends[0]) / max(float(np.hypot(*(ends[1] - ends[0]))), 1e-9))
+        mm = scale_mm_per_px(camera, ends.mean(axis=0), normal, depth)
+        either = abs(float((on_sill - on_jamb)[1] @ normal)) / 2 / mm
+        return Search(side, ends, reach, reach, either_px=either)
     ends = rough_ends(camera, pair, np.full(2, sill))
     jamb = float(depth_mm["left"] + depth_mm["right"]) / 2
     out = jamb - sill
@@ -187,7 +193,7 @@ def weigh(
         score += 5.0 * support - 2.5
     real = np.clip(1 / (1 + np.exp(-np.clip(score, -50, 50))), 0.0, SUREST)
     # however clear, what ends beyond reach of the corners competes with what lies out of reach at the other end
-    within = np.exp(-BEYOND * np.array([_beyond_px(x, mm, search) for x in lines]))
+    within = np.exp(-BEYOND * np.maximum([_beyond_px(x, mm, search) - search.either_px for x in lines], 0.0))
     real = np.where(within < 1, np.minimum(real, within / (within + ANOTHER_LINE)), real)
     if search.foot_px > 1:
         real *= np.where(_below(lines, at, search) & (support < 0.3), UNDERSIDE, 1.0)
