@@ -18,7 +18,13 @@ if TYPE_CHECKING:
 
 POINT = "point-at-side"
 # By what it costs: a look at the picture, a call, a call with a rule in hand, another photo.
-_COST: Mapping[str, int] = {POINT: 1, "give-edge-offset": 3, "measure-bars": 5, "second-reference": 20}
+_COST: Mapping[str, int] = {
+    POINT: 1,
+    "give-edge-offset": 3,
+    "measure-bars": 5,
+    "measure-page": 5,
+    "second-reference": 20,
+}
 _SURE = 0.985  # weight of a side that a person has pointed at; what is left is for another line
 
 

@@ -16,7 +16,7 @@ from tests.views import camera_at, photo_of
 from vision.depths import edge_depths
 from vision.measures import measure
 from vision.remedies import remedies
-from vision.request import NINE, PARTS, SIDES, Candidate, CheckBar, Estimate, OpeningRequest, Remedy
+from vision.request import NINE, PARTS, SIDES, Candidate, CheckBar, Estimate, OpeningRequest, Reference, Remedy
 
 A, B = ("sheet A", -830.0, 30.0, 0.01), ("sheet B", 780.0, 0.0, 0.0)
 TOLERANCE = Tolerance(6.35, 6.35, 6.35, 6.35, 12.7)
@@ -53,6 +53,29 @@ def test_measured_bars_and_a_given_offset_are_offered_only_where_they_are_missin
     told = request(check_bar=bar, edge_offset=dict.fromkeys(SIDES, parse_bar(0.0)))
     assert open_ == {"second-reference", "measure-bars", "give-edge-offset"}
     assert {r.action for r in offered(photo, told)} == {"second-reference"}
+
+
+@pytest.mark.parametrize("kind", ["letter", "a4"])
+def test_a_page_measured_with_a_rule_brings_what_one_of_given_size_does_but_for_the_rules_error(kind):
+    """Oracle: the same scene with the size given to 0.1 mm, for real, its part scaled to a rule's 0.25 mm."""
+    pages = [("page 1", -830.0, 30.0, 0.01), ("page 2", 780.0, 0.0, 0.0)]
+    scene = {"name": Path("a.jpg"), "noise_px": 0.02}
+    photo = photo_of(CAMERA, pages, np.random.default_rng(1), reference=Reference(kind), **scene)
+    asked = request(reference=Reference(kind), edge_offset=dict.fromkeys(SIDES, parse_bar(0.0)))
+    before = np.sqrt(np.diag(alone(photo, asked).cov_mm2))[:8]
+    ruled = next(np.sqrt(np.diag(r.cov_mm2))[:8] for r in offered(photo, asked) if r.action == "measure-page")
+    size = Reference("given", *{"letter": (215.9, 279.4), "a4": (210.0, 297.0)}[kind])
+    given = alone(photo_of(CAMERA, pages, np.random.default_rng(1), reference=size, **scene), asked)
+    of_size = given.budget_mm[:8, PARTS.index("reference_size")]
+    expected = np.sqrt(np.diag(given.cov_mm2)[:8] + (2.5**2 - 1) * of_size**2)
+    assert (ruled < 0.9 * before).all()
+    assert ruled == pytest.approx(expected, rel=0.12)  # the limits of its cut still add a little
+
+
+def test_a_page_of_given_size_and_a_sheet_are_not_to_be_measured():
+    photo = photo_of(CAMERA, [A, B], np.random.default_rng(2), name=Path("a.jpg"))
+    for reference in (Reference("sheet"), Reference("given", 210.0, 297.0), Reference("id1")):
+        assert "measure-page" not in {r.action for r in offered(photo, request(reference=reference))}
 
 
 def parse_bar(value):

@@ -15,6 +15,7 @@ FOCAL, SIZE = 2850.0, (4032, 3024)
 HALF = np.array([108.0, 140.0])
 GRID = np.stack(np.meshgrid(np.linspace(-90, 90, 7), np.linspace(-120, 120, 9)), -1).reshape(-1, 2)
 CORNERS = np.array([[-600.0, -450], [600, -450], [600, 450], [-600, 450]])
+SHEET = Reference("sheet")
 BAR = CheckBar(Quantity(150.0, 0.05), Quantity(200.0, 0.05))
 
 
@@ -50,8 +51,9 @@ def photo_of(
     corners=CORNERS,
     papers=None,
     scale=0.0,
+    reference=SHEET,
 ):
-    """Return a photo of sheets [(name, x, y, turn)] on the wall and of an opening whose edges lie at `depth`."""
+    """Return a photo of references [(name, x, y, turn)] on the wall and of an opening whose edges lie at `depth`."""
     prior = camera_prior(FOCAL * np.exp(rng.normal(0, 0.03)), 0.03, SIZE, known=True)
     x0, y0, turn0 = sheets[0][1:]
     c, s = np.cos(turn0), np.sin(turn0)
@@ -63,7 +65,7 @@ def photo_of(
         camera.cx,
         camera.cy,
     )
-    blocks = [*camera_blocks(prior), size_block(Reference("sheet"), BAR)]
+    blocks = [*camera_blocks(prior), size_block(reference, BAR)]
     blocks += reference_blocks(len(sheets), "panel", sheets=True, stiff=False)
     references = np.zeros((len(sheets), PER_REFERENCE))
     for i, (_, x, y, turn) in enumerate(sheets):

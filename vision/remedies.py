@@ -17,13 +17,15 @@ from vision.depths import EdgeDepths, edge_depths
 from vision.measures import Measured, Sensitivity, covariances, total_of
 from vision.observations import DEPTH, PER_REFERENCE, SIZE, TURN, EdgeBlock, PhotoState, PriorBlock, X, Y
 from vision.one_photo import PhotoTraced
-from vision.priors import STANDOFF_MM, reference_blocks
+from vision.pages.of_photo import PAPER
+from vision.priors import STANDOFF_MM, reference_blocks, reference_size_mm
 from vision.request import SIDES, Array, CheckBar, OpeningRequest, Remedy, Side
 from vision.solving.solve import SHEET_HALF_MM
 from vision.stations import Line, corners, lines_of
 
-# A steel rule against a printed bar, read to half a millimetre (guess), and the bars' nominal lengths.
-U_BAR = np.array([0.25 / 150.0, 0.25 / 200.0])
+# A steel rule against a printed bar or a page, read to half a millimetre (guess), and the bars' nominal lengths.
+U_RULE_MM = 0.25
+U_BAR = U_RULE_MM / np.array([150.0, 200.0])
 U_OFFSET_MM = 1.0  # contract: an offset that is given is good to that
 BESIDE_MM = 180.0  # a second reference hangs so far off the jamb, from its middle
 GRID = np.stack(np.meshgrid(np.linspace(-0.85, 0.85, 7), np.linspace(-0.85, 0.85, 9)), -1).reshape(-1, 2)
@@ -51,6 +53,11 @@ def remedies(request: OpeningRequest, photo: PhotoTraced, measured: Measured) ->
         index = np.arange(SIZE.start, SIZE.stop)
         bars = PriorBlock(index, adjusted.state.size, U_BAR, "print_scale")
         found.append(Remedy("measure-bars", "", cov(adjust([*blocks, bars], adjusted.state, iterations=0))))
+    if request.reference.kind in PAPER:
+        index = np.arange(SIZE.start, SIZE.stop)
+        size = U_RULE_MM / np.array(reference_size_mm(request.reference))
+        ruled = PriorBlock(index, adjusted.state.size, size, "reference_size")
+        found.append(Remedy("measure-page", "", cov(adjust([*blocks, ruled], adjusted.state, iterations=0))))
     if request.edge_offset is None:
         given = EdgeDepths(depths.z_mm, U_OFFSET_MM, dict.fromkeys(SIDES, 0.0))
         found.append(Remedy("give-edge-offset", "", cov(adjusted, given)))

@@ -182,7 +182,7 @@ class PhotoReport:
 class Remedy:
     """One action that would make the measures surer, where (left, right or nothing), and the covariance after it."""
 
-    action: Literal["second-reference", "measure-bars", "give-edge-offset"]
+    action: Literal["second-reference", "measure-bars", "measure-page", "give-edge-offset"]
     where: str
     cov_mm2: Array
 

@@ -34,4 +34,6 @@ def _step(action: str, where: str) -> str:
         return "say how far the edges stand out from the surface that the sheet is on"
     if action == "measure-bars":
         return "measure the two printed bars on the sheet and enter them"
+    if action == "measure-page":
+        return "measure the page itself to half a millimetre and enter its size in place of its kind"
     return f"a photo with one more sheet to the {where} of the opening"
