@@ -9,6 +9,7 @@ from vision.request import Array
 
 GATE = 3.5
 CONTRARY = 2.0  # standard deviations of a slope from where the others run, beyond which it counts less
+PRIOR_DOF = 20.0  # guess: so many places' worth is what is known of head joints beforehand
 LEAST_FAN = 6  # lines of a direction that show where they run: two numbers are fitted to their slopes
 
 
@@ -20,12 +21,16 @@ def line_noise(
     upright: NDArray[np.bool_],
     u_slope_rad: float,
     alike_mm: float,
+    u_upright_mm: float = 0.0,
 ) -> tuple[Array, Array, NDArray[np.bool_]]:
     """Return u of the points (N,), u of the slopes by course (C,), and which points stay (N,).
 
     A line is fitted to each course; what the points scatter about it is their noise, and what the slopes scatter
     beyond it, the slopes' own, never taken below half of what such things are built to. Lines nearer to each other
     than `alike_mm` run alike.
+
+    `u_upright_mm`: how far (sd) one piece of an upright line usually lies off it, 0: not known. Where few are seen
+    their scatter says little, and chance has it small: both are pooled (Gelman et al., section 2.6; from memory).
     """
     courses = int(label.max()) + 1
     good = np.isfinite(across)
@@ -48,10 +53,14 @@ def line_noise(
             residual[whole] = across[whole] - off - slope[c] * along[whole]
         for kind in (False, True):
             of = good & (upright == kind)
-            if of.sum() > 20:
+            usual = u_upright_mm if kind else 0.0
+            if of.sum() > 20 or (usual and of.any()):
                 spread = 1.4826 * float(np.median(np.abs(residual[of] / u[of])))
-                taken = 2 * len(np.unique(label[of]))  # each line's place and slope were fitted
-                spread *= np.sqrt(of.sum() / max(of.sum() - taken, 0.2 * of.sum()))
+                dof = of.sum() - 2 * len(np.unique(label[of]))  # each line's place and slope were fitted
+                spread *= np.sqrt(of.sum() / max(dof, 0.2 * of.sum()))
+                if usual:
+                    here = usual / float(np.median(u[of]))
+                    spread = np.sqrt((PRIOR_DOF * here**2 + max(dof, 0) * spread**2) / (PRIOR_DOF + max(dof, 0)))
                 u[upright == kind] *= np.clip(spread, 0.2, 3.0)
         good &= np.abs(residual) < GATE * u
     number, place, direction = _places(across, label, upright, good)
