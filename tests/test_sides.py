@@ -21,7 +21,7 @@ from vision.sides.arris import find_arris, offsets_px
 from vision.sides.finding import drift_px, one_ragged_side
 from vision.sides.fit import Line, find_lines, legendre
 from vision.sides.profiles import Strip
-from vision.sides.tracing import BY_STEPS_NAME, SideTrace, trace_sides
+from vision.sides.tracing import BY_STEPS_NAME, POINTED_NAME, SideTrace, trace_sides
 from vision.sides.weights import ENDS, Search, scores, weigh
 
 PRACTICE = Path(__file__).parents[2] / "shared" / "practice"
@@ -164,6 +164,18 @@ def test_without_any_edge_the_side_is_failed_or_doubted():
     blank = np.full((480, 640, 3), 120, np.uint8)
     for trace in trace_sides(blank, camera, rough(camera), 3.0, DEPTH, "render").values():
         assert not isinstance(trace, SideTrace) or trace.hidden or trace.candidates[0].weight < 0.97
+
+
+@pytest.mark.parametrize("side", ["head", "right", "sill"])
+def test_a_side_that_no_line_shows_stands_where_its_corners_were_put_within_a_click(side):
+    """An opening of the wall's own tone; corners lie up to 3 px off (contract: a bare corner's click), 2 mm each."""
+    camera = turned_camera()
+    trace = trace_sides(draw(camera, layers=((0, 1.03 * WALL),)), camera, rough(camera), 3.0, DEPTH, "masonry")[side]
+    assert trace.hidden
+    assert trace.candidates[0].name == POINTED_NAME
+    assert trace.candidates[0].weight < 0.5  # nothing is told by it
+    assert_allclose(np.sqrt(trace.cov_offset_slope[0, 0]), 6.0, rtol=0.1)
+    assert abs(offset_and_slope(trace)[0]) < 6.0
 
 
 def test_a_photo_turned_upside_down_with_its_camera_gives_the_same_line(drawn):

@@ -12,7 +12,7 @@ from vision.measures import Measured
 from vision.request import NINE, SIDES, Array, Candidate, Face, Side, Wall, Warning_
 from vision.sides.finding import FailedSide
 from vision.sides.roughness import believed, roughness_mm
-from vision.sides.tracing import BY_STEPS_NAME, UNSEEN_NAME, SideTrace
+from vision.sides.tracing import BY_STEPS_NAME, POINTED_NAME, UNSEEN_NAME, SideTrace
 from vision.stations import SideLine
 
 # guess: how far the light shifts the seen edge of an arris rounded by 1 to 3 mm. Photographs of rounded arrises with
@@ -69,7 +69,8 @@ def side_lines(
         )
         listed[side] = tuple((c.weight, c.shift_mm, c.name) for c in t.candidates)
         if t.hidden:
-            warned.append(Warning_("edge-hidden", _hidden(side, t.coverage)))
+            pointed = t.candidates[0].name == POINTED_NAME
+            warned.append(Warning_("edge-hidden", _hidden(side, t.coverage, pointed=pointed)))
         if t.candidates and t.candidates[0].weight < AMBIGUOUS_BELOW:
             warned.append(
                 Warning_(
@@ -81,7 +82,12 @@ def side_lines(
     return lines, listed, drawn, warned
 
 
-def _hidden(side: Side, coverage: float) -> str:
+def _hidden(side: Side, coverage: float, *, pointed: bool) -> str:
+    if pointed:
+        return (
+            f"no line shows the {SIDE_WORD[side]}; it is taken where its corners are, with the uncertainty of a rough "
+            "click: look at the picture and point exactly at its two corners"
+        )
     if coverage == 0:
         return (
             f"no line shows the {SIDE_WORD[side]}; it is placed by what lies about it, with the uncertainty stated: "

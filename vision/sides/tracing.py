@@ -9,7 +9,7 @@ its own ends.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,14 +22,18 @@ from vision.sides.held import held_against_depth, held_against_ends
 from vision.sides.held_by_ears import held_against_ears
 from vision.sides.held_in_turn import held_in_turn
 from vision.sides.place import place_line, stack_profile
+from vision.sides.reweighed import whole_weights
 from vision.sides.sill_ghosts import Ghost
-from vision.sides.weights import FAINT, SideCandidate
+from vision.sides.weights import CLICK_PX_12MP, FAINT, SideCandidate
 
 HIDDEN_COVERAGE = 0.4
 ARRIS_MM = 4.5  # lines nearer than this may be the two ends of one rounded arris
 GHOST_TILT = 0.6  # error at the ends of an unseen arris against its middle's: 0.3 against 0.5 px on own renderings
 UNSEEN_NAME = "front arris, not seen"
 BY_STEPS_NAME = "edge by its mean steps"
+POINTED_NAME = "as pointed at, no edge seen"
+POINTED_WEIGHT = 0.49  # guess: no more than even, so that nothing is told by it
+CLICKS = 2.5  # a careless click's reach in standard deviations (guess)
 U_UNSEEN_LOCAL_MM = 0.5  # guess: how far an arris that is not seen strays from straight; its place is another matter
 JITTER_SHARE = 0.7  # guess: how much of the roughness that is not followed widens the mean profile
 
@@ -97,7 +101,8 @@ def trace_sides(
     found = held_against_ears(rgb, camera, found, wall, sill_at)
     found = held_against_depth(rgb, camera, found, wall)
     blur = min((_blur(f) for f in found.values() if isinstance(f, FoundSide)), default=float("inf"))
-    return {side: f if isinstance(f, FailedSide) else _finish(side, f, blur) for side, f in found.items()}
+    u_px = max(CLICK_PX_12MP * float(np.sqrt(rgb.shape[0] * rgb.shape[1] / 12.2e6)) / CLICKS, click_px)
+    return {side: f if isinstance(f, FailedSide) else _finish(side, f, blur, u_px) for side, f in found.items()}
 
 
 def _blur(found: FoundSide) -> float:
@@ -114,9 +119,15 @@ def _blur(found: FoundSide) -> float:
     return least
 
 
-def _finish(side: Side, found: FoundSide, blur_px: float) -> SideTrace:
+def _finish(side: Side, found: FoundSide, blur_px: float, click_px: float) -> SideTrace:
     ghost = found.ghost
-    return _unseen(side, found, ghost) if ghost is not None and ghost.leads else _result(side, found, blur_px)
+    if ghost is not None and ghost.leads and ghost.weight >= FAINT:
+        return _unseen(side, found, ghost)
+    if float(whole_weights(found).max()) >= FAINT:
+        return _result(side, found, blur_px)
+    # no line is the side: then the corners are the best that is known of it
+    pointed = Ghost(np.zeros(3), POINTED_WEIGHT, click_px * found.strip.mm_per_px, leads=True)
+    return _unseen(side, replace(found, ghost=pointed), pointed, POINTED_NAME)
 
 
 def _result(side: Side, found: FoundSide, blur_px: float) -> SideTrace:
@@ -152,8 +163,8 @@ def _result(side: Side, found: FoundSide, blur_px: float) -> SideTrace:
     )
 
 
-def _unseen(side: Side, found: FoundSide, ghost: Ghost) -> SideTrace:
-    """Return the side where a sill's ends say it is though no line shows it: hidden, wide, without local edge."""
+def _unseen(side: Side, found: FoundSide, ghost: Ghost, name: str = UNSEEN_NAME) -> SideTrace:
+    """Return the side where other things say it is though no line shows it: hidden, wide, without local edge."""
     strip = found.strip
     half = strip.u_mm[-1] / 2
     slope = float(ghost.shape[1] / half)
@@ -171,7 +182,7 @@ def _unseen(side: Side, found: FoundSide, ghost: Ghost) -> SideTrace:
         scatter_mm=0.0,
         coverage=0.0,
         hidden=True,
-        candidates=_candidates(found, half),
+        candidates=_candidates(found, half, name),
     )
 
 
@@ -184,7 +195,7 @@ def _u_unseen(ghost: Ghost, half: float) -> Array:
     return np.array([[ghost.u_mm**2 + tilt, both], [both, tilt / half**2]])
 
 
-def _candidates(found: FoundSide, half_mm: float) -> tuple[SideCandidate, ...]:
+def _candidates(found: FoundSide, half_mm: float, unseen: str = UNSEEN_NAME) -> tuple[SideCandidate, ...]:
     """Return the lines that may be the side, the one taken first; shifts and slopes are against that one."""
     ghost = found.ghost
     leads = ghost is not None and ghost.leads
@@ -204,6 +215,6 @@ def _candidates(found: FoundSide, half_mm: float) -> tuple[SideCandidate, ...]:
     if found.drifted:
         out.append(against(found.lines[found.best].shape, float(found.weights[found.best]), BY_STEPS_NAME))
     if ghost is not None:
-        out.append(against(ghost.shape, ghost.weight, UNSEEN_NAME))
-    first = UNSEEN_NAME if leads else "edge"
+        out.append(against(ghost.shape, ghost.weight, unseen))
+    first = unseen if leads else "edge"
     return tuple(sorted(out, key=lambda c: (c.name != first, -c.weight)))
