@@ -373,10 +373,18 @@ def test_a_frame_behind_a_flush_sill_is_doubted_and_the_lit_top_of_one_material_
     assert weights[2] < 0.5
 
 
-@pytest.mark.parametrize(("end_px", "least", "most"), [(9.0, 0.97, 0.99), (12.0, 0.3, 0.8), (16.0, 0.0, 0.1)])
-def test_a_clear_line_that_ends_beyond_reach_of_the_corners_competes_with_what_is_out_of_reach(end_px, least, most):
-    """One corner 3 cm off: the frame then runs through the strip, clear, but ends where no corner was put."""
-    search = Search("right", np.array([[0.0, 0], [0, 1500]]), 10.0, 10.0)
+@pytest.mark.parametrize(
+    ("end_px", "either_px", "least", "most"),
+    [(9.0, 0.0, 0.97, 0.99), (12.0, 0.0, 0.3, 0.8), (12.0, 3.0, 0.97, 0.99), (16.0, 0.0, 0.0, 0.1)],
+)
+def test_a_clear_line_that_ends_beyond_reach_of_the_corners_competes_with_what_is_out_of_reach(
+    end_px, either_px, least, most
+):
+    """One corner 3 cm off: the frame then runs through the strip, clear, but ends where no corner was put.
+
+    `either_px`: a jamb may end at either reading of its corner on a projecting sill.
+    """
+    search = Search("right", np.array([[0.0, 0], [0, 1500]]), 10.0, 10.0, either_px=either_px)
     step = np.array([0.35, 0.34, 0.33])
     line = Line(
         np.array([-2.0, end_px - 2.0, 0.0]), step, float(np.linalg.norm(step)), 250.0, 0.98, 1.0, step + 0.2, step

@@ -16,6 +16,7 @@ from vision.request import CheckBar, Reference
 from vision.solving.solve import SHEET_HALF_MM, SHEET_MIDDLE_MM
 from vision.wall import line_vote
 from vision.wall.courses import LineBlock, across_along, wall_scale, whitening
+from vision.wall.line_noise import line_noise
 from vision.wall.line_vote import vote
 from vision.wall.lines import _bent, _best_vote, _of_the_wall, contradicts, lined, with_lines
 from vision.wall.segments import Segments, find_segments
@@ -318,3 +319,20 @@ def test_a_solved_photo_without_blocks_stays_as_it_is(one_sheet):
 def test_the_fan_that_is_searched_covers_what_a_bad_reference_leaves():
     """Ten degrees of tilt of a wall 2 m away: tan(10 deg) / 2 m = 0.088 rad a metre."""
     assert line_vote.FANS[-1] > 0.088
+
+
+def test_slopes_of_a_few_head_joints_err_by_what_is_stated():
+    """Joints drawn 1.4 mm about their columns (normal), two columns of four: chance has their scatter small."""
+    rng, z = np.random.default_rng(4), {0.0: [], 1.4: []}
+    label, upright = np.repeat([0, 1], 4), np.ones(8, bool)
+    for _ in range(300):
+        along = np.tile(rng.uniform(-600, 600, 4), 2)
+        across = np.repeat([0.0, 400.0], 4) + rng.normal(0, 1.4, 8)
+        for usual, found in z.items():
+            u, _, _ = line_noise(across, along, np.full(8, 0.9), label, upright, 1e-3, 20.0, usual)
+            for c in (0, 1):
+                s = along[label == c] - along[label == c].mean()
+                found.append((s @ across[label == c] / (s @ s)) * np.sqrt(s @ s) / u[label == c].mean())
+    rms = {usual: float(np.sqrt(np.mean(np.square(found)))) for usual, found in z.items()}
+    assert rms[1.4] == pytest.approx(1.0, abs=0.12)
+    assert rms[0.0] > 1.3

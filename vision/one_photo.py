@@ -21,7 +21,7 @@ from vision.kept.last_trace import LastTrace
 from vision.lens.usual import with_usual_lens
 from vision.measures import Measured, candidate_effects, measure
 from vision.pages.kind import wrong_kind
-from vision.pages.of_photo import PAPER, solve_page_photo
+from vision.pages.of_photo import solve_page_photo
 from vision.pages.rival_sides import settled
 from vision.pages.wrong_side import without_wrong_side
 from vision.photo.edge_blur import (
@@ -35,7 +35,7 @@ from vision.photo.edge_blur import (
 )
 from vision.photo.prepared import Prepared, prepare
 from vision.photo.quality import BLUR_PX, cut_found, cut_prior, shows_cut, slant_doubts, solved_doubts, with_effects
-from vision.priors import reference_size_mm
+from vision.priors import PAPER, reference_size_mm
 from vision.request import (
     SIDES,
     Array,

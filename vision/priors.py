@@ -38,6 +38,7 @@ U_BLOOM_PX = 1.0
 # the right angle to it (masonry to about 3 mm a metre). Guesses: the first is loose, the second limits what lines give.
 U_WALL_TURN_RAD, U_WALL_SKEW_RAD = 0.2, 0.003
 U_GIVEN_MM = 0.1  # a size stated to a tenth of a millimetre
+PAPER = ("letter", "a4")
 PAGE_SIZE_MM = {"letter": (215.9, 279.4), "a4": (210.0, 297.0), "id1": (85.60, 53.98)}
 # A4: ISO 216, +-2 mm as rectangular; card: ISO/IEC 7810, +-0.13 and 0.06 mm. Letter has no cut tolerance in an opened
 # source: common practice, from memory, cuts office paper to 1/32 in (rectangular), and the weather widens or narrows

@@ -17,8 +17,7 @@ from vision.depths import EdgeDepths, edge_depths
 from vision.measures import Measured, Sensitivity, covariances, total_of
 from vision.observations import DEPTH, PER_REFERENCE, SIZE, TURN, EdgeBlock, PhotoState, PriorBlock, X, Y
 from vision.one_photo import PhotoTraced
-from vision.pages.of_photo import PAPER
-from vision.priors import STANDOFF_MM, reference_blocks, reference_size_mm
+from vision.priors import PAPER, STANDOFF_MM, reference_blocks, reference_size_mm
 from vision.request import SIDES, Array, CheckBar, OpeningRequest, Remedy, Side
 from vision.solving.solve import SHEET_HALF_MM
 from vision.stations import Line, corners, lines_of

@@ -35,7 +35,7 @@ REGULAR, BOLD = "SheetSans", "SheetSansBold"
 _DATA = Path(__file__).parents[1] / "data"
 BLACK: Colour = (0.0, 0.0, 0.0)
 
-rl_config.useA85 = 0  # bytes as they are: files a fifth smaller, and sooner written
+rl_config.useA85 = 0  # streams as bytes: as letters (ASCII85) they are a fourth longer
 
 
 @dataclass(frozen=True, slots=True, eq=False)

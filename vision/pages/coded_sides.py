@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from scipy.ndimage import convolve1d
 from scipy.special import ndtr
 
-from vision.pages.sides import TracedQuad, TracedSide, crossings, fitted_side
-from vision.pages.steps import OF_SIDE, sampled, side_points
+from vision.pages.sides import TracedQuad, TracedSide, crossings, fitted_side, part_about
+from vision.pages.steps import BLURS_PX, OF_SIDE, peaks, sampled, side_points
 from vision.request import Array
 from vision.sides.profiles import LINEAR
 
@@ -26,7 +26,6 @@ CHROMA_WEIGHT = 0.7  # its errors go together over its breadth; 0.5 to 1 place s
 # Standard deviation (px) of what sampling between pixels spreads, and with the mean over two and the triangle between
 # them that halving chroma and doubling it again spread: 4/12 - 1/12 + 4/6 px^2.
 U_SAMPLED_PX, U_HALVED_PX = 0.41, 1.04
-BLURS_PX = np.array([0.45, 0.6, 0.8, 1.0, 1.25, 1.55, 1.9, 2.4, 3.0, 3.8, 4.8])
 ACROSS_PX, REACH_PX = 0.25, 3.0
 LEVEL_PX = 1.9  # from the edge, the colours that stand beside it
 SHIFTS_PX, COARSE_PX = np.arange(-1.6, 1.61, 0.2), np.arange(-1.0, 1.01, 0.5)
@@ -97,13 +96,8 @@ def with_line(quad: Array, i: int, line: Array) -> Array:
 
 def coded(rgb: NDArray[np.uint8], quad: Array, margin: float) -> tuple[NDArray[np.float32] | None, Array]:
     """Return the part of the picture about a quad as codes 0 to 1 (h, w, 3), None if too small; its top left pixel."""
-    size = np.array(rgb.shape[1::-1])
-    low = np.clip(np.floor(quad.min(0) - margin), 0, size).astype(int)
-    high = np.clip(np.ceil(quad.max(0) + margin) + 1, 0, size).astype(int)
-    if np.any(high - low < 12):
-        return None, low.astype(float)
-    code: NDArray[np.float32] = (rgb[low[1] : high[1], low[0] : high[0]] / 255).astype(np.float32)
-    return code, low.astype(float)
+    part, low = part_about(rgb, quad, margin)
+    return None if part is None else (part / 255).astype(np.float32), low
 
 
 def luma_and_chroma(code: Array) -> Array:
@@ -120,17 +114,9 @@ def coded_positions(profile: Array, across: Array, blur: float) -> tuple[Array, 
     blur : of the light itself, standard deviation px.
     """
     seen, total, inside, outside = _explained(profile, across, SHIFTS_PX, blur)
-    best = np.argmax(seen, axis=1)
-    good = (best > 0) & (best < len(SHIFTS_PX) - 1) & np.isfinite(profile).all((1, 2))
-    k = np.clip(best, 1, len(SHIFTS_PX) - 2)
-    rows = np.arange(len(seen))
-    before, here, after = (seen[rows, k + o] ** 2 for o in (-1, 0, 1))
-    bend = before - 2 * here + after
-    with np.errstate(divide="ignore", invalid="ignore"):
-        offset = np.where(bend < 0, 0.5 * (before - after) / bend, np.nan)
-    good &= (np.abs(offset) <= 1) & (here > LEAST_SHARE * total)
+    at, explained, good = peaks(seen, SHIFTS_PX)
+    good &= np.isfinite(profile).all((1, 2)) & (explained > LEAST_SHARE * total)
     height = np.linalg.norm(_linear(inside) - _linear(outside), axis=1)
-    at = SHIFTS_PX[k] + np.clip(offset, -1, 1) * (SHIFTS_PX[1] - SHIFTS_PX[0])
     return np.where(good, at, np.nan), np.where(good, height, 0.0)
 
 

@@ -8,10 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.pages.coded_sides import coded, luma_and_chroma, side_at, with_line
-from vision.pages.sides import TracedQuad, TracedSide, palette
+from vision.pages.sides import TracedQuad, TracedSide, parting
 from vision.pages.steps import sampled, side_points
 from vision.request import Array
-from vision.sides.profiles import LINEAR
 
 FAR, LEAST_FAR_PX = 0.17, 6.0  # of the shortest side: so far off its lines are looked for
 SLANT = 0.1  # of the side: as much farther off at one end than at the other
@@ -20,7 +19,6 @@ MOST, FAINTEST = 5, 0.3  # lines a side; of the strongest
 APART_PX, SAME_PX = 2.0, 0.5
 SEEN = 0.5
 STRIP_PX = np.arange(1.25, 2.6, 0.25)
-ALIKE = 0.06  # of square-root light: as colours of the reference are told when it is traced
 # A line with the card's colours on both sides is its edge one time in a hundred of one that parts them (a guess).
 UNCLEAR = 0.01
 
@@ -93,18 +91,7 @@ def _strongest(
 
 def unclear_cost(rgb: NDArray[np.uint8], quad: Array, i: int) -> float:
     """Return what it costs that the reference's colours lie not inside side `i` or lie outside of it too."""
-    code, low = coded(rgb, quad, 8.0)
-    if code is None or not np.isfinite(quad).all():
-        return -2 * float(np.log(UNCLEAR))
-    light = LINEAR[np.rint(code * 255).astype(np.uint8)]
-    colours = palette(light, quad - low)
-    px, _ = side_points(quad - low, i, np.linspace(0.15, 0.85, STATIONS), np.concatenate([-STRIP_PX, STRIP_PX]))
-    root = np.sqrt(np.maximum(sampled(light, px), 0))
-    off = np.sqrt(((root[:, :, None] - colours) ** 2).sum(-1)).min(-1)
-    like = np.nan_to_num(np.exp(-0.5 * (off / ALIKE) ** 2))
-    n = len(STRIP_PX)
-    clear = float((like[:, :n].mean(1) * (1 - like[:, n:].mean(1))).mean())
-    return -2 * float(np.log(UNCLEAR + (1 - UNCLEAR) * clear))
+    return -2 * float(np.log(UNCLEAR + (1 - UNCLEAR) * (parting(rgb, quad, i, STRIP_PX) or 0.0)))
 
 
 def way_near(rgb: NDArray[np.uint8], corners: Array, i: int, left_out: float, blur: float, quad: Array) -> Way | None:

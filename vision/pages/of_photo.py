@@ -12,13 +12,12 @@ from vision.kept.once import Once, anew
 from vision.pages.caught import caught
 from vision.pages.find import FoundQuad, find_quads
 from vision.pages.plane import likeness
-from vision.priors import PAGE_SIZE_MM, CameraPrior, reference_size_mm
+from vision.priors import PAGE_SIZE_MM, PAPER, CameraPrior, reference_size_mm
 from vision.request import Array, PhotoRequest, Reference, Wall, Warning_
 from vision.solving.solve_pages import CORNER_MM, fits_one_wall, solve_rectangles
 from vision.solving.solved import Solved
 
 NAMES = {"letter": "Letter page", "a4": "A4 page", "id1": "card", "given": "rectangle of the given size"}
-PAPER = ("letter", "a4")
 SURE = 0.25  # rating of a candidate that may stand alone
 # Of a page where no corners of the opening say how the wall slants: with a side hidden it reaches 0.5, a page with one
 # side taken from a leaf or a joint 0.3 to 0.4 (95 renderings), a sound one 0.6 to 0.8.

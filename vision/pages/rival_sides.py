@@ -21,6 +21,7 @@ from vision.pages.coded_sides import with_line
 from vision.pages.lines_near import FAR, LEAST_FAR_PX, SAME_PX, Way, apart_px, lines_near, unclear_cost, way_near
 from vision.pages.side_block import SideBlock, side_block
 from vision.pages.sides import TracedQuad, TracedSide
+from vision.pages.wrong_side import in_order
 from vision.priors import CameraPrior
 from vision.request import Array, Reference, Wall, Warning_
 from vision.solving.solve_pages import SHORT_TO_LONG, left_out_of, solve_rectangles
@@ -67,6 +68,8 @@ def settled(
     -----
     As given where no lines of the wall are seen, or no other set of lines fits.
     """
+    if not any(t is not None and t.as_coded for t in before.traced):
+        return before, found
     grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
     by = found
     if len(found.blocks) == len(before.blocks):
@@ -75,16 +78,17 @@ def settled(
         by = lined(grey, alone, corners_px, wall, segments)
         if len(by.blocks) == len(alone.blocks):
             return before, found
-    anew = list(before.traced)
+    anew, told = list(before.traced), True
     for k, traced in enumerate(before.traced):
         if traced is not None and traced.as_coded:
-            anew[k] = _likeliest(rgb, by, k, traced, reference.kind)
+            likeliest = _likeliest(rgb, by, k, traced, reference.kind)
+            anew[k], told = likeliest or _loosened(traced), told and likeliest is not None
     if all(a is b for a, b in zip(anew, before.traced, strict=True)):
         return before, found
     alone = solve_rectangles(before.outlines_px, reference, prior, wall, 1.0, rgb, anew)
-    if any(b is not None and b.sides[0].beside_px == _loosened(b).sides[0].beside_px for b in anew):
-        told = tuple(w for w in alone.warnings if w.code != "references-disagree")
-        alone = replace(alone, warnings=(*told, Warning_("references-disagree", UNTOLD_SAYS)))
+    if not told:
+        others = tuple(w for w in alone.warnings if w.code != "references-disagree")
+        alone = replace(alone, warnings=(*others, Warning_("references-disagree", UNTOLD_SAYS)))
     again = lined(grey, alone, corners_px, wall, segments)
     if len(again.blocks) == len(alone.blocks):
         return before, found
@@ -109,8 +113,8 @@ class _Sets:
     left: dict[int, tuple[int, Array]]
 
 
-def _likeliest(rgb: NDArray[np.uint8], by: Solved, k: int, traced: TracedQuad, kind: str) -> TracedQuad:
-    """Return the likeliest sides of reference `k`, as uncertain as others that are nearly as likely lie apart."""
+def _likeliest(rgb: NDArray[np.uint8], by: Solved, k: int, traced: TracedQuad, kind: str) -> TracedQuad | None:
+    """Return the likeliest sides of reference `k`, as uncertain as near rivals lie apart; None where none fit."""
     own = next((b for b in by.blocks if isinstance(b, SideBlock) and b.reference == k), None)
     if own is None:
         return traced
@@ -133,7 +137,7 @@ def _likeliest(rgb: NDArray[np.uint8], by: Solved, k: int, traced: TracedQuad, k
         sets = rated(ways)
     best = int(np.argmin(sets.cost))
     if sets.cost[best] > NONE_FITS:
-        return _loosened(traced)
+        return None
     weight = np.exp(-0.5 * np.maximum(sets.cost - sets.cost[best], 0))
     weight /= weight.sum()
     sides: list[TracedSide] = []
@@ -181,14 +185,10 @@ def _rated(
         out = [i for i in range(4) if sets[j, i] == len(ways[i])]
         if out:  # what the photo shows where that side must be
             corners = outline_px(state.moved(step[j]), k, half * SHORT_TO_LONG, half)
-            corners = min((np.roll(corners, -r, axis=0) for r in range(4)), key=lambda q: _off(q, traced.corners_px))
+            corners = in_order(corners, traced.corners_px)
             cost[j] += unclear_cost(rgb, corners, out[0])
             left[int(j)] = out[0], corners
     return _Sets(sets, cost, left)
-
-
-def _off(a: Array, b: Array) -> float:
-    return float(np.abs(a - b).sum())
 
 
 def _more(

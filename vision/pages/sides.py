@@ -34,6 +34,7 @@ MIN_SIDE_PX = 18.0
 TURNS, CENTRED_PX = 5, 0.4
 CODE_NOISE = 0.006  # of square-root light: what JPEG and rounding leave
 PALETTE = 10
+ALIKE = 0.06  # of square-root light: colours of the reference
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -113,12 +114,34 @@ def crossings(lines: Array) -> Array:
 
 def cropped(rgb: NDArray[np.uint8], quad: Array, margin: float) -> tuple[NDArray[np.float32] | None, Array]:
     """Return the part of the picture about a quad in linear light (h, w, 3) and its top left pixel."""
+    part, low = part_about(rgb, quad, margin)
+    return None if part is None else LINEAR[part], low
+
+
+def part_about(rgb: NDArray[np.uint8], quad: Array, margin: float) -> tuple[NDArray[np.uint8] | None, Array]:
+    """Return the part of the picture about a quad (h, w, 3), None if too small, and its top left pixel."""
     size = np.array(rgb.shape[1::-1])
     low = np.clip(np.floor(quad.min(0) - margin), 0, size).astype(int)
     high = np.clip(np.ceil(quad.max(0) + margin) + 1, 0, size).astype(int)
-    if np.any(high - low < 12):
-        return None, low.astype(float)
-    return LINEAR[rgb[low[1] : high[1], low[0] : high[0]]], low.astype(float)
+    small = bool((high - low < 12).any())
+    return None if small else rgb[low[1] : high[1], low[0] : high[0]], low.astype(float)
+
+
+def parting(rgb: NDArray[np.uint8], quad: Array, i: int, strip_px: Array) -> float | None:
+    """Return 0 to 1: over how much of side `i` colours of the reference lie inside and none of them outside.
+
+    `strip_px` (N,): how far from the side its colours are looked at, on either hand. None where too little is seen.
+    """
+    crop, low = cropped(rgb, quad, 8.0)
+    if crop is None or not np.isfinite(quad).all():
+        return None
+    colours = palette(crop, quad - low)
+    px, _ = side_points(quad - low, i, np.linspace(0.15, 0.85, 24), np.concatenate([-strip_px, strip_px]))
+    root = np.sqrt(np.maximum(sampled(crop, px), 0))
+    off = np.sqrt(((root[:, :, None] - colours) ** 2).sum(-1)).min(-1)
+    like = np.nan_to_num(np.exp(-0.5 * (off / ALIKE) ** 2))
+    n = len(strip_px)
+    return float((like[:, :n].mean(1) * (1 - like[:, n:].mean(1))).mean())
 
 
 def palette(crop: NDArray[np.float32], quad: Array) -> Array:
@@ -186,7 +209,7 @@ def _best_line(
     off = (root[:, :, None, 0] - palette[:, 0]) ** 2
     for channel in (1, 2):
         off += (root[:, :, None, channel] - palette[:, channel]) ** 2
-    like = np.exp(-0.5 * off.min(-1) / 0.06**2)
+    like = np.exp(-0.5 * off.min(-1) / ALIKE**2)
     total = np.cumsum(np.concatenate([np.zeros_like(root[:, :1]), root], axis=1), axis=1)
     total_like = np.cumsum(np.concatenate([np.zeros_like(like[:, :1]), like], axis=1), axis=1)
     at = np.arange(w, root.shape[1] - w)

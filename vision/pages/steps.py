@@ -150,16 +150,25 @@ def step_positions(profile: Array, across: Array, blur: float) -> tuple[Array, A
     centred = np.nan_to_num(profile - profile.mean(1, keepdims=True))
     seen = centred @ _steps(across, shifts, np.array([blur]))[0].T
     seen = np.maximum(seen, 0.0)  # the sign of the side's own contrast only
+    at, explained, good = peaks(seen, shifts)
+    share = explained / np.maximum((centred**2).sum(1), 1e-12)
+    step = ndtr(-across / blur)
+    height = np.sqrt(explained) / np.linalg.norm(step - step.mean())
+    good &= np.isfinite(profile).all(1) & (share > 0.5)
+    return np.where(good, at, np.nan), np.where(good, height, 0.0)
+
+
+def peaks(seen: Array, shifts: Array) -> tuple[Array, Array, NDArray[np.bool_]]:
+    """Return where (A,) what each shift explains (A, S) is greatest, its square there, and whether that is a peak.
+
+    A parabola through the squares of the greatest and its neighbours; steps of shifts are alike.
+    """
     best = np.argmax(seen, axis=1)
-    inner = (best > 0) & (best < len(shifts) - 1) & np.isfinite(profile).all(1)
     k = np.clip(best, 1, len(shifts) - 2)
     rows = np.arange(len(seen))
     before, here, after = (seen[rows, k + o] ** 2 for o in (-1, 0, 1))
     bend = before - 2 * here + after
     with np.errstate(divide="ignore", invalid="ignore"):
         offset = np.where(bend < 0, 0.5 * (before - after) / bend, np.nan)
-    share = here / np.maximum((centred**2).sum(1), 1e-12)
-    step = ndtr(-across / blur)
-    height = seen[rows, k] / np.linalg.norm(step - step.mean())
-    good = inner & (np.abs(offset) <= 1) & (share > 0.5)
-    return np.where(good, shifts[k] + np.clip(offset, -1, 1) * 0.1, np.nan), np.where(good, height, 0.0)
+    at = shifts[k] + np.clip(offset, -1, 1) * (shifts[1] - shifts[0])
+    return at, here, (best == k) & (np.abs(offset) <= 1)

@@ -16,8 +16,7 @@ from numpy.typing import NDArray
 
 from vision.pages.kind import SAYS
 from vision.pages.side_block import SideBlock
-from vision.pages.sides import TracedQuad, TracedSide, cropped, palette
-from vision.pages.steps import sampled, side_points
+from vision.pages.sides import TracedQuad, TracedSide, parting
 from vision.priors import CameraPrior
 from vision.request import Array, Reference, Wall, Warning_
 from vision.solving.solve_pages import SHORT_TO_LONG, solve_rectangles
@@ -28,8 +27,6 @@ from vision.wall.segments import Segments
 NAMES = ("head", "right side", "foot", "left side")
 LEFT_OUT = 0.3  # of the side beside it, as uncertainty: it says nothing any more
 STRIP_PX = np.arange(1.0, 2.6, 0.25)  # on either side of an edge: beyond its blur, short of what stands beside it
-ENDS, STATIONS = 0.15, 24
-ALIKE = 0.06  # of square-root light: as colours of the reference are told when it is traced
 CLEAR = 0.25  # sound sides 0.4 to 1, lines inside or outside a reference 0 to 0.25
 AS_CLEAR = 0.7  # of how clearly the line that was taken for the side parts the reference from the rest (a guess)
 
@@ -68,8 +65,8 @@ def without_wrong_side(
             with_lines = lined(grey, alone, corners_px, wall, segments)
             if len(with_lines.blocks) == len(alone.blocks):  # no lines, or they disagree still
                 continue
-            outline = _in_order(_outline(with_lines, k), traced.corners_px)
-            if _clear(rgb, outline, i) >= max(AS_CLEAR * _clear(rgb, traced.corners_px, i), CLEAR):
+            outline = in_order(_outline(with_lines, k), traced.corners_px)
+            if _parts(rgb, outline, i) >= max(AS_CLEAR * _parts(rgb, traced.corners_px, i), CLEAR):
                 fits.append((with_lines.adjusted.cost, replace(with_lines, warnings=_said(with_lines, i))))
     return min(fits, key=lambda f: f[0])[1] if fits else found
 
@@ -97,21 +94,12 @@ def _outline(solved: Solved, k: int) -> Array:
     return outline_px(solved.adjusted.state, k, half * SHORT_TO_LONG, half)
 
 
-def _in_order(outline: Array, corners: Array) -> Array:
+def in_order(outline: Array, corners: Array) -> Array:
     """Return the corners (4, 2) of an outline in the order of others nearby."""
     turns: Sequence[Array] = [np.roll(outline, -k, axis=0) for k in range(4)]
     return min(turns, key=lambda q: float(np.abs(q - corners).sum()))
 
 
-def _clear(rgb: NDArray[np.uint8], quad: Array, i: int) -> float:
-    """Return 0 to 1: over how much of side `i` colours of the reference lie inside and none of them outside."""
-    crop, low = cropped(rgb, quad, 8.0)
-    if crop is None or not np.isfinite(quad).all():
-        return 0.0
-    colours = palette(crop, quad - low)
-    px, _ = side_points(quad - low, i, np.linspace(ENDS, 1 - ENDS, STATIONS), np.concatenate([-STRIP_PX, STRIP_PX]))
-    root = np.sqrt(np.maximum(sampled(crop, px), 0))
-    off = np.sqrt(((root[:, :, None] - colours) ** 2).sum(-1)).min(-1)
-    like = np.nan_to_num(np.exp(-0.5 * (off / ALIKE) ** 2))
-    n = len(STRIP_PX)
-    return float((like[:, :n].mean(1) * (1 - like[:, n:].mean(1))).mean())
+def _parts(rgb: NDArray[np.uint8], quad: Array, i: int) -> float:
+    """Return how clearly side `i` parts the reference from the rest, 0 where that is not seen."""
+    return parting(rgb, quad, i, STRIP_PX) or 0.0

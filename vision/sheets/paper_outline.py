@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from vision.camera import project
 from vision.observations import PhotoState, reference_points
 from vision.pages.sides import TracedQuad, trace_quad
-from vision.priors import PAGE_SIZE_MM, U_PAGE_MM
+from vision.priors import PAGE_SIZE_MM, PAPER, U_PAGE_MM
 from vision.request import Array
 from vision.sheets import sheet
 
@@ -23,7 +23,6 @@ PRINTED = (0.9, 1.06)  # scales that are looked for
 SEEN = 0.4  # of every side
 U_SIDE_PX = 0.25  # shadow and curl beside the edge of taped paper (a guess)
 U_ALONE_MM = 0.25
-PAPERS = ("letter", "a4")
 CORNER = 0.1  # of a side, left out: corners curl
 UNFIT = 9.0  # of the square of the misfit over its variance: neither paper
 
@@ -54,12 +53,12 @@ def page_scale(rgb: NDArray[np.uint8], state: PhotoState, i: int) -> PageScale |
     state : adjusted with the sheets' pattern; its size correction is taken out again.
     """
     best: tuple[float, PageScale] | None = None
-    for start in PAPERS:
+    for start in PAPER:
         size = outline_mm(rgb, state, i, np.array(PAGE_SIZE_MM[start]))
         if size is None:
             continue
         measured, u = size
-        for paper in PAPERS:
+        for paper in PAPER:
             true = np.array(PAGE_SIZE_MM[paper])
             scale = true / measured
             u_scale = scale * np.hypot(np.array(U_PAGE_MM[paper]) / true, u / measured)

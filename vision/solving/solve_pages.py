@@ -15,7 +15,15 @@ from vision.observations import BULGE_X, BULGE_Y, DEPTH, PER_REFERENCE, PhotoSta
 from vision.pages.coded_sides import refined
 from vision.pages.side_block import SideBlock, side_block
 from vision.pages.sides import TracedQuad, trace_quad
-from vision.priors import STANDOFF_MM, CameraPrior, camera_blocks, reference_blocks, reference_size_mm, size_block
+from vision.priors import (
+    PAPER,
+    STANDOFF_MM,
+    CameraPrior,
+    camera_blocks,
+    reference_blocks,
+    reference_size_mm,
+    size_block,
+)
 from vision.request import Array, CheckBar, Reference, Wall, Warning_
 from vision.solving.solved import Solved, best_of, misfit_warnings, outline_px
 from vision.solving.start import start_states
@@ -25,7 +33,6 @@ U_BLOOM_PX = 0.1
 # Left out at each end of a side: a card's corner of at most 3.48 mm (ISO/IEC 7810) and the blur about it; a page's
 # corners curl, and a given rectangle's are as cut (guesses).
 CORNER_MM = {"letter": 20.0, "a4": 20.0, "id1": 4.2, "given": 3.0}
-PAPER = ("letter", "a4")
 SEEN = 0.35  # of every side, or the corners stand as clicked
 CLICK_REACH = 5.0  # clicks wander that many of their standard deviations: 15 px at 12 MP
 # A page whose sides bow more than flat ones do (three standard deviations of what their prior leaves of 0.5 mm) is
@@ -91,7 +98,7 @@ def solve_rectangles(
         starts += _squarely(corners[0], plane, prior)
     final = best_of(prior_blocks + seen, starts)
     names = tuple(f"rectangle {i + 1}" for i in range(len(quads)))
-    bent = _bent(final) if paper else []
+    bent = paper and _bent(final)
     if bent:
         prior_blocks = [_loose(b) for b in prior_blocks]
         final = best_of(prior_blocks + seen, [final.state, *starts])
@@ -101,7 +108,7 @@ def solve_rectangles(
         final,
         names,
         drawn,
-        (*_misfit(final, prior_blocks, seen, names), *(Warning_("reference-bent", BENT_SAYS) for _ in bent[:1])),
+        (*_misfit(final, prior_blocks, seen, names), *((Warning_("reference-bent", BENT_SAYS),) if bent else ())),
         float(np.median(noise)) if noise else float(np.median(clicks)),
         (*prior_blocks, *seen),
         tuple(starts) if len(quads) == 1 else (),
@@ -109,10 +116,9 @@ def solve_rectangles(
     )
 
 
-def _bent(solved: Adjusted[PhotoState]) -> list[int]:
-    """Return which references are bent beyond what paper taped flat is: their prior of flatness then pulls them."""
-    bulge = np.abs(solved.state.references[:, [BULGE_X, BULGE_Y]]).max(1)
-    return [int(i) for i in np.flatnonzero(bulge > BENT_MM)]
+def _bent(solved: Adjusted[PhotoState]) -> bool:
+    """Return whether a reference is bent beyond what paper taped flat is: the prior of flatness then pulls it."""
+    return bool(np.abs(solved.state.references[:, [BULGE_X, BULGE_Y]]).max() > BENT_MM)
 
 
 def _loose(block: Block[PhotoState]) -> Block[PhotoState]:
