@@ -32,7 +32,8 @@ _SURE = 0.985  # weight of a side that a person has pointed at; what is left is 
 class Advice:
     """What to do about an unproven opening: steps (action, where), the worst reading's U95 before and after, mm.
 
-    `settles` says that with it every reading would be told, its figures standing as they are.
+    `settles` says that with it every reading would be told, its figures standing as they are; `thing` is what the
+    photo's reference is called.
     """
 
     steps: tuple[tuple[str, str], ...]
@@ -40,6 +41,7 @@ class Advice:
     U95_before_mm: float
     U95_after_mm: float
     settles: bool
+    thing: str = "sheet"
 
 
 def advice(results: Sequence[ReadingResult], answer: Estimate, tolerance: Tolerance) -> Advice | None:
@@ -58,11 +60,12 @@ def advice(results: Sequence[ReadingResult], answer: Estimate, tolerance: Tolera
     before = 2 * np.sqrt(np.diag(answer.cov_mm2)[at])
     worst = int(np.argmax(before))
     options = sorted(_options(answer), key=lambda o: sum(_COST[action] for action, _ in o[0]))
+    thing = answer.remedies[0].thing if answer.remedies else "sheet"
     best: tuple[float, Advice] | None = None
     for steps, changed in options:
         told = [_told(r, changed, tolerance) for r in unproven]
         after = 2 * np.sqrt(np.diag(changed.cov_mm2)[at])
-        found = Advice(steps, unproven[worst].reading.name, float(before[worst]), float(after[worst]), all(told))
+        found = Advice(steps, unproven[worst].reading.name, float(before[worst]), float(after[worst]), all(told), thing)
         if found.settles:
             return found
         gain = float(sum(told)) + float((1 - after / before).max())

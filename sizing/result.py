@@ -140,7 +140,9 @@ def _advice(advice: Advice | None, units: Unit) -> Document | None:
         "U95_before_mm": _mm(before),
         "U95_after_mm": _mm(after),
         "settles": advice.settles,
-        "says": remedy_says(advice.steps, advice.name, before, after, units, settles=advice.settles),
+        "says": remedy_says(
+            advice.steps, advice.name, before, after, units, settles=advice.settles, thing=advice.thing
+        ),
     }
 
 

@@ -104,7 +104,7 @@ def opening_warnings(result: OpeningResult) -> list[Warning_]:
 def advice_line(advice: Advice, unit: Unit) -> str:
     """Return the one action that would settle an opening, as a sentence."""
     before, after = advice.U95_before_mm, advice.U95_after_mm
-    return remedy_says(advice.steps, advice.name, before, after, unit, settles=advice.settles)
+    return remedy_says(advice.steps, advice.name, before, after, unit, settles=advice.settles, thing=advice.thing)
 
 
 def _opening_lines(result: OpeningResult, units: Unit, width: int) -> list[str]:

@@ -22,7 +22,17 @@ def small(folder):
 
 def test_a_rectangle_of_given_size_is_a_reference(small):
     opening = small('reference = { width = "4 3/4", height = "3 1/8" }').openings[0]
-    assert opening.reference == Reference("given", 120.65, 79.375)
+    assert opening.reference == Reference("given", 120.65, 79.375, (0.25, 0.25))
+
+
+@pytest.mark.parametrize(
+    ("width", "u_mm"),
+    [("120.65 mm", 0.1), ("120.5 mm", 0.1), ("120 mm", 0.25), ("12 cm", 0.25), ("12.05 cm", 0.1), ("4 47/64", 0.115)],
+)
+def test_a_given_size_is_known_to_its_last_digit_but_no_better_than_cut_and_no_worse_than_a_rule(small, width, u_mm):
+    """Oracle: half a step either way, rectangular (JCGM 100, 4.3.7); limits of 0.1 and 0.25 mm: common practice."""
+    given = small(f'reference = {{ width = "{width}", height = "80.5 mm" }}').openings[0].reference
+    assert given.u_mm == pytest.approx((u_mm, 0.1), abs=0.001)
 
 
 def test_a_photo_table_carries_all_that_is_told_of_it(small, folder):

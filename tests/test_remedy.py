@@ -9,6 +9,7 @@ import pytest
 from sizing.decision import judge_reading
 from sizing.jobs.job import Reading, Tolerance
 from sizing.judging import ReadingResult
+from sizing.messages.remedy import remedy_says
 from sizing.mixture import mixture_of
 from sizing.remedy import advice
 from sizing.units import parse_length
@@ -16,7 +17,18 @@ from tests.views import camera_at, photo_of
 from vision.depths import edge_depths
 from vision.measures import measure
 from vision.remedies import remedies
-from vision.request import NINE, PARTS, SIDES, Candidate, CheckBar, Estimate, OpeningRequest, Reference, Remedy
+from vision.request import (
+    NINE,
+    PARTS,
+    SIDES,
+    Candidate,
+    CheckBar,
+    Estimate,
+    OpeningRequest,
+    Quantity,
+    Reference,
+    Remedy,
+)
 
 A, B = ("sheet A", -830.0, 30.0, 0.01), ("sheet B", 780.0, 0.0, 0.0)
 TOLERANCE = Tolerance(6.35, 6.35, 6.35, 6.35, 12.7)
@@ -148,3 +160,38 @@ def test_nothing_is_advised_where_nothing_would_help():
     near_the_limit = replace(answer, values_mm=VALUES)
     assert advice(judged(near_the_limit, width_top=1206.0), near_the_limit, TOLERANCE) is None
     assert NINE[0] == "width_top"
+
+
+def test_bars_measured_as_asked_for_bring_what_was_said():
+    """Oracle: the same scene adjusted with bars written to a tenth of a millimetre (contract: their last digit)."""
+    u_mm = 0.1 / 12**0.5
+    bars = CheckBar(Quantity(150.0, u_mm), Quantity(200.0, u_mm))
+    unknown = photo_of(CAMERA, [A, B], np.random.default_rng(1), name=Path("a.jpg"), bar=CheckBar())
+    said = next(r for r in offered(unknown, request()) if r.action == "measure-bars")
+    known = photo_of(CAMERA, [A, B], np.random.default_rng(1), name=Path("a.jpg"), bar=bars)
+    real = np.diag(alone(known, request(check_bar=bars)).cov_mm2)[:8]
+    assert np.sqrt(np.diag(said.cov_mm2))[:8] == pytest.approx(np.sqrt(real), rel=0.02)
+    assert (np.sqrt(real) < 0.99 * np.sqrt(np.diag(alone(unknown, request()).cov_mm2))[:8]).all()
+
+
+@pytest.mark.parametrize(
+    ("kind", "more"),
+    [
+        ("sheet", "one more sheet to the right"),
+        ("letter", "one more page of the same size"),
+        ("id1", "one more card of the same size"),
+        ("given", "one more rectangle of the same size"),
+    ],
+)
+def test_the_remedy_speaks_of_the_reference_that_is_in_the_photo(kind, more):
+    size = (120.0, 80.0) if kind == "given" else (None, None)
+    reference = Reference(kind, *size)
+    photo = photo_of(CAMERA, [A], np.random.default_rng(1), name=Path("a.jpg"), reference=reference)
+    answer = replace(estimate(9.0), remedies=offered(photo, request()))  # said of the photo, not of the opening
+    told = advice(judged(answer, width_top=1203.0), answer, TOLERANCE)
+    says = [
+        remedy_says([(r.action, r.where)], told.name, 9.0, 1.0, "in", settles=True, thing=told.thing)
+        for r in answer.remedies
+    ]
+    assert any(more in line for line in says)
+    assert all(("sheet" in line) == (kind == "sheet") for line in says if "bars" not in line)

@@ -52,6 +52,7 @@ def photo_of(
     papers=None,
     scale=0.0,
     reference=SHEET,
+    bar=BAR,
 ):
     """Return a photo of references [(name, x, y, turn)] on the wall and of an opening whose edges lie at `depth`."""
     prior = camera_prior(FOCAL * np.exp(rng.normal(0, 0.03)), 0.03, SIZE, known=True)
@@ -65,7 +66,7 @@ def photo_of(
         camera.cx,
         camera.cy,
     )
-    blocks = [*camera_blocks(prior), size_block(reference, BAR)]
+    blocks = [*camera_blocks(prior), size_block(reference, bar)]
     blocks += reference_blocks(len(sheets), "panel", sheets=True, stiff=False)
     references = np.zeros((len(sheets), PER_REFERENCE))
     for i, (_, x, y, turn) in enumerate(sheets):
@@ -94,4 +95,4 @@ def photo_of(
     names = tuple(name for name, *_ in sheets)
     solved = Solved(adjusted, names, (), (), noise_px, tuple(blocks))
     report = PhotoReport(name, "", SIZE, corners_px=shown)
-    return PhotoTraced(solved, lines, {}, {}, shown, None, "corners", report, key)
+    return PhotoTraced(solved, lines, {}, {}, shown, None, "corners", report, key, reference=reference)

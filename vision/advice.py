@@ -4,28 +4,28 @@ from __future__ import annotations
 
 import numpy as np
 
-from vision.request import Array, CheckBar, OpeningRequest, Warning_
+from vision.request import Array, CheckBar, Reference, Warning_
 from vision.solving.solved import Solved
 
 WEAK_MM = 6.35  # the contract's default tolerance
 
 
-def reference_warnings(request: OpeningRequest, solved: Solved) -> list[Warning_]:
+def reference_warnings(reference: Reference, bars: CheckBar, solved: Solved) -> list[Warning_]:
     """Return what the references of a photo leave open: a single one, one letter twice, bars not measured."""
     warned = []
     if len(solved.names) == 1:
         warned.append(
             Warning_(
                 "one-reference",
-                "only one reference is in view: a second one on the other side of the opening makes the measure "
-                "several times better",
+                f"only one {reference.thing} was found and could be read: a second one on the other side of the "
+                "opening makes the measure several times better",
             )
         )
     if len(set(solved.names)) < len(solved.names):
         warned.append(
             Warning_("letter-twice", "the same sheet letter is in view twice; both are used, each at its own place")
         )
-    if request.reference.kind == "sheet" and request.check_bar == CheckBar() and not solved.scale_seen:
+    if reference.kind == "sheet" and bars == CheckBar() and not solved.scale_seen:
         warned.append(
             Warning_(
                 "scale-unverified",
@@ -37,14 +37,17 @@ def reference_warnings(request: OpeningRequest, solved: Solved) -> list[Warning_
     return warned
 
 
-def geometry_warnings(cov_mm2: Array, references: int) -> list[Warning_]:
-    """Return `weak-geometry` when a width or height of the nine (9, 9) mm2 is not known to the default tolerance."""
+def geometry_warnings(cov_mm2: Array, references: int, thing: str) -> list[Warning_]:
+    """Return `weak-geometry` when a width or height of the nine (9, 9) mm2 is not known to the default tolerance.
+
+    `thing` is what the references are called.
+    """
     worst = 2 * float(np.sqrt(np.diag(cov_mm2))[:6].max())
     if worst <= WEAK_MM:
         return []
     remedy = (
-        "put a second sheet on the other side of the opening"
+        f"put a second {thing} on the other side of the opening"
         if references < 2
-        else "stand squarer to the wall, nearer, and keep all sheets in view"
+        else f"stand squarer to the wall, nearer, and keep all {thing}s in view"
     )
     return [Warning_("weak-geometry", f"sizes are known to {worst:.0f} mm at best from this photo; {remedy}")]

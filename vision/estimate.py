@@ -216,7 +216,7 @@ def _not_measured(reports: Sequence[PhotoReport], parts: int) -> NotMeasured:
         return NotMeasured(
             "parts-not-joined",
             "the photos show parts of the opening that nothing joins: take one that shows the whole opening, or parts "
-            "that overlap with a sheet in view in both",
+            "that overlap with the same sheet, page or card in view in both",
             tuple(reports),
         )
     return NotMeasured(

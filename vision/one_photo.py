@@ -44,6 +44,7 @@ from vision.request import (
     OpeningRequest,
     PhotoReport,
     PhotoRequest,
+    Reference,
     Side,
     Warning_,
 )
@@ -78,7 +79,7 @@ class PhotoTraced:
 
     `listed` are the candidates of each side (weight, shift outward mm, name); `clicks` the corners (4, 2) px and
     their standard uncertainty where nothing was traced; `camera_key` is one for photos by one camera, None: unknown;
-    `beside` is what is seen beside its sides.
+    `beside` is what is seen beside its sides; `reference` is what its references were said to be.
     """
 
     solved: Solved
@@ -91,6 +92,7 @@ class PhotoTraced:
     report: PhotoReport
     camera_key: tuple[object, ...] | None = None
     beside: Mapping[Side, Beside] = field(default_factory=dict)
+    reference: Reference = field(default_factory=Reference)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -145,7 +147,7 @@ def trace_solved(
 ) -> PhotoTraced | PhotoReport:
     """Return a solved photo with its sides traced; the corners are those of `ready.asked`, `last` as above."""
     solved, last = by.solved, last or LastTrace()
-    said = reference_warnings(request, solved)
+    said = reference_warnings(ready.reference, request.check_bar, solved)
     warned = [*ready.report.warnings, *by.doubts, *solved.warnings, *said]
     found = tuple(zip(solved.names, solved.outlines_px, strict=True))
     base = replace(ready.report, references_px=found, warnings=tuple(warned))
@@ -169,7 +171,9 @@ def trace_solved(
         sides = clicked_sides(corners, depths.z_mm)  # those with both corners in view
         report = replace(base, corners_px=corners, warnings=tuple(warned))
         clicks = (corners, asked.click_px)
-        return PhotoTraced(solved, sides, {}, {}, corners, clicks, "clicked", report, ready.camera_key)
+        return PhotoTraced(
+            solved, sides, {}, {}, corners, clicks, "clicked", report, ready.camera_key, reference=ready.reference
+        )
     rgb, wall, sill_at = ready.picture.rgb, request.wall, request.sill_at
     if hides_a_corner(corners):
         state = solved.adjusted.state
@@ -191,7 +195,9 @@ def trace_solved(
     if set(sides) == set(SIDES):
         z_mm = {s: line.depth_mm for s, line in sides.items()}
         beside = look_beside(rgb, camera, lines_of(camera, sides, z_mm), z_mm, wall)
-    return PhotoTraced(solved, sides, listed, drawn, corners, None, found_by, report, ready.camera_key, beside)
+    return PhotoTraced(
+        solved, sides, listed, drawn, corners, None, found_by, report, ready.camera_key, beside, ready.reference
+    )
 
 
 def _with_lines(request: OpeningRequest, ready: Prepared, by: PhotoSolved, last: LastTrace, corners: Array) -> Solved:
@@ -230,7 +236,7 @@ def measure_traced(request: OpeningRequest, traced: PhotoTraced) -> PhotoMeasure
             *with_effects(
                 (*traced.report.warnings, *slant_doubts(camera, result.corners_px)), result.cov_mm2, result.budget_mm
             ),
-            *geometry_warnings(result.cov_mm2, len(solved.names)),
+            *geometry_warnings(result.cov_mm2, len(solved.names), traced.reference.thing),
         ),
         wall_to_photo=to_photo,
         extent_mm=extent,

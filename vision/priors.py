@@ -37,7 +37,7 @@ U_BLOOM_PX = 1.0
 # How far the wall's horizontal may lie from that of the first reference (paper taped on by eye), and its vertical from
 # the right angle to it (masonry to about 3 mm a metre). Guesses: the first is loose, the second limits what lines give.
 U_WALL_TURN_RAD, U_WALL_SKEW_RAD = 0.2, 0.003
-U_GIVEN_MM = 0.1  # a size stated to a tenth of a millimetre
+U_GIVEN_MM = 0.1  # of a given size, stated to a tenth of a millimetre (a guess: edges are seldom cut better)
 PAPER = ("letter", "a4")
 PAGE_SIZE_MM = {"letter": (215.9, 279.4), "a4": (210.0, 297.0), "id1": (85.60, 53.98)}
 # A4: ISO 216, +-2 mm as rectangular; card: ISO/IEC 7810, +-0.13 and 0.06 mm. Letter has no cut tolerance in an opened
@@ -105,7 +105,7 @@ def size_block(reference: Reference, bar: CheckBar) -> PriorBlock:
                 seen[i], u_seen[i] = quantity.value_mm / nominal - 1, quantity.u_mm / nominal
         return print_block(printed_scale(seen, u_seen))
     width, height = reference_size_mm(reference)
-    u_mm = U_PAGE_MM.get(reference.kind, (U_GIVEN_MM, U_GIVEN_MM))
+    u_mm = reference.u_mm or U_PAGE_MM.get(reference.kind, (U_GIVEN_MM, U_GIVEN_MM))
     return PriorBlock(index, np.zeros(2), np.array([u_mm[0] / width, u_mm[1] / height]), "reference_size")
 
 

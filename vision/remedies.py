@@ -15,19 +15,32 @@ from vision.adjustment import Adjusted, Block, adjust
 from vision.camera import project
 from vision.depths import EdgeDepths, edge_depths
 from vision.measures import Measured, Sensitivity, covariances, total_of
-from vision.observations import DEPTH, PER_REFERENCE, SIZE, TURN, EdgeBlock, PhotoState, PriorBlock, X, Y
+from vision.observations import (
+    DEPTH,
+    FIRST_REFERENCE,
+    PER_REFERENCE,
+    SIZE,
+    TURN,
+    EdgeBlock,
+    PhotoState,
+    PriorBlock,
+    X,
+    Y,
+    reference_points,
+)
 from vision.one_photo import PhotoTraced
-from vision.priors import PAPER, STANDOFF_MM, reference_blocks, reference_size_mm
+from vision.pages.side_block import SideBlock
+from vision.priors import PAPER, STANDOFF_MM, reference_size_mm
 from vision.request import SIDES, Array, CheckBar, OpeningRequest, Remedy, Side
-from vision.solving.solve import SHEET_HALF_MM
 from vision.stations import Line, corners, lines_of
 
-# A steel rule against a printed bar or a page, read to half a millimetre (guess), and the bars' nominal lengths.
+# A page measured with a steel rule, as any size that a person gives to the millimetre; bars of 150 and 200 mm written
+# down to a tenth of a millimetre, which is then what is known of them (contract: the last digit; rectangular).
 U_RULE_MM = 0.25
-U_BAR = U_RULE_MM / np.array([150.0, 200.0])
+U_BAR = 0.1 / 12**0.5 / np.array([150.0, 200.0])
 U_OFFSET_MM = 1.0  # contract: an offset that is given is good to that
 BESIDE_MM = 180.0  # a second reference hangs so far off the jamb, from its middle
-GRID = np.stack(np.meshgrid(np.linspace(-0.85, 0.85, 7), np.linspace(-0.85, 0.85, 9)), -1).reshape(-1, 2)
+FIRST = np.arange(FIRST_REFERENCE, FIRST_REFERENCE + PER_REFERENCE)  # the unknowns of the first reference
 
 
 def remedies(request: OpeningRequest, photo: PhotoTraced, measured: Measured) -> tuple[Remedy, ...]:
@@ -45,26 +58,26 @@ def remedies(request: OpeningRequest, photo: PhotoTraced, measured: Measured) ->
 
     found = []
     lines = lines_of(adjusted.state.camera, photo.sides, {s: photo.sides[s].depth_mm for s in SIDES})
-    side, state, more = _second_reference(request, photo, lines)
+    side, state, more = _second_reference(photo, lines)
     found.append(Remedy("second-reference", side, cov(adjust([*blocks, *more], state, iterations=0))))
     sheets = "sheet" in photo.solved.names[0]
     if sheets and request.check_bar == CheckBar():
         index = np.arange(SIZE.start, SIZE.stop)
         bars = PriorBlock(index, adjusted.state.size, U_BAR, "print_scale")
         found.append(Remedy("measure-bars", "", cov(adjust([*blocks, bars], adjusted.state, iterations=0))))
-    if request.reference.kind in PAPER:
+    if photo.reference.kind in PAPER:
         index = np.arange(SIZE.start, SIZE.stop)
-        size = U_RULE_MM / np.array(reference_size_mm(request.reference))
+        size = U_RULE_MM / np.array(reference_size_mm(photo.reference))
         ruled = PriorBlock(index, adjusted.state.size, size, "reference_size")
         found.append(Remedy("measure-page", "", cov(adjust([*blocks, ruled], adjusted.state, iterations=0))))
     if request.edge_offset is None:
         given = EdgeDepths(depths.z_mm, U_OFFSET_MM, dict.fromkeys(SIDES, 0.0))
         found.append(Remedy("give-edge-offset", "", cov(adjusted, given)))
-    return tuple(found)
+    return tuple(replace(remedy, thing=photo.reference.thing) for remedy in found)
 
 
 def _second_reference(
-    request: OpeningRequest, photo: PhotoTraced, lines: Mapping[Side, Line]
+    photo: PhotoTraced, lines: Mapping[Side, Line]
 ) -> tuple[str, PhotoState, Sequence[Block[PhotoState]]]:
     """Return the side for one more reference like the first, and state and observations with it."""
     old = photo.solved.adjusted.state
@@ -80,32 +93,27 @@ def _second_reference(
     reference[[X, Y, TURN, DEPTH]] = [*place, float(np.arctan2(across[1], across[0])), -STANDOFF_MM]
     state = replace(old, references=np.vstack([old.references, reference]))
     last = len(old.references)
-    half = _half_mm(photo)
-    plane = GRID * half
-    c, s = np.cos(reference[TURN]), np.sin(reference[TURN])
-    wall = plane @ np.array([[c, s], [-s, c]]) + place
-    pixel = project(old.camera, np.column_stack([wall, np.full(len(wall), -STANDOFF_MM)]))
-    u_px = _u_of_point(photo, len(plane))
-    normals = np.tile([[1.0, 0.0], [0.0, 1.0]], (len(plane), 1))
-    seen_again = EdgeBlock(
-        last, np.repeat(plane, 2, axis=0), half, np.repeat(pixel, 2, axis=0), normals,
-        np.full(2 * len(plane), u_px), np.zeros(2 * len(plane)),
-    )  # fmt: skip
-    sheets = "sheet" in photo.solved.names[0]
-    priors = reference_blocks(last + 1, request.wall, sheets=sheets, stiff=not sheets)
-    first = int(PER_REFERENCE * last + old.unknowns - old.references.size)
-    own = [b for b in priors if isinstance(b, PriorBlock) and (b.index >= first).all()]
-    return ("left" if sign < 0 else "right"), state, [seen_again, *own]
+    moved = PER_REFERENCE * last
+    own = [
+        replace(b, index=b.index + moved)
+        for b in photo.solved.blocks
+        if isinstance(b, PriorBlock) and b.part != "gauge" and np.isin(b.index, FIRST).all()
+    ]
+    seen_again = [_elsewhere(b, last, state) for b in _seen(photo) if b.reference == 0]
+    return ("left" if sign < 0 else "right"), state, [*seen_again, *own]
 
 
-def _half_mm(photo: PhotoTraced) -> Array:
-    for block in photo.solved.blocks:
-        if isinstance(block, EdgeBlock):
-            return block.half_mm
-    return SHEET_HALF_MM
+def _seen(photo: PhotoTraced) -> list[EdgeBlock | SideBlock]:
+    return [b for b in photo.solved.blocks if isinstance(b, EdgeBlock | SideBlock)]
 
 
-def _u_of_point(photo: PhotoTraced, count: int) -> float:
-    """Return the noise px of one point of the new reference, so that all weigh as the first reference's do."""
-    weight = [float((1 / b.u_px**2).sum()) for b in photo.solved.blocks if isinstance(b, EdgeBlock)]
-    return float(np.sqrt(2 * count / max(np.median(weight), 1e-9))) if weight else 0.5
+def _elsewhere(block: EdgeBlock | SideBlock, last: int, state: PhotoState) -> EdgeBlock | SideBlock:
+    """Return what was seen of the first reference as it would be of reference `last`: as sharply, as much of it."""
+    if isinstance(block, SideBlock):
+        return replace(block, points=_moved(block.points, last, state))
+    return _moved(block, last, state)
+
+
+def _moved(points: EdgeBlock, last: int, state: PhotoState) -> EdgeBlock:
+    wall, _ = reference_points(state, last, points.plane_mm, points.half_mm)
+    return replace(points, reference=last, pixel=project(state.camera, wall))

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 Wall = Literal["masonry", "render", "siding", "panel"]
 Side = Literal["head", "right", "sill", "left"]
+ReferenceKind = Literal["sheet", "letter", "a4", "id1", "given"]
 SIDES: tuple[Side, ...] = ("head", "right", "sill", "left")
 NINE = (
     "width_top",
@@ -47,11 +48,20 @@ PARTS = (
 
 @dataclass(frozen=True, slots=True)
 class Reference:
-    """Kind of the references of an opening and their size; sheets need none."""
+    """Kind of the references of an opening and their size; sheets need none.
 
-    kind: Literal["sheet", "letter", "a4", "id1", "given"] = "sheet"
+    `u_mm` are the standard uncertainties of a given width and height; None: as of a size stated to tenths of a mm.
+    """
+
+    kind: ReferenceKind = "sheet"
     width_mm: float | None = None
     height_mm: float | None = None
+    u_mm: tuple[float, float] | None = None
+
+    @property
+    def thing(self) -> str:
+        """What people call it: sheet, page, card or rectangle."""
+        return {"sheet": "sheet", "letter": "page", "a4": "page", "id1": "card"}.get(self.kind, "rectangle")
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,11 +190,15 @@ class PhotoReport:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Remedy:
-    """One action that would make the measures surer, where (left, right or nothing), and the covariance after it."""
+    """One action that would make the measures surer, where (left, right or nothing), and the covariance after it.
+
+    `thing` is what the photo's reference is called: sheet, page, card or rectangle.
+    """
 
     action: Literal["second-reference", "measure-bars", "measure-page", "give-edge-offset"]
     where: str
     cov_mm2: Array
+    thing: str = "sheet"
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -14,6 +14,7 @@ import numpy as np
 from sizing.commands.lenses import named_profile
 from sizing.errors import InputError, Problem
 from sizing.jobs.named_files import FURTHEST_PX, SHORTEST_PX, corner_array, corner_fault
+from sizing.jobs.values import given_reference
 from sizing.messages import verdicts as messages
 from sizing.orders.rulefile import find_rule
 from sizing.orders.rules import Rule
@@ -154,7 +155,7 @@ def parse_reference(text: str) -> Reference:
     Examples
     --------
     >>> parse_reference("120x80mm")
-    Reference(kind='given', width_mm=120.0, height_mm=80.0)
+    Reference(kind='given', width_mm=120.0, height_mm=80.0, u_mm=(0.25, 0.25))
     """
     plain = text.strip().lower()
     if plain in _KINDS:
@@ -166,10 +167,10 @@ def parse_reference(text: str) -> Reference:
     unit = re.search(r"[a-z'\"]+$", parts[1])
     if unit and not re.search(r"[a-z'\"]+$", parts[0]):
         parts[0] += f" {unit[0]}"
-    sizes = [_length(part).mm for part in parts]
-    if not all(10.0 <= size <= 3000.0 for size in sizes):
+    width, height = (_length(part) for part in parts)
+    if not all(10.0 <= size.mm <= 3000.0 for size in (width, height)):
         raise ValueError(f"'{messages.one_line(text)}': both sides must be 10 mm to 3 m.")
-    return Reference("given", *sizes)
+    return given_reference(width, height)
 
 
 def parse_opening(text: str) -> Array:

@@ -12,7 +12,7 @@ from sizing.commands.lenses import profiles_in_reach
 from sizing.errors import Problem
 from sizing.jobs.job import READINGS, Document, Job, Obstacle, Opening, PhotoEntry, Reading, Size, Tolerance, Visit
 from sizing.jobs.named_files import corner_array, corner_fault, inside
-from sizing.jobs.values import Written
+from sizing.jobs.values import Written, given_reference
 from sizing.units import (
     GRADUATION_MM,
     READING_FROM_MM,
@@ -202,7 +202,7 @@ def _in_force(visits: tuple[Visit, ...]) -> tuple[tuple[Reading, ...], tuple[Rea
 
 def _reference(written: str | form.ReferenceTable, unit: Unit) -> Reference:
     if isinstance(written, form.ReferenceTable):
-        return Reference("given", parse_length(written.width, unit).mm, parse_length(written.height, unit).mm)
+        return given_reference(parse_length(written.width, unit), parse_length(written.height, unit))
     return Reference(written)  # type: ignore[arg-type]  # one of the kinds, by the model
 
 

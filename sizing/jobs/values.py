@@ -12,11 +12,15 @@ from pydantic import AfterValidator, PlainValidator, ValidationInfo
 
 from sizing.jobs.named_files import FURTHEST_PX
 from sizing.units import Length, Unit, format_length, parse_length, parse_signed_length
+from vision.request import Reference
 
 # The printed bars, contract, *The sheet*; a page printed to fit differs by a few per cent, a wrong unit by
 # far more.
 ACROSS_MM, ALONG_MM = 150.0, 200.0
 _BAR_RANGE = 0.25
+# A given size is known to its last digit (rectangular, JCGM 100, 4.3.7), as bars are, within two limits, both guesses:
+# edges are seldom cut better than to the first, and whole mm or a fraction in lowest terms were read off a rule.
+_U_GIVEN_LEAST_MM, _U_GIVEN_MOST_MM = 0.1, 0.25
 Written = str | int | float
 Point = tuple[float, float]
 
@@ -37,6 +41,18 @@ def length_in(
         return value
 
     return PlainValidator(check)
+
+
+def given_reference(width: Length, height: Length) -> Reference:
+    """Return the rectangle of a size that somebody gave, known to the last digit that was written.
+
+    Examples
+    --------
+    >>> given_reference(parse_length("120 mm", "in"), parse_length("80.5 mm", "in")).u_mm
+    (0.25, 0.1)
+    """
+    across, along = (min(max(s.step_mm / 12**0.5, _U_GIVEN_LEAST_MM), _U_GIVEN_MOST_MM) for s in (width, height))
+    return Reference("given", width.mm, height.mm, (across, along))
 
 
 def _finite(value: object) -> float:

@@ -9,9 +9,16 @@ from sizing.units import Unit, format_uncertainty
 
 
 def remedy_says(
-    steps: Sequence[tuple[str, str]], name: str, before_mm: float, after_mm: float, unit: Unit, *, settles: bool
+    steps: Sequence[tuple[str, str]],
+    name: str,
+    before_mm: float,
+    after_mm: float,
+    unit: Unit,
+    *,
+    settles: bool,
+    thing: str = "sheet",
 ) -> str:
-    """Return what to do and what it would bring.
+    """Return what to do and what it would bring; `thing` is what the photo's reference is called.
 
     Examples
     --------
@@ -20,20 +27,24 @@ def remedy_says(
     'it would bring the width, top from +- 3/8 in to +- 1/16 in.'
     """
     lead = "Cheapest way to settle it" if settles else "What would help most, though it may not settle it"
-    text = f"{lead}: {' and '.join(_step(action, where) for action, where in steps)}"
+    text = f"{lead}: {' and '.join(_step(action, where, thing) for action, where in steps)}"
     before, after = format_uncertainty(before_mm, unit), format_uncertainty(after_mm, unit)
     if before != after:
         text += f"; it would bring the {name_of(name)} from +- {before} to +- {after}"
     return text + "."
 
 
-def _step(action: str, where: str) -> str:
+def _step(action: str, where: str, thing: str) -> str:
     if action == "point-at-side":
         return f"look at the annotated photo and point at the {name_of(where)} by its corners"
     if action == "give-edge-offset":
-        return "say how far the edges stand out from the surface that the sheet is on"
+        return f"say how far the edges stand out from the surface that the {thing} is on"
     if action == "measure-bars":
-        return "measure the two printed bars on the sheet and enter them"
+        return "measure the two printed bars on the sheet to a tenth of a millimetre and enter them in mm"
     if action == "measure-page":
-        return "measure the page itself to half a millimetre and enter its size in place of its kind"
-    return f"a photo with one more sheet to the {where} of the opening"
+        return "measure the page itself with a steel rule and enter its size in mm in place of its kind"
+    return f"a photo with one more {_like(thing)} to the {where} of the opening"
+
+
+def _like(thing: str) -> str:
+    return thing if thing == "sheet" else f"{thing} of the same size"

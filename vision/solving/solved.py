@@ -88,7 +88,8 @@ def misfit_warnings(
             Warning_(
                 "references-disagree",
                 "the references do not fit one flat wall and one camera; the measure may be wrong by more than stated: "
-                "check that all sheets lie flat on one surface and that none was moved or printed at another scale",
+                "check that all lie flat on one surface and that none was moved or is of another size (a sheet printed "
+                "at another scale)",
             )
         )
     for block in seen:
