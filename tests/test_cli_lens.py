@@ -8,7 +8,7 @@ import pytest
 from PIL import Image
 
 from sizing.cli import run
-from sizing.commands.lenses import profiles_in_reach
+from sizing.commands.lenses import named_profile, profiles_in_reach
 from tests.drawing import picture
 from vision.lens.profile import read_profile
 
@@ -78,6 +78,31 @@ def test_profiles_of_the_job_s_and_the_desk_s_folder_are_in_reach_and_no_others(
     (job / "d.lens.toml").symlink_to(tmp_path / "lenses" / "outside.toml")
     found = profiles_in_reach(job, top=desk)
     assert [p.name for p in found] == ["a.lens.toml", "b.toml", "c.toml"]
+
+
+def test_the_folder_of_the_command_counts_only_when_the_job_lies_below_it(tmp_path, monkeypatch):
+    job, elsewhere = tmp_path / "jobs" / "a", tmp_path / "elsewhere"
+    for place in (job, elsewhere):
+        place.mkdir(parents=True)
+        (place / f"{place.name}.lens.toml").write_text("")
+    (tmp_path / "jobs" / "crew.lens.toml").write_text("")
+    monkeypatch.chdir(tmp_path / "jobs")
+    assert [p.name for p in profiles_in_reach(job)] == ["a.lens.toml", "crew.lens.toml"]
+    monkeypatch.chdir(elsewhere)
+    assert [p.name for p in profiles_in_reach(job)] == ["a.lens.toml"]
+
+
+def test_a_job_s_folder_that_leads_in_a_circle_has_no_profiles(tmp_path):
+    (tmp_path / "a").symlink_to(tmp_path / "b")
+    (tmp_path / "b").symlink_to(tmp_path / "a")
+    assert profiles_in_reach(tmp_path / "a") == ()
+
+
+def test_a_sound_profile_may_be_named_from_anywhere(photos, tmp_path):
+    _, files = photos
+    out = tmp_path / "phone.lens.toml"
+    assert run(["lens", *files, "--out", str(out), "--quiet"]) == 0
+    assert named_profile(str(out)) == out
 
 
 def test_a_named_profile_that_is_none_is_bad_usage(tmp_path, capsys):

@@ -2,6 +2,7 @@
 
 import io
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 
 import numpy as np
@@ -13,14 +14,16 @@ from pypdf import PdfReader
 from sizing.check import check_job
 from sizing.cli import run
 from sizing.exits import Exit
+from sizing.footprint.footprint import footprint_of
 from sizing.report.blanking import FILL, Blank
 from sizing.report.chart import bar_of, reach_mm
 from sizing.report.html import report_html
 from sizing.report.layout import Block, lines_of, paginated
 from sizing.report.pdf import report_pdf
-from sizing.report.pictures import cropped
+from sizing.report.pictures import cropped, opening_pictures
 from sizing.report.report import build_report
-from vision.request import PARTS, Candidate, Estimate, PhotoReport
+from sizing.runs.photoresults import PhotoResult
+from vision.request import PARTS, Candidate, Estimate, PhotoReport, Warning_
 
 SIZE = (900, 700)
 VALUES = np.array([1381.125] * 3 + [1527.175] * 3 + [2058.98] * 2 + [0.0])
@@ -185,6 +188,52 @@ def test_the_face_of_a_card_is_covered_and_a_sheet_is_not(checked):
     assert all(magenta(pixels) > 100 for pixels in seen)
     covered = shown(built(checked(opening(more=order + 'reference = "id1"'))))
     assert [magenta(pixels) for pixels in covered] == [0, 0]
+
+
+def pictures_of(result, complain, **changes):
+    """Return the captions of the pictures of a job's first opening, its ordered size drawn on the wall."""
+    opened = replace(result.openings[0], **changes)
+    drawn = footprint_of(opened.opening, opened.order, opened.answer)
+    return [p.caption for p in opening_pictures(opened, drawn, "in", (), complain)]
+
+
+def test_a_photo_that_cannot_be_read_gives_way_to_one_that_can(checked, tmp_path):
+    (tmp_path / "w0.jpg").write_bytes(b"no photo")
+    two = checked(opening(photos='["w0.jpg", "w1.jpg"]')).openings[0].opening
+    result = checked(opening())
+    bad = PhotoResult("w0.jpg", error=Warning_("photo-unreadable", "it is no photo"))
+    photos = (bad, result.openings[0].photos[0])
+    assert [c.split(":")[0] for c in pictures_of(result, pytest.fail, photos=photos, opening=two)] == ["w1.jpg"]
+
+
+def test_no_photo_is_shown_whose_card_may_be_anywhere(checked):
+    result, complaints = checked(opening(more='reference = "id1"')), []
+    photo = result.openings[0].photos[0]
+    unseen = replace(photo, report=replace(photo.report, references_px=()))
+    assert pictures_of(result, complaints.append, photos=(unseen,)) == []
+    assert len(complaints) == 1
+    assert complaints[0].startswith("w1.jpg: not shown in the report, as a card may be in view")
+
+
+def test_a_photo_that_is_gone_or_changed_since_costs_its_pictures_and_no_more(checked, tmp_path):
+    order = 'ordered = { width = "55 3/8", height = "62 1/8" }\n'
+    result = checked(opening(more=order))
+    assert len(pictures_of(result, pytest.fail)) == 2
+    for spoil in (lambda: Image.new("RGB", (400, 300)).save(tmp_path / "w1.jpg"), (tmp_path / "w1.jpg").unlink):
+        spoil()
+        complaints = []
+        assert pictures_of(result, complaints.append) == []
+        assert [c.split(" could not be drawn")[0] for c in complaints] == ["w1.jpg", "W1"]
+        assert all(c.endswith("the verdict stands.") for c in complaints)
+
+
+def test_a_photo_that_was_not_measured_is_shown_whole_as_it_was_taken(checked):
+    result = checked(opening())
+    photo = result.openings[0].photos[0]
+    bare = replace(photo, report=replace(photo.report, stations_px={}, corners_px=None))
+    assert pictures_of(result, pytest.fail, photos=(bare,)) == ["w1.jpg: not measured; as it was taken"]
+    whole, _ = cropped(np.zeros((700, 900, 3), np.uint8), bare.report)
+    assert whole.shape == (700, 900, 3)
 
 
 def test_a_cropped_picture_takes_all_that_is_drawn_along():
