@@ -1,5 +1,7 @@
 """A wide opening of which each photo shows one end, on rendered scenes with their exact truth."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from PIL import Image
@@ -8,6 +10,7 @@ from fixtures.renderer.camera import Camera, film_focal_px, pose
 from fixtures.renderer.exif import exif_block
 from fixtures.renderer.render import render
 from fixtures.renderer.scene import Opening, Scene, Sheet, Wall, smooth_sides
+from tests.views import camera_at, photo_of
 from vision.errors import RequestError
 from vision.estimate import estimate_opening
 from vision.request import NINE, CheckBar, Estimate, NotMeasured, OpeningRequest, PhotoRequest, Quantity
@@ -72,3 +75,15 @@ def test_one_end_alone_is_not_measured_and_says_what_to_take(ends):
 def test_no_corner_in_view_is_refused():
     with pytest.raises(RequestError, match="no corner"):
         trace_part(np.zeros((9, 9, 3), np.uint8), None, np.full((4, 2), np.nan), 3.0, {}, "render", "front")
+
+
+@pytest.mark.parametrize("down_px", range(0, 30, 4))
+def test_the_lower_half_of_a_door_is_traced_where_the_wall_s_lines_leave_the_picture_s_rim_at_once(down_px):
+    """Lines of the wall that rise from the rim of the picture: none of the sides in view runs there."""
+    photo = photo_of(camera_at(0, 0, 2500), [("sheet A", -830.0, 30.0, 0.0)], np.random.default_rng(1))
+    corners = photo.corners_px + np.array([0, down_px])
+    corners[:2] = np.nan
+    rising = replace(photo.solved.adjusted.state, wall=np.array([-0.5, 0.0]))
+    white = np.full((3024, 4032, 3), 255, np.uint8)
+    found = trace_part(white, rising, corners, 3.0, dict.fromkeys(SIDES, 0.0), "render", "front")
+    assert set(found) == {"left", "right", "sill"}

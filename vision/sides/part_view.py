@@ -81,29 +81,35 @@ def _completed(
         (0, 1, across), (1, 0, -across), (3, 2, across), (2, 3, -across),
         (0, 3, down), (3, 0, -down), (1, 2, down), (2, 1, -down),
     )  # fmt: skip
-    first = set(ENDS[side])
-    for _ in range(3):  # the side itself first, then what only completes the outline
-        for a, b, direction in sorted(steps, key=lambda s: {s[0], s[1]} != first):
-            if np.isfinite(whole[a]).all() and np.isnan(whole[b]).any():
-                whole[b] = _leaves(state, whole[a], direction, z, size)
+    first, given = set(ENDS[side]), np.isfinite(corners_px).all(axis=1)
+
+    def order(step: tuple[int, int, Array]) -> tuple[bool, bool]:
+        return {step[0], step[1]} != first, not given[step[0]]
+
+    for _ in range(3):  # the side itself first, then what only completes the outline, from what is in view
+        for a, b, direction in sorted(steps, key=order):
+            if np.isnan(whole[a]).any() or np.isfinite(whole[b]).all():
+                continue
+            end = _leaves(state, whole[a], direction, z, size)
+            if end is None and given[a]:
+                raise RequestError(
+                    "corners-outside",
+                    f"a side that should run on from corner {whole[a][0]:.0f},{whole[a][1]:.0f} is not in view; "
+                    "give the corners that are in view and - for the others",
+                )
+            whole[b] = whole[a] if end is None else end  # at the rim it is in no side's way
     return whole
 
 
-def _leaves(state: PhotoState, start_px: Array, direction: Array, z_mm: float, size: tuple[int, int]) -> Array:
-    """Return where the wall's line from a pixel in `direction` (2,) comes to the rim of the picture."""
+def _leaves(state: PhotoState, start_px: Array, direction: Array, z_mm: float, size: tuple[int, int]) -> Array | None:
+    """Return where the wall's line from a pixel in `direction` (2,) comes to the rim of the picture; None: at once."""
     start = back_project(state.camera, start_px[None], z_mm)[0]
     along = start + np.arange(STEP_MM, FAR_MM, STEP_MM)[:, None] * direction
     pixels = project(state.camera, np.column_stack([along, np.full(len(along), z_mm)]))
     limit = np.array(size) - 1 - RIM_PX
     inside = np.asarray(np.isfinite(pixels).all(1) & (pixels >= RIM_PX).all(1) & (pixels <= limit).all(1))
     last = len(inside) if inside.all() else int(np.argmin(inside))
-    if last == 0:
-        raise RequestError(
-            "corners-outside",
-            f"a side that should run on from corner {start_px[0]:.0f},{start_px[1]:.0f} is not in view; "
-            "give the corners that are in view and - for the others",
-        )
-    return np.asarray(pixels[last - 1])
+    return np.asarray(pixels[last - 1]) if last else None
 
 
 def _reach(corners_px: Array, whole: Array) -> float:
