@@ -1,3 +1,5 @@
+import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -6,9 +8,10 @@ import pytest
 from tests.views import CORNERS, camera_at, paper, photo_of
 from vision.depths import EdgeDepths
 from vision.joint.measures import depth_warnings, measure_joint
+from vision.joint.reports import said_together
 from vision.joint.several_photos import measure_together
 from vision.joint.solve import join
-from vision.request import SIDES, Candidate, OpeningRequest, Quantity
+from vision.request import SIDES, Candidate, OpeningRequest, Quantity, Warning_
 
 A, B = ("sheet A", -850.0, 30.0, 0.01), ("sheet B", 860.0, -40.0, -0.02)
 PLACES = (camera_at(-900, -200, 2300), camera_at(1000, 150, 2500), camera_at(50, 400, 2700))
@@ -160,3 +163,35 @@ def test_the_line_that_fits_the_other_view_is_taken_though_it_was_the_weaker():
     wrong = replace(wrong, listed={"left": ((0.7, 0.0, ""), (0.29, 14.0, "outside"))})
     together = measure_together(request(), [wrong, photo_of(PLACES[1], [A, B], rng)])
     assert together.measured.values_mm[:3] == pytest.approx(TRUE[:3], abs=2)
+
+
+def said_of(seen, asked):
+    """Return what is said of photos and of all together, where each alone had the warnings of a weak single view."""
+    own = tuple(Warning_(code, code) for code in ("one-reference", "edge-depth-assumed", "blurred"))
+    seen = [replace(p, report=replace(p.report, warnings=own)) for p in seen]
+    alone = replace(seen[0].report, warnings=(*own, Warning_("weak-geometry", "known to 16 mm at best")))
+    together = measure_together(asked, seen)
+    reports, more = said_together(asked, seen, together, dict.fromkeys(range(len(seen)), alone))
+    return together, reports, more
+
+
+def test_photos_that_are_sure_together_are_not_called_weak_each_alone():
+    """Oracle: contract, *Result*: `weak-geometry` is U95 above the tolerance, and that is of the opening's measures."""
+    seen = photos(1, 2, depth=-19.0)
+    asked = OpeningRequest((), "panel", edge_offset=dict.fromkeys(SIDES, Quantity(19.0, 1.0)))
+    together, reports, more = said_of(seen, asked)
+    U95 = u95(together.measured)[:6].max()
+    assert U95 < 6.35
+    assert more == []
+    for report in reports.values():
+        assert [w.code for w in report.warnings] == ["edge-depth-assumed", "blurred"]
+        assert f"{U95:.1f} mm" in report.warnings[1].message
+
+
+def test_where_the_views_show_how_far_the_trim_stands_out_nothing_is_said_to_be_assumed():
+    """Oracle: the scene, whose trim stands 19 mm out where 15 +- 10 mm would be assumed."""
+    _, reports, more = said_of(photos(1, 3, depth=-19.0), OpeningRequest((), "siding"))
+    assert [w.code for w in more] == ["edge-depth-assumed"]
+    found = [int(v) for v in re.findall(r"(\d+) mm \+-", more[0].message)]
+    assert found == pytest.approx([19] * 4, abs=2)
+    assert all(w.code == "blurred" for report in reports.values() for w in report.warnings)

@@ -14,6 +14,7 @@ from vision.depths import edge_depths
 from vision.errors import PhotoError, RequestError
 from vision.faces.measures import faces_of_outlines, reanchored
 from vision.faces.outlines import nested_outlines
+from vision.joint.reports import said_together
 from vision.joint.several_photos import Together, disagreement, measure_together
 from vision.measures import Measured
 from vision.one_photo import PhotoMeasured, PhotoTraced, measure_traced, trace_photo
@@ -73,6 +74,11 @@ def estimate_opening(
         together = _together(request, photos, warned)
         if together is not None:
             warned += together.warnings
+            at = {k: next(i for i, s in enumerate(seen) if s is photos[k]) for k in together.used}
+            joined, more = said_together(request, photos, together, {k: reports[i] for k, i in at.items()})
+            for k, report in joined.items():
+                reports[at[k]] = report
+            warned += more
             faces = _faces(request, whole[order[0]], photos, together) if order else ()
             return _estimate(together.measured, together.candidates, faces, photos[0], reports, warned)
         if order and not warned:

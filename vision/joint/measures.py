@@ -72,29 +72,41 @@ def _choice_share(joint: Joint, photos: Sequence[PhotoTraced]) -> float:
     return choice / max(choice + trace, 1e-12)
 
 
-def depth_warnings(joint: Joint, declared: EdgeDepths, words: Mapping[Side, str]) -> list[Warning_]:
-    """Return `edge-depth-contradicted` for sides whose depth the photos see elsewhere than declared or assumed.
+def seen_depths(joint: Joint) -> dict[Side, tuple[float, float]]:
+    """Return the depth z (mm, into the wall) of each side as the photos alone see it, and its standard uncertainty.
+
+    Sides of whose depth they say next to nothing are absent.
 
     Notes
     -----
     From estimate z, variance q and the prior z0, p the photos alone give variance 1 / (1/q - 1/p) and the value
-    weighted accordingly; it is independent of the declared one, so their difference has the sum of their variances.
+    weighted accordingly.
     """
     state = joint.adjusted.state
-    warned: list[Warning_] = []
+    found: dict[Side, tuple[float, float]] = {}
     for i, side in enumerate(SIDES):
         q = float(joint.adjusted.covariance[state.layout.sides[i, 2], state.layout.sides[i, 2]])
         p = joint.depths.u_common_mm**2 + joint.depths.u_each_mm[side] ** 2
-        if q >= NO_GAIN * p:
-            continue
-        alone = 1 / (1 / q - 1 / p)
-        seen = alone * (state.sides[i, 2] / q - joint.depths.z_mm[side] / p)
+        if q < NO_GAIN * p:
+            alone = 1 / (1 / q - 1 / p)
+            z = alone * (state.sides[i, 2] / q - joint.depths.z_mm[side] / p)
+            found[side] = float(z), float(np.sqrt(alone))
+    return found
+
+
+def depth_warnings(joint: Joint, declared: EdgeDepths, words: Mapping[Side, str]) -> list[Warning_]:
+    """Return `edge-depth-contradicted` for sides whose depth the photos see elsewhere than declared or assumed.
+
+    What the photos alone see is independent of what was declared: their difference has the sum of their variances.
+    """
+    warned: list[Warning_] = []
+    for side, (seen, u) in seen_depths(joint).items():
         off = seen - declared.z_mm[side]
-        if abs(off) > CONTRADICTED * np.sqrt(alone + declared.u_common_mm**2 + declared.u_each_mm[side] ** 2):
+        if abs(off) > CONTRADICTED * np.sqrt(u**2 + declared.u_common_mm**2 + declared.u_each_mm[side] ** 2):
             warned.append(
                 Warning_(
                     "edge-depth-contradicted",
-                    f"seen from several places the {words[side]} stands {-seen:.0f} mm +- {2 * np.sqrt(alone):.0f} mm "
+                    f"seen from several places the {words[side]} stands {-seen:.0f} mm +- {2 * u:.0f} mm "
                     f"in front of the wall, not {0.0 - declared.z_mm[side]:.0f} mm as declared; the photos' "
                     "value is used: measure how far it stands out and correct the edge offset",
                 )

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 from scipy.special import chdtri
 
 from vision.depths import EdgeDepths, edge_depths
 from vision.joint.choice import Choice, choices, listed_of, with_choices
-from vision.joint.measures import depth_warnings, joint_candidates, measure_joint
+from vision.joint.measures import depth_warnings, joint_candidates, measure_joint, seen_depths
 from vision.joint.solve import Joint, join, loosened
 from vision.measures import Measured
 from vision.one_photo import PhotoTraced
@@ -22,12 +22,16 @@ ROBUST = 1.5  # guess: Huber's loss and shared priors make the strain not quite 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Together:
-    """What photos gave together: measures, candidates, warnings, and which photos (numbers) it rests on."""
+    """What photos gave together: measures, candidates, warnings, and which photos (numbers) it rests on.
+
+    `depths`: z mm (into the wall) of sides as the photos alone see it, and its standard uncertainty.
+    """
 
     measured: Measured
     candidates: tuple[Candidate, ...]
     warnings: tuple[Warning_, ...]
     used: tuple[int, ...]
+    depths: Mapping[Side, tuple[float, float]] = field(default_factory=dict)
 
 
 def measure_together(request: OpeningRequest, photos: Sequence[PhotoTraced]) -> Together | None:
@@ -57,7 +61,7 @@ def measure_together(request: OpeningRequest, photos: Sequence[PhotoTraced]) -> 
     warned += more
     measured = measure_joint(joint, moved)
     candidates = joint_candidates(joint, measured, listed_of(chosen))
-    return Together(measured, candidates, tuple(warned), tuple(left[k] for k in joint.used))
+    return Together(measured, candidates, tuple(warned), tuple(left[k] for k in joint.used), seen_depths(joint))
 
 
 def disagreement(photos: Sequence[PhotoTraced]) -> Warning_:

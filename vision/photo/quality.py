@@ -50,6 +50,10 @@ EFFECT = {
     "too-few-pixels": SHARPNESS_PARTS,
     "print-scale": ("print_scale",),
     "scale-unverified": ("print_scale",),
+    "edge-hidden": ("edge_trace", "edge_choice"),
+    "edge-ambiguous": ("edge_choice",),
+    "edge-depth-assumed": ("edge_depth",),
+    "reference-bent": ("flatness",),
     "steep": (*SHARPNESS_PARTS, "wall_plane", "edge_depth"),
 }
 

@@ -81,7 +81,7 @@ def _completed(
         (0, 1, across), (1, 0, -across), (3, 2, across), (2, 3, -across),
         (0, 3, down), (3, 0, -down), (1, 2, down), (2, 1, -down),
     )  # fmt: skip
-    first, given = set(ENDS[side]), np.isfinite(corners_px).all(axis=1)
+    first, given = set(ENDS[side]), np.asarray(np.isfinite(corners_px).all(axis=1))
 
     def order(step: tuple[int, int, Array]) -> tuple[bool, bool]:
         return {step[0], step[1]} != first, not given[step[0]]
