@@ -19,11 +19,21 @@ from tests.drawing import mapped, picture, view
 from vision.camera import Camera as Solved
 from vision.one_photo import PhotoMeasured, measure_photo
 from vision.pages.sides import trace_quad
-from vision.photo.edge_blur import PrintedBlur, page_blur, pattern_agreement, printed_blur
+from vision.photo.edge_blur import PrintedBlur, page_blur, pattern_agreement, printed_blur, too_smeared
 from vision.photo.exif import ExifFacts, focal_prior, read_exif
 from vision.photo.quality import BLUR_PX, file_doubts, slant_doubts, solved_doubts, with_effects
 from vision.priors import camera_prior
-from vision.request import PARTS, CheckBar, OpeningRequest, PhotoReport, PhotoRequest, Quantity, Reference, Warning_
+from vision.request import (
+    NINE,
+    PARTS,
+    CheckBar,
+    OpeningRequest,
+    PhotoReport,
+    PhotoRequest,
+    Quantity,
+    Reference,
+    Warning_,
+)
 from vision.sheets.markers import find_sheets
 from vision.solving.solve import solve_sheets
 
@@ -158,6 +168,17 @@ def test_a_sheet_looks_like_itself_where_it_is_and_nowhere_else():
     assert pattern_agreement(grey, 0, mapped(h, PATTERN)) < 0.95
 
 
+@pytest.mark.parametrize(("psf", "saddles", "read"), [(1.2, 6, True), (1.2, 4, True), (3.5, 6, True), (3.5, 4, False)])
+def test_a_sheet_is_read_while_it_is_sharp_or_all_of_its_saddles_are_seen(psf, saddles, read):
+    """Part of a sheet may be hidden; of one that shows whole, blur takes saddles away before it misleads the rest."""
+    grey = cv2.GaussianBlur(picture([(0, view((400, 320), 1.0, 8.0))], psf=0.7), (0, 0), psf)
+    (sheet,) = find_sheets(picture([(0, view((400, 320), 1.0, 8.0))], psf=0.7))
+    sheet = replace(sheet, saddles_mm=sheet.saddles_mm[:saddles], saddles_px=sheet.saddles_px[:saddles])
+    prior = camera_prior(1100.0, 0.03, grey.shape[::-1], known=True)
+    s = solve_sheets(grey, (sheet,), prior, CheckBar(), "panel")
+    assert (too_smeared(grey, s, (sheet,)) == ()) is read
+
+
 def facing(focal, slant):
     c, s = np.cos(slant), np.sin(slant)
     return Solved(np.array([[c, 0, s], [0, 1, 0], [-s, 0, c]]), np.array([0, 0, 2000.0]), focal, 2015.5, 1511.5)
@@ -223,6 +244,20 @@ def measured(tmp_path, rgb, corners, exif):
     zero = dict.fromkeys(("head", "right", "sill", "left"), Quantity(0.0, 0.3))
     asked = PhotoRequest(path, corners_px=corners, trace=False, click_px=0.2)
     return measure_photo(OpeningRequest((asked,), wall="render", check_bar=bars, edge_offset=zero), asked)
+
+
+@pytest.mark.parametrize("blur_px", [1.4, 1.8, 2.0, 2.4])
+def test_a_photo_ever_more_blurred_is_refused_before_it_misleads(tmp_path, shot, blur_px):
+    """Oracle: the scene; its sheets are A and B, and its errors stay within three standard uncertainties."""
+    rgb, truth = shot
+    found = measured(tmp_path, cv2.GaussianBlur(rgb, (0, 0), blur_px), np.array(truth["corners_px"]), exif_block(26, 1))
+    if isinstance(found, PhotoReport):
+        assert found.error.code == "no-reference"
+        return
+    assert "blurred" in {w.code for w in found.report.warnings}
+    assert not {"letter-twice", "reference-bent"} & {w.code for w in found.report.warnings}
+    error = found.measured.values_mm[:8] - np.array([truth["measures_mm"][n] for n in NINE[:8]])
+    assert (np.abs(error) < 3 * np.sqrt(np.diag(found.measured.cov_mm2))[:8]).all()
 
 
 @pytest.mark.parametrize("exif", [exif_block(26, 1), Image.Exif()])

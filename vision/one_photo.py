@@ -31,6 +31,7 @@ from vision.photo.edge_blur import (
     page_blur,
     pattern_agreement,
     printed_blur,
+    too_smeared,
     weakened,
 )
 from vision.photo.prepared import Prepared, prepare
@@ -53,7 +54,7 @@ from vision.sheets.sheet import HEIGHT_MM, WIDTH_MM
 from vision.sides.part_view import hides_a_corner, trace_part
 from vision.sides.traced import faces_of, rivals_px, side_lines
 from vision.solving.solve import solve_sheets
-from vision.solving.solved import Solved
+from vision.solving.solved import Solved, not_bent_by_blur
 from vision.stations import ENDS, SideLine, clicked_sides, lines_of
 from vision.wall.segments import Segments
 
@@ -132,9 +133,17 @@ def solve_photo(request: OpeningRequest, ready: Prepared, last: LastTrace | None
     """
     last = last or LastTrace()
     solved = ready.report.error or _solve(request, ready, last)
+    while not isinstance(solved, Warning_) and ready.reference.kind == "sheet":
+        bad = too_smeared(cv2.cvtColor(ready.picture.rgb, cv2.COLOR_RGB2GRAY), solved, ready.sightings)
+        if not bad:
+            break
+        ready = replace(ready, sightings=tuple(s for s in ready.sightings if all(s is not b for b in bad)))
+        solved = _solve(request, ready, last) if ready.sightings else _smeared(ready.asked.path.name)
     if isinstance(solved, Warning_):
         return replace(ready.report, error=solved)
     solved, doubts = _doubted(request, ready, solved, last)
+    if any(w.code == "blurred" for w in doubts):
+        solved = not_bent_by_blur(solved)
     if {"blurred", "references-disagree"} <= {w.code for w in (*doubts, *solved.warnings)}:
         return replace(ready.report, warnings=(*ready.report.warnings, *doubts), error=_smeared(ready.asked.path.name))
     searched = solved.blocks and ready.asked.trace

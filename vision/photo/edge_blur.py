@@ -26,6 +26,9 @@ SADDLE_OFF_PX, SADDLE_OFF = 1.5, 0.02
 WORTH_A_TRY = 0.2  # agreement from a sheet's markers alone; far from there no adjustment finds back
 # Spread over reach: 0.45 at most on sound practice photos, 0.63 where nothing but blur is left. Saddles: guesses.
 SMEARED, U_SMEARED_PX, U_SMEARED_CORNER_PX = 0.47, 0.4, 1.5
+# A sheet shows six saddles. Where blur fills the cells and leaves fewer, those left and the markers mislead: practice
+# photos blurred step by step were off by up to 3 standard uncertainties with six, by 3 to 13 (77 to 526 mm) with less.
+ALL_SADDLES = 6
 # Practice photos: 0.96 to 1.0 where a sheet was placed well, 0.0 to 0.7 where one or two smeared markers misled. Where
 # more was read a low figure can be a plant or a shadow.
 LEAST_AGREEMENT, LEAST_AGREEMENT_OF_FEW, FEW_MARKERS = 0.5, 0.9, 2
@@ -146,6 +149,25 @@ def _grain(rough: Array) -> float:
     return 1.4826 * float(np.median(np.abs(rough - np.median(rough))) / np.sqrt(1.25))
 
 
+def too_smeared(grey: cv2.typing.MatLike, solved: Solved, sightings: Sequence[Sighting]) -> tuple[Sighting, ...]:
+    """Return the sheets of a solved photo whose pattern is so blurred that what was read of it says nothing."""
+    found = []
+    for block in solved.blocks:
+        if not _is_printed(block):
+            continue
+        seen = _sighting_at(solved.outlines_px[block.reference], sightings)
+        if len(seen.saddles_px) < ALL_SADDLES:
+            blur = _of_sheet(grey, block, solved.outlines_px[block.reference])
+            if max(blur.spread_px) > SMEARED * blur.reach_px:
+                found.append(seen)
+    return tuple(found)
+
+
+def _sighting_at(outline: Array, sightings: Sequence[Sighting]) -> Sighting:
+    place = outline.mean(0)
+    return min(sightings, key=lambda s: float(np.linalg.norm(first_outline(s).mean(0) - place)))
+
+
 def weakened(solved: Solved, sightings: Sequence[Sighting], blur: PrintedBlur | None) -> Solved:
     """Return the photo adjusted again by the saddles of its sheets where edges are smeared; else the same.
 
@@ -160,8 +182,7 @@ def weakened(solved: Solved, sightings: Sequence[Sighting], blur: PrintedBlur | 
         if not _is_printed(b):
             blocks.append(b)
             continue
-        place = solved.outlines_px[b.reference].mean(0)
-        s = min(sightings, key=lambda s: float(np.linalg.norm(first_outline(s).mean(0) - place)))
+        s = _sighting_at(solved.outlines_px[b.reference], sightings)
         few = len(s.saddles_px) < 4
         mm, px = (s.corners_mm, s.corners_px) if few else (s.saddles_mm, s.saddles_px)
         blocks.append(point_block(b.reference, mm - middle, half, px, U_SMEARED_CORNER_PX if few else U_SMEARED_PX))
