@@ -36,9 +36,11 @@ from sizing.runs.photoresults import (
     file_sha256,
     photo_result,
     photo_results,
+    read_in,
     same_file,
     same_place,
 )
+from sizing.units import Unit
 from vision.errors import VisionError
 from vision.request import NINE, Estimate, NotMeasured, OpeningRequest, Warning_
 
@@ -93,9 +95,13 @@ def estimate_photos(
     progress: Progress | None = None,
     estimator: Estimator | None = None,
     rule: Rule | None = None,
+    unit: Unit = "mm",
 ) -> EstimateResult:
-    """Return what the photos of one opening give on their own; with a rule also the sizes it would make of them."""
-    answer = _answer(request, progress, estimator)
+    """Return what the photos of one opening give on their own; with a rule also the sizes it would make of them.
+
+    `unit` is that of the lengths in warnings.
+    """
+    answer = read_in(_answer(request, progress, estimator), unit)
     reports = by_path(answer.photos)
     photos = tuple(photo_result(str(p.path), reports, p.path) for p in request.photos)
     order = order_of_photo(rule, answer) if rule is not None and isinstance(answer, Estimate) else None
@@ -141,7 +147,7 @@ def _check_opening(
         progress(f"{job.id} {opening.label}")
     fault: Exception | None = None
     try:
-        answer = _measure(opening, progress, estimator)
+        answer = _measure(opening, job.units, progress, estimator)
     except Exception as error:
         answer, fault = NotMeasured("fault", _fault_text(error)), error
     try:
@@ -154,7 +160,9 @@ def _check_opening(
         )
 
 
-def _measure(opening: Opening, progress: Progress | None, estimator: Estimator | None) -> Estimate | NotMeasured:
+def _measure(
+    opening: Opening, unit: Unit, progress: Progress | None, estimator: Estimator | None
+) -> Estimate | NotMeasured:
     from sizing.messages import verdicts as messages
 
     if opening.shape != "rectangle":
@@ -164,7 +172,7 @@ def _measure(opening: Opening, progress: Progress | None, estimator: Estimator |
     request = opening_request(opening)
     if not request.photos:
         return NotMeasured("no-photo", messages.no_usable_photo())
-    return as_listed(_answer(request, progress, estimator), opening)
+    return as_listed(read_in(_answer(request, progress, estimator), unit), opening)
 
 
 def _answer(request: OpeningRequest, progress: Progress | None, estimator: Estimator | None) -> Estimate | NotMeasured:

@@ -140,7 +140,7 @@ def estimate(
     from sizing.terminal import estimate_complaints, estimate_text
 
     shown: Any = units  # checked with the other options
-    result = estimate_photos(request, progress=progress_shown(quiet), rule=sizing_rule)
+    result = estimate_photos(request, progress=progress_shown(quiet), rule=sizing_rule, unit=shown)
     document = estimate_document(result)
     saved, warnings = save_estimate(result, document, out=out, units=shown)
     for line in warnings:

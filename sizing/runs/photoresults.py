@@ -11,6 +11,8 @@ import numpy as np
 
 from sizing.crosscheck.assignment import same_picture
 from sizing.jobs.job import Opening, PhotoEntry
+from sizing.messages.lengths import in_unit
+from sizing.units import Unit
 from vision.request import Estimate, NotMeasured, PhotoReport, Warning_
 
 # Codes of `vision.errors.PhotoError`, and of a path that is refused, against those of a sound photo.
@@ -55,6 +57,16 @@ def as_listed(answer: Estimate | NotMeasured, opening: Opening) -> Estimate | No
     if isinstance(answer, NotMeasured):
         return replace(answer, why=named(answer.why), photos=reports)
     return replace(answer, photos=reports)
+
+
+def read_in(answer: Estimate | NotMeasured, unit: Unit) -> Estimate | NotMeasured:
+    """Return what the photos gave with the lengths in its warnings as people of a job in `unit` read them."""
+
+    def said(warning: Warning_) -> Warning_:
+        return Warning_(warning.code, in_unit(warning.message, unit))
+
+    photos = tuple(replace(report, warnings=tuple(said(w) for w in report.warnings)) for report in answer.photos)
+    return replace(answer, photos=photos, warnings=tuple(said(w) for w in answer.warnings))
 
 
 def photo_results(opening: Opening, answer: Estimate | NotMeasured) -> tuple[PhotoResult, ...]:
