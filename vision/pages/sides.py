@@ -35,6 +35,10 @@ TURNS, CENTRED_PX = 5, 0.4
 CODE_NOISE = 0.006  # of square-root light: what JPEG and rounding leave
 PALETTE = 10
 ALIKE = 0.06  # of square-root light: colours of the reference
+# Those of even paper differ by its noise, of which this is a multiple: a wall a few hundredths off is another colour.
+ALIKE_NOISE, ALIKE_LEAST = 3.0, 0.008  # the least is a step of the codes at light tones
+EVEN = 0.08  # of square-root light: colours farther apart are no plain paper's
+INMOST = 6  # places of a profile that lie farthest in
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -209,7 +213,8 @@ def _best_line(
     off = (root[:, :, None, 0] - palette[:, 0]) ** 2
     for channel in (1, 2):
         off += (root[:, :, None, channel] - palette[:, channel]) ** 2
-    like = np.exp(-0.5 * off.min(-1) / ALIKE**2)
+    off = off.min(-1)
+    like = np.exp(-0.5 * off / (_alike(off) if _even(palette) else ALIKE) ** 2)
     total = np.cumsum(np.concatenate([np.zeros_like(root[:, :1]), root], axis=1), axis=1)
     total_like = np.cumsum(np.concatenate([np.zeros_like(like[:, :1]), like], axis=1), axis=1)
     at = np.arange(w, root.shape[1] - w)
@@ -227,6 +232,17 @@ def _best_line(
     rated = np.asarray(smooth).ravel()[index].mean(-1) * nearer
     k = np.unravel_index(int(np.argmax(rated)), rated.shape)
     return float(ends[k[0]]), float(ends[k[1]])
+
+
+def _even(palette: Array) -> bool:
+    """Return whether colours (K, 3) are those of plain paper, light and noise apart."""
+    return bool(np.ptp(palette, axis=0).max() < EVEN)
+
+
+def _alike(off: Array) -> float:
+    """Return how near (square-root light) a colour must be to be the reference's, of their squares (A, V)."""
+    own = float(np.sqrt(np.median(np.nan_to_num(off[:, :INMOST]))))
+    return float(np.clip(ALIKE_NOISE * own, ALIKE_LEAST, ALIKE))
 
 
 def _fine(crop: NDArray[np.float32], quad: Array, low: Array, left_out: tuple[float, float]) -> TracedQuad | None:

@@ -19,6 +19,9 @@ BLURS_PX = np.array([0.45, 0.6, 0.8, 1.0, 1.25, 1.55, 1.9, 2.4, 3.0, 3.8, 4.8])
 BLUR_SHIFTS = np.arange(-1.5, 1.51, 0.1)
 SHARP_PX = 1.25  # up to here the least reach holds the whole ramp
 WIDE = 1.4  # reaches of a profile that also shows what stands beside the ramp
+MIXED = 0.5  # of the contrast of single places: where that of all together is less, it changes along the side
+# Of the contrast of a place: so far off may the inside there be from that of the whole side; and at how many places.
+UNEVEN, LEAST_EVEN = 0.5, 0.4
 OF_SIDE = 0.4  # of the shortest side: no profile reaches farther in
 
 
@@ -47,7 +50,9 @@ def profiles_across(
 ) -> tuple[Array, Array, Array, Array]:
     """Return places along (A,), profiles (A, V) of light across side `i`, across (V,) px and the normal (2,).
 
-    The colours are laid along the side's own contrast, so that a card as bright as the wall still has an edge.
+    The colours are laid along the side's own contrast, so that a card as bright as the wall still has an edge; along
+    that of each place where it changes: white paper is brighter than some bricks or grains and darker than others. It
+    is then even inside: NaN where it is not, and not so taken where it seldom is.
     """
     length = float(np.linalg.norm(quad[(i + 1) % 4] - quad[i]))
     across = np.arange(-np.ceil(reach / STEP_PX), np.ceil(reach / STEP_PX) + 1) * STEP_PX
@@ -62,8 +67,16 @@ def profiles_across(
     steps = colour[:, :plateau].mean(1) - colour[:, -plateau:].mean(1)
     whole = steps[np.isfinite(steps).all(1)]
     middle = np.median(whole, axis=0) if len(whole) else np.ones(3)
-    direction = middle / max(float(np.linalg.norm(middle)), 1e-9)
-    return along, colour @ direction, across, normal
+    size = float(np.linalg.norm(middle))
+    if len(whole) and size < MIXED * float(np.median(np.linalg.norm(whole, axis=1))):
+        sizes = np.linalg.norm(steps, axis=1, keepdims=True)
+        inside = colour[:, :plateau].mean(1)
+        uneven = np.linalg.norm(inside - np.nanmedian(inside, axis=0), axis=1) > UNEVEN * sizes[:, 0]
+        if (~uneven).mean() > LEAST_EVEN:
+            own = np.einsum("avc,ac->av", colour, np.nan_to_num(steps / np.maximum(sizes, 1e-9)))
+            own[uneven] = np.nan
+            return along, own, across, normal
+    return along, colour @ (middle / max(size, 1e-9)), across, normal
 
 
 def _steps(across: Array, shifts: Array, blurs: Array) -> Array:
