@@ -38,7 +38,7 @@ def drawn(quad=QUAD, paper=0.8, wall=0.3, *, psf=0.7, noise=0.004, seed=1, light
         d = b - a
         inside &= d[0] * (y[:, None] - a[1]) - d[1] * (x[None, :] - a[0]) > 0
     share = inside.reshape(SIZE[1], fine, SIZE[0], fine).mean((1, 3))[..., None]
-    picture = (share * np.broadcast_to(paper, 3) + (1 - share) * np.broadcast_to(wall, 3)) * light
+    picture = (share * (paper * np.ones(3)) + (1 - share) * (wall * np.ones(3))) * light
     if mark is not None:
         picture = mark(picture)
     if smear is not None:
@@ -153,3 +153,33 @@ def test_stated_noise_of_the_points_is_what_they_scatter():
 def test_lines_cross_where_geometry_says():
     lines = np.array([[0, -1, -10.0], [1, 0, 90.0], [0, 1, 70.0], [-1, 0, -20.0]])
     assert crossings(lines) == pytest.approx(np.array([[20, 10], [90, 10], [90, 70], [20, 70.0]]))
+
+
+def grainy(tone, contrast, seed=5):
+    """Return a wall of patches brighter and darker than a tone, on the fine grid of `drawn`."""
+    patches = np.random.default_rng(seed).uniform(-1, 1, (SIZE[1] // 12, SIZE[0] // 12)).astype(np.float32)
+    fine = cv2.resize(patches, SIZE, interpolation=cv2.INTER_CUBIC)
+    return (tone * (1 + contrast * fine))[..., None] * np.ones(3)
+
+
+def test_a_page_on_a_wall_brighter_and_darker_by_turns_is_traced_where_its_own_colour_ends():
+    traced = trace_quad(drawn(paper=0.7, wall=grainy(0.7, 0.15)), rough(4.0), 6, (0.06, 0.06))
+    assert np.abs(traced.corners_px - QUAD).max() < 0.6
+    assert traced.weakest > 0.35
+
+
+def test_a_page_two_hundredths_darker_than_the_wall_is_traced_past_a_dark_line_beside_it():
+    def lap(picture):
+        y = (QUAD[0, 1] + QUAD[1, 1]) / 2 - 9.0  # outside the head, across it
+        row = (np.arange(picture.shape[0]) - y)[:, None, None]
+        return np.where((np.abs(row) < 1.5), 0.2, picture)
+
+    rgb = drawn(paper=0.66, wall=0.70, noise=0.003, mark=lap)
+    traced = trace_quad(rgb, rough(2.0), 6, (0.06, 0.06))
+    assert np.abs(traced.corners_px - QUAD).max() < 0.5
+
+
+def test_where_nothing_is_even_inside_no_side_is_seen():
+    wall = grainy(0.5, 0.4)
+    traced = trace_quad(drawn(paper=wall, wall=wall), rough(3.0), 6, (0.06, 0.06))
+    assert traced is None or traced.weakest < 0.35

@@ -16,6 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.kept.once import Once, anew
+from vision.pages.grain import Grain, grain, smoothness
+from vision.pages.in_courses import in_courses
 from vision.pages.paper import THIRDS, alike_all_round, evenness, evennesses, in_boxes, tints
 from vision.pages.plane import likeness
 from vision.pages.quads import fitted, outline_groups
@@ -100,6 +102,9 @@ def find_quads(
             wall = beside(seen.colours, None if opening_px is None else (opening_px + 0.5) * seen.scale - 0.5)
         rated = _by_evenness(rgb, fitting) if wall is None else _by_rarity(wall, seen.scale, fitting)
         found = _traced(rgb, rated, size_mm, prior, plain=plain, corner_mm=corner_mm, once=once)
+        if seen.grain is not None:  # of bricks one always has a page's very proportions
+            found = _smooth(seen.grain, seen.scale, found)
+            found = [f for f in found if not in_courses(rgb, f.corners_px, opening_px)]
         if wall is not None:
             found = _unlike_the_wall(wall, seen.scale, found)
         if any(f.rating > GOOD for f in found):
@@ -107,7 +112,7 @@ def find_quads(
     if plain and len(found) > 1:
         found = _among_the_wall(rgb, found, opening_px)
     first = {id(f): f.rating for f in found}
-    if not plain and opening_px is not None and np.isfinite(opening_px).all():  # of two in one place the better shaped
+    if opening_px is not None and np.isfinite(opening_px).all():  # of two in one place the better shaped
         for f in found:
             if any(f is not g and overlap(f.corners_px, g.corners_px) for g in found):
                 first[id(f)] *= likeness(f.corners_px, size_mm, opening_px, prior, ROUGH_PX)
@@ -150,6 +155,11 @@ def _unlike_the_wall(wall: Colours, scale: float, found: Sequence[FoundQuad]) ->
     return rated
 
 
+def _smooth(seen: Grain, scale: float, found: Sequence[FoundQuad]) -> list[FoundQuad]:
+    """Return the candidates rated anew: brick has a grain, paper has none."""
+    return [replace(f, rating=f.rating * smoothness(seen, (f.corners_px + 0.5) * scale - 0.5)) for f in found]
+
+
 def _among_the_wall(rgb: NDArray[np.uint8], found: Sequence[FoundQuad], opening_px: Array | None) -> list[FoundQuad]:
     """Return pages that are told whether their colours are common outside the opening."""
     small, scale = _reduced(rgb, COARSE)
@@ -163,13 +173,14 @@ def _unlike(rare: float) -> float:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Rated:
-    """A reduced photo's scale, its colours if they count, and the outlines (4, 2) px of the photo found in it.
+    """A reduced photo's scale, its colours or its grain, and the outlines (4, 2) px of the photo found in it.
 
     They are rated but for evenness, and for rarity with what lies outside the opening.
     """
 
     scale: float
     colours: Colours | None
+    grain: Grain | None
     outlines: tuple[tuple[float, Array], ...]
 
 
@@ -202,9 +213,10 @@ def _rated(
 
     groups = outline_groups(small, shortest, likely, worth, levels, coloured=long_side > COARSE, hidden=plain)
     seen = None if plain else colours(small)
+    rough = grain(small) if plain else None
     rated: list[tuple[float, Array]] = []
     if not groups:
-        return _Rated(scale, seen, ())
+        return _Rated(scale, seen, rough, ())
     places = INSIDE_MANY @ np.array([np.median([o.rough for o in g], axis=0) for g in groups])
     seen_in = np.array([len(g) for g in groups])
     if seen is None:
@@ -217,9 +229,11 @@ def _rated(
         quads = fitted(group)
         for q, votes in voted([(q + 0.5) / scale - 0.5 for q in quads]):
             rating = pose_rating(q, size_mm, prior) * float(np.sqrt(votes / len(quads) * len(group)))
+            if rough is not None and rating > 0:
+                rating *= smoothness(rough, (q + 0.5) * scale - 0.5)
             if rating > 0:
                 rated.append((rating, q))
-    return _Rated(scale, seen, tuple(sorted(rated, key=lambda r: -r[0])))
+    return _Rated(scale, seen, rough, tuple(sorted(rated, key=lambda r: -r[0])))
 
 
 def _traced(

@@ -8,9 +8,15 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.pages.grain import grain
 from vision.request import Array
 
 Mask = NDArray[np.uint8]
+EVEN = 2.0  # of the noise: what may be paper
+DARKER = 0.3  # of what is even: paper is none of it
+BANDS = (3, 6)  # codes on either side: light and noise; the steps of levels too
+OPENED = np.ones((3, 3), np.uint8)
+OUT_PX = 4.5  # the grain of a side's step is seen three pixels in, four and a half from a corner
 LEAST, MOST = 0.02, 0.997  # shares of the pixels between which the levels lie
 
 
@@ -35,6 +41,24 @@ def masks(small: NDArray[np.uint8], levels: int, *, coloured: bool) -> Iterator[
         edges = cv2.max(edges, cv2.Canny(channel, 15, 40))
     for k in (2, 3):
         yield np.asarray(255 - cv2.dilate(edges, np.ones((k, k), np.uint8)), np.uint8), 2.5
+
+
+def paper_masks(small: NDArray[np.uint8], least: float) -> Iterator[tuple[Mask, float]]:
+    """Give masks of what is even and of one lightness, among the lighter tones: paper on a wall nearly as bright.
+
+    Of two levels that lie far apart neither parts such a page from the wall: its grain is brighter and darker. Levels
+    that fewer than `least` even pixels have are left out.
+    """
+    seen = grain(small)
+    even = seen.deviation < EVEN * seen.noise
+    count = np.bincount(seen.light[even].astype(np.intp), minlength=256)
+    lowest = int(np.searchsorted(np.cumsum(count), DARKER * count.sum()))
+    for breadth in BANDS:
+        for level in range(lowest, 256, breadth):
+            if count[max(level - breadth, 0) : level + breadth + 1].sum() < least:
+                continue
+            band = even & (np.abs(seen.light - level) <= breadth)
+            yield np.asarray(cv2.morphologyEx(255 * band.astype(np.uint8), cv2.MORPH_OPEN, OPENED), np.uint8), OUT_PX
 
 
 def _range(channel: Mask) -> Array:

@@ -23,6 +23,7 @@ SURE = 0.25  # rating of a candidate that may stand alone
 # side taken from a leaf or a joint 0.3 to 0.4 (95 renderings), a sound one 0.6 to 0.8.
 SURE_ALONE = 0.45
 CLEAR = 0.55  # a rival this near to the best could be the reference as well
+COMMON_CLEAR = 0.25  # and so near where the wall is as white as either: bricks that are as smooth as paper (a guess)
 # Its colours are seldom elsewhere in the photo: cards and rectangles reach 0.7 to 1 in practice and 34 renderings, half
 # bricks that were taken for one 0.1 to 0.45 (one of them 0.7: a rival then).
 RARE = 0.5
@@ -148,7 +149,7 @@ def _clear(
     rivals = [
         f
         for f in found[1:]
-        if (best.common and f.common)
+        if (best.common and f.common and f.rating > COMMON_CLEAR * best.rating)
         or (
             (f.rating > CLEAR * best.rating or (f.rating > SURE and f.rare < 1))
             and not fits_one_wall([best.corners_px, f.corners_px], reference, prior)

@@ -8,13 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import chain
 from math import hypot
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.pages.masks import masks
+from vision.pages.masks import masks, paper_masks
 from vision.pages.part_hidden import FILLED, straight_sides
 from vision.request import Array
 
@@ -64,7 +65,8 @@ def outline_groups(
     smallest = shortest**2
     around = AROUND_HIDDEN if hidden else AROUND
     largest = MAX_SHARE * small.shape[0] * small.shape[1]
-    for mask, out in masks(small, levels, coloured=coloured):
+    made = masks(small, levels, coloured=coloured)
+    for mask, out in chain(made, paper_masks(small, smallest)) if hidden else made:
         contours, _ = cv2.findContours(mask, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
         kept = []
         for contour in contours:
