@@ -4,10 +4,17 @@ from __future__ import annotations
 
 import numpy as np
 
-from vision.request import Array, CheckBar, Reference, Warning_
+from vision.request import PARTS, Array, CheckBar, Reference, Warning_
 from vision.solving.solved import Solved
 
 WEAK_MM = 6.35  # the contract's default tolerance
+HALF = 0.5  # of the variance
+REMEDY_OF = {
+    ("print_scale",): "measure the printed bars on the {thing}s and enter them",
+    ("reference_size",): "measure the {thing} itself and enter its size",
+    ("edge_depth",): "say how far the edges stand out from the surface that the {thing} is on",
+    ("edge_trace", "edge_choice"): "point more exactly at the sides that no clear line shows",
+}
 
 
 def reference_warnings(reference: Reference, bars: CheckBar, solved: Solved) -> list[Warning_]:
@@ -37,17 +44,29 @@ def reference_warnings(reference: Reference, bars: CheckBar, solved: Solved) -> 
     return warned
 
 
-def geometry_warnings(cov_mm2: Array, references: int, thing: str) -> list[Warning_]:
-    """Return `weak-geometry` when a width or height of the nine (9, 9) mm2 is not known to the default tolerance.
+def geometry_warnings(cov_mm2: Array, budget_mm: Array, references: int, thing: str) -> list[Warning_]:
+    """Return `weak-geometry` when a width or height of the nine is not known to the default tolerance.
 
-    `thing` is what the references are called.
+    Parameters
+    ----------
+    cov_mm2, budget_mm : covariance (9, 9) and budget (9, parts) of the nine; what weighs most says the remedy.
+    references, thing : how many are in view, and what they are called.
     """
-    worst = 2 * float(np.sqrt(np.diag(cov_mm2))[:6].max())
-    if worst <= WEAK_MM:
+    worst = int(np.argmax(np.diag(cov_mm2)[:6]))
+    U95 = 2 * float(np.sqrt(cov_mm2[worst, worst]))
+    if U95 <= WEAK_MM:
         return []
-    remedy = (
+    most = [parts for parts in REMEDY_OF if _share(budget_mm[worst], parts) > HALF]
+    geometry = (
         f"put a second {thing} on the other side of the opening"
         if references < 2
         else f"stand squarer to the wall, nearer, and keep all {thing}s in view"
     )
-    return [Warning_("weak-geometry", f"sizes are known to {worst:.0f} mm at best from this photo; {remedy}")]
+    remedy = REMEDY_OF[most[0]].format(thing=thing) if most else geometry
+    return [Warning_("weak-geometry", f"sizes are known to {U95:.0f} mm at best from this photo; {remedy}")]
+
+
+def _share(budget_mm: Array, parts: tuple[str, ...]) -> float:
+    """Return the part of a measure's variance, by its budget (parts,), that comes from some of them."""
+    squares = budget_mm**2
+    return float(squares[[PARTS.index(p) for p in parts]].sum() / max(float(squares.sum()), 1e-12))

@@ -219,10 +219,15 @@ def _not_measured(reports: Sequence[PhotoReport], parts: int) -> NotMeasured:
     if errors:
         return NotMeasured(errors[0].code, errors[0].message, tuple(reports))
     if parts:
+        what = (
+            "the photos show parts of the opening that nothing joins"
+            if parts > 1
+            else ("the photo shows a part of the opening only")
+        )
         return NotMeasured(
             "parts-not-joined",
-            "the photos show parts of the opening that nothing joins: take one that shows the whole opening, or parts "
-            "that overlap with the same sheet, page or card in view in both",
+            f"{what}: take one that shows the whole opening, or parts that overlap with the same sheet, page or card "
+            "in view in both",
             tuple(reports),
         )
     return NotMeasured(

@@ -195,6 +195,8 @@ def trace_solved(
     if unsure is None and found_by == "photo":
         unsure = doubt(camera, corners, traces)
     if unsure is not None:
+        if unsure.code == "reference-size":  # all else that is odd follows from it
+            base = replace(base, warnings=ready.report.warnings)
         return replace(base, corners_px=corners, error=unsure)
     sides, listed, drawn, more = side_lines(camera, traces, request.wall)
     if found_by == "photo":  # nobody chose between rival lines: u covers them
@@ -245,7 +247,7 @@ def measure_traced(request: OpeningRequest, traced: PhotoTraced) -> PhotoMeasure
             *with_effects(
                 (*traced.report.warnings, *slant_doubts(camera, result.corners_px)), result.cov_mm2, result.budget_mm
             ),
-            *geometry_warnings(result.cov_mm2, len(solved.names), traced.reference.thing),
+            *geometry_warnings(result.cov_mm2, result.budget_mm, len(solved.names), traced.reference.thing),
         ),
         wall_to_photo=to_photo,
         extent_mm=extent,

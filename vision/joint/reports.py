@@ -35,7 +35,7 @@ def said_together(
     """
     measured, used = together.measured, [photos[i] for i in together.used]
     count = max(len(p.solved.names) for p in used)
-    weak = geometry_warnings(measured.cov_mm2, count, used[0].reference.thing)
+    weak = geometry_warnings(measured.cov_mm2, measured.budget_mm, count, used[0].reference.thing)
     depth = [] if request.edge_offset is not None else _depth_seen(together)
     dropped = {*ALONE, *(w.code for w in depth)}
     if weak:

@@ -18,6 +18,7 @@ from vision.solving.solve_pages import CORNER_MM, fits_one_wall, solve_rectangle
 from vision.solving.solved import Solved
 
 NAMES = {"letter": "Letter page", "a4": "A4 page", "id1": "card", "given": "rectangle of the given size"}
+ONE = {"letter": "a Letter page", "a4": "an A4 page", "id1": "a card", "given": "a rectangle of the given size"}
 SURE = 0.25  # rating of a candidate that may stand alone
 # Of a page where no corners of the opening say how the wall slants: with a side hidden it reaches 0.5, a page with one
 # side taken from a leaf or a joint 0.3 to 0.4 (95 renderings), a sound one 0.6 to 0.8.
@@ -159,8 +160,8 @@ def _clear(
         places = " and at ".join(_at(f.corners_px) for f in [best, *rivals[:2]])
         return Warning_(
             "no-reference",
-            f"several things in {name} look like a {what}, at {places} px; point out the corners of the real one "
-            "(reference corners)",
+            f"several things in {name} look like {ONE[reference.kind]}, at {places} px; point out the "
+            "corners of the real one (reference corners), or name another kind if they are of another size",
         )
     return best
 
@@ -168,7 +169,7 @@ def _clear(
 def _askew(seen: FoundQuad, reference: Reference, name: str) -> Warning_:
     return Warning_(
         "no-reference",
-        f"what looks like a {NAMES[reference.kind]} in {name}, at {_at(seen.corners_px)} px, has other proportions on "
+        f"what looks like {ONE[reference.kind]} in {name}, at {_at(seen.corners_px)} px, has other proportions on "
         "the wall as the opening's corners show it; move these onto the opening's corners, or, if it is the reference, "
         "point out its corners (reference corners)",
     )

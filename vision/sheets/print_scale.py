@@ -29,7 +29,8 @@ def scaled_by_outline(rgb: NDArray[np.uint8], solved: Solved, bar: CheckBar) -> 
     """Return solved sheets with what the outlines of their paper say of the print scale.
 
     Without measured bars an outline that is clearly not at 100 % replaces the prior, one that is joins it, and what
-    lies between is a mixture of both; with bars it is only compared.
+    lies between is a mixture of both. With bars it is compared: where they contradict each other one of both is wrong
+    and nothing tells which, so the bars' value stands and its uncertainty holds the other one.
     """
     state = solved.adjusted.state
     seen = [s for i in range(len(solved.names)) if (s := page_scale(rgb, state, i)) is not None]
@@ -51,9 +52,11 @@ def scaled_by_outline(rgb: NDArray[np.uint8], solved: Solved, bar: CheckBar) -> 
             return replace(solved, warnings=(*solved.warnings, Warning_("print-scale", says)))
         says = (
             f"by the outline of its {NAMES[agreed.paper]} paper the sheet was printed at {100 * scale:.1f} %, by the "
-            f"bars at {100 * told:.1f} %; the bars were used: measure them again, on this very sheet"
+            f"bars at {100 * told:.1f} %; the bars were used, but sizes are no surer than that: measure them again, on "
+            "this very sheet"
         )
-        return replace(solved, warnings=(*solved.warnings, Warning_("print-scale", says)))
+        doubted = replace(solved, warnings=(*solved.warnings, Warning_("print-scale", says)))
+        return _either(doubted, place, abs(scale - told))
     by_outline = printed_scale(
         np.array([agreed.across - 1, agreed.along - 1]), np.array([agreed.u_across, agreed.u_along])
     )
@@ -74,6 +77,18 @@ def scaled_by_outline(rgb: NDArray[np.uint8], solved: Solved, bar: CheckBar) -> 
     return replace(
         solved, adjusted=adjust(blocks, start, iterations=30), blocks=blocks, warnings=warned, scale_seen=True
     )
+
+
+def _either(solved: Solved, place: int, apart: float) -> Solved:
+    """Return the photo with a scale that is as likely wrong by `apart` (relative) as it is right: rms about it."""
+    known = solved.blocks[place]
+    if not isinstance(known, PriorBlock):
+        return solved
+    u = np.hypot(known.u, apart / np.sqrt(2))
+    together = np.full((2, 2), (apart**2 / 2) / (u[0] * u[1]))  # both directions alike
+    np.fill_diagonal(together, 1.0)
+    blocks = (*solved.blocks[:place], replace(known, u=u, correlation=together), *solved.blocks[place + 1 :])
+    return replace(solved, adjusted=adjust(blocks, solved.adjusted.state, iterations=30), blocks=blocks)
 
 
 def _is_size(block: object) -> bool:
