@@ -96,6 +96,18 @@ def test_a_photo_that_does_not_fit_is_left_out_and_named(six):
     assert np.abs((values(found) - values(fit)) / sd(found)).max() < 3
 
 
+def test_a_zoomed_photo_among_others_is_left_out_and_named(six):
+    """Zoom of a phone leaves size and Exif as they were; no residual is large, as all share the strain."""
+    photos, fit = six
+    middle = (np.array(SIZE) - 1) / 2
+    zoomed = photos[2][0], middle + 1.06 * (photos[2][1] - middle)
+    given = [*photos[:2], zoomed, *photos[3:]]
+    found = calibrate([view(f"{i}.jpg", *p, SIZE) for i, p in enumerate(given)], SIZE)
+    assert [name for name, _ in found.left_out] == ["2.jpg"]
+    assert "zoomed" in found.left_out[0][1]
+    assert np.abs((values(found) - values(fit)) / sd(found)).max() < 3
+
+
 def test_two_photos_are_refused(six):
     photos, _ = six
     says = calibrate([view(f"{i}.jpg", *p, SIZE) for i, p in enumerate(photos[:2])], SIZE)

@@ -40,6 +40,7 @@ U_BULGE_BETWEEN_MM = 0.15  # guess: how far a taped sheet moves between photos
 LEAST_VIEWS = 3  # Zhang 2000, section 3.1: three planes fix an interior
 # Guesses: what the interior may be before any photo is seen. Loose, so that a profile rests on its photos alone.
 U_LOG_FOCAL, U_CENTRE, U_K1, U_K2 = 0.7, 0.05, 0.5, 0.5
+GROWN, LEAST_RMS_PX = 1.3, 0.02  # of the mean square; photos of one camera stay at 1 (guesses)
 MISFIT_TIMES, MISFIT_PX = 2.5, 0.25  # a photo is left out when its residuals are both
 
 
@@ -163,7 +164,8 @@ def calibrate(views: Sequence[View], size_px: tuple[int, int]) -> LensFit | str:
 
     Notes
     -----
-    Photos that do not fit the others are left out one by one, worst first. The covariance grows by the square of what
+    Photos that do not fit the others are left out one by one, worst first; so is one without which the others' growth
+    is halved: a zoomed or cut one pulls all residuals up and none far. The covariance grows by the square of what
     residuals grow when photos share the interior: what the camera's model leaves unsaid is then in it.
     It cannot tell two equal poses from one: few or similar views show as a large covariance, not as an error.
     """
@@ -180,10 +182,35 @@ def calibrate(views: Sequence[View], size_px: tuple[int, int]) -> LensFit | str:
                     "the photos do not fix one camera, most likely because all were taken alike; take some with the "
                     "sheets tilted by 30 to 45 degrees to each side, up and down, and some with the camera turned"
                 )
-            return _fit_of(fit, chosen, rms, np.array([alone[v.name] for v in chosen]), left_out)
+            own = np.array([alone[v.name] for v in chosen])
+            odd = _odd(chosen, own, rms, size_px)
+            if odd is None:
+                return _fit_of(fit, chosen, rms, own, left_out)
+            own_px = chosen[odd].state.camera.focal_px
+            says = f"by itself it has a focal length of {own_px:.0f} px, unlike the others: was it zoomed or cut?"
+            left_out.append((chosen.pop(odd).name, says))
+            continue
         says = f"does not fit the others ({rms[worst]:.2f} px against {np.median(rms):.2f} px)"
         left_out.append((chosen.pop(worst).name, says))
     return f"{len(chosen)} usable photos are too few; take at least {LEAST_VIEWS}, better 8, from different sides"
+
+
+def _odd(views: Sequence[View], alone: Array, rms: Array, size_px: tuple[int, int]) -> int | None:
+    """Return which photo strains the interior that the others share; None where there is none, or too few are left."""
+    growth = _growth(rms, alone)
+    if growth < GROWN or len(views) <= LEAST_VIEWS:
+        return None
+    k = int(np.argmax(rms / np.maximum(alone, LEAST_RMS_PX)))
+    others = [v for i, v in enumerate(views) if i != k]
+    fit = _adjusted(others, size_px)
+    again = np.array([_rms_px(v.blocks, s) for v, s in zip(others, fit.state.views, strict=True)])
+    left = _growth(again, np.delete(alone, k))
+    return k if left - 1 < (growth - 1) / 2 else None
+
+
+def _growth(rms: Array, alone: Array) -> float:
+    """Return the mean square by which residuals grow where photos share one interior."""
+    return float(np.mean((rms / np.maximum(alone, LEAST_RMS_PX)) ** 2))
 
 
 def _adjusted(views: Sequence[View], size_px: tuple[int, int]) -> Adjusted[LensState]:
@@ -277,7 +304,7 @@ def _fit_of(
     left_out: Sequence[tuple[str, str]],
 ) -> LensFit:
     camera = fit.state.views[0].camera
-    grown = max(1.0, float(np.mean((rms / np.maximum(alone, 0.02)) ** 2)))
+    grown = max(1.0, _growth(rms, alone))
     covariance = np.asarray(fit.covariance[:5, :5] * grown)
     return LensFit(
         camera.focal_px,
