@@ -16,14 +16,15 @@ if TYPE_CHECKING:
     from sizing.jobs.job import Tolerance
     from sizing.judging import ReadingResult
 
-POINT = "point-at-side"
+POINT, OFFSET = "point-at-side", "give-edge-offset"
 # By what it costs: a look at the picture, a call, a call with a rule in hand, another photo.
 _COST: Mapping[str, int] = {
     POINT: 1,
-    "give-edge-offset": 3,
+    OFFSET: 3,
     "measure-bars": 5,
     "measure-page": 5,
     "second-reference": 20,
+    "two-sheets": 25,
 }
 _SURE = 0.985  # weight of a side that a person has pointed at; what is left is for another line
 
@@ -87,7 +88,8 @@ def _options(answer: Estimate) -> Iterator[tuple[tuple[tuple[str, str], ...], Es
     chosen = [(one,) for one in single] + [
         pair
         for pair in combinations(single, 2)
-        if pair[0][1] is None  # two remedies of the geometry do not add up
+        if pair[0][1] is None or (OFFSET in (pair[0][0][0], pair[1][0][0]) and pair[1][1] is not None)
+        # two remedies of the geometry do not add up, but that of the edges' depth stands for itself
     ]
     for some in chosen:
         changed = answer
@@ -95,7 +97,7 @@ def _options(answer: Estimate) -> Iterator[tuple[tuple[tuple[str, str], ...], Es
             if action == POINT:
                 changed = replace(changed, candidates=_pointed(changed.candidates, where))
             elif remedy is not None:
-                changed = replace(changed, cov_mm2=remedy.cov_mm2)
+                changed = replace(changed, cov_mm2=changed.cov_mm2 + (remedy.cov_mm2 - answer.cov_mm2))
         yield tuple(step for step, _ in some), changed
 
 

@@ -187,11 +187,39 @@ def test_the_remedy_speaks_of_the_reference_that_is_in_the_photo(kind, more):
     size = (120.0, 80.0) if kind == "given" else (None, None)
     reference = Reference(kind, *size)
     photo = photo_of(CAMERA, [A], np.random.default_rng(1), name=Path("a.jpg"), reference=reference)
-    answer = replace(estimate(9.0), remedies=offered(photo, request()))  # said of the photo, not of the opening
-    told = advice(judged(answer, width_top=1203.0), answer, TOLERANCE)
+    cov = alone(photo, request()).cov_mm2
+    answer = replace(estimate(9.0), cov_mm2=cov, remedies=offered(photo, request()))  # of the photo, not the opening
+    told = advice(judged(answer, width_top=1206.0), answer, TOLERANCE)
     says = [
         remedy_says([(r.action, r.where)], told.name, 9.0, 1.0, "in", settles=True, thing=told.thing)
         for r in answer.remedies
     ]
     assert any(more in line for line in says)
     assert all(("sheet" in line) == (kind == "sheet") for line in says if "bars" not in line)
+    assert ("two-sheets" in {r.action for r in answer.remedies}) == (kind != "sheet")
+
+
+def test_two_sheets_in_place_of_a_page_bring_what_they_were_said_to_bring():
+    """Oracle: the same view with two sheets there, adjusted for real, bars measured to a tenth of a millimetre."""
+    scene = {"name": Path("a.jpg"), "noise_px": 0.04}
+    page = photo_of(
+        CAMERA, [("page 1", -830.0, 30.0, 0.01)], np.random.default_rng(1), reference=Reference("letter"), **scene
+    )
+    offset = dict.fromkeys(SIDES, parse_bar(0.0))
+    asked = request(reference=Reference("letter"), edge_offset=offset)
+    said = {r.action: np.sqrt(np.diag(r.cov_mm2))[:8] for r in offered(page, asked)}
+    u_mm = 0.1 / 12**0.5
+    bars = CheckBar(Quantity(150.0, u_mm), Quantity(200.0, u_mm))
+    sheets = [("sheet A", -780.0, 0.0, 0.0), ("sheet B", 780.0, 0.0, 0.0)]
+    real = alone(photo_of(CAMERA, sheets, np.random.default_rng(1), bar=bars, **scene), request(edge_offset=offset))
+    assert said["two-sheets"] == pytest.approx(np.sqrt(np.diag(real.cov_mm2))[:8], rel=0.1)
+    assert (said["two-sheets"] < said["second-reference"]).all()
+
+
+def test_a_given_depth_adds_to_what_another_action_brings():
+    """Oracle: variances of independent parts add (JCGM 100, 5.1.2): 6^2 = 4^2 + 4^2 + 2^2, depth and geometry gone."""
+    answer = estimate(6.0, [after("give-edge-offset", 20**0.5), after("second-reference", 20**0.5, "left")])
+    found = advice(judged(answer, width_top=1200.0), answer, TOLERANCE)
+    assert set(found.steps) == {("second-reference", "left"), ("give-edge-offset", "")}
+    assert found.U95_after_mm == pytest.approx(2 * 2.0)
+    assert found.settles

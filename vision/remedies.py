@@ -30,16 +30,22 @@ from vision.observations import (
 )
 from vision.one_photo import PhotoTraced
 from vision.pages.side_block import SideBlock
-from vision.priors import PAPER, STANDOFF_MM, reference_size_mm
-from vision.request import SIDES, Array, CheckBar, OpeningRequest, Remedy, Side
+from vision.priors import PAPER, STANDOFF_MM, reference_blocks, reference_size_mm, size_block
+from vision.request import SIDES, Array, CheckBar, OpeningRequest, Quantity, Reference, Remedy, Side, Wall
+from vision.solving.solve import SHEET_HALF_MM
 from vision.stations import Line, corners, lines_of
 
 # A page measured with a steel rule, as any size that a person gives to the millimetre; bars of 150 and 200 mm written
 # down to a tenth of a millimetre, which is then what is known of them (contract: the last digit; rectangular).
 U_RULE_MM = 0.25
-U_BAR = 0.1 / 12**0.5 / np.array([150.0, 200.0])
+BARS_MM, U_BAR_MM = (150.0, 200.0), 0.1 / 12**0.5
+U_BAR = U_BAR_MM / np.array(BARS_MM)
 U_OFFSET_MM = 1.0  # contract: an offset that is given is good to that
 BESIDE_MM = 180.0  # a second reference hangs so far off the jamb, from its middle
+# A sheet as 63 points seen in both directions: as much as its printed edges weigh on photos for practice and renderings
+# of 0.4 to 2 px a mm (0.02 to 0.09 px, 0.04 in the middle).
+GRID = np.stack(np.meshgrid(np.linspace(-90, 90, 7), np.linspace(-120, 120, 9)), -1).reshape(-1, 2)
+U_SHEET_PX = 0.04
 FIRST = np.arange(FIRST_REFERENCE, FIRST_REFERENCE + PER_REFERENCE)  # the unknowns of the first reference
 
 
@@ -60,7 +66,10 @@ def remedies(request: OpeningRequest, photo: PhotoTraced, measured: Measured) ->
     lines = lines_of(adjusted.state.camera, photo.sides, {s: photo.sides[s].depth_mm for s in SIDES})
     side, state, more = _second_reference(photo, lines)
     found.append(Remedy("second-reference", side, cov(adjust([*blocks, *more], state, iterations=0))))
-    sheets = "sheet" in photo.solved.names[0]
+    sheets = photo.reference.kind == "sheet"
+    if not sheets:
+        state, instead = _two_sheets(request.wall, photo, lines)
+        found.append(Remedy("two-sheets", "", cov(adjust(instead, state, iterations=0))))
     if sheets and request.check_bar == CheckBar():
         index = np.arange(SIZE.start, SIZE.stop)
         bars = PriorBlock(index, adjusted.state.size, U_BAR, "print_scale")
@@ -76,22 +85,44 @@ def remedies(request: OpeningRequest, photo: PhotoTraced, measured: Measured) ->
     return tuple(replace(remedy, thing=photo.reference.thing) for remedy in found)
 
 
+def _beside(lines: Mapping[Side, Line], sign: float) -> Array:
+    """Return place mm and turn of a reference beside the opening: left (-1) or right (+1)."""
+    at = corners(lines)
+    across = (at[1] - at[0]) / np.linalg.norm(at[1] - at[0])
+    wide = float(np.linalg.norm(at[1] - at[0]))
+    reference = np.zeros(PER_REFERENCE)
+    place = at.mean(0) + sign * (wide / 2 + BESIDE_MM) * across
+    reference[[X, Y, TURN, DEPTH]] = [*place, float(np.arctan2(across[1], across[0])), -STANDOFF_MM]
+    return reference
+
+
+def _two_sheets(
+    wall: Wall, photo: PhotoTraced, lines: Mapping[Side, Line]
+) -> tuple[PhotoState, Sequence[Block[PhotoState]]]:
+    """Return state and observations of the same view with two sheets, bars measured, in place of what is there."""
+    old = photo.solved.adjusted.state
+    state = replace(old, size=np.zeros(2), references=np.array([_beside(lines, -1.0), _beside(lines, 1.0)]))
+    kept = [b for b in photo.solved.blocks if not isinstance(b, PriorBlock | EdgeBlock | SideBlock)]
+    kept += [b for b in photo.solved.blocks if isinstance(b, PriorBlock) and (b.index < SIZE.start).all()]
+    bars = size_block(Reference("sheet"), CheckBar(*(Quantity(mm, U_BAR_MM) for mm in BARS_MM)))
+    known = reference_blocks(2, wall, sheets=True, stiff=False)
+    known = [replace(b, value=state.references[0, [X, Y, TURN]]) if b.part == "gauge" else b for b in known]
+    plane = np.repeat(GRID, 2, axis=0)
+    normals = np.tile([[1.0, 0.0], [0.0, 1.0]], (len(GRID), 1))
+    at = np.zeros_like(plane), normals, np.full(len(plane), U_SHEET_PX), np.zeros(len(plane))
+    seen = [_moved(EdgeBlock(i, plane, SHEET_HALF_MM, *at), i, state) for i in range(2)]
+    return state, [*kept, bars, *known, *seen]
+
+
 def _second_reference(
     photo: PhotoTraced, lines: Mapping[Side, Line]
 ) -> tuple[str, PhotoState, Sequence[Block[PhotoState]]]:
     """Return the side for one more reference like the first, and state and observations with it."""
     old = photo.solved.adjusted.state
     at = corners(lines)
-    middle = at.mean(0)
-    across = (at[1] - at[0]) / np.linalg.norm(at[1] - at[0])
-    seen = old.references[:, [X, Y]]
-    wide = float(np.linalg.norm(at[1] - at[0]))
-    mean = float(((seen - middle) @ across).mean())
+    mean = float(((old.references[:, [X, Y]] - at.mean(0)) @ (at[1] - at[0])).mean())
     sign = -1.0 if mean > 0 else 1.0
-    place = middle + sign * (wide / 2 + BESIDE_MM) * across
-    reference = np.zeros(PER_REFERENCE)
-    reference[[X, Y, TURN, DEPTH]] = [*place, float(np.arctan2(across[1], across[0])), -STANDOFF_MM]
-    state = replace(old, references=np.vstack([old.references, reference]))
+    state = replace(old, references=np.vstack([old.references, _beside(lines, sign)]))
     last = len(old.references)
     moved = PER_REFERENCE * last
     own = [

@@ -195,7 +195,7 @@ class Remedy:
     `thing` is what the photo's reference is called: sheet, page, card or rectangle.
     """
 
-    action: Literal["second-reference", "measure-bars", "measure-page", "give-edge-offset"]
+    action: Literal["second-reference", "two-sheets", "measure-bars", "measure-page", "give-edge-offset"]
     where: str
     cov_mm2: Array
     thing: str = "sheet"

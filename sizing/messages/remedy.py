@@ -27,7 +27,7 @@ def remedy_says(
     'it would bring the width, top from +- 3/8 in to +- 1/16 in.'
     """
     lead = "Cheapest way to settle it" if settles else "What would help most, though it may not settle it"
-    text = f"{lead}: {' and '.join(_step(action, where, thing) for action, where in steps)}"
+    text = f"{lead}: {', and '.join(_step(action, where, thing) for action, where in steps)}"
     before, after = format_uncertainty(before_mm, unit), format_uncertainty(after_mm, unit)
     if before != after:
         text += f"; it would bring the {name_of(name)} from +- {before} to +- {after}"
@@ -43,6 +43,8 @@ def _step(action: str, where: str, thing: str) -> str:
         return "measure the two printed bars on the sheet to a tenth of a millimetre and enter them in mm"
     if action == "measure-page":
         return "measure the page itself with a steel rule and enter its size in mm in place of its kind"
+    if action == "two-sheets":
+        return f"a photo with two printed sheets, left and right of the opening, their bars measured, not a {thing}"
     return f"a photo with one more {_like(thing)} to the {where} of the opening"
 
 
