@@ -5,13 +5,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tests.views import CORNERS, camera_at, paper, photo_of
+from tests.views import BAR, CORNERS, camera_at, paper, photo_of
 from vision.depths import EdgeDepths
 from vision.joint.measures import depth_warnings, measure_joint
+from vision.joint.remedies import joint_remedies
 from vision.joint.reports import said_together
 from vision.joint.several_photos import measure_together
 from vision.joint.solve import join
-from vision.request import SIDES, Candidate, OpeningRequest, Quantity, Warning_
+from vision.request import SIDES, Candidate, CheckBar, OpeningRequest, Quantity, Warning_
 
 A, B = ("sheet A", -850.0, 30.0, 0.01), ("sheet B", 860.0, -40.0, -0.02)
 PLACES = (camera_at(-900, -200, 2300), camera_at(1000, 150, 2500), camera_at(50, 400, 2700))
@@ -195,3 +196,24 @@ def test_where_the_views_show_how_far_the_trim_stands_out_nothing_is_said_to_be_
     found = [int(v) for v in re.findall(r"(\d+) mm \+-", more[0].message)]
     assert found == pytest.approx([19] * 4, abs=2)
     assert all(w.code == "blurred" for report in reports.values() for w in report.warnings)
+
+
+@pytest.mark.parametrize("action", ["give-edge-offset", "measure-bars"])
+def test_what_is_said_to_help_several_photos_helps_them_as_much(action):
+    """Oracle: the same photos joined with the offset given to 1 mm, or bars written to a tenth of a millimetre."""
+    u_mm = 0.1 / 12**0.5
+    bars = CheckBar(Quantity(150.0, u_mm), Quantity(200.0, u_mm))
+    seen, known = photos(5, 2, depth=-19.0, bar=CheckBar()), photos(5, 2, depth=-19.0, bar=bars)
+    asked = OpeningRequest((), "siding")
+    offered = {r.action: r for r in joint_remedies(asked, seen, measure_together(asked, seen))}
+    assert set(offered) == {"give-edge-offset", "measure-bars"}
+    told = replace(asked, edge_offset=dict.fromkeys(SIDES, Quantity(19.0, 1.0)))
+    real = measure_together(told, seen) if action == "give-edge-offset" else measure_together(asked, known)
+    said = np.sqrt(np.diag(offered[action].cov_mm2))[:8]
+    assert said == pytest.approx(np.sqrt(np.diag(real.measured.cov_mm2))[:8], rel=0.05)
+
+
+def test_what_was_given_is_not_asked_for_again():
+    asked = OpeningRequest((), "panel", check_bar=BAR, edge_offset=dict.fromkeys(SIDES, Quantity(0.0, 1.0)))
+    seen = photos(5, 2)
+    assert joint_remedies(asked, seen, measure_together(asked, seen)) == ()

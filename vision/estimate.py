@@ -14,6 +14,7 @@ from vision.depths import edge_depths
 from vision.errors import PhotoError, RequestError
 from vision.faces.measures import faces_of_outlines, reanchored
 from vision.faces.outlines import nested_outlines
+from vision.joint.remedies import joint_remedies
 from vision.joint.reports import said_together
 from vision.joint.several_photos import Together, disagreement, measure_together
 from vision.measures import Measured
@@ -80,15 +81,19 @@ def estimate_opening(
                 reports[at[k]] = report
             warned += more
             faces = _faces(request, whole[order[0]], photos, together) if order else ()
-            return _estimate(together.measured, together.candidates, faces, photos[0], reports, warned)
+            answer = _estimate(together.measured, together.candidates, faces, photos[0], reports, warned)
+            return replace(answer, remedies=joint_remedies(request, photos, together)) if _unsure(answer) else answer
         if order and not warned:
             warned.append(disagreement(photos))
     if not order:
         return _not_measured(reports, len(parts))
     best = whole[order[0]]
     found = _estimate(best.measured, best.candidates, best.faces, photos[0], reports, warned)
-    unsure = 2 * float(np.sqrt(np.diag(found.cov_mm2)[:8].max())) > REMEDY_FROM_MM
-    return replace(found, remedies=_remedies(request, photos[0], best.measured)) if unsure else found
+    return replace(found, remedies=_remedies(request, photos[0], best.measured)) if _unsure(found) else found
+
+
+def _unsure(found: Estimate) -> bool:
+    return 2 * float(np.sqrt(np.diag(found.cov_mm2)[:8].max())) > REMEDY_FROM_MM
 
 
 def _estimate(
