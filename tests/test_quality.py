@@ -290,6 +290,24 @@ def test_a_page_whose_foot_was_misread_is_no_cut(tmp_path):
     assert np.abs(found.measured.values_mm[:3] - true).max() < 3.0  # 5.8 as a picture that was cut
 
 
+@pytest.mark.parametrize("exif", [exif_block(26, 1), Image.Exif()])
+def test_a_panorama_without_its_mark_is_not_measured(tmp_path, shot, exif):
+    """Oracle: the rendered view resampled on a cylinder about the camera (Szeliski and Shum 1997, section 2)."""
+    rgb, truth = shot
+    h, w = rgb.shape[:2]
+    f, cx, cy = (truth["camera"][k] for k in ("f_px", "cx", "cy"))
+    angle = (np.arange(w) - cx) / f
+    x = np.broadcast_to(f * np.tan(angle) + cx, (h, w)).astype(np.float32)
+    y = ((np.arange(h)[:, None] - cy) / np.cos(angle) + cy).astype(np.float32)
+    corners = np.array(truth["corners_px"])
+    at = np.arctan((corners[:, 0] - cx) / f)
+    corners = np.column_stack([f * at + cx, (corners[:, 1] - cy) * np.cos(at) + cy])
+    found = measured(tmp_path, cv2.remap(rgb, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE), corners, exif)
+    assert isinstance(found, PhotoReport)
+    assert found.error.code == "not-one-view"
+    assert "one ordinary photo" in found.error.message
+
+
 def test_a_panorama_is_not_measured(tmp_path, shot):
     rgb, truth = shot
     exif = exif_block(26, 1)

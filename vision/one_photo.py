@@ -34,6 +34,7 @@ from vision.photo.edge_blur import (
     too_smeared,
     weakened,
 )
+from vision.photo.panorama import rolled
 from vision.photo.prepared import Prepared, prepare
 from vision.photo.quality import BLUR_PX, cut_found, cut_prior, shows_cut, slant_doubts, solved_doubts, with_effects
 from vision.priors import PAPER, reference_size_mm
@@ -139,6 +140,8 @@ def solve_photo(request: OpeningRequest, ready: Prepared, last: LastTrace | None
             break
         ready = replace(ready, sightings=tuple(s for s in ready.sightings if all(s is not b for b in bad)))
         solved = _solve(request, ready, last) if ready.sightings else _smeared(ready.asked.path.name)
+    if not isinstance(solved, Warning_) and ready.reference.kind == "sheet":
+        solved = rolled(solved, ready.prior.focal_px, ready.picture.size_px) or solved
     if isinstance(solved, Warning_):
         return replace(ready.report, error=solved)
     solved, doubts = _doubted(request, ready, solved, last)
