@@ -111,8 +111,8 @@ def about(value_mm: float, U95_mm: float, unit: Unit) -> str:
 
     Examples
     --------
-    >>> about(1381.2, 2.4, "in")
-    'about 54 3/8 in, give or take 1/8 in'
+    >>> about(1381.2, 2.4, "in"), about(-0.3, 0.8, "mm")
+    ('about 54 3/8 in, give or take 1/8 in', 'about 0 mm, give or take 1 mm')
     """
     return f"about {_rounded(value_mm, unit)}, give or take {_rounded_up(U95_mm, unit)}"
 
@@ -120,7 +120,7 @@ def about(value_mm: float, U95_mm: float, unit: Unit) -> str:
 def _rounded(value_mm: float, unit: Unit) -> str:
     if unit == "in":  # a photo is never good to 1/32 in
         return format_length(round(value_mm / _INCH_MM * 16) * INCH_MM / 16, unit)
-    return f"{value_mm:.0f} mm"
+    return f"{round(value_mm)} mm"  # never -0
 
 
 def _rounded_up(U95_mm: float, unit: Unit) -> str:

@@ -106,8 +106,8 @@ def depth_warnings(joint: Joint, declared: EdgeDepths, words: Mapping[Side, str]
             warned.append(
                 Warning_(
                     "edge-depth-contradicted",
-                    f"seen from several places the {words[side]} stands {-seen:.0f} mm +- {2 * u:.0f} mm "
-                    f"in front of the wall, not {0.0 - declared.z_mm[side]:.0f} mm as declared; the photos' "
+                    f"seen from several places the {words[side]} stands {round(-seen)} mm +- {2 * u:.0f} mm "
+                    f"in front of the wall, not {round(-declared.z_mm[side])} mm as declared; the photos' "
                     "value is used: measure how far it stands out and correct the edge offset",
                 )
             )

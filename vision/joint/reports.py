@@ -56,7 +56,7 @@ def _depth_seen(together: Together) -> list[Warning_]:
     seen = together.depths
     if set(seen) != set(SIDES) or max(u for _, u in seen.values()) > SEEN_MM:
         return []
-    each = ", ".join(f"{SIDE_WORD[s]} {-z:.0f} mm +- {2 * u:.0f} mm" for s, (z, u) in seen.items())
+    each = ", ".join(f"{SIDE_WORD[s]} {round(-z)} mm +- {2 * u:.0f} mm" for s, (z, u) in seen.items())
     says = (
         "how far the edges stand out was not given; seen from several places they stand in front of the wall by: "
         f"{each}; measure it and enter it as edge offset"
