@@ -43,6 +43,7 @@ SEEN = {True: 0.35, False: 0.55}  # of every side, of pages, which are taped at 
 UNEVEN = 0.02  # evenness of nine places of a box that no page fills
 TINTED = 0.6  # what is rated near nothing by its tint is not looked at
 COMMON_PAPER = 0.3  # rarity of white bricks among white ones 0 to 0.25, of pages 0.5 to 1 (50 renderings; two at once)
+OF_ITS_OWN = 0.8  # rarity of all but 7 of 120 cards; bricks that were taken for one are rarer seldom
 COMMON = 0.42  # rarity of what is not traced: `of_photo` asks for 0.5
 FIFTHS = np.linspace(0.15, 0.85, 5)
 INSIDE, INSIDE_MANY = (
@@ -107,6 +108,9 @@ def find_quads(
             found = [f for f in found if not in_courses(rgb, f.corners_px, opening_px)]
         if wall is not None:
             found = _unlike_the_wall(wall, seen.scale, found)
+            found = [
+                f for f in found if f.rare >= OF_ITS_OWN or not in_courses(rgb, f.corners_px, opening_px, closely=True)
+            ]
         if any(f.rating > GOOD for f in found):
             break
     if plain and len(found) > 1:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -10,11 +10,12 @@ from numpy.typing import NDArray
 
 from vision.kept.once import Once, anew
 from vision.pages.caught import caught
-from vision.pages.find import FoundQuad, find_quads
+from vision.pages.find import OF_ITS_OWN, FoundQuad, find_quads
+from vision.pages.one_side import mended
 from vision.pages.plane import likeness
 from vision.priors import PAGE_SIZE_MM, PAPER, CameraPrior, reference_size_mm
 from vision.request import Array, PhotoRequest, Reference, Wall, Warning_
-from vision.solving.solve_pages import CORNER_MM, fits_one_wall, solve_rectangles
+from vision.solving.solve_pages import CORNER_MM, fits_one_wall, left_out_of, solve_rectangles
 from vision.solving.solved import Solved
 
 NAMES = {"letter": "Letter page", "a4": "A4 page", "id1": "card", "given": "rectangle of the given size"}
@@ -28,6 +29,7 @@ COMMON_CLEAR = 0.25  # and so near where the wall is as white as either: bricks 
 # Its colours are seldom elsewhere in the photo: cards and rectangles reach 0.7 to 1 in practice and 34 renderings, half
 # bricks that were taken for one 0.1 to 0.45 (one of them 0.7: a rival then).
 RARE = 0.5
+MENDED = 2  # candidates of which a side is doubted where none fits
 JOINS = 0.4  # rating of one more that joins
 MORE_COST = 120.0  # it brings about 50 observations; twice their number is too much (a guess)
 FOUND_PX = 1.0  # click of a traced outline that is then traced again
@@ -92,6 +94,7 @@ def solve_page_photo(
     if len(given) > 1:
         return solve_rectangles(given, reference, prior, wall, asked.click_px, seen)
     found = kept(("quads", reference, prior, rough, given), lambda: find(given))
+    found = _mended(rgb, found, reference, None if given else opening, prior, like)
     traces = [(f.corners_px, f.traced) for f in found] if asked.trace else []
 
     def solve(quads: list[Array], clicks: list[float]) -> Solved:
@@ -126,6 +129,32 @@ def solve_page_photo(
         if joined.adjusted.cost - alone.adjusted.cost < MORE_COST:
             quads, alone = more, joined
     return alone
+
+
+def _mended(
+    rgb: NDArray[np.uint8],
+    found: list[FoundQuad],
+    reference: Reference,
+    opening_px: Array | None,
+    prior: CameraPrior,
+    like: Callable[[Array], float],
+) -> list[FoundQuad]:
+    """Return the candidates; where none fits, those unlike the wall with the one side exchanged that makes them fit."""
+    if opening_px is None or reference.kind in PAPER:
+        return found
+    if any(f.rare >= RARE and f.rating * like(f.corners_px) >= SURE for f in found):
+        return found
+    size = reference_size_mm(reference)
+    made = list(found)
+    for k, f in enumerate(found[:MENDED]):
+        if f.rating < SURE or f.rare < OF_ITS_OWN:
+            continue
+        sides = np.hypot(*(np.roll(f.corners_px, -1, axis=0) - f.corners_px).T)
+        lies = (sides[0] + sides[2] > sides[1] + sides[3]) != (size[0] > size[1])
+        ends = left_out_of(np.array(size[::-1] if lies else size) / 2, reference.kind)
+        other = mended(rgb, f.traced, ends, size, opening_px, prior, like)
+        made[k] = f if other is None else replace(f, corners_px=other.corners_px, traced=other)
+    return made
 
 
 def _rough(corners_px: Array | None, shape: tuple[int, ...]) -> Array | None:

@@ -1,0 +1,76 @@
+"""A card of which its own stripe was taken for a side, drawn with known corners."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import pytest
+
+from vision.pages.coded_sides import with_line
+from vision.pages.one_side import mended
+from vision.pages.plane import likeness
+from vision.pages.sides import trace_quad
+from vision.priors import camera_prior
+
+ID1 = (85.60, 53.98)  # ISO/IEC 7810
+SIZE = (960, 720)
+LEFT_OUT = (0.05, 0.08)
+PX = 1.2  # a mm
+OPENING = np.array([[420.0, 120], [880, 120], [880, 640], [420, 640]])
+CARD = np.array([[150.0, 300], [150 + 85.6 * PX, 300], [150 + 85.6 * PX, 300 + 53.98 * PX], [150, 300 + 53.98 * PX]])
+STRIPE = (6.0, 14.0)  # px under its head
+
+
+def drawn(stripe=True):
+    """Return a photo square on: a card of 103 x 65 px on a wall, drawn four times finer."""
+    fine = 4
+    picture = np.full((SIZE[1] * fine, SIZE[0] * fine, 3), (150.0, 140, 118), np.float32)
+
+    def fill(left, top, right, bottom, colour):
+        a, b, c, d = (round((v + 0.5) * fine) for v in (left, top, right, bottom))
+        picture[b:d, a:c] = colour
+
+    fill(*CARD[0], *CARD[2], (120, 122, 175))
+    if stripe:
+        fill(CARD[0, 0], CARD[0, 1] + STRIPE[0], CARD[2, 0], CARD[0, 1] + STRIPE[1], (60, 60, 80))
+    small = cv2.resize(picture, SIZE, interpolation=cv2.INTER_AREA)
+    small = cv2.GaussianBlur(small, (0, 0), 0.7) + np.random.default_rng(1).normal(0, 1.0, small.shape)
+    return np.clip(np.rint(small), 0, 255).astype(np.uint8)
+
+
+def prior():
+    return camera_prior(800.0, 0.03, SIZE, known=True)
+
+
+def like(quad):
+    return likeness(quad, ID1, OPENING, prior(), 1.0)
+
+
+def with_side(i, off):
+    """Return the card's corners with one side moved inward."""
+    a, b = CARD[i], CARD[(i + 1) % 4]
+    normal = np.array([b[1] - a[1], a[0] - b[0]]) / np.linalg.norm(b - a)
+    return with_line(CARD, i, np.array([*normal, normal @ a - off]))
+
+
+def test_the_head_is_found_where_the_stripe_was_taken_for_it():
+    rgb = drawn()
+    traced = trace_quad(rgb, with_side(0, STRIPE[1]), 2.0, LEFT_OUT)
+    assert traced is not None
+    assert np.abs(traced.corners_px - with_side(0, STRIPE[1])).max() < 1  # the stripe's lower edge
+    assert like(traced.corners_px) < 0.05
+    other = mended(rgb, traced, LEFT_OUT, ID1, OPENING, prior(), like)
+    assert other is not None
+    assert np.abs(other.corners_px - CARD).max() < 0.5
+    assert like(other.corners_px) > 0.9
+
+
+@pytest.mark.parametrize("i", [1, 3])
+def test_no_side_is_supposed_where_the_photo_shows_no_line(i):
+    rgb = drawn(stripe=False)
+    traced = trace_quad(rgb, CARD, 2.0, LEFT_OUT)
+    assert traced is not None
+    bare = np.full_like(rgb, 140)
+    cut = with_side(i, 16.0)
+    moved = type(traced)(cut, traced.sides, traced.blur_px)
+    assert mended(bare, moved, LEFT_OUT, ID1, OPENING, prior(), like) is None

@@ -1,0 +1,92 @@
+"""One side of a card that its own stripe was taken for, told by the proportions that it must have on the wall.
+
+A dark stripe along the head of a card is a stronger line than the head itself on a wall as bright as the card. The
+opening shows how the wall slants, so three sides say where the fourth must be; if the photo shows a line there, and one
+of the four sides alone can be so mended, that line is the side.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.pages.coded_sides import with_line
+from vision.pages.lines_near import Way, lines_near, way_near
+from vision.pages.plane import laid_on_wall
+from vision.pages.sides import TracedQuad
+from vision.priors import CameraPrior
+from vision.request import Array
+
+FAR, PLACES = 0.35, 41  # of the length across: so far off the side may be; and as many places are tried
+FITS = 0.5  # likeness of the card with that side
+OFF_PX = (0.0, 1.6, -1.6)  # a side is placed from so near; its place is known no better
+CLEAR = 0.1  # likeness, share of the side seen, and how clearly it parts the card from the wall, multiplied (a guess)
+CLEARER = 3.0  # than with another of its sides mended (a guess)
+
+
+def mended(
+    rgb: NDArray[np.uint8],
+    traced: TracedQuad,
+    left_out: tuple[float, float],
+    size_mm: tuple[float, float],
+    opening_px: Array,
+    prior: CameraPrior,
+    like: Callable[[Array], float],
+) -> TracedQuad | None:
+    """Return a traced card with the one side exchanged that makes it fit; None where none does, or several do.
+
+    Parameters
+    ----------
+    left_out : share of width and height left out at each end of a side.
+    opening_px : corners (4, 2) px.
+    like : says of corners how like the reference they are on the wall, 0 to 1.
+    """
+    near = lines_near(rgb, traced, left_out)
+    best: list[tuple[float, TracedQuad]] = []
+    for i in range(4):
+        ways = near[i][1:]
+        line = _where_it_fits(traced.corners_px, i, size_mm, opening_px, prior)
+        for off in OFF_PX:
+            at = with_line(traced.corners_px, i, line + np.array([0, 0, off]))
+            there = way_near(rgb, at, i, left_out[i % 2], traced.blur_px[i % 2], traced.corners_px)
+            if there is not None:
+                ways = [there, *ways]
+                break
+        made = [(way, with_line(traced.corners_px, i, way.line)) for way in ways]
+        fitting = [
+            (fits * way.side.seen * float(np.exp(-way.unclear / 2)), _exchanged(traced, i, way, corners))
+            for way, corners in made
+            if np.isfinite(corners).all() and (fits := like(corners)) >= FITS
+        ]
+        if fitting:
+            best.append(max(fitting, key=lambda f: f[0]))
+    best.sort(key=lambda f: -f[0])
+    if not best or best[0][0] < CLEAR or (len(best) > 1 and best[0][0] < CLEARER * best[1][0]):
+        return None
+    return best[0][1]
+
+
+def _exchanged(traced: TracedQuad, i: int, way: Way, corners: Array) -> TracedQuad:
+    a, b, c, d = (way.side if k == i else s for k, s in enumerate(traced.sides))
+    return replace(traced, corners_px=corners, sides=(a, b, c, d))
+
+
+def _where_it_fits(quad: Array, i: int, size_mm: tuple[float, float], opening_px: Array, prior: CameraPrior) -> Array:
+    """Return the line a x + b y = c beside side `i` on which it would have to lie for the proportions to be right."""
+    a, b = quad[i], quad[(i + 1) % 4]
+    normal = np.array([b[1] - a[1], a[0] - b[0]]) / np.linalg.norm(b - a)
+    far = FAR * float(np.linalg.norm(quad[i] - quad[i - 1]))
+    target = abs(float(np.log(size_mm[0] / size_mm[1])))
+    best, least = 0.0, np.inf
+    for off in np.linspace(-far, far, PLACES):
+        corners = with_line(quad, i, np.array([*normal, normal @ a + off]))
+        if not np.isfinite(corners).all():
+            continue
+        sides = np.hypot(*(np.roll(p := laid_on_wall(corners, opening_px, prior), -1, axis=0) - p).T)
+        miss = abs(abs(float(np.log((sides[0] + sides[2]) / (sides[1] + sides[3])))) - target)
+        if miss < least:
+            best, least = float(off), miss
+    return np.array([*normal, normal @ a + best])
