@@ -63,6 +63,7 @@ def test_two_ends_with_a_sheet_in_both_give_the_whole_within_what_is_claimed(end
     U95 = 2 * np.sqrt(np.diag(found.cov_mm2))
     assert (np.abs(error[:8]) < 1.3 * U95[:8]).all()
     assert U95[:3].max() < 15
+    assert [len(photo.sides_px) for photo in found.photos] == [3, 3]  # to be looked at: the sides in view as traced
 
 
 def test_one_end_alone_is_not_measured_and_says_what_to_take(ends):

@@ -185,7 +185,8 @@ def test_clicked_rectangles_give_the_pose_of_the_wall(kind):
     quads = [project(c, np.column_stack([onto_wall(p, plane), np.zeros(4)])) for p in PLACES]
     found = solve_rectangles(quads, reference, PRIOR, "panel", 0.2)
     a = found.adjusted
-    assert found.names == ("rectangle 1", "rectangle 2")
+    thing = "page" if kind == "letter" else "rectangle"
+    assert found.names == (f"{thing} 1", f"{thing} 2")
     assert abs(apart(a.state) - TRUE_APART) < 2 * u_apart(a.covariance)
     assert found.outlines_px[1] == pytest.approx(quads[1], abs=0.3)
     assert found.noise_px == 0.2

@@ -171,7 +171,7 @@ def _whole(photo: PhotoTraced) -> bool:
 def _report(seen: PhotoTraced | PhotoReport, measured: PhotoMeasured | None) -> PhotoReport:
     if measured is not None:
         return measured.report
-    return seen.report if isinstance(seen, PhotoTraced) else seen
+    return replace(seen.report, sides_px=seen.drawn) if isinstance(seen, PhotoTraced) else seen
 
 
 def _traced(request: OpeningRequest, progress: Progress | None, tracer: Tracer) -> list[PhotoTraced | PhotoReport]:

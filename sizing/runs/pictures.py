@@ -93,7 +93,7 @@ def _of_photo(
 def _drawn(report: PhotoReport, turn: int, labels: Labels, blanks: Sequence[Box]) -> list[tuple[str, Image.Image]]:
     rgb = as_measured(report, turn, blanks)
     with as_file(files("sizing") / "data" / "DejaVuSans.ttf") as font:
-        drawn = [("annotated", annotated_photo(rgb, report, labels, font))]
+        drawn = [("annotated", annotated_photo(rgb, report, labels if report.stations_px else {}, font))]
     if report.wall_to_photo is not None and report.extent_mm is not None:
         drawn.append(("rectified", rectified_view(rgb, report.wall_to_photo, report.extent_mm)))
     return drawn

@@ -97,7 +97,7 @@ def solve_rectangles(
     if len(quads) == 1:
         starts += _squarely(corners[0], plane, prior)
     final = best_of(prior_blocks + seen, starts)
-    names = tuple(f"rectangle {i + 1}" for i in range(len(quads)))
+    names = tuple(f"{reference.thing} {i + 1}" for i in range(len(quads)))
     bent = paper and _bent(final)
     if bent:
         prior_blocks = [_loose(b) for b in prior_blocks]
