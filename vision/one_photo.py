@@ -265,8 +265,8 @@ def _solve(request: OpeningRequest, ready: Prepared, last: LastTrace) -> Solved 
             return Warning_(
                 "no-reference",
                 f"no printed sheet was found in {asked.path.name}; tape one sheet left and one right of the opening, "
-                "flat on the wall, and take the photo again from where whole opening and sheets are in view; where they "
-                "hang already they are too small, blurred or dark to be read: go nearer, and send the original file",
+                "flat on the wall, and take the photo again from where whole opening and sheets are in view; where "
+                "they hang already they are too small, blurred or dark: go nearer, and send the original file",
             )
         grey = cv2.cvtColor(ready.picture.rgb, cv2.COLOR_RGB2GRAY)
         solved = _solve_sheets(request, ready, grey)
