@@ -8,11 +8,12 @@ import pytest
 from scipy.stats import multivariate_normal
 
 from sizing.crosscheck.adjustment import STATIONS, predict_readings_mm
-from sizing.crosscheck.assignment import _best_slips, misplaced, same_picture
+from sizing.crosscheck.assignment import _best_slips, misplaced
 from sizing.crosscheck.consistency import cross_check
 from sizing.jobs.job import Opening, Reading
 from sizing.tape import too_long_mm
 from sizing.units import parse_length
+from vision.joint.same_view import same_picture
 from vision.request import Candidate, Estimate, PhotoReport
 
 INCH = 25.4

@@ -16,6 +16,7 @@ from vision.faces.measures import faces_of_outlines, reanchored
 from vision.faces.outlines import nested_outlines
 from vision.joint.remedies import joint_remedies
 from vision.joint.reports import said_together
+from vision.joint.same_view import same_picture
 from vision.joint.several_photos import Together, disagreement, measure_together
 from vision.measures import Measured
 from vision.one_photo import PhotoMeasured, PhotoTraced, measure_traced, trace_photo
@@ -155,13 +156,19 @@ def _remedies(request: OpeningRequest, photo: PhotoTraced, measured: Measured) -
 
 
 def _once(photos: Sequence[PhotoTraced]) -> list[PhotoTraced]:
-    """Return the photos without those of a file that is already there whole: one view is no second observation."""
+    """Return the photos without those of a picture that is already there whole: one view is no second observation.
+
+    A picture may have been saved anew, or at another size.
+    """
     kept: list[PhotoTraced] = []
     for photo in photos:
-        sha256 = photo.report.sha256
-        if not sha256 or not any(_whole(k) and k.report.sha256 == sha256 for k in kept):
+        if not any(_whole(k) and _same(k.report, photo.report) for k in kept):
             kept.append(photo)
     return kept
+
+
+def _same(a: PhotoReport, b: PhotoReport) -> bool:
+    return (a.sha256 == b.sha256 and bool(a.sha256)) or same_picture(a, b)
 
 
 def _whole(photo: PhotoTraced) -> bool:

@@ -15,7 +15,7 @@ from scipy.special import logsumexp
 from sizing.crosscheck.adjustment import CORNER_U_MM, STATIONS
 from sizing.crosscheck.consistency import CrossCheck, cov_of_readings_mm2, expected_lengths_mm, sound_readings
 from sizing.jobs.job import Opening
-from vision.request import Array, Estimate, PhotoReport
+from vision.request import Array, Estimate
 
 # By so much likelier, times the number of openings, another opening must be. A sound opening passes the bound with
 # probability below 1 / 1000 (Markov's inequality on the likelihood ratio).
@@ -32,8 +32,6 @@ _MOST_SLIPS = 3
 _FAR, _HOPELESS = 10.0, -1e12
 # Below this a lighter edge of the photo is not tried.
 _LIGHTEST = 0.01
-# Two pictures whose references lie as close as this (px of the larger) are one: no hand holds a phone so still.
-_SAME_PX = 1.5
 
 Entry = tuple[Opening, Estimate, CrossCheck | None]
 
@@ -104,18 +102,6 @@ def log_likelihood_of(opening: Opening, estimate: Estimate) -> float | None:
     """
     said = _said(opening)
     return _log_likelihood(said, estimate, own=False) if len(said.rows) >= LEAST_READINGS else None
-
-
-def same_picture(a: PhotoReport, b: PhotoReport) -> bool:
-    """Return whether two photos are one picture, saved anew or at another size: their references lie alike."""
-    first, second = dict(a.references_px), dict(b.references_px)
-    if not first or first.keys() != second.keys() or not all(a.size_px + b.size_px):
-        return False
-    scale = max(*a.size_px, *b.size_px)
-    return all(
-        np.abs(px / max(a.size_px) - second[name] / max(b.size_px)).max() * scale < _SAME_PX
-        for name, px in first.items()
-    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)

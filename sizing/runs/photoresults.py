@@ -9,10 +9,10 @@ from pathlib import Path
 
 import numpy as np
 
-from sizing.crosscheck.assignment import same_picture
 from sizing.jobs.job import Opening, PhotoEntry
 from sizing.messages.lengths import in_unit
 from sizing.units import Unit
+from vision.joint.same_view import same_picture
 from vision.request import Estimate, NotMeasured, PhotoReport, Warning_
 
 # Codes of `vision.errors.PhotoError`, and of a path that is refused, against those of a sound photo.
