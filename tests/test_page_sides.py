@@ -6,7 +6,8 @@ import cv2
 import numpy as np
 import pytest
 
-from vision.pages.sides import crossings, trace_quad
+from vision.pages.side_fit import crossings
+from vision.pages.sides import trace_quad
 
 SIZE = (420, 360)
 QUAD = np.array([[120.3, 80.6], [268.9, 92.2], [259.7, 281.4], [111.8, 275.5]])
@@ -183,3 +184,31 @@ def test_where_nothing_is_even_inside_no_side_is_seen():
     wall = grainy(0.5, 0.4)
     traced = trace_quad(drawn(paper=wall, wall=wall), rough(3.0), 6, (0.06, 0.06))
     assert traced is None or traced.weakest < 0.35
+
+
+def shadowed(share, breadth):
+    """Return what darkens a strip that broad (px) outside the right side and the foot, on the fine grid of `drawn`."""
+
+    def mark(picture):
+        high, wide = (np.arange(n, dtype=float) for n in picture.shape[:2])
+        outside = np.full(picture.shape[:2], -np.inf)
+        for a, b in zip(QUAD, np.roll(QUAD, -1, axis=0), strict=True):
+            d = (b - a) / np.linalg.norm(b - a)
+            outside = np.maximum(outside, d[1] * (wide[None] - a[0]) - d[0] * (high[:, None] - a[1]))
+        middle = QUAD.mean(0)
+        below = (wide[None] - middle[0]) + (high[:, None] - middle[1]) > 0
+        strip = np.clip(np.minimum(outside + 0.5, breadth + 0.5 - outside), 0, 1) * below
+        return picture * (1 - share * strip[..., None])
+
+    return mark
+
+
+@pytest.mark.parametrize("wall", [0.67, 0.70])
+def test_beside_a_wall_as_bright_the_paper_ends_where_its_shadow_begins(wall):
+    rgb = drawn(paper=0.66, wall=wall, noise=0.003, mark=shadowed(0.1, 2.0))
+    traced = trace_quad(rgb, rough(2.0), 6, (0.06, 0.06))
+    right, foot = traced.sides[1], traced.sides[2]
+    for side, (a, b) in ((right, QUAD[[1, 2]]), (foot, QUAD[[2, 3]])):
+        d = (b - a) / np.linalg.norm(b - a)
+        off = (side.pixel - a) @ np.array([d[1], -d[0]])
+        assert abs(off.mean()) < 0.15

@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 from scipy.ndimage import convolve1d
 from scipy.special import ndtr
 
-from vision.pages.sides import TracedQuad, TracedSide, crossings, fitted_side, part_about
+from vision.pages.side_fit import TracedSide, crossings, fitted_side
+from vision.pages.sides import TracedQuad, part_about
 from vision.pages.steps import BLURS_PX, OF_SIDE, peaks, sampled, side_points
 from vision.request import Array
 from vision.sides.profiles import LINEAR

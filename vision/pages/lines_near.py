@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.pages.coded_sides import coded, luma_and_chroma, side_at, with_line
-from vision.pages.sides import TracedQuad, TracedSide, parting
+from vision.pages.side_fit import TracedSide
+from vision.pages.sides import TracedQuad, parting
 from vision.pages.steps import sampled, side_points
 from vision.request import Array
 

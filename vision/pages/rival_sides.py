@@ -20,7 +20,8 @@ from vision.observations import PhotoState
 from vision.pages.coded_sides import with_line
 from vision.pages.lines_near import FAR, LEAST_FAR_PX, SAME_PX, Way, apart_px, lines_near, unclear_cost, way_near
 from vision.pages.side_block import SideBlock, side_block
-from vision.pages.sides import TracedQuad, TracedSide
+from vision.pages.side_fit import TracedSide
+from vision.pages.sides import TracedQuad
 from vision.pages.wrong_side import in_order
 from vision.priors import CameraPrior
 from vision.request import Array, Reference, Wall, Warning_

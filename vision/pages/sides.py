@@ -8,12 +8,13 @@ page's curl), and so is what does not lie on the line: tape, fingers, joints of 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.pages.shadowed_sides import FAINT, beside_shadows
+from vision.pages.side_fit import TracedSide, crossings, fitted_side
 from vision.pages.steps import (
     SHARP_PX,
     WIDE,
@@ -29,7 +30,6 @@ from vision.request import Array
 from vision.sides.profiles import LINEAR
 
 BLOCKS = 24  # pieces of a side in the coarse search
-BINS = 12  # observations a side
 MIN_SIDE_PX = 18.0
 TURNS, CENTRED_PX = 5, 0.4
 CODE_NOISE = 0.006  # of square-root light: what JPEG and rounding leave
@@ -39,24 +39,6 @@ ALIKE = 0.06  # of square-root light: colours of the reference
 ALIKE_NOISE, ALIKE_LEAST = 3.0, 0.008  # the least is a step of the codes at light tones
 EVEN = 0.08  # of square-root light: colours farther apart are no plain paper's
 INMOST = 6  # places of a profile that lie farthest in
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class TracedSide:
-    """One side: edge points (N, 2) px, outward normals (N, 2), own u px of each, share of the side seen.
-
-    `along` (N,) runs from 0 to 1 along the side, clockwise; `scatter_px` is that of single edge positions;
-    `beside_px` is by how much what stands beside a smeared side may have moved it.
-    """
-
-    pixel: Array
-    normal: Array
-    u_px: Array
-    along: Array
-    seen: float
-    scatter_px: float
-    contrast: float
-    beside_px: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -104,16 +86,11 @@ def trace_quad(
         if moved is None:
             return None
         corners = moved
-    return _fine(crop, corners, low, left_out)
-
-
-def crossings(lines: Array) -> Array:
-    """Return the corners (4, 2) of four lines (4, 3), a x + b y = c, in the order head, right, foot, left."""
-    made = np.empty((4, 2))
-    for i in range(4):
-        pair = lines[[i - 1, i]]
-        made[i] = np.linalg.solve(pair[:, :2], pair[:, 2]) if abs(np.linalg.det(pair[:, :2])) > 1e-6 else np.nan
-    return made
+    traced = _fine(crop, corners, low, left_out)
+    if traced is None or not _even(colours) or min(side.contrast for side in traced.sides) >= FAINT:
+        return traced
+    sides, corners = beside_shadows(crop, low, traced.corners_px, traced.sides, traced.blur_px, left_out)
+    return replace(traced, corners_px=corners, sides=(sides[0], sides[1], sides[2], sides[3]))
 
 
 def cropped(rgb: NDArray[np.uint8], quad: Array, margin: float) -> tuple[NDArray[np.float32] | None, Array]:
@@ -280,76 +257,3 @@ def _fine(crop: NDArray[np.float32], quad: Array, low: Array, left_out: tuple[fl
             beside[k], beside[k + 2] = neighbours_px([(p, across) for _, p, across, _ in wide], blurs[k], reach[k])
     moved = [replace(s, pixel=s.pixel + low, beside_px=b) for s, b in zip(sides, beside, strict=True)]
     return TracedQuad(corners + low, (moved[0], moved[1], moved[2], moved[3]), blurs)
-
-
-def fitted_side(
-    quad: Array, i: int, along: Array, shift: Array, height: Array, normal: Array
-) -> tuple[TracedSide, Array] | None:
-    """Return the side's points, those off the line left out, averaged in bins; and its line a x + b y = c."""
-    good = np.isfinite(shift)
-    if good.sum() < 6:
-        return None
-    good &= height > 0.35 * np.median(height[good])
-    t = 2 * along - 1
-    keep = _consensus(t, shift, good)
-    if keep.sum() < 6:
-        return None
-    degree = 2 if keep.sum() > 20 else 1  # a side of a far page is bent a little by the lens
-    coefficients = np.zeros(3)
-    for _ in range(4):
-        coefficients = np.zeros(3)
-        coefficients[: degree + 1] = np.polynomial.polynomial.polyfit(t[keep], shift[keep], degree)
-        rest = shift - np.polynomial.polynomial.polyval(t, coefficients)
-        spread = max(1.4826 * float(np.median(np.abs(rest[keep]))), 0.02)
-        keep = good & (np.abs(np.nan_to_num(rest, nan=9.0)) < max(3.5 * spread, 0.1))
-        if keep.sum() < 6:
-            return None
-    edges = np.linspace(0, len(t), min(BINS, max(int(keep.sum()) // 3, 2)) + 1).astype(int)
-    a, b = quad[i], quad[(i + 1) % 4]
-    points, levels, off, where = [], [], [], []
-    for first, last in pairwise(edges):
-        k = np.flatnonzero(keep[first:last]) + first
-        if not len(k):
-            continue
-        s = float(along[k].mean())
-        off.append(float(np.mean(rest[k])))
-        level = float(off[-1] + np.polynomial.polynomial.polyval(2 * s - 1, coefficients))
-        points.append(a + s * (b - a) + level * normal)
-        levels.append(max(spread / np.sqrt(len(k)), 0.02))
-        where.append(s)
-    # stations side by side see the same grain: the scatter of the bins about the line counts where it is larger
-    u, rough = np.array(levels), np.array(off)
-    if len(rough) >= 5:
-        u = np.maximum(u, 1.4826 * float(np.median(np.abs(rough - np.median(rough)))))
-    ends = np.polynomial.polynomial.polyfit(t[keep], shift[keep], 1)
-    p, q = a + (ends[0] - ends[1]) * normal, b + (ends[0] + ends[1]) * normal
-    d = (q - p) / np.linalg.norm(q - p)
-    n = np.array([d[1], -d[0]])
-    count = len(points)
-    side = TracedSide(
-        np.array(points),
-        np.tile(n, (count, 1)),
-        u,
-        np.array(where),
-        float(keep.mean()),
-        spread,
-        float(np.median(height[keep])),
-    )
-    return side, np.array([*n, n @ p])
-
-
-def _consensus(t: Array, shift: Array, good: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Return which positions lie on the line that most of them share (Fischler and Bolles 1981), all pairs of bins."""
-    index = np.flatnonzero(good)
-    picks = index[np.linspace(0, len(index) - 1, min(len(index), 24)).astype(int)]
-    first, second = (picks[k] for k in np.triu_indices(len(picks), 1))
-    apart = t[second] - t[first] >= 0.5
-    first, second = first[apart], second[apart]
-    if not len(first):
-        return good
-    slope = (shift[second] - shift[first]) / (t[second] - t[first])
-    off = shift[index] - shift[first, None] - slope[:, None] * (t[index] - t[first, None])
-    near = np.abs(off) < 0.35
-    best = np.zeros_like(good)
-    best[index] = near[int(near.sum(1).argmax())]
-    return best

@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 
 from vision.pages.kind import SAYS
 from vision.pages.side_block import SideBlock
-from vision.pages.sides import TracedQuad, TracedSide, parting
+from vision.pages.side_fit import TracedSide
+from vision.pages.sides import TracedQuad, parting
 from vision.priors import CameraPrior
 from vision.request import Array, Reference, Wall, Warning_
 from vision.solving.solve_pages import SHORT_TO_LONG, solve_rectangles
