@@ -18,6 +18,7 @@ from fixtures.calibration import draw_scene
 from fixtures.renderer.camera import Camera, film_focal_px, pose
 from fixtures.renderer.exif import write_photo
 from fixtures.renderer.light import line_kernel, lit, on_round
+from fixtures.renderer.paint import set_out
 from fixtures.renderer.render import radiance, render
 from fixtures.renderer.scene import Light, Opening, Scene, Sheet, Side, Wall, brick_sides, smooth_sides
 from fixtures.renderer.truth import fitted, measures, station
@@ -272,3 +273,15 @@ def test_a_moved_camera_spreads_light_along_its_way(moved):
     for at, d in ((x, moved[0]), (y, moved[1])):
         assert d**2 / 12 - 1e-3 <= (kernel * at**2).sum() <= d**2 / 12 + 0.25
     assert np.sign((kernel * x * y).sum()) == np.sign(moved[0] * moved[1])
+
+
+@pytest.mark.parametrize("opens", [1.0, -1.0])
+def test_courses_are_set_out_so_that_no_sliver_of_brick_stands_at_a_jamb(opens):
+    """A quarter brick at least, and no joint at the arris (common practice, no source)."""
+    unit = (215.0, 65.0, 10.0)
+    edge = np.linspace(-700, 700, 5001)
+    at = np.mod(edge + set_out(edge, np.full(edge.shape, opens), unit, 45.0), 225.0)
+    piece = at if opens > 0 else 215.0 - at
+    assert piece.min() >= 45.0 - 1e-9
+    assert piece.max() <= 215.0 + 1e-9
+    assert np.abs(set_out(edge, np.full(edge.shape, opens), unit, 45.0)).max() < 30.0

@@ -295,7 +295,7 @@ def test_a_flush_sill_of_one_tone_is_placed_where_the_jambs_end(tmp_path):
 
 
 def test_where_two_estimates_of_one_jamb_differ_both_are_kept_and_said(tmp_path):
-    rgb, camera, rough_px, depth, corners = rendered(tmp_path, 2, 902, "brick")
+    rgb, camera, rough_px, depth, corners = rendered(tmp_path, 12, 902, "brick")
     trace = trace_sides(rgb, camera, rough_px, 3.0, depth, "masonry")["left"]
     first, second = trace.candidates[:2]
     assert first.shift_mm == 0
