@@ -23,11 +23,24 @@ Pair = tuple[Side, Side]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class LaidUnits:
+    """Bricks in order: `ends_mm` (K, 2) along the side, outward departure (K,) mm from its line, and its u (K,) mm.
+
+    A brick whose arris does not show has a departure of NaN.
+    """
+
+    ends_mm: Array
+    local_mm: Array
+    u_mm: Array
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class SideLine:
     """One side: ends (2, 2) px and depth z mm; local edges (s mm from the first end, outward mm) and noise.
 
     `cov_offset_slope` (2, 2) is about the middle of the ends; `u_local_mm` of one local edge; `scatter_mm` how far
-    the edge wanders between neighbours; `u_choice_mm` which line of a rounded arris is seen; `ragged` is masonry.
+    the edge wanders between neighbours; `u_choice_mm` which line of a rounded arris is seen; `ragged` is masonry, and
+    `units` are its bricks, where they are told apart.
     """
 
     side: Side
@@ -40,6 +53,7 @@ class SideLine:
     scatter_mm: float
     u_choice_mm: float
     ragged: bool = True
+    units: LaidUnits | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -111,6 +125,8 @@ def local_edge(side: SideLine, s_mm: float) -> tuple[float, float]:
     On ragged masonry the innermost edge under the blade, else the nearest within reach; on a smooth side the mean
     within reach, because single places there are noise; else the straight side with its scatter.
     """
+    if side.units is not None:
+        return _touched(side.units, s_mm)
     if len(side.s_mm):
         distance = np.abs(side.s_mm - s_mm)
         around = distance <= SMOOTH_MM
@@ -126,6 +142,14 @@ def local_edge(side: SideLine, s_mm: float) -> tuple[float, float]:
             value = float(np.median(side.local_mm[nearest[distance[nearest] <= NEAR_MM]]))
             return value, float(np.hypot(side.u_local_mm, 0.6 * side.scatter_mm))
     return _bow(side, s_mm), float(np.hypot(side.u_local_mm, max(side.scatter_mm, 0.3)))
+
+
+def _touched(units: LaidUnits, s_mm: float) -> tuple[float, float]:
+    """Return the innermost of the bricks under the blade, in a joint that of the nearest, with its uncertainty."""
+    away = np.maximum(np.maximum(units.ends_mm[:, 0] - s_mm, s_mm - units.ends_mm[:, 1]), 0.0)
+    under = np.flatnonzero(away <= max(BLADE_MM, float(away.min())))
+    first = under[np.argmin(units.local_mm[under])]
+    return float(units.local_mm[first]), float(units.u_mm[first])
 
 
 def _bow(side: SideLine, s_mm: float) -> float:

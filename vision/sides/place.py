@@ -35,7 +35,10 @@ BRICK_MM = 75.0  # a course: errors of the trace within one brick stand or fall 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Placed:
-    """Shape (3,) mm of the placed line, samples (u, v - straight line) mm, what was kept, and the noise of it all."""
+    """Shape (3,) mm of the placed line, samples (u, v - straight line) mm, what was kept, and the noise of it all.
+
+    `local_mm` (N,) at `u_mm` (N,) are running means; `sample_mm` (M,) at `sample_u_mm` (M,) single samples, NaN unseen.
+    """
 
     shape: Array
     cov: Array
@@ -45,6 +48,8 @@ class Placed:
     u_local_mm: float
     scatter_mm: float
     coverage: float
+    sample_u_mm: Array
+    sample_mm: Array
 
 
 def place_line(strip: Strip, shape: Array, inner_px: float, outer_px: float) -> Placed | None:
@@ -86,6 +91,8 @@ def place_line(strip: Strip, shape: Array, inner_px: float, outer_px: float) -> 
         float(np.hypot(noise * mm / np.sqrt(SMOOTH), 0.12 * mm)),
         scatter,
         float(np.mean(kept)),
+        u,
+        np.where(good, straight, np.nan),
     )
     more = max(spread_px(strip, made, inner, outer) ** 2 - SHARP_PX**2, 0.0) * mm**2
     offset, slope = OFFSET_OF_SPREAD**2 * more, SLOPE_OF_SPREAD**2 * more

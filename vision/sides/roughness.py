@@ -13,10 +13,15 @@ import numpy as np
 from vision.request import Array, Side
 from vision.sides.finding import FailedSide
 from vision.sides.tracing import SideTrace
+from vision.stations import LaidUnits
 
 # guess: sd of a laid brick's arris about the straight or bowed side; a projecting sill is one piece, cast, cut or sawn
 ROUGH_MM, ROUGH_LEVEL_MM, ROUGH_PIECE_MM = 1.5, 1.0, 0.5
 PROJECTS_MM = 3.0
+ASTRAY, ASTRAY_MM = 0.05, 2.5  # share of bricks read at another line (a shadow, a stain), and how far off (guesses)
+WORTH = 8.0  # bricks that the guess of a side's roughness counts as
+SHAPE_MM = np.array([0.5, 0.5, 3.0])  # guess: sd of what the bricks' own line differs from the traced one, and of a bow
+TURNS = 8
 
 
 def roughness_mm(side: Side, traces: Mapping[Side, SideTrace | FailedSide]) -> float:
@@ -43,3 +48,38 @@ def believed(t: SideTrace, rough_mm: float) -> tuple[Array, float, float]:
     noise = max(t.u_local_mm**2, float(np.mean(off**2)) - rough_mm**2)
     share = rough_mm**2 / (rough_mm**2 + noise)
     return bow + share * off, float(np.sqrt(share * noise)), share * t.scatter_mm
+
+
+def believed_units(t: SideTrace, rough_mm: float) -> LaidUnits | None:
+    """Return the bricks of a side with posterior departures and standard uncertainties, or None where none are told.
+
+    Bricks scatter about the side's line and bow, by `rough_mm` as guessed beforehand and as they are seen to. A reading
+    is either of the brick's arris or of another line beside it: the posterior is that mixture's mean and standard
+    deviation (Box & Tiao 1968, A Bayesian approach to some outlier problems; from memory), found by expectation
+    maximization. A brick that is not seen has what such a side may have.
+    """
+    if t.units is None:
+        return None
+    x = t.units.ends_mm.mean(axis=1) / max(float(np.abs(t.units.ends_mm).max()), 1e-9)
+    base = np.column_stack([np.ones_like(x), x, x**2 - 1 / 3])
+    seen = np.isfinite(t.units.local_mm)
+    read, noise = np.where(seen, t.units.local_mm, 0.0), np.where(seen, t.units.u_mm, 0.0) ** 2
+    sound, rough2, shape = seen.astype(float), rough_mm**2, np.zeros(3)
+    for _ in range(TURNS):
+        weight = sound / (rough2 + noise)
+        shape = np.linalg.solve((base.T * weight) @ base + np.diag(1 / SHAPE_MM**2), (base.T * weight) @ read)
+        off = read - base @ shape
+        share = rough2 / (rough2 + noise)
+        likely, astray = (
+            k * np.exp(-(off**2) / (2 * v)) / np.sqrt(v)
+            for k, v in ((1 - ASTRAY, rough2 + noise), (ASTRAY, rough2 + ASTRAY_MM**2))
+        )
+        sound = np.where(seen, likely / (likely + astray), 0.0)
+        own = share * noise + (share * off) ** 2
+        rough2 = (WORTH * rough_mm**2 + float(sound @ own)) / (WORTH + float(sound.sum()))
+    mean = sound * share * off
+    square = sound * own + (1 - sound) * rough2
+    # as far as a brick is not read for itself it stands where the others' line does, and shares its uncertainty
+    line = np.linalg.inv((base.T * (sound / (rough2 + noise))) @ base + np.diag(1 / SHAPE_MM**2))
+    square += (1 - sound * share) ** 2 * np.einsum("ij,jk,ik->i", base, line, base)
+    return LaidUnits(t.units.ends_mm, base @ shape + mean, np.sqrt(np.maximum(square - mean**2, 0.0)))

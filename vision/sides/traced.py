@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 
@@ -11,7 +12,7 @@ from vision.errors import RequestError
 from vision.measures import Measured
 from vision.request import NINE, SIDES, Array, Candidate, Face, Side, Wall, Warning_
 from vision.sides.finding import FailedSide
-from vision.sides.roughness import believed, roughness_mm
+from vision.sides.roughness import believed, believed_units, roughness_mm
 from vision.sides.tracing import BY_STEPS_NAME, POINTED_NAME, UNSEEN_NAME, SideTrace
 from vision.stations import SideLine
 
@@ -48,7 +49,9 @@ def side_lines(
         )
         outward = outward * (-1.0 if side in {"head", "left"} else 1.0)
         half = max(float(np.abs(t.s_mm).max()) if len(t.s_mm) else 0.0, 100.0)
-        local, u_local, scatter = believed(t, roughness_mm(side, traces))
+        rough = roughness_mm(side, traces)
+        local, u_local, scatter = believed(t, rough)
+        units = believed_units(t, rough)
         ends = t.origin_mm + np.array([[-half], [half]]) * t.direction
         ends_px = project(camera, np.column_stack([ends, np.full(2, t.depth_mm)]))
         lines[side] = SideLine(
@@ -62,6 +65,7 @@ def side_lines(
             scatter,
             U_CHOICE_MM[wall],
             wall == "masonry",
+            None if units is None else replace(units, ends_mm=units.ends_mm + half),
         )
         curve = t.origin_mm + t.s_mm[:, None] * t.direction + local[:, None] * outward
         drawn[side] = (

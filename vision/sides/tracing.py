@@ -21,10 +21,12 @@ from vision.sides.finding import FailedSide, FoundSide, find_side, room_px
 from vision.sides.held import held_against_depth, held_against_ends
 from vision.sides.held_by_ears import held_against_ears
 from vision.sides.held_in_turn import held_in_turn
+from vision.sides.laid_units import laid_units
 from vision.sides.place import place_line, stack_profile
 from vision.sides.reweighed import whole_weights
 from vision.sides.sill_ghosts import Ghost
 from vision.sides.weights import CLICK_PX_12MP, FAINT, SideCandidate
+from vision.stations import LaidUnits
 
 HIDDEN_COVERAGE = 0.4
 ARRIS_MM = 4.5  # lines nearer than this may be the two ends of one rounded arris
@@ -45,7 +47,8 @@ class SideTrace:
     `origin_mm` (2,) lies on the straight line at its middle, `direction` (2,) is its unit direction (head and sill to
     the right, jambs down). `cov_offset_slope` (2, 2): offset along the outward normal in mm and slope in
     rad, noise of the trace only. `bow_mm` is the sagitta of the bow, its middle outward +; 0 where none is evident.
-    `local_mm` (N,) at `s_mm` (N,): the edge against the straight line, outward +, bow included.
+    `local_mm` (N,) at `s_mm` (N,): the edge against the straight line, outward +, bow included; `units` the same brick
+    by brick, where courses are seen.
     """
 
     side: Side
@@ -61,6 +64,7 @@ class SideTrace:
     coverage: float
     hidden: bool
     candidates: tuple[SideCandidate, ...]
+    units: LaidUnits | None = None
 
 
 def trace_sides(
@@ -102,7 +106,18 @@ def trace_sides(
     found = held_against_depth(rgb, camera, found, wall)
     blur = min((_blur(f) for f in found.values() if isinstance(f, FoundSide)), default=float("inf"))
     u_px = max(CLICK_PX_12MP * float(np.sqrt(rgb.shape[0] * rgb.shape[1] / 12.2e6)) / CLICKS, click_px)
-    return {side: f if isinstance(f, FailedSide) else _finish(side, f, blur, u_px) for side, f in found.items()}
+    made = {side: f if isinstance(f, FailedSide) else _finish(side, f, blur, u_px) for side, f in found.items()}
+    return {s: _by_units(t, found[s]) if wall == "masonry" else t for s, t in made.items()}
+
+
+def _by_units(trace: SideTrace | FailedSide, found: FoundSide | FailedSide) -> SideTrace | FailedSide:
+    """Return a side of masonry with its bricks told apart, where its own line was seen."""
+    if isinstance(trace, FailedSide) or isinstance(found, FailedSide) or not len(trace.s_mm):
+        return trace
+    units = laid_units(found.strip, found.placed)
+    if units is None:
+        return trace
+    return replace(trace, units=replace(units, ends_mm=units.ends_mm - found.strip.u_mm[-1] / 2))
 
 
 def _blur(found: FoundSide) -> float:
