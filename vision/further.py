@@ -1,4 +1,4 @@
-"""Further measures: taper, lean, and the narrowest and widest place between the sides."""
+"""Further measures: taper, lean, the narrowest and widest place between the sides, and a course of brick."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from vision.brick_gauge import brick_gauge
 from vision.request import NINE, Array, Measure, Side
 from vision.stations import NEAR_MM, STATION_MM, Line, SideLine, corners
 
@@ -15,7 +16,7 @@ GRID_MM = 20.0  # spacing of the search for the narrowest and widest place
 def further_measures(
     lines: Mapping[Side, Line], sides: Mapping[Side, SideLine], values: Array, cov: Array
 ) -> dict[str, Measure]:
-    """Return taper, lean, and the narrowest and widest width and height with their places."""
+    """Return taper, lean, the narrowest and widest width and height with their places, and a course where seen."""
 
     def difference(a: str, b: str) -> Measure:
         i, j = NINE.index(a), NINE.index(b)
@@ -44,7 +45,8 @@ def further_measures(
         u = float(np.sqrt(cov[NINE.index(middle), NINE.index(middle)]))
         for word, i in (("narrowest", int(np.argmin(lengths))), ("widest", int(np.argmax(lengths)))):
             further[f"{word}_{axis}"] = Measure(float(lengths[i]), u, float(places[i]))
-    return further
+    course = brick_gauge(sides, values, cov)
+    return further if course is None else further | {"course": course}
 
 
 def _scan(a: Line, b: Line, side_a: SideLine, side_b: SideLine, ends: tuple[Array, Array]) -> tuple[Array, Array]:

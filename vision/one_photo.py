@@ -10,6 +10,7 @@ import cv2
 import numpy as np
 
 from vision.advice import geometry_warnings, reference_warnings
+from vision.brick_gauge import with_gauge_hint
 from vision.camera import Camera, back_project, project
 from vision.depths import edge_depths
 from vision.faces.measures import faces_of_outlines
@@ -248,7 +249,11 @@ def measure_traced(request: OpeningRequest, traced: PhotoTraced) -> PhotoMeasure
         faces_px=tuple((f.name, f.lines_px) for f in faces if f.lines_px),
         warnings=(
             *with_effects(
-                (*traced.report.warnings, *slant_doubts(camera, result.corners_px)), result.cov_mm2, result.budget_mm
+                with_gauge_hint(
+                    (*traced.report.warnings, *slant_doubts(camera, result.corners_px)), result.further.get("course")
+                ),
+                result.cov_mm2,
+                result.budget_mm,
             ),
             *geometry_warnings(result.cov_mm2, result.budget_mm, len(solved.names), traced.reference.thing),
         ),

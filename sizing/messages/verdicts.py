@@ -33,6 +33,7 @@ _NAMES = {
     "widest_height": "widest height",
     "lowest_height": "least height",
     "highest_height": "greatest height",
+    "course": "one course of brick beside it",
 }
 VERDICTS = {"send": "may be ordered", "hold": "stop: ask", "unproven": "the photo cannot tell"}
 READING_VERDICTS = {"agrees": "agrees", "differs": "differs", "unproven": "cannot tell"}
