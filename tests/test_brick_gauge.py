@@ -59,7 +59,7 @@ def test_few_courses_and_jambs_without_any_have_no_gauge():
         (67.7, "as 3 courses to 8 in do: nothing there speaks against 100 %"),
         (75.1, "as 4 courses to 300 mm do"),
         (72.06, "3 courses to 8 in a print at 94 %, 4 courses to 300 mm a print at 104 % would be, though"),
-        (60.0, "one course of the brick measures 60.0 mm by this scale"),
+        (60.0, "ten courses of the brick measure 600 mm by this scale"),
     ],
 )
 def test_a_print_that_was_not_measured_is_held_against_usual_courses(gauge_mm, says):

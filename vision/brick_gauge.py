@@ -53,7 +53,7 @@ def with_gauge_hint(warnings: Sequence[Warning_], gauge: Measure | None) -> tupl
 
 
 def _hint(gauge: Measure) -> str:
-    seen = f"as a hint only, one course of the brick measures {gauge.value_mm:.1f} mm by this scale"
+    seen = f"as a hint only, ten courses of the brick measure {10 * gauge.value_mm:.0f} mm by this scale"
     room = max(NEAR, 2 * gauge.u_mm / gauge.value_mm)
     usual = {mm: mm / gauge.value_mm for mm in USUAL_MM}
     if near := [mm for mm, share in usual.items() if abs(share - 1) <= room]:
