@@ -212,3 +212,19 @@ def test_beside_a_wall_as_bright_the_paper_ends_where_its_shadow_begins(wall):
         d = (b - a) / np.linalg.norm(b - a)
         off = (side.pixel - a) @ np.array([d[1], -d[0]])
         assert abs(off.mean()) < 0.15
+
+
+def test_a_strong_line_beside_a_faint_page_is_not_believed_to_be_its_side():
+    def lap(picture):
+        y = (QUAD[0, 1] + QUAD[1, 1]) / 2
+        slope = (QUAD[1, 1] - QUAD[0, 1]) / (QUAD[1, 0] - QUAD[0, 0])
+        along = np.arange(picture.shape[1]) - (QUAD[0, 0] + QUAD[1, 0]) / 2
+        off = y + slope * along[None] - np.arange(picture.shape[0])[:, None]
+        return np.where((np.abs(off - 4) < 2)[..., None], 0.15, picture)
+
+    traced = trace_quad(drawn(paper=0.66, wall=0.68, noise=0.003, mark=lap), rough(1.0), 6, (0.06, 0.06))
+    a, b = QUAD[0], QUAD[1]
+    d = (b - a) / np.linalg.norm(b - a)
+    off = (traced.sides[0].pixel - a) @ np.array([d[1], -d[0]])
+    assert abs(off.mean()) < 0.5 + 2 * traced.sides[0].beside_px
+    assert max(s.beside_px for s in traced.sides[1:]) < 1

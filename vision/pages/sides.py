@@ -7,6 +7,7 @@ page's curl), and so is what does not lie on the line: tape, fingers, joints of 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import cv2
@@ -34,6 +35,7 @@ MIN_SIDE_PX = 18.0
 TURNS, CENTRED_PX = 5, 0.4
 CODE_NOISE = 0.006  # of square-root light: what JPEG and rounding leave
 PALETTE = 10
+UNLIKE = 3.0  # times the contrast of the other sides; of the same paper on the same wall (a guess)
 ALIKE = 0.06  # of square-root light: colours of the reference
 # Those of even paper differ by its noise, of which this is a multiple: a wall a few hundredths off is another colour.
 ALIKE_NOISE, ALIKE_LEAST = 3.0, 0.008  # the least is a step of the codes at light tones
@@ -90,7 +92,22 @@ def trace_quad(
     if traced is None or not _even(colours) or min(side.contrast for side in traced.sides) >= FAINT:
         return traced
     sides, corners = beside_shadows(crop, low, traced.corners_px, traced.sides, traced.blur_px, left_out)
-    return replace(traced, corners_px=corners, sides=(sides[0], sides[1], sides[2], sides[3]))
+    a, b, c, d = _loosened(traced.sides, sides, reach)
+    return replace(traced, corners_px=corners, sides=(a, b, c, d))
+
+
+def _loosened(before: Sequence[TracedSide], sides: Sequence[TracedSide], reach: float) -> list[TracedSide]:
+    """Return the sides, those uncertain by the reach that stand out from paper whose other sides are faint.
+
+    A lap or a joint beside the paper is a much stronger line than its end, which may be anywhere short of it.
+    """
+    contrast = np.array([s.contrast for s in before])
+    others = np.array([np.median(np.delete(contrast, i)) for i in range(4)])
+    unlike = (others < FAINT) & (contrast > UNLIKE * others)
+    u = reach / np.sqrt(3)  # rectangular (GUM 4.3.7)
+    return [
+        replace(s, beside_px=float(np.hypot(s.beside_px, u))) if k else s for s, k in zip(sides, unlike, strict=True)
+    ]
 
 
 def cropped(rgb: NDArray[np.uint8], quad: Array, margin: float) -> tuple[NDArray[np.float32] | None, Array]:
