@@ -23,7 +23,9 @@ from vision.request import Array
 FAR, PLACES = 0.35, 41  # of the length across: so far off the side may be; and as many places are tried
 FITS = 0.5  # likeness of the card with that side
 OFF_PX = (0.0, 1.6, -1.6)  # a side is placed from so near; its place is known no better
-CLEAR = 0.1  # likeness, share of the side seen, and how clearly it parts the card from the wall, multiplied (a guess)
+CLEAR = (
+    0.5  # likeness, share of the side seen, and how clearly it parts card and wall, multiplied; a lamp's pane had 0.4
+)
 CLEARER = 3.0  # than with another of its sides mended (a guess)
 
 
