@@ -29,6 +29,8 @@ COMMON_CLEAR = 0.25  # and so near where the wall is as white as either: bricks 
 # Its colours are seldom elsewhere in the photo: cards and rectangles reach 0.7 to 1 in practice and 34 renderings, half
 # bricks that were taken for one 0.1 to 0.45 (one of them 0.7: a rival then).
 RARE = 0.5
+# Paper of the size that was not said is to be named, and must be clearer: a piece of a board fits one or the other.
+OTHER_SIZE = 0.5
 MENDED = 2  # candidates of which a side is doubted where none fits
 JOINS = 0.4  # rating of one more that joins
 MORE_COST = 120.0  # it brings about 50 observations; twice their number is too much (a guess)
@@ -74,7 +76,11 @@ def solve_page_photo(
     sizes = [PAGE_SIZE_MM[k] for k in PAPER] if reference.kind in PAPER else [reference_size_mm(reference)]
 
     def like(quad: Array) -> float:
-        return 1.0 if opening is None else max(likeness(quad, s, opening, prior, asked.click_px) for s in sizes)
+        if opening is None:
+            return 1.0
+        said = reference_size_mm(reference)
+        fits = ((1.0 if s == said else OTHER_SIZE) * likeness(quad, s, opening, prior, asked.click_px) for s in sizes)
+        return max(fits)
 
     what = f"{NAMES[reference.kind]} in {asked.path.name}"
     for k, quad in enumerate(given):
