@@ -14,12 +14,8 @@ from numpy.typing import NDArray
 
 from vision.camera import Camera, back_project, project
 from vision.request import Array, Side
+from vision.sides.light import LINEAR, light_of, without_pedestal
 
-# Transfer function of sRGB, IEC 61966-2-1: a photo's 8 bit to linear light.
-_CODE = np.arange(256) / 255.0
-LINEAR: NDArray[np.float32] = np.where(_CODE <= 0.04045, _CODE / 12.92, ((_CODE + 0.055) / 1.055) ** 2.4).astype(
-    np.float32
-)
 STEP_PX = 0.5  # pitch of the grid across the side
 ALONG_PX = 1.5  # pitch along the side
 MAX_ALONG = 2400
@@ -27,7 +23,10 @@ MAX_ALONG = 2400
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Strip:
-    """Linear colours (U, V, 3) on the grid u_mm (U,), v_mm (V,); point = origin + u * direction + v * normal."""
+    """Linear colours (U, V, 3) on the grid u_mm (U,), v_mm (V,); point = origin + u * direction + v * normal.
+
+    Colours of a photo of little light are brought to usual brightness; `black` as of `Light`.
+    """
 
     colour: NDArray[np.float32]
     u_mm: Array
@@ -37,6 +36,7 @@ class Strip:
     normal: Array
     depth_mm: float
     mm_per_px: float
+    black: tuple[float, float, float] = (0.0, 0.0, 0.0)
 
 
 def outward(side: Side, direction: Array) -> Array:
@@ -91,13 +91,14 @@ def cut_strip(
     low, high = np.clip(low, 0, size), np.clip(high, 0, size)
     if np.any(high - low < 8):
         return None
-    crop = LINEAR[rgb[low[1] : high[1], low[0] : high[0]]]
+    light = light_of(rgb)
+    crop = (np.float32(light.gain) * LINEAR)[rgb[low[1] : high[1], low[0] : high[0]]]
     at = (px - low).astype(np.float32)
     sampled = cv2.remap(crop, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     colour: NDArray[np.float32] = np.asarray(sampled, np.float32)
     gone = (x < 0) | (y < 0) | (x > size[0] - 1) | (y > size[1] - 1)
     colour[gone] = np.nan
-    return Strip(colour, u, v, a, direction, normal, depth_mm, mm)
+    return Strip(colour, u, v, a, direction, normal, depth_mm, mm, light.black)
 
 
 def _grid_px(camera: Camera, a: Array, direction: Array, normal: Array, u: Array, v: Array, depth_mm: float) -> Array:
@@ -119,13 +120,14 @@ def _grid_px(camera: Camera, a: Array, direction: Array, normal: Array, u: Array
 def block_means(strip: Strip, blocks: int) -> tuple[Array, Array]:
     """Return the middles (K,) mm and mean colours (K, V, 3), square root of linear light, of pieces along the side.
 
-    The square root makes photon noise about equal at all brightnesses (Anscombe 1948).
+    The square root makes photon noise about equal at all brightnesses (Anscombe 1948). What noise cut off at black adds
+    to a mean is taken off it.
     """
     edges = np.linspace(0, len(strip.u_mm), blocks + 1).astype(int)
     sums = np.add.reduceat(strip.colour, edges[:-1], axis=0)
     means = sums / np.diff(edges)[:, None, None]
     middle = np.add.reduceat(strip.u_mm, edges[:-1]) / np.diff(edges)
-    return middle, np.sqrt(np.maximum(means, 0.0)).astype(float)
+    return middle, np.sqrt(without_pedestal(means, strip.black))
 
 
 def rough_ends(camera: Camera, corners_px: Array, depths_mm: Array) -> Array:

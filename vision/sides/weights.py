@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from vision.camera import Camera
 from vision.request import Array, Side, Wall
 from vision.sides.fit import Line, crossing
+from vision.sides.plates import without_plate
 from vision.sides.profiles import outward, rough_ends, scale_mm_per_px
 from vision.sides.sill_ghosts import HORN_PX, TEXTURE_FROM, Ghost, Place, texture_odds, unseen_places
 from vision.sides.texture import Texture, TextureEnd, changes, find_end
@@ -45,12 +46,6 @@ SHADED_TOP = 0.6  # linear light, top to front: in front of the wall's face a si
 NEAR_PX, NEAR_HORN_PX = 2.5, 1.5  # nearer to a faint line than this an unseen arris is that line
 WHOLE = 0.85  # coverage of a line that is not faint
 GHOST_WEIGHT = 0.25  # guess: how often a sill's only line is the foot of the wall behind an unseen arris
-# How often the outer of two lines over a head is the top of a steel lintel's edge. The edge stands in the open light,
-# what is below it in the reveal's shade: where the light falls again to SHADED or less it was the lintel in 41 of 41
-# heads (own renderings with hard sides, practice), and none of some 460 heads without a lintel looked like that. By
-# Bayes with one lintel in five heads and the 95 % limits of both shares: 0.97. Else a guess.
-PLATE_WEIGHT, PLATE_SHADED_WEIGHT, SHADED = 0.15, 0.97, 0.6
-PLATE_MM = (4.0, 14.0)
 # Ripples of colour beside an edge: how many times fainter they are, how far they reach (two blocks of colour), and what
 # that takes off their log odds (a guess: hardly anything real has a hue of its own and no lightness there).
 # How far a line's step should stand out of the texture beside it. Edges of 550 sides of siding and render, own
@@ -231,7 +226,7 @@ def weigh(
         weights = weights * (1 - ANOTHER_LINE)
         return weights, Ghost(place.shape, p, place.u_mm, leads=p > weights.max())
     if search.side == "head" and bow_mm > 2:
-        weights = _plate(lines, weights)
+        weights = without_plate(lines, weights, mm)
     best = int(weights.argmax())
     ghost = None
     hidden = not len(arris_px) and search.foot_px > 1 and at[best] + search.foot_px <= search.outer_px
@@ -340,21 +335,3 @@ def _beyond_px(line: Line, mm: float, search: Search) -> float:
     """Return how far the further end of a line lies beyond the reach of the corners."""
     offset, tilt = line.shape[0] / mm, abs(line.shape[1]) / mm
     return float(max(offset + tilt - search.outer_px, tilt - offset - search.inner_px, 0.0))
-
-
-def _plate(lines: list[Line], weights: Array) -> Array:
-    """Return weights where a second line just below the first, darkening again, may be the edge of a lintel."""
-    best = int(weights.argmax())
-    for i in range(best + 1, len(lines)):
-        band = lines[best].shape[0] - lines[i].shape[0]
-        if not PLATE_MM[0] < band < PLATE_MM[1] or lines[i].coverage <= 0.95:
-            continue
-        fall = float((lines[i].inner ** 2).sum()) / max(float((lines[i].outer ** 2).sum()), 1e-9)
-        darker = min(float(lines[best].step.mean()), float(lines[i].step.mean()))
-        share = PLATE_SHADED_WEIGHT if fall < SHADED else PLATE_WEIGHT if darker > 0.08 else 0.0
-        if share:
-            moved = weights.copy()
-            moved[i] += share * weights[best]
-            moved[best] *= 1 - share
-            return moved
-    return weights
