@@ -12,7 +12,7 @@ from vision.camera import Camera, back_project, project
 from vision.pages.rival_sides import UNTOLD_SAYS, settled
 from vision.priors import PAGE_SIZE_MM, camera_prior
 from vision.request import Reference
-from vision.sides.profiles import LINEAR
+from vision.sides.light import LINEAR
 from vision.solving.solve_pages import solve_rectangles
 from vision.wall.lines import lined
 

@@ -46,12 +46,12 @@ SHADED_TOP = 0.6  # linear light, top to front: in front of the wall's face a si
 NEAR_PX, NEAR_HORN_PX = 2.5, 1.5  # nearer to a faint line than this an unseen arris is that line
 WHOLE = 0.85  # coverage of a line that is not faint
 GHOST_WEIGHT = 0.25  # guess: how often a sill's only line is the foot of the wall behind an unseen arris
-# Ripples of colour beside an edge: how many times fainter they are, how far they reach (two blocks of colour), and what
-# that takes off their log odds (a guess: hardly anything real has a hue of its own and no lightness there).
 # How far a line's step should stand out of the texture beside it. Edges of 550 sides of siding and render, own
 # renderings and practice, did so by 20 times and more in 95 of 100; false lines outside of them by 1 to 9. On masonry
 # the bricks themselves are texture: 3 to 7 times in 95 of 100.
 OVER_TEXTURE: Mapping[Wall, float] = {"masonry": 5.0, "render": 10.0, "siding": 10.0, "panel": 10.0}
+# Ripples of colour beside an edge: how many times fainter they are, how far they reach (two blocks of colour), and what
+# that takes off their log odds (a guess: hardly anything real has a hue of its own and no lightness there).
 RINGS_UNDER, RINGS_PX, RINGS = 30.0, 32.0, 5.0
 
 
