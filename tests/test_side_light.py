@@ -129,12 +129,12 @@ def test_the_shoulder_of_a_blurred_step_is_no_lintel_and_a_second_step_is(sigma_
 
 
 def test_a_round_is_seen_in_a_dark_photo_as_in_a_light_one():
-    """An arris rounded by 3 mm = 6 px, light by Lambert's law from the side (drawn): its inner end is the side."""
+    """An arris rounded by 3 mm = 6 px, lit at 45 degrees by Lambert's law (drawn): its inner end is the side."""
     camera = Camera(np.eye(3), np.array([0.0, 0.0, 1000.0]), 2000.0, 599.5, 449.5, 0.0, 0.0)
     y, x = np.mgrid[0 : SIZE[0], 0 : SIZE[1]].astype(float)
     inside = np.minimum(np.minimum(x - 200.0, 1000.0 - x), np.minimum(y - 150.0, 750.0 - y))
     turned = np.clip(1 + inside / 6.0, 0.0, 1.0)  # sine of the turn of the normal, 0 on the face, 1 at the inner end
-    light = np.where(inside > 0, 0.03, 0.1 + 0.3 * np.sqrt(1 - turned**2))
+    light = np.where(inside > 0, 0.05, 0.05 + 0.2 * (np.sqrt(1 - turned**2) + turned))
     light[800:880, 100:400] = WHITE
     light = cv2.GaussianBlur(light, (0, 0), 0.7)
     off = []

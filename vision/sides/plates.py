@@ -13,9 +13,9 @@ from vision.sides.fit import BESIDE_PX, Line
 # Bayes with one lintel in five heads and the 95 % limits of both shares: 0.97. Else a guess.
 PLATE_WEIGHT, PLATE_SHADED_WEIGHT, SHADED = 0.15, 0.97, 0.6
 PLATE_MM = (4.0, 14.0)
-# Blur leaves a shoulder beside a step. Against what a Gaussian of the step's own breadth leaves there the second edge of
-# 13 own renderings with lintels stood out by 6.9 times and more (blurred by 2.5 px by 1.8 and more), shoulders of blurred
-# heads without a lintel by 1.0 at most.
+# Blur leaves a shoulder beside a step. Against what a Gaussian of the step's own breadth leaves there the second edge
+# of 13 own renderings with lintels stood out by 6.9 times and more (blurred by 2.5 px by 1.8 and more), shoulders of
+# blurred heads without a lintel by 1.0 at most.
 OVER_SKIRT = 1.5
 
 
