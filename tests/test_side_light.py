@@ -98,9 +98,9 @@ def test_the_noise_of_black_is_read_off_a_photo_in_which_half_of_it_is_cut_off()
     assert without_pedestal(np.array([0.001, 0.01, 0.1]), smooth.black) == pytest.approx([0.001, 0.01, 0.1])
 
 
-def line_at(root, place_px, mm=1.0):
-    """Return the line at a place (px) of root(v) of linear light, by the means over 0.75 to 3.25 px on both sides."""
-    window = np.linspace(0.75, 3.25, 101)
+def line_at(root, place_px, mm=1.0, near_px=0.75, far_px=3.25):
+    """Return the line at a place (px) of root(v) of linear light, by the means of `near_px` to `far_px` beside it."""
+    window = np.linspace(near_px, far_px, 101)
 
     def step(at):
         return float(root(at + window).mean() - root(at - window).mean())
@@ -113,7 +113,7 @@ def line_at(root, place_px, mm=1.0):
 
 
 @pytest.mark.parametrize("sigma_px", [1.5, 2.0, 2.5, 3.0])
-@pytest.mark.parametrize("away_px", [4.5, 5.5, 7.0])
+@pytest.mark.parametrize("away_px", [5.2, 6.0, 7.0])
 def test_the_shoulder_of_a_blurred_step_is_no_lintel_and_a_second_step_is(sigma_px, away_px):
     """Oracle: steps blurred by a Gaussian are normal integrals; from 0.4 to 0.03, or to 0.15 and then to 0.01."""
 
@@ -123,9 +123,15 @@ def test_the_shoulder_of_a_blurred_step_is_no_lintel_and_a_second_step_is(sigma_
     def two(v):
         return np.sqrt(0.01 + 0.14 * ndtr((v + 8.0) / sigma_px) + 0.25 * ndtr(v / sigma_px))
 
+    def close(v):
+        return np.sqrt(0.02 + 0.06 * ndtr((v + 3.3) / 0.7) + 0.24 * ndtr(v / 0.7))
+
     certain = np.array([0.98, 0.01])
     assert_allclose(without_plate([line_at(one, 0.0), line_at(one, -away_px)], certain, 1.0), certain)
     assert without_plate([line_at(two, 0.0), line_at(two, -8.0)], certain, 1.0)[1] > 0.9
+    # a sharp photo, mm of 1.3 to a pixel: a lower edge that only narrow windows part from the upper one
+    narrow = line_at(close, -3.3, 1.3, 0.5, 1.5)
+    assert without_plate([line_at(close, 0.0, 1.3), narrow], certain, 1.3)[1] > 0.9
 
 
 def test_a_round_is_seen_in_a_dark_photo_as_in_a_light_one():

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from vision.request import Array
-from vision.sides.fit import BESIDE_PX, Line
+from vision.sides.fit import BESIDE_PX, FREE_PX, Line
 
 # How often the outer of two lines over a head is the top of a steel lintel's edge. The edge stands in the open light,
 # what is below it in the reveal's shade: where the light falls again to SHADED or less it was the lintel in 41 of 41
@@ -29,7 +29,8 @@ def without_plate(lines: list[Line], weights: Array, mm: float) -> Array:
         band = lines[best].shape[0] - lines[i].shape[0]
         if not PLATE_MM[0] < band < PLATE_MM[1] or lines[i].coverage <= 0.95:
             continue
-        if lines[i].contrast < OVER_SKIRT * _skirt(lines[best], band / mm):
+        # nearer lines are listed only where their narrow step has a maximum of its own
+        if band > FREE_PX * mm and lines[i].contrast < OVER_SKIRT * _skirt(lines[best], band / mm):
             continue
         fall = float((lines[i].inner ** 2).sum()) / max(float((lines[i].outer ** 2).sum()), 1e-9)
         darker = min(float(lines[best].step.mean()), float(lines[i].step.mean()))
