@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
-from scipy.special import ndtr
+from scipy.special import ndtr, ndtri
 
 from vision.camera import Camera
 from vision.request import SIDES
@@ -132,6 +134,24 @@ def test_the_shoulder_of_a_blurred_step_is_no_lintel_and_a_second_step_is(sigma_
     # a sharp photo, mm of 1.3 to a pixel: a lower edge that only narrow windows part from the upper one
     narrow = line_at(close, -3.3, 1.3, 0.5, 1.5)
     assert without_plate([line_at(close, 0.0, 1.3), narrow], certain, 1.3)[1] > 0.9
+
+
+def test_where_noise_hides_how_dark_a_reveal_is_a_lintel_is_said_to_be_possible():
+    """Pieces of a whole side with noise of half the step: a normal integral tells how many show 0.35 of it."""
+    coverage = float(np.mean(1.0 + 0.5 * ndtri((np.arange(48) + 0.5) / 48) > 0.35))
+    assert_allclose(coverage, 0.903, atol=0.02)  # tables of the normal integral: at 1.30
+
+    def lines(coverage):
+        upper = line_at(lambda v: np.where(v > 0, 0.45, 0.24), 0.0)
+        lower = line_at(lambda v: np.where(v > -8, 0.24, 0.19), -8.0)  # by light 1 to 0.63
+        return [upper, replace(lower, t_value=2.0 * np.sqrt(48), coverage=coverage)]
+
+    certain = np.array([0.98, 0.01])
+    doubted = without_plate(lines(coverage), certain, 1.0, black=0.045)
+    assert 0.4 < doubted[0] < 0.6
+    assert 0.4 < doubted[1] < 0.6
+    assert_allclose(without_plate(lines(coverage), certain, 1.0, black=0.0), certain)
+    assert_allclose(without_plate(lines(0.7), certain, 1.0, black=0.045), certain)
 
 
 def test_a_round_is_seen_in_a_dark_photo_as_in_a_light_one():

@@ -81,6 +81,7 @@ def find_side(
     strip = cut_strip(rgb, camera, side, search.ends_mm, depth, inner + MARGIN_PX, outer + MARGIN_PX)
     if strip is None:
         return FailedSide(side, "it lies outside the photo")
+    search = replace(search, black=float(np.mean(strip.black)))
     bow = _most_bow_mm(side, wall)
     lines = find_lines(strip, (-inner, outer), bow, beside=_BESIDE[side])
     lines = thin(lines, strip.mm_per_px, search, bow)

@@ -71,7 +71,8 @@ class Search:
 
     `foot_px`: how far inward of its front arris a projecting sill meets the jambs' plane in the photo, level top;
     `fall_px`: how much further with the steepest fall. Both 0 elsewhere. `either_px`: how far the end of a jamb at such
-    a sill lies from both readings of its corner. `over_texture`: see `OVER_TEXTURE`.
+    a sill lies from both readings of its corner. `over_texture`: see `OVER_TEXTURE`. `black`: noise
+    of black, standard deviation in linear light.
     """
 
     side: Side
@@ -82,6 +83,7 @@ class Search:
     fall_px: float = 0.0
     either_px: float = 0.0
     over_texture: float = 0.0
+    black: float = 0.0
 
 
 def plan_search(
@@ -226,7 +228,7 @@ def weigh(
         weights = weights * (1 - ANOTHER_LINE)
         return weights, Ghost(place.shape, p, place.u_mm, leads=p > weights.max())
     if search.side == "head" and bow_mm > 2:
-        weights = without_plate(lines, weights, mm)
+        weights = without_plate(lines, weights, mm, search.black)
     best = int(weights.argmax())
     ghost = None
     hidden = not len(arris_px) and search.foot_px > 1 and at[best] + search.foot_px <= search.outer_px
