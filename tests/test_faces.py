@@ -16,7 +16,7 @@ from sizing.result import job_document
 from vision.estimate import estimate_opening
 from vision.faces.lines import FaceLine
 from vision.faces.measures import faces_of_outlines
-from vision.faces.outlines import At, Outline, nested_outlines
+from vision.faces.outlines import At, Outline, nested_outlines, trim_outline
 from vision.faces.reveal import Beside, reveal_of
 from vision.measures import measure
 from vision.request import NINE, SIDES, CheckBar, OpeningRequest, PhotoRequest, Quantity
@@ -216,3 +216,43 @@ def test_the_lines_of_a_slip_are_named_in_the_units_of_the_job():
     facts = {"lines": "frame, 70 mm further in"}
     assert "frame, 2 3/4 in further in" in slip_says("another-line", -70.0, 1000.0, facts, "in")
     assert "frame, 70 mm further in" in slip_says("another-line", -70.0, 1000.0, facts, "mm")
+
+
+def beside(side, *lines):
+    return Beside(side, tuple(FaceLine(-out, 0.0, contrast, 1.0) for out, contrast in lines), 1.0, 300.0, 1500.0, 0.0)
+
+
+def trim_of(**lines):
+    (found,) = trim_outline({s: beside(s, *lines.get(s, ())) for s in ("head", "right", "sill", "left")})
+    return found
+
+
+def test_a_broader_board_over_the_head_is_told_by_how_it_parts_from_the_wall():
+    """Head boards are broader than those of the jambs (common practice, no source); a lap's shadow is no board."""
+    jambs = {"left": [(114.0, 0.18)], "right": [(114.2, 0.17)]}
+    outline = trim_of(**jambs, head=[(180.0, 0.50), (150.0, 0.20), (131.0, 0.009)], sill=[(114.1, 0.19)])
+    assert {s: -a.inward_mm for s, a in outline.sides.items()} == {
+        "left": 114.0,
+        "right": 114.2,
+        "head": 150.0,
+        "sill": 114.1,
+    }
+    assert outline.to_edge == frozenset()
+
+
+def test_boards_of_one_breadth_are_one_trim_however_the_light_falls_on_them():
+    outline = trim_of(left=[(108.0, 0.24)], right=[(108.0, 0.73)], head=[(150.0, 0.70), (107.9, 0.1)])
+    assert -outline.sides["head"].inward_mm == 107.9
+
+
+def test_without_a_board_below_a_tape_goes_down_to_the_sill():
+    outline = trim_of(left=[(94.0, 0.6)], right=[(94.3, 0.6)], head=[(94.1, 0.6)], sill=[(50.0, 0.6)])
+    assert set(outline.sides) == {"left", "right", "head"}
+    assert outline.to_edge == {"sill"}
+    assert outline.name.endswith("down to the sill")
+
+
+def test_a_trim_whose_head_does_not_show_has_widths_only():
+    outline = trim_of(left=[(94.0, 0.6)], right=[(94.3, 0.6)], head=[(160.0, 0.02)])
+    assert set(outline.sides) == {"left", "right"}
+    assert outline.to_edge == frozenset()

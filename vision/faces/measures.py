@@ -65,7 +65,7 @@ def _face(
         at = own_mm + at - none
         told = np.abs(at - own_mm) > 0.05
     else:
-        told = np.array([needs <= set(outline.sides) for needs in _NEEDS])
+        told = np.array([needs <= outline.to_edge | set(outline.sides) for needs in _NEEDS])
     moved = [
         nine({**outline.sides, s: replace(a, inward_mm=a.inward_mm + a.u_mm)}, outline.z_mm)[0]
         for s, a in outline.sides.items()

@@ -22,6 +22,7 @@ STEPS_MM = (20.0, FURTHER_MM)  # how far within a frame its own lines are looked
 MOST_STEPS, GROOVE_MM, ALONE_MM = 2, 12.0, 15.0
 ALIKE_MM = 2.5  # by how much a frame's faces differ in breadth
 TRIM_MM = (35.0, 190.0)
+PARTS_ALIKE = 0.4  # sd of the log of contrasts of boards of one paint
 U_GROOVE_MM = 2.0  # a line within a frame is mostly a groove or a step with two edges
 SINK_MM = 8.0  # how far a line further in may lie behind the frame
 FALL = 0.09  # of a sill's top, to the outside: half of what is thought possible
@@ -43,7 +44,10 @@ class At:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Outline:
-    """An outline or, with one side, a line: its name, its sides as seen, their depth z (mm, into the wall)."""
+    """An outline or, with one side, a line: its name, its sides as seen, their depth z (mm, into the wall).
+
+    `to_edge`: further sides at which a tape goes to the opening's own edge.
+    """
 
     name: str
     sides: Mapping[Side, At]
@@ -51,6 +55,7 @@ class Outline:
     u_z_mm: float
     depth_by: DepthBy
     weight: float
+    to_edge: frozenset[Side] = frozenset()
 
 
 def nested_outlines(views: Sequence[Mapping[Side, Beside]], wall: Wall) -> tuple[Outline, ...]:
@@ -165,7 +170,11 @@ def _sill_lines(
 
 
 def trim_outline(seen: Mapping[Side, Beside]) -> tuple[Outline, ...]:
-    """Return the outer edge of a trim whose boards are of one breadth at both jambs, in the plane of the edges."""
+    """Return the outer edge of a trim whose boards are of one breadth at both jambs, in the plane of the edges.
+
+    The head's board may be broader: it parts from the wall as those of the jambs do. Where no board runs below the
+    sill, a tape goes from the head's board to the sill.
+    """
 
     def outer(side: Side) -> list[FaceLine]:
         return [x for x in seen[side].lines if TRIM_MM[0] < -x.inward_mm < TRIM_MM[1] and x.real > 0.4]
@@ -180,10 +189,21 @@ def trim_outline(seen: Mapping[Side, Beside]) -> tuple[Outline, ...]:
         return ()
     found: dict[Side, FaceLine] = {"left": left, "right": right}
     breadth = -(left.inward_mm + right.inward_mm) / 2
+    contrast = max(left.contrast, right.contrast)  # light from one side may take the other
+
+    def like_jambs(x: FaceLine) -> float:
+        return x.real * float(bell(np.array(np.log(x.contrast / contrast) / PARTS_ALIKE)))
+
     levels: tuple[Side, ...] = ("head", "sill")
     for side in levels:
-        near = [x for x in outer(side) if abs(-x.inward_mm - breadth) < ALIKE_MM]
-        if near:
+        if near := [x for x in outer(side) if abs(-x.inward_mm - breadth) < ALIKE_MM]:
             found[side] = min(near, key=lambda x: abs(-x.inward_mm - breadth))
+    if "head" not in found:
+        likely, head = max(((like_jambs(x), x) for x in outer("head")), key=lambda p: p[0], default=(0.0, None))
+        if head is not None and likely > LEAST_WEIGHT:
+            found["head"] = head
+    to_sill = "head" in found and "sill" not in found
     sides = {s: At(x.inward_mm, x.slope, seen[s].u_mm) for s, x in found.items()}
-    return (Outline("trim, outer edge", sides, seen["left"].z_mm, 0.0, "edge", weight),)
+    name = "trim, outer edge, down to the sill" if to_sill else "trim, outer edge"
+    to_edge = frozenset[Side]({"sill"} if to_sill else ())
+    return (Outline(name, sides, seen["left"].z_mm, 0.0, "edge", weight, to_edge),)
