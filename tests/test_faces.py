@@ -163,6 +163,26 @@ def test_an_outline_as_far_in_on_all_sides_is_smaller_by_twice_that():
     assert deep.measures_mm["width_middle"] == pytest.approx(1.5 * (own.values_mm[1] - 60), abs=0.02)
 
 
+@pytest.mark.parametrize("side", SIDES)
+def test_opposite_sides_of_a_frame_are_parallel_and_as_far_apart_as_seen(side):
+    """A frame is a rectangle (common practice, no source); one side read 10 mrad askew is 4 to 5 mm off at its ends."""
+    from tests.views import CORNERS as OPENING
+    from tests.views import camera_at
+    from vision.camera import project
+
+    camera = camera_at(100.0, 50.0, 2000.0)
+    sides = clicked_sides(project(camera, np.column_stack([OPENING, np.zeros(4)])), dict.fromkeys(SIDES, 0.0))
+    own = measure(camera, {"camera": np.eye(11) * 1e-12}, sides, 0.0, dict.fromkeys(SIDES, 0.0))
+    askew = dict.fromkeys(SIDES, At(30.0, 0.0, 1.0)) | {side: At(30.0, 0.01, 1.0)}
+    frame, trim = faces_of_outlines(
+        (Outline("x", askew, 0.0, 0.0, "parallax", 1.0), Outline("x", askew, 0.0, 0.0, "edge", 1.0)), camera, sides, own
+    )
+    a, middle, b = NINE[:3] if side in ("left", "right") else NINE[3:6]
+    assert frame.measures_mm[a] == pytest.approx(frame.measures_mm[b], abs=0.1)
+    assert abs(trim.measures_mm[a] - trim.measures_mm[b]) > 5.0
+    assert frame.measures_mm[middle] == pytest.approx(trim.measures_mm[middle], abs=0.1)
+
+
 JOB = """[job]
 id = "demo"
 units = "mm"

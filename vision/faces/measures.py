@@ -42,7 +42,24 @@ def faces_of_outlines(
     edges = lines_of(camera, sides, {s: sides[s].depth_mm for s in SIDES})
     shared = measured.budget_mm.copy()
     shared[:, [PARTS.index(p) for p in _OWN]] = 0.0
-    return tuple(_face(o, camera, sides, edges, measured.values_mm, np.sqrt((shared**2).sum(axis=1))) for o in outlines)
+    u_shared = np.sqrt((shared**2).sum(axis=1))
+    made = [_parallel(o, edges) if o.depth_by == "parallax" else o for o in outlines]
+    return tuple(_face(o, camera, sides, edges, measured.values_mm, u_shared) for o in made)
+
+
+def _parallel(outline: Outline, edges: Mapping[Side, Line]) -> Outline:
+    """Return a frame with its opposite sides parallel, as frames are made: of two slopes that differ one is misread."""
+    turned = dict(outline.sides)
+    pairs: tuple[tuple[Side, Side], ...] = (("left", "right"), ("head", "sill"))
+    for pair in pairs:
+        if not all(s in turned for s in pair):
+            continue
+        one, other = (shifted(edges[s], -turned[s].inward_mm, -turned[s].slope).direction for s in pair)
+        by = float(one[0] * other[1] - one[1] * other[0]) / 2  # what the first turns by, and the other back
+        for s, turn in zip(pair, (by, -by), strict=True):
+            across = np.array([-edges[s].direction[1], edges[s].direction[0]])
+            turned[s] = replace(turned[s], slope=turned[s].slope - float(edges[s].normal @ across) * turn)
+    return replace(outline, sides=turned)
 
 
 def _face(
