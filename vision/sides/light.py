@@ -27,7 +27,7 @@ LUMA = (0.2126, 0.7152, 0.0722)  # ITU-R BT.709
 # more; metering sets 18 % reflectance to 0.18, so that paper lies at 0.6 to 0.9.
 WHITE, WHITE_SHARE = 0.4, 0.5
 MOST_GAIN = 100.0
-TILE_PX, TILES = 8, 2500
+TILE_PX, TILES = 8, 800
 DARK_SHARE = 0.1  # of the tiles: those in which black is looked for
 # Second differences in both directions: blind to steps along an axis and to slopes, so what is left is noise (Immerkaer
 # 1996, Fast noise variance estimation; the sum of its squared weights is 36).
