@@ -163,6 +163,23 @@ def test_an_outline_as_far_in_on_all_sides_is_smaller_by_twice_that():
     assert deep.measures_mm["width_middle"] == pytest.approx(1.5 * (own.values_mm[1] - 60), abs=0.02)
 
 
+def test_a_tape_from_the_heads_board_to_the_sill_reads_the_height_and_one_board():
+    from tests.views import CORNERS as OPENING
+    from tests.views import camera_at
+    from vision.camera import project
+
+    camera = camera_at(100.0, 50.0, 2000.0)
+    sides = clicked_sides(project(camera, np.column_stack([OPENING, np.zeros(4)])), dict.fromkeys(SIDES, 0.0))
+    own = measure(camera, {"camera": np.eye(11) * 1e-12}, sides, 0.0, dict.fromkeys(SIDES, 0.0))
+    board = dict.fromkeys(("left", "right", "head"), At(-90.0, 0.0, 1.0))
+    outline = Outline("x", board, 0.0, 0.0, "edge", 1.0, frozenset({"sill"}))
+    (face,) = faces_of_outlines((outline,), camera, sides, own)
+    assert face.measures_mm["height_middle"] == pytest.approx(own.values_mm[4] + 90, abs=0.01)
+    assert face.measures_mm["width_middle"] == pytest.approx(own.values_mm[1] + 180, abs=0.01)
+    (widths,) = faces_of_outlines((replace(outline, to_edge=frozenset()),), camera, sides, own)
+    assert set(widths.measures_mm) == set(NINE[:3])
+
+
 @pytest.mark.parametrize("side", SIDES)
 def test_opposite_sides_of_a_frame_are_parallel_and_as_far_apart_as_seen(side):
     """A frame is a rectangle (common practice, no source); one side read 10 mrad askew is 4 to 5 mm off at its ends."""

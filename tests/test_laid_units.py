@@ -96,9 +96,11 @@ def test_a_side_seen_from_its_other_end_has_the_same_bricks():
     assert two.local_mm[::-1] == pytest.approx(one.local_mm, abs=0.15)
 
 
-@pytest.mark.parametrize("at", [100.0, 205.0, 218.0, 222.0, 331.0, 444.4, 560.0, 700.0, 815.0])
+@pytest.mark.parametrize(
+    "at", [100.0, 205.0, 331.0, 444.4, 90.0, 165.0, 240.0, 315.0, 387.5, 466.0, 540.0, 617.5, 691.0, 765.0]
+)
 def test_a_tape_stops_where_the_contract_says(at):
-    """Contract, local edges, as the renderer's truth works them out from the drawn side."""
+    """Contract, local edges, as the renderer's truth works them out; from 90 on the blade lies over a joint."""
     rng = np.random.default_rng(4)
     pitch, joint, phase = 75.0, 10.0, 20.0
     inward = rng.normal(0, 1.5, 64)

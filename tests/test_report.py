@@ -18,7 +18,6 @@ from sizing.footprint.footprint import footprint_of
 from sizing.report.blanking import FILL, Blank
 from sizing.report.chart import bar_of, reach_mm
 from sizing.report.html import report_html
-from sizing.report.layout import Block, lines_of, paginated
 from sizing.report.pdf import report_pdf
 from sizing.report.pictures import cropped, opening_pictures
 from sizing.report.report import build_report
@@ -334,20 +333,6 @@ def test_rival_edges_widen_the_interval_that_is_drawn(checked):
     (page,) = built(checked(candidates=rivals)).pages
     low, high = page.readings[1].interval_mm
     assert high - low > 14.0
-
-
-def test_a_long_word_is_broken_and_nothing_of_it_lost():
-    lines = lines_of("ab " + "x" * 300 + " cd", 8.0, 40.0)
-    assert "".join(lines).replace(" ", "") == "ab" + "x" * 300 + "cd"
-
-
-def test_a_heading_does_not_stand_alone_at_the_foot_of_a_page():
-    def block(height, leads=False):
-        return Block(height, lambda page, y: None, leads)
-
-    pages = paginated([block(80), block(10, leads=True), block(30)], 100)
-    assert [len(page) for page in pages] == [1, 2]
-    assert [len(page) for page in paginated([block(150), block(10)], 100)] == [1, 1]
 
 
 def test_the_command_writes_pdf_and_html_and_ends_like_check(tmp_path, checked, capsys):
