@@ -220,18 +220,18 @@ def _hough(
     bows = np.linspace(-1, 1, 2 * count + 1) * bow_px / 1.5 if count else np.zeros(1)  # sagitta = 1.5 * P2
     grid = np.stack(np.meshgrid(offsets, slopes, bows, indexing="ij"), axis=-1)
     base = legendre(t)
-    strengths = tuple(np.empty(grid.shape[:3]) for _ in steps)
-    k = np.arange(len(t))
-    small = np.concatenate(steps, axis=-1, dtype=np.float32)  # all kinds at the same places
-    for i in range(len(offsets)):
-        index = np.rint(zero + per_px * (grid[i] @ base.T)).astype(int)
-        index = np.clip(index, 0, small.shape[1] - 1)
-        mean = small[k, index].mean(axis=2)
-        for kind, strength in enumerate(strengths):
-            strength[i] = np.linalg.norm(mean[..., 3 * kind : 3 * kind + 3], axis=-1)
-    ends = np.abs(grid[..., 1])
-    mid = grid[..., 0]
+    mid, ends = grid[..., 0], np.abs(grid[..., 1])
     outside = (mid + ends > reach_px[1] + 1) | (mid - ends < reach_px[0] - 1)
+    strengths = tuple(np.zeros(grid.shape[:3]) for _ in steps)
+    small = np.concatenate(steps, axis=-1, dtype=np.float32)  # all kinds at the same places
+    last, flat = small.shape[1] - 1, small.reshape(-1, small.shape[2])
+    row = (last + 1) * np.arange(len(t))
+    for i in range(len(offsets)):
+        inside = ~outside[i]
+        index = np.rint(zero + per_px * (grid[i][inside] @ base.T)).astype(int)
+        mean = np.einsum("nkc->nc", flat.take(np.clip(index, 0, last) + row, axis=0)) / np.float32(len(t))
+        for kind, strength in enumerate(strengths):
+            strength[i, inside] = np.linalg.norm(mean[..., 3 * kind : 3 * kind + 3], axis=-1)
     share = 1 - 0.04 * np.abs(grid[..., 2]) / max(bow_px, 1.0)  # a bow must earn its place
     share[outside] = 0
     return grid, tuple(strength * share for strength in strengths)
@@ -256,7 +256,8 @@ def _climb(step: Array, base: Array, shapes: Array, per_px: float) -> Array:
         low = index.astype(int)
         part = (index - low).astype(np.float32)
         low += row
-        total = np.einsum("...k,...kc->...c", 1 - part, flat[low]) + np.einsum("...k,...kc->...c", part, flat[low + 1])
+        first, second = flat.take(low, axis=0), flat.take(low + 1, axis=0)
+        total = np.einsum("...k,...kc->...c", 1 - part, first) + np.einsum("...k,...kc->...c", part, second)
         return np.asarray(np.linalg.norm(total, axis=-1))
 
     moves = np.concatenate([np.eye(3), -np.eye(3)])

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from vision.camera import Camera, back_project, project
 from vision.request import Array, Side
-from vision.sides.light import LINEAR, light_of, without_pedestal
+from vision.sides.light import light_of, linear, without_pedestal
 
 STEP_PX = 0.5  # pitch of the grid across the side
 ALONG_PX = 1.5  # pitch along the side
@@ -92,7 +92,7 @@ def cut_strip(
     if np.any(high - low < 8):
         return None
     light = light_of(rgb)
-    crop = (np.float32(light.gain) * LINEAR)[rgb[low[1] : high[1], low[0] : high[0]]]
+    crop = linear(rgb[low[1] : high[1], low[0] : high[0]], light.gain)
     at = (px - low).astype(np.float32)
     sampled = cv2.remap(crop, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     colour: NDArray[np.float32] = np.asarray(sampled, np.float32)
