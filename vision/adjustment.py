@@ -85,6 +85,16 @@ def _linearised(blocks: Sequence[Block[S]], state: S) -> tuple[list[tuple[Array,
     return rows, cost if np.isfinite(cost) else np.inf
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Descended(Generic[S]):
+    """Where an adjustment went, with the observations linearised there; its covariance is not worked out yet."""
+
+    state: S
+    rows: list[tuple[Array, Array]]
+    cost: float
+    converged: bool
+
+
 def adjust(blocks: Sequence[Block[S]], start: S, *, iterations: int = 60) -> Adjusted[S]:
     """Return the least-squares state of all blocks by Levenberg's damping, and its covariance.
 
@@ -98,6 +108,11 @@ def adjust(blocks: Sequence[Block[S]], start: S, *, iterations: int = 60) -> Adj
     The covariance of part g is Q A_g' P_g A_g Q with Q the inverse of the normal matrix, so that the parts sum to Q
     and each says how far the errors of its own observations move the result (JCGM 100, 5.1).
     """
+    return finished(blocks, descended(blocks, start, iterations=iterations))
+
+
+def descended(blocks: Sequence[Block[S]], start: S, *, iterations: int = 60) -> Descended[S]:
+    """Return where `adjust` would end: all that is asked of several starts of which one is taken."""
     state, damping = start, 1e-3
     rows, cost = _linearised(blocks, state)
     converged = False
@@ -120,7 +135,7 @@ def adjust(blocks: Sequence[Block[S]], start: S, *, iterations: int = 60) -> Adj
         if gain < NEGLIGIBLE:
             converged = True
             break
-    return _finish(blocks, state, rows, cost, converged)
+    return Descended(state, rows, cost, converged)
 
 
 def _solve(normal: Array, right: Array, scale: Array, damping: float) -> Array:
@@ -149,15 +164,15 @@ def _normal(blocks: Sequence[Block[S]], rows: Sequence[tuple[Array, Array]]) -> 
     return np.asarray(normal), np.asarray(right)
 
 
-def _finish(
-    blocks: Sequence[Block[S]], state: S, rows: Sequence[tuple[Array, Array]], cost: float, converged: bool
-) -> Adjusted[S]:
+def finished(blocks: Sequence[Block[S]], end: Descended[S]) -> Adjusted[S]:
+    """Return an adjustment with its covariance, as `adjust` gives it."""
     by_part: dict[str, Array] = {}
-    for block, (w, a) in zip(blocks, rows, strict=True):
+    for block, (w, a) in zip(blocks, end.rows, strict=True):
         p = _weights(w, block.robust)
         by_part[block.part] = by_part.get(block.part, 0.0) + _squared(a, p)
     normal = np.asarray(sum(by_part.values()))
     scale = np.sqrt(np.diag(normal))
     q = np.linalg.pinv(normal / np.outer(scale, scale), rcond=1e-15, hermitian=True) / np.outer(scale, scale)
-    residuals = tuple(w for w, _ in rows)
-    return Adjusted(state, q, {k: q @ n @ q for k, n in by_part.items()}, residuals, cost, converged)
+    residuals = tuple(w for w, _ in end.rows)
+    parts = {k: q @ n @ q for k, n in by_part.items()}
+    return Adjusted(end.state, q, parts, residuals, end.cost, end.converged)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from vision.adjustment import Adjusted, Block, adjust
+from vision.adjustment import Adjusted, Block, Descended, descended, finished
 from vision.camera import project
 from vision.observations import EdgeBlock, PhotoState, PriorBlock, reference_points
 from vision.pages.sides import TracedQuad
@@ -48,16 +48,17 @@ def but_camera(blocks: Sequence[Block[PhotoState]]) -> list[Block[PhotoState]]:
 
 def best_of(blocks: Sequence[Block[PhotoState]], starts: Sequence[PhotoState]) -> Adjusted[PhotoState]:
     """Return the adjustment of least cost among the starts."""
-    rough = sorted((adjust(blocks, s, iterations=8) for s in starts), key=lambda a: a.cost)
+    rough = sorted((descended(blocks, s, iterations=8) for s in starts), key=lambda a: a.cost)
     near = [a for a in rough if a.cost < 10 * rough[0].cost + 100]  # the other pose of a weak view stays in
-    ways: list[Adjusted[PhotoState]] = []
+    ways: list[Descended[PhotoState]] = []
     for a in near or rough[:1]:
         if not any(_alike(a, b) for b in ways):
             ways.append(a)
-    return min((a if a.converged else adjust(blocks, a.state, iterations=60) for a in ways), key=lambda a: a.cost)
+    ends = (a if a.converged else descended(blocks, a.state, iterations=60) for a in ways)
+    return finished(blocks, min(ends, key=lambda a: a.cost))
 
 
-def _alike(a: Adjusted[PhotoState], b: Adjusted[PhotoState]) -> bool:
+def _alike(a: Descended[PhotoState], b: Descended[PhotoState]) -> bool:
     """Return whether two adjustments are on their way to the same end."""
     turned = np.abs(a.state.camera.rotation - b.state.camera.rotation).max()
     return abs(a.cost - b.cost) < SAME_COST and bool(turned < SAME_TURN)
