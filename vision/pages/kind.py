@@ -45,8 +45,9 @@ def wrong_kind(
     grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
 
     def solve(as_said: Reference) -> Solved:
-        def made() -> Solved:
-            return solve_rectangles(solved.outlines_px, as_said, prior, wall, 1.0, rgb, solved.traced)
+        def made() -> Solved:  # all sizes by the same sides: their costs are compared
+            known = solved.traced
+            return solve_rectangles(solved.outlines_px, as_said, prior, wall, 1.0, rgb, known, placed_anew=False)
 
         return once(("as", as_said, prior, wall, solved.outlines_px), made)
 

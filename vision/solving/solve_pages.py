@@ -56,6 +56,8 @@ def solve_rectangles(
     click_px: float | Sequence[float],
     rgb: NDArray[np.uint8] | None = None,
     known: Sequence[TracedQuad | None] = (),
+    *,
+    placed_anew: bool = True,
 ) -> Solved:
     """Return the adjusted photo from rectangles of one known size at unknown places.
 
@@ -65,6 +67,7 @@ def solve_rectangles(
     click_px : standard uncertainty of the corners, one or by rectangle.
     rgb : the photo (H, W, 3); their sides are traced in it where they show.
     known : their sides as traced before, in the order of `quads`; none is traced again.
+    placed_anew : whether sides of cards are then placed anew as the photo is coded (`as_coded`).
     """
     clicks = [click_px] * len(quads) if isinstance(click_px, int | float) else list(click_px)
     size = np.array(reference_size_mm(reference))
@@ -85,7 +88,7 @@ def solve_rectangles(
         t if t is not None and q is g else traced_rectangle(rgb, q, given, reference.kind, c)
         for q, g, t, c in zip(quads, given_px, before, clicks, strict=True)
     ]
-    traced = [as_coded(rgb, t, given, reference.kind) for t in found]
+    traced = [as_coded(rgb, t, given, reference.kind) for t in found] if placed_anew else found
     corners = [q if t is None else t.corners_px for q, t in zip(quads, traced, strict=True)]
     seen: list[Block[PhotoState]] = []
     for i, (q, t) in enumerate(zip(quads, traced, strict=True)):
