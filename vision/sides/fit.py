@@ -87,8 +87,9 @@ def sample(field: Array, index: Array) -> Array:
     index = np.clip(index, 0, field.shape[1] - 1.001)
     low = index.astype(int)
     part = (index - low)[..., None]
-    k = np.arange(field.shape[0])
-    return np.asarray(field[k, low] * (1 - part) + field[k, low + 1] * part)
+    low += field.shape[1] * np.arange(field.shape[0])
+    flat = field.reshape(-1, field.shape[2])
+    return np.asarray(flat.take(low, axis=0) * (1 - part) + flat.take(low + 1, axis=0) * part)
 
 
 def find_lines(strip: Strip, reach_px: tuple[float, float], bow_mm: float, beside: Beside = "none") -> list[Line]:

@@ -117,9 +117,13 @@ def _face(strip: Strip, placed: Placed) -> Array:
     out = np.arange(near, max(BAND_MM, 3 * near), pitch)
     index = np.rint((edge[:, None] + out - strip.v_mm[0]) / pitch).astype(int)
     inside = (index >= 0) & (index < strip.colour.shape[1])
-    colour = strip.colour[np.arange(len(index))[:, None], np.clip(index, 0, strip.colour.shape[1] - 1)]
-    good = inside & np.isfinite(colour).all(axis=2)
-    total = np.where(good[..., None], colour, 0.0).sum(axis=1, dtype=float)
+    wide = strip.colour.shape[1]
+    place = np.clip(index, 0, wide - 1) + wide * np.arange(len(index))[:, None]
+    colour = strip.colour.reshape(-1, 3).take(place, axis=0)
+    good = inside & np.isfinite(colour[..., 0])  # outside of the photo no channel is
+    if not good.all():
+        colour = np.where(good[..., None], colour, 0.0)
+    total = np.einsum("avc->ac", colour, dtype=float)
     count = good.sum(axis=1)
     mean = total / np.maximum(count, 1)[:, None]
     seen = count > 0
