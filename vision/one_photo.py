@@ -165,10 +165,11 @@ def trace_solved(
     found = tuple(zip(solved.names, solved.outlines_px, strict=True))
     base = replace(ready.report, references_px=found, warnings=tuple(warned))
     depths = edge_depths(request)
-    grey, asked = cv2.cvtColor(ready.picture.rgb, cv2.COLOR_RGB2GRAY), ready.asked
+    asked = ready.asked
     corners = asked.corners_px
     found_by: FoundBy = "corners" if corners is not None else "photo"
     if corners is None:
+        grey = cv2.cvtColor(ready.picture.rgb, cv2.COLOR_RGB2GRAY)
         near = last.lined(grey, solved, None, request.wall, by.segments).adjusted.state.camera
         z = depths.z_mm
         out = max(0.5 * (z["left"] + z["right"]) - z["sill"], 0.0) if request.sill_at == "front" else 0.0
@@ -195,7 +196,8 @@ def trace_solved(
         traces = last.trace(rgb, camera, corners, asked.click_px, depths.z_mm, wall, sill_at)
         if found_by == "photo":
             traces = look_wider(rgb, camera, corners, traces, depths.z_mm, wall, sill_at)
-    unsure = wrong_kind(rgb, solved, ready.reference, ready.prior, wall, corners, last.once, _cost_as_said(by))
+    how = last.once, _cost_as_said(by), by.segments
+    unsure = wrong_kind(rgb, solved, ready.reference, ready.prior, wall, corners, *how)
     if unsure is None and found_by == "photo":
         unsure = doubt(camera, corners, traces)
     if unsure is not None:

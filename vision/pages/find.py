@@ -211,8 +211,7 @@ def _rated(
         short, long = boxes[:, 2:].min(1), boxes[:, 2:].max(1)
         may = long < short * BOX * max(size_mm) / min(size_mm) / FORESHORTENED
         if plain:
-            may[may] = tints(small, in_boxes(boxes[may])) <= TINTED
-            may[may] = evennesses(small, in_boxes(boxes[may])) > UNEVEN
+            may[may] = evennesses(small, in_boxes(boxes[may]), TINTED) > UNEVEN
         return np.asarray(may)
 
     groups = outline_groups(small, shortest, likely, worth, levels, coloured=long_side > COARSE, hidden=plain)
@@ -221,7 +220,7 @@ def _rated(
     rated: list[tuple[float, Array]] = []
     if not groups:
         return _Rated(scale, seen, rough, ())
-    places = INSIDE_MANY @ np.array([np.median([o.rough for o in g], axis=0) for g in groups])
+    places = INSIDE_MANY @ np.array([_middle([o.rough for o in g]) for g in groups])
     seen_in = np.array([len(g) for g in groups])
     if seen is None:
         looks = evennesses(small, places)
@@ -238,6 +237,13 @@ def _rated(
             if rating > 0:
                 rated.append((rating, q))
     return _Rated(scale, seen, rough, tuple(sorted(rated, key=lambda r: -r[0])))
+
+
+def _middle(quads: Sequence[Array]) -> Array:
+    """Return the median of quadrilaterals (4, 2); NumPy's takes five times as long for so few."""
+    ordered = np.sort(np.array(quads), axis=0)
+    n = len(ordered)
+    return np.asarray((ordered[(n - 1) // 2] + ordered[n // 2]) / 2)
 
 
 def _traced(

@@ -15,6 +15,7 @@ from vision.request import Array, Reference, Wall, Warning_
 from vision.solving.solve_pages import solve_rectangles
 from vision.solving.solved import Solved
 from vision.wall.lines import lined
+from vision.wall.segments import Segments
 
 Kind = Literal["letter", "a4", "id1"]
 KINDS: tuple[Kind, ...] = ("letter", "a4", "id1")
@@ -32,17 +33,18 @@ def wrong_kind(
     corners_px: Array | None,
     once: Once = anew,
     cost: float | None = None,
+    segments: Segments | None = None,
 ) -> Warning_ | None:
     """Return `reference-size` where the pages contradict the size that was said and fit another; else None.
 
     Pages of the wrong proportions look tilted. One page alone can be tilted; two pages or the lines of the wall
     cannot be at once. The other size must fit much better: sound pages are never doubted. `once` gives what was made of
-    the same pages before: only the opening has moved. `cost` is that of their traced sides by the size said, if known.
+    the same pages before: only the opening has moved. `cost` is that of their traced sides by the size said, and
+    `segments` are the straight edges of the photo, if known.
     """
     contradicted = bool(CONTRADICTED & {w.code for w in solved.warnings})
     if reference.kind not in SAYS or (cost is not None and cost <= BETTER and not contradicted):
         return None
-    grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
 
     def solve(as_said: Reference) -> Solved:
         def made() -> Solved:  # all sizes by the same sides: their costs are compared
@@ -58,7 +60,7 @@ def wrong_kind(
         other = solve(Reference(kind))
         fits = other.adjusted.cost < min(said.adjusted.cost - BETTER, BETTER_SHARE * said.adjusted.cost)
         if fits or contradicted:
-            lines = lined(grey, other, corners_px, wall)
+            lines = lined(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), other, corners_px, wall, segments)
             fits = fits or len(lines.blocks) > max(len(other.blocks), len(solved.blocks))
             fits = fits and not CONTRADICTED & {w.code for w in lines.warnings}  # the wall's lines may contradict it
         if fits:

@@ -48,32 +48,53 @@ def tint(pixels: NDArray[np.uint8]) -> float:
 
 def in_boxes(boxes: Array) -> Array:
     """Return nine places (N, 9, 2) px in the middle parts of boxes (N, 4) px: left, top, width, height."""
-    x = boxes[:, :1] + THIRDS * (boxes[:, 2:3] - 1)
-    y = boxes[:, 1:2] + THIRDS * (boxes[:, 3:] - 1)
-    return np.stack(np.broadcast_arrays(x[:, None, :], y[:, :, None]), -1).reshape(-1, 9, 2)
+    made = np.empty((len(boxes), 3, 3, 2))
+    made[..., 0] = (boxes[:, :1] + THIRDS * (boxes[:, 2:3] - 1))[:, None, :]
+    made[..., 1] = (boxes[:, 1:2] + THIRDS * (boxes[:, 3:] - 1))[:, :, None]
+    return made.reshape(-1, 9, 2)
 
 
 def tints(small: NDArray[np.uint8], places: Array) -> Array:
     """Return how far from grey the places (N, P, 2) px of each outline are, as `tint`."""
-    x, y = np.moveaxis(np.rint(places).astype(np.intp), 2, 0)
-    seen = np.sort(small[y, x], axis=1)
-    by_colour = ROOT[seen[:, seen.shape[1] // 2]]
-    every = np.sort(seen.reshape(len(seen), 3 * seen.shape[1]), axis=1)
-    middle = ROOT[every[:, every.shape[1] // 2]]
+    return _tints(_at(small, places))
+
+
+def _tints(pixels: NDArray[np.uint8]) -> Array:
+    n = pixels.shape[1]
+    by_colour = ROOT[np.sort(pixels, axis=1)[:, n // 2]]
+    middle = ROOT[np.sort(pixels.reshape(len(pixels), 3 * n), axis=1)[:, 3 * n // 2]]
     return np.asarray(np.abs(by_colour / np.maximum(middle, 1e-6)[:, None] - 1).max(1), float)
 
 
-def evennesses(small: NDArray[np.uint8], places: Array) -> Array:
-    """Return how even and untinted outlines (N,) are, roughly, by colours at places (N, P, 2) px: see `evenness`."""
-    x, y = np.moveaxis(np.rint(places).astype(np.intp), 2, 0)
-    grey = np.sort(ROOT[small[y, x]].mean(2), axis=1)
+def evennesses(small: NDArray[np.uint8], places: Array, most_tint: float = np.inf) -> Array:
+    """Return how even and untinted outlines (N,) are, roughly, by colours at places (N, P, 2) px: see `evenness`.
+
+    0 for those that are tinted more than `most_tint`.
+    """
+    pixels = _at(small, places)
+    off = _tints(pixels)
+    may = off <= most_tint
+    found = np.zeros(len(pixels))
+    if may.any():
+        found[may] = np.exp(-0.5 * (_spreads(pixels[may]) / EVEN) ** 2) * np.exp(-0.5 * (off[may] / TINT) ** 2)
+    return found
+
+
+def _spreads(pixels: NDArray[np.uint8]) -> Array:
+    """Return the standard deviation (N,) of square-root light of pixels (N, P, 3), a part covered or in shadow."""
+    grey = np.sort(cv2.LUT(pixels, ROOT).mean(2), axis=1)
     n = grey.shape[1]
     spread = (grey[:, n - 1 - n // 10] - grey[:, n // 10]) / 2.563
     spread = np.minimum(spread, grey[:, int(COVERED * n) :].std(1))
     for k in range(n // 4, n - n // 4):  # a shadow on it
         spread = np.minimum(spread, np.maximum(grey[:, :k].std(1), grey[:, k:].std(1)))
-    off = tints(small, places)
-    return np.asarray(np.exp(-0.5 * (spread / EVEN) ** 2) * np.exp(-0.5 * (off / TINT) ** 2))
+    return np.asarray(spread)
+
+
+def _at(small: NDArray[np.uint8], places: Array) -> NDArray[np.uint8]:
+    """Return the pixels (N, P, 3) nearest to places (N, P, 2) px."""
+    x, y = np.rint(places[..., 0]).astype(np.intp), np.rint(places[..., 1]).astype(np.intp)
+    return np.asarray(small.reshape(-1, 3).take(small.shape[1] * y + x, axis=0))
 
 
 def _spread(ordered: Array) -> float:

@@ -34,14 +34,14 @@ def laid_on_wall(quad: Array, opening_px: Array, prior: CameraPrior) -> Array:
     camera = np.array([[prior.focal_px, 0, prior.cx], [0, prior.focal_px, prior.cy], [0, 0, 1.0]])
     rays = _rays(opening_px, camera)
     # The plane of the two directions: each is where opposite sides meet.
-    across = np.cross(np.cross(rays[0], rays[1]), np.cross(rays[3], rays[2]))
-    down = np.cross(np.cross(rays[0], rays[3]), np.cross(rays[1], rays[2]))
+    across = _cross(_cross(rays[0], rays[1]), _cross(rays[3], rays[2]))
+    down = _cross(_cross(rays[0], rays[3]), _cross(rays[1], rays[2]))
     across, down = across / np.linalg.norm(across), down / np.linalg.norm(down)
-    normal = np.cross(across, down)
+    normal = _cross(across, down)
     normal = normal / np.linalg.norm(normal)
     seen = _rays(quad, camera)
     points = seen / (seen @ normal)[:, None]
-    second = np.cross(normal, across)
+    second = _cross(normal, across)
     return np.column_stack([points @ across, points @ second])
 
 
@@ -111,3 +111,9 @@ def _bent(points: Array, prior: CameraPrior) -> Array:
 
 def _rays(points: Array, camera: Array) -> Array:
     return np.asarray(np.column_stack([points, np.ones(len(points))]) @ np.linalg.inv(camera).T)
+
+
+def _cross(a: Array, b: Array) -> Array:
+    """Return the vector product of two vectors (3,); NumPy's takes ten times as long for one."""
+    (ax, ay, az), (bx, by, bz) = a.tolist(), b.tolist()
+    return np.array([ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx])

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import chain
-from math import hypot
+from math import hypot, sqrt
 
 import cv2
 import numpy as np
@@ -99,7 +99,7 @@ def outline_groups(
 def fitted(group: Sequence[Outline]) -> list[Array]:
     """Return the outlines (4, 2) px of a group, of some where it has many, as lines along their contours cross."""
     some = [group[k] for k in np.unique(np.linspace(0, len(group) - 1, FITTED).astype(int))]
-    made = []
+    made, out = [], []
     for o in some:
         points = np.asarray(o.contour, float).reshape(-1, 2)
         straight = straight_sides(o.contour, o.area) if o.hidden else None
@@ -108,10 +108,11 @@ def fitted(group: Sequence[Outline]) -> list[Array]:
             ways.append((_fitted(points, _from_top_left(straight[None])[0], 0.03, 1.5), FILLED))
         sound = [q for q, fill in ways if q is not None and o.area > fill * cv2.contourArea(q.astype(np.float32))]
         if sound:
-            quad = max(sound, key=lambda q: _on_sides(points, q))
-            quad = _from_top_left(quad[None])[0]
-            made.append(_grown(quad, o.out) if o.out else quad)
-    return made
+            made.append(sound[0] if len(sound) == 1 else max(sound, key=lambda q: _on_sides(points, q)))
+            out.append(o.out)
+    if not made:
+        return []
+    return [_grown(q, px) if px else q for q, px in zip(_from_top_left(np.array(made)), out, strict=True)]
 
 
 def _four_sided(contour: NDArray[np.generic], area: float) -> tuple[NDArray[np.generic] | None, bool]:
@@ -134,13 +135,15 @@ def _four_sided(contour: NDArray[np.generic], area: float) -> tuple[NDArray[np.g
 def _grouped(seen: Sequence[Outline]) -> list[list[Outline]]:
     """Return outlines in groups of like corners, the largest first."""
     groups: list[list[Outline]] = []
-    first = np.empty((len(seen), 4, 2))
+    first = np.empty((len(seen), 8))
     for o in seen:
-        near = np.abs(first[: len(groups)] - o.rough).max(axis=(1, 2)) < ALIKE * np.sqrt(o.area) + ALIKE_PX
-        if near.any():
-            groups[int(near.argmax())].append(o)
+        corners = o.rough.reshape(8)
+        near = np.abs(first[: len(groups)] - corners).max(axis=1, initial=0) < ALIKE * sqrt(o.area) + ALIKE_PX
+        k = int(near.argmax()) if groups else 0
+        if groups and near[k]:
+            groups[k].append(o)
         else:
-            first[len(groups)] = o.rough
+            first[len(groups)] = corners
             groups.append([o])
     return sorted(groups, key=len, reverse=True)
 

@@ -71,12 +71,15 @@ def settled(
     """
     if not any(t is not None and t.as_coded for t in before.traced):
         return before, found
-    grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
+
+    def with_lines(alone: Solved) -> Solved:
+        return lined(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), alone, corners_px, wall, segments)
+
     by = found
     if len(found.blocks) == len(before.blocks):
         loose = tuple(None if t is None else _loosened(t) for t in before.traced)
         alone = solve_rectangles(before.outlines_px, reference, prior, wall, 1.0, rgb, loose)
-        by = lined(grey, alone, corners_px, wall, segments)
+        by = with_lines(alone)
         if len(by.blocks) == len(alone.blocks):
             return before, found
     anew, told = list(before.traced), True
@@ -90,7 +93,7 @@ def settled(
     if not told:
         others = tuple(w for w in alone.warnings if w.code != "references-disagree")
         alone = replace(alone, warnings=(*others, Warning_("references-disagree", UNTOLD_SAYS)))
-    again = lined(grey, alone, corners_px, wall, segments)
+    again = with_lines(alone)
     if len(again.blocks) == len(alone.blocks):
         return before, found
     return alone, again
