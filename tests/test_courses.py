@@ -129,3 +129,18 @@ def test_bricks_are_grouped_by_course_and_by_the_side_of_the_light():
     assert len(pairs) == 20
     assert len({a for a, _ in pairs}) == 20
     assert (label >= 0).all()
+
+
+@pytest.mark.parametrize(("apart_mm", "courses"), [(1300.0, 10), (300.0, 0)])
+def test_one_brick_at_each_side_of_an_opening_is_a_course_where_they_lie_far_apart(apart_mm, courses):
+    """Over 1.3 m bricks laid to 1 mm tell a slope to 1.1 mrad; over a brick's length they tell nothing."""
+    rng = np.random.default_rng(8)
+    s = state()
+    run, n = np.array([np.cos(WALL[0]), np.sin(WALL[0])]), np.array([-np.sin(WALL[0]), np.cos(WALL[0])])
+    at = [(a, -350 + 75 * i + rng.normal(0, 1.0)) for i in range(10) for a in (-apart_mm / 2, apart_mm / 2)]
+    pixel = seen(s, np.array([a * run + b * n for a, b in at]))
+    count = len(pixel)
+    of = group(s, Pieces(pixel, np.zeros(count, bool), np.ones(count), np.full(count, 70.0), np.full(count, 1.0)))
+    assert len(set(of) - {-1}) == courses
+    if courses:
+        assert (of[::2] == of[1::2]).all()

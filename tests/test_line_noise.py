@@ -1,8 +1,9 @@
 """Slopes of wall lines that run otherwise than the rest."""
 
 import numpy as np
+import pytest
 
-from vision.wall.line_noise import LEAST_FAN, contrary
+from vision.wall.line_noise import LEAST_FAN, contrary, line_noise
 
 
 def test_courses_that_agree_keep_the_slope_error_they_are_built_to():
@@ -34,3 +35,15 @@ def test_the_foot_of_a_sill_and_its_shadow_cannot_turn_the_courses():
 def test_too_few_lines_show_nothing():
     slope = np.array([0.0, 0.0, 0.02, 0.0, 0.0])[: LEAST_FAN - 1]
     assert (contrary(slope, np.full(len(slope), 1e-3), np.arange(len(slope)) * 100.0) == 1).all()
+
+
+def test_two_bricks_far_apart_tell_a_slope_and_nothing_of_how_true_bricks_lie():
+    """By least squares on two places the slope's u is sqrt(2) u / distance; their residuals are nought and no noise."""
+    rng = np.random.default_rng(3)
+    pairs, full = 12, 6
+    along = np.concatenate([np.tile([-650.0, 650.0], pairs), np.tile(np.linspace(-700, 700, 12), full)])
+    label = np.concatenate([np.repeat(np.arange(pairs), 2), pairs + np.repeat(np.arange(full), 12)])
+    across = 75.0 * label + rng.normal(0, 1.0, len(label))
+    u, _, good = line_noise(across, along, np.full(len(label), 1.0), label, np.zeros(len(label), bool), 1e-3, 20.0)
+    assert good.all()
+    assert u == pytest.approx(1.0, rel=0.25)

@@ -327,6 +327,14 @@ def test_two_readings_of_ragged_bricks_are_one_side_and_a_frame_behind_stays_apa
     assert_allclose(weights, [0.97, 0.02])
 
 
+def test_ragged_bricks_are_placed_from_the_line_that_more_of_them_show():
+    """Of two lines through one ragged side the outer one, of a few proud bricks, may weigh more; it is no start."""
+    proud, most, far = replace(faint(2.6, 0.15), t_value=6.0), replace(faint(0.0, 0.24), t_value=12.0), faint(-8.0, 0.3)
+    kept, weights = one_ragged_side([proud, most, far], np.array([0.63, 0.35, 0.01]))
+    assert kept == [most, far]
+    assert_allclose(weights, [0.98, 0.01])
+
+
 def test_a_side_without_any_edge_has_no_lines_and_no_weights():
     assert scores([], 1.0, Search("head", CORNERS_MM[:2], 10.0, 10.0), 3.0).shape == (0,)
 

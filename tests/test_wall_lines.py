@@ -9,16 +9,17 @@ import numpy as np
 import pytest
 
 from vision.adjustment import adjust
-from vision.camera import Camera, project
+from vision.camera import Camera, back_project, project
 from vision.observations import PER_REFERENCE, PhotoState, point_block
 from vision.priors import camera_blocks, camera_prior, reference_blocks, size_block
 from vision.request import CheckBar, Reference
 from vision.solving.solve import SHEET_HALF_MM, SHEET_MIDDLE_MM
 from vision.wall import line_vote
 from vision.wall.courses import LineBlock, across_along, wall_scale, whitening
+from vision.wall.kept_out import of_the_wall
 from vision.wall.line_noise import line_noise
 from vision.wall.line_vote import vote
-from vision.wall.lines import _bent, _best_vote, _of_the_wall, contradicts, lined, with_lines
+from vision.wall.lines import _bent, _best_vote, contradicts, lined, with_lines
 from vision.wall.segments import Segments, find_segments
 
 SIZE = (1600, 1200)
@@ -248,7 +249,7 @@ def test_what_lies_in_opening_or_reference_is_no_line(one_sheet):
     grey, blocks, alone, outlines, _ = one_sheet
     w, h = SIZE
     corners = np.array([[5.0, 5], [w - 5, 5], [w - 5, h - 5], [5, h - 5]])
-    assert not len(_of_the_wall(find_segments(grey), alone.state, outlines, corners, "masonry"))
+    assert not len(of_the_wall(find_segments(grey), alone.state, outlines, corners, "masonry"))
     only_sheet = np.full_like(grey, 120)
     low, high = np.floor(outlines[0].min(0)).astype(int) - 9, np.ceil(outlines[0].max(0)).astype(int) + 10
     only_sheet[low[1] : high[1], low[0] : high[0]] = grey[low[1] : high[1], low[0] : high[0]]
@@ -264,7 +265,31 @@ def test_an_opening_in_part_out_of_view_hides_what_lies_beyond(hidden, kept):
     px[list(hidden)] = np.nan
     first = np.array([[100.0, 0], [650, -700], [1200, 0], [650, 0]])
     seen = Segments(ends_px(cam, first, first + np.array([100.0, 0])))
-    assert len(_of_the_wall(seen, state(cam), [], px, "masonry")) == kept
+    assert len(of_the_wall(seen, state(cam), [], px, "masonry")) == kept
+
+
+@pytest.mark.parametrize("wall", ["masonry", "siding"])
+def test_courses_count_up_to_the_jambs_but_neither_sides_nor_what_runs_on_from_head_and_sill(wall):
+    """Lines about an opening of 600 by 800 mm, mm from its corner: what goes with it is no proof of level or plumb."""
+    cam = camera()
+    corners = np.array([[400.0, -400], [1000, -400], [1000, 400], [400, 400]])
+    px = project(cam, np.column_stack([corners, np.zeros(4)]))
+    lines = {
+        "course at the left": [(200, 0), (360, 0)],
+        "course at the right": [(1040, 100), (1200, 100)],
+        "course over the head": [(300, -700), (1100, -700)],
+        "left jamb": [(395, -350), (395, 350)],
+        "right jamb": [(1005, -350), (1005, 350)],
+        "lintel beside the head": [(1010, -410), (1090, -410)],
+        "horn of the sill": [(310, 440), (395, 440)],
+        "head": [(400, -402), (1000, -402)],
+        "foot of the sill": [(340, 470), (1060, 470)],
+    }
+    first, last = (np.array([v[k] for v in lines.values()], float) for k in (0, 1))
+    kept = of_the_wall(Segments(ends_px(cam, first, last)), state(cam), [], px, wall)
+    assert len(kept) == 3
+    y = back_project(cam, kept.middle_px(), 0.0)[:, 1]
+    assert sorted(y) == pytest.approx([-700, 0, 100], abs=1)
 
 
 def test_a_flat_picture_changes_nothing(one_sheet):

@@ -133,10 +133,11 @@ def one_ragged_side(lines: list[Line], weights: Array) -> tuple[list[Line], Arra
     """Return lines (M,) and weights (M,) with those that lie within a brick's raggedness of the likeliest one added.
 
     Bricks end here and there; a line through some ends and one through others are two readings of one side, which is
-    then placed by all of its samples.
+    then placed by all of its samples, from the line that more of it shows.
     """
-    best = int(weights.argmax())
-    near = np.array([apart_mm(line.shape, lines[best].shape) < RAGGED_MM for line in lines])
+    likeliest = lines[int(weights.argmax())]
+    near = np.array([apart_mm(line.shape, likeliest.shape) < RAGGED_MM for line in lines])
+    best = int(np.argmax([line.t_value if n else 0.0 for line, n in zip(lines, near, strict=True)]))
     weights = np.where(np.arange(len(lines)) == best, weights[near].sum(), weights)
     near[best] = False
     return [line for line, gone in zip(lines, near, strict=True) if not gone], weights[~near]

@@ -19,6 +19,9 @@ from vision.request import Array
 BIN_MM = 0.5
 SMOOTH_MM = 1.5  # a brick's own roughness
 WITHIN_MM = 5.0  # pieces this near to a course's line are taken for it
+# Two pieces make a course where they lie so far apart that bricks tell its slope better than how it was laid (guess:
+# both sides of an opening).
+FAR_APART_MM = 500.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -55,7 +58,7 @@ def across_along(state: PhotoState, pixel: Array, upright: NDArray[np.bool_]) ->
 def group(state: PhotoState, pieces: Pieces) -> NDArray[np.intp]:
     """Return the course (N,) of each piece, -1 for none: peaks of the density of places across, by polarity."""
     label = np.full(len(pieces.pixel), -1)
-    across, _ = across_along(state, pieces.pixel, pieces.upright)
+    across, along = across_along(state, pieces.pixel, pieces.upright)
     kernel = np.exp(-0.5 * (np.arange(-4 * SMOOTH_MM, 4 * SMOOTH_MM + BIN_MM / 2, BIN_MM) / SMOOTH_MM) ** 2)
     count = 0
     for upright in (False, True):
@@ -75,10 +78,15 @@ def group(state: PhotoState, pieces: Pieces) -> NDArray[np.intp]:
                 centre = low + (peak + 0.5) * BIN_MM
                 inside = of[(np.abs(across[of] - centre) <= WITHIN_MM) & (label[of] < 0)]
                 free[max(0, peak - window) : peak + window + 1] = 0
-                if len(inside) >= 3:
+                if len(inside) >= 3 or two_apart(along[inside]):
                     label[inside] = count
                     count += 1
     return label
+
+
+def two_apart(along_mm: Array) -> bool:
+    """Return whether pieces (N,) are two, and far enough apart to tell how a course runs."""
+    return len(along_mm) == 2 and bool(np.ptp(along_mm) >= FAR_APART_MM)
 
 
 def reference_scale(state: PhotoState, pixel: Array) -> Array:

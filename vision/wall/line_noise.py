@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.request import Array
+from vision.wall.courses import two_apart
 
 GATE = 3.5
 CONTRARY = 2.0  # standard deviations of a slope from where the others run, beyond which it counts less
@@ -39,7 +40,7 @@ def line_noise(
     for _ in range(3):
         for c in range(courses):
             of = np.flatnonzero((label == c) & good)
-            if len(of) < 3:
+            if len(of) < 3 and not two_apart(along[of]):
                 good[of] = False
                 u_fit[c] = np.inf
                 continue
@@ -52,7 +53,7 @@ def line_noise(
             off = float(np.average(across[of], weights=p)) - slope[c] * float(np.average(along[of], weights=p))
             residual[whole] = across[whole] - off - slope[c] * along[whole]
         for kind in (False, True):
-            of = good & (upright == kind)
+            of = good & (upright == kind) & (np.bincount(label[good], minlength=courses)[label] > 2)
             usual = u_upright_mm if kind else 0.0
             if of.sum() > 20 or (usual and of.any()):
                 spread = 1.4826 * float(np.median(np.abs(residual[of] / u[of])))

@@ -10,23 +10,17 @@ import numpy as np
 from scipy.special import chdtri
 
 from vision.adjustment import Adjusted, Block, adjust
-from vision.camera import back_project, project
 from vision.observations import PhotoState
 from vision.request import Array, Wall, Warning_
 from vision.solving.solved import Solved
 from vision.wall.courses import LineBlock
 from vision.wall.frame_lines import frame_block, frame_start, inside_opening
+from vision.wall.kept_out import about, of_the_wall, opening_outlines
 from vision.wall.line_blocks import WALL_LINES, line_block, segment_block
 from vision.wall.line_vote import Voted, vote
 from vision.wall.opening_start import as_opening_lies, rough_corners
 from vision.wall.segments import Segments, clipped, find_segments
 
-REFERENCE_MARGIN = 1.5  # pattern to page and its shadow
-OPENING_MARGIN_MM = {"masonry": 40.0, "render": 40.0, "siding": 130.0, "panel": 130.0}  # trim goes with the opening
-# What is left out about the opening ends on a grid of this pitch: while a corner is moved within its square the wall's
-# lines stay the same to the last digit, and with them the camera and what was traced by it (a guess: two fingers).
-GRID_MM = 60.0
-FAR_MM = 2000.0  # where a corner out of view is put
 ROUNDS = 2  # lines are voted and courses grouped again once the camera is better
 FEW, K1 = 0.5, 9  # of the wall's segments: where fewer agree, distortion may part them (a guess); its unknown
 # And further where the vote still grows: under strong distortion the first few lines tell it, and those straightened by
@@ -106,7 +100,7 @@ def _added(
     if lines is not None and lines.upright.any() and not lines.upright.all():
         return result, (lines,), warned  # both directions of the wall itself: a frame, set less truly, adds nothing
     added = () if lines is None else (lines,)
-    inside = clipped(found.some(inside_opening(found, corners_px)), _about(outlines_px))
+    inside = clipped(found.some(inside_opening(found, corners_px)), about(outlines_px))
     result, frame = _of_frame(grey, [*blocks, *added], result, inside)
     return result, added if frame is None else (*added, frame), warned
 
@@ -156,7 +150,7 @@ def _best_vote(
     uprights = wall != "siding"
     best: tuple[float, Voted, PhotoState, Segments] | None = None
     for start in starts:
-        free = _of_the_wall(found, start, outlines_px, corners_px, wall)
+        free = of_the_wall(found, start, outlines_px, corners_px, wall)
         voted = vote(free, start, uprights=uprights)
         if voted is not None:
             length = float(voted.segments.length_px().sum())
@@ -212,40 +206,6 @@ def _cost(block: Block[PhotoState], state: PhotoState) -> float:
     return float(np.where((w <= 2) | (not block.robust), w**2, 4 * w - 4).sum())
 
 
-def _of_the_wall(
-    found: Segments, state: PhotoState, outlines_px: Sequence[Array], corners_px: Array | None, wall: Wall
-) -> Segments:
-    """Return the segments outside references and opening."""
-    keep = _about(outlines_px)
-    if corners_px is not None:
-        outline = opening_outline(state, corners_px, wall)
-        if np.isfinite(outline).all():
-            keep.append(outline)
-    return clipped(found, keep)
-
-
-def _about(outlines_px: Sequence[Array]) -> list[Array]:
-    """Return the outlines of references, with the margin of their paper."""
-    return [o.mean(0) + REFERENCE_MARGIN * (o - o.mean(0)) for o in outlines_px]
-
-
-def opening_outline(state: PhotoState, corners_px: Array, wall: Wall) -> Array:
-    """Return the outline (4, 2) px about an opening within which nothing is a wall line; NaN where there is none.
-
-    Notes
-    -----
-    The corners on the wall, moved out by the margin of the wall and on to the next line of a grid. Corners that do not
-    lie on the wall as the camera sees it stand as they are.
-    """
-    q = _whole(back_project(state.camera, corners_px, 0.0))
-    middle, size = q.mean(0), np.ptp(q, axis=0) / 2
-    grown = middle + (q - middle) * (1 + OPENING_MARGIN_MM[wall] / np.maximum(size, 100))
-    away = np.where(q < middle, -1.0, 1.0)
-    grown = away * np.ceil(away * grown / GRID_MM) * GRID_MM
-    polygon = project(state.camera, np.column_stack([grown, np.zeros(4)]))
-    return polygon if np.isfinite(polygon).all() else np.asarray(corners_px, float)
-
-
 def outlines_key(
     solved: Solved, corners_px: Array | None, wall: Wall, segments: Segments | None = None
 ) -> tuple[bytes, ...]:
@@ -253,25 +213,10 @@ def outlines_key(
     if corners_px is None:
         return ()
     states = (solved.adjusted.state, *_starts(solved, corners_px))
+    outlines = [
+        o for s in states for level in (False, True) for o in opening_outlines(s, corners_px, wall, level=level)
+    ]
     inside = b"" if segments is None else np.packbits(inside_opening(segments, corners_px)).tobytes()
     by = states[-1].camera
     lies = by.rotation.tobytes() + by.translation_mm.tobytes()
-    return (*(opening_outline(s, corners_px, wall).tobytes() for s in states), lies, inside)
-
-
-def _whole(corners_mm: Array) -> Array:
-    """Return corners (4, 2) from the top left clockwise, those out of view (NaN) put far off or opposite the others."""
-    q = corners_mm
-    for _ in range(2):  # with one corner in view the one opposite comes last
-        seen, put = np.asarray(np.isfinite(q).all(1)), q.copy()
-        for i, beside, above, x, y in ((0, 1, 3, -1, -1), (1, 0, 2, 1, -1), (2, 3, 1, 1, 1), (3, 2, 0, -1, 1)):
-            if seen[i]:
-                continue
-            if seen[beside] and seen[above] and seen[(i + 2) % 4]:
-                put[i] = q[beside] + q[above] - q[(i + 2) % 4]
-            elif seen[beside]:
-                put[i] = q[beside] + [x * FAR_MM, 0]
-            elif seen[above]:
-                put[i] = q[above] + [0, y * FAR_MM]
-        q = put
-    return q
+    return (*(o.tobytes() for o in outlines), lies, inside)
