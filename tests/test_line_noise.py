@@ -40,10 +40,10 @@ def test_too_few_lines_show_nothing():
 def test_two_bricks_far_apart_tell_a_slope_and_nothing_of_how_true_bricks_lie():
     """By least squares on two places the slope's u is sqrt(2) u / distance; their residuals are nought and no noise."""
     rng = np.random.default_rng(3)
-    pairs, full = 12, 6
+    pairs, full = 60, 3
     along = np.concatenate([np.tile([-650.0, 650.0], pairs), np.tile(np.linspace(-700, 700, 12), full)])
     label = np.concatenate([np.repeat(np.arange(pairs), 2), pairs + np.repeat(np.arange(full), 12)])
     across = 75.0 * label + rng.normal(0, 1.0, len(label))
     u, _, good = line_noise(across, along, np.full(len(label), 1.0), label, np.zeros(len(label), bool), 1e-3, 20.0)
     assert good.all()
-    assert u == pytest.approx(1.0, rel=0.25)
+    assert u == pytest.approx(1.0, rel=0.3)
