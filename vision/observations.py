@@ -56,8 +56,11 @@ class PhotoState:
     def vector(self) -> Array:
         """Return the values of all unknowns but the camera's rotation and translation, which read 0: (U,)."""
         c = self.camera
-        head = [0, 0, 0, 0, 0, 0, np.log(c.focal_px), c.cx, c.cy, c.k1, c.k2]
-        return np.concatenate([head, self.size, self.wall, self.references.ravel()])
+        values = np.zeros(self.unknowns)
+        values[6:UNKNOWNS] = np.log(c.focal_px), c.cx, c.cy, c.k1, c.k2
+        values[SIZE], values[WALL] = self.size, self.wall
+        values[FIRST_REFERENCE:] = self.references.ravel()
+        return values
 
 
 def reference_points(state: PhotoState, i: int, plane_mm: Array, half_mm: Array) -> tuple[Array, Array]:

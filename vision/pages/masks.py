@@ -50,15 +50,16 @@ def paper_masks(small: NDArray[np.uint8], least: float) -> Iterator[tuple[Mask, 
     that fewer than `least` even pixels have are left out.
     """
     seen = grain(small)
-    even = seen.deviation < EVEN * seen.noise
-    count = np.bincount(seen.light[even].astype(np.intp), minlength=256)
+    even = (seen.deviation < EVEN * seen.noise).view(np.uint8) * np.uint8(255)
+    light = seen.light.astype(np.uint8)
+    count = np.bincount(light[even > 0], minlength=256)
     lowest = int(np.searchsorted(np.cumsum(count), DARKER * count.sum()))
     for breadth in BANDS:
         for level in range(lowest, 256, breadth):
             if count[max(level - breadth, 0) : level + breadth + 1].sum() < least:
                 continue
-            band = even & (np.abs(seen.light - level) <= breadth)
-            yield np.asarray(cv2.morphologyEx(255 * band.astype(np.uint8), cv2.MORPH_OPEN, OPENED), np.uint8), OUT_PX
+            band = cv2.bitwise_and(cv2.inRange(light, level - breadth, level + breadth), even)
+            yield np.asarray(cv2.morphologyEx(band, cv2.MORPH_OPEN, OPENED), np.uint8), OUT_PX
 
 
 def _range(channel: Mask) -> Array:
