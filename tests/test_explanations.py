@@ -13,7 +13,7 @@ from sizing.explaining.hypotheses import Other, Scene
 from sizing.explaining.hypotheses_reading import feet_and_inches_mm, six_nine_mm, swapped_digits_mm, wrong_side_mm
 from sizing.explaining.slips import load_priors
 from sizing.messages.slips import slip_says
-from vision.request import NINE, Candidate, Face
+from vision.request import NINE, Candidate, CheckBar, Face, Reference
 
 INCH = 25.4
 VALUES = np.array([1381.0, 1384.2, 1387.0, 1524.0, 1527.0, 1521.5, 2056.6, 2060.0, -3.4])
@@ -185,6 +185,15 @@ def test_all_off_by_one_ratio_points_to_the_reference_and_sets_no_reading_right(
     assert found["width_top"][0].corrected_mm is None
 
 
+@pytest.mark.parametrize(
+    ("size_from", "asked"), [("bars", "this very sheet"), ("print", "measure the sheet's bars"), ("page", "measure it")]
+)
+def test_one_ratio_asks_for_what_is_not_known_yet(size_from, asked):
+    """Who has measured the bars is not told to suspect the print: common practice, no source."""
+    first = explain_all({n: v * 1.02 for n, v in SOUND.items()}, size_from=size_from)["width_top"][0]
+    assert asked in slip_says(first.slip, first.shift_mm, first.corrected_mm, first.facts, "in")
+
+
 def test_all_off_by_one_shift_points_to_the_hook():
     # facts.md section 7: slack hook, same sign on all readings.
     found = explain_all({n: v + 4.0 for n, v in SOUND.items()})
@@ -313,7 +322,7 @@ def opening_with(readings):
         )
         for n, v in readings.items()
     ]
-    return SimpleNamespace(readings=rows, wall="masonry")
+    return SimpleNamespace(readings=rows, wall="masonry", reference=Reference(), check_bar=CheckBar())
 
 
 def judged(readings):

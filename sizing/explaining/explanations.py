@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from sizing.decision import LONGEST_MM, SHORTEST_MM, Judgement
-from sizing.explaining.hypotheses import Hypothesis, Other, Scene, Weighable, weighable
+from sizing.explaining.hypotheses import Hypothesis, Other, Scene, SizeFrom, Weighable, weighable
 from sizing.explaining.hypotheses_faces import of_faces
 from sizing.explaining.hypotheses_form import of_boxes, of_copies
 from sizing.explaining.hypotheses_reading import RATIOS, of_habit, of_marks, of_readings
@@ -262,9 +262,17 @@ def _scene_of(opening: Opening, estimate: Estimate | None, others: Sequence[Othe
         max(r.graduation_mm for r in readings.values()),
         () if estimate is None else estimate.faces,
         tuple(others),
+        _size_from(opening),
     )
     rows = [NINE.index(n) for n in scene.names]
     return scene, cov[np.ix_(rows, rows)]
+
+
+def _size_from(opening: Opening) -> SizeFrom:
+    kind, bar = opening.reference.kind, opening.check_bar
+    if kind == "sheet":
+        return "print" if bar.across is None and bar.along is None else "bars"
+    return "page" if kind in ("letter", "a4") else "object"
 
 
 def _scale_of(reading: Reading) -> Scale:

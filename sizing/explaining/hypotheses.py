@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
+from typing import Literal
 
 import numpy as np
 
 from sizing.explaining.slips import NONE, Scale
 from vision.request import NINE, Array, Face
 
+SizeFrom = Literal["bars", "print", "page", "object"]
 # Readings of one direction; of a swapped pair each stands in the other's box.
 AXES = (
     ("width_top", "width_middle", "width_bottom"),
@@ -33,7 +35,8 @@ class Scene:
     """The readings of one opening and what they are weighed against; all lengths in mm.
 
     `readings_mm` by name, `written` as written, `scales` whose marks were read, `graduation_mm` the finest;
-    `photo_mm` the photo's measures by name.
+    `photo_mm` the photo's measures by name. `size_from` is what the photo's scale rests on: "bars" measured on the
+    print, the "print" as designed, or a "page" or other "object" of declared size.
     """
 
     readings_mm: Mapping[str, float]
@@ -43,6 +46,7 @@ class Scene:
     graduation_mm: float = 1.5875
     faces: tuple[Face, ...] = ()
     others: tuple[Other, ...] = ()
+    size_from: SizeFrom = "object"
 
     @property
     def names(self) -> tuple[str, ...]:

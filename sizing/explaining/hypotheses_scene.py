@@ -92,7 +92,10 @@ def of_everything(scene: Scene, priors: Priors) -> list[Hypothesis]:
     if len(names) > 1:
         nothing = dict.fromkeys(names, 0.0)
         ratio = {n: priors.one_ratio_spread * scene.photo_mm[n] for n in names}
-        found.append(Hypothesis("one-ratio", priors.one_ratio, nothing, (ratio,), common=True, sized=False))
+        facts = {"size_from": scene.size_from}
+        found.append(
+            Hypothesis("one-ratio", priors.one_ratio, nothing, (ratio,), common=True, sized=False, facts=facts)
+        )
         hook = dict.fromkeys(names, priors.one_shift_spread_mm)
         found.append(Hypothesis("one-shift", priors.one_shift, nothing, (hook,), common=True))
     for axis in (*AXES, names):

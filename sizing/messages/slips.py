@@ -27,9 +27,15 @@ _MARKS = {
     "digits-swapped": "two digits swapped in writing: {meant} was meant",
     "six-nine": "a 6 and a 9 taken for each other: {meant} was meant",
     "seen-from-inside": "taken from inside: left and right stand in each other's boxes",
-    "one-ratio": "all readings are off by one ratio: suspect the reference in the photo, its declared size or "
-    "the print, before the tape",
     "one-shift": "all readings are off by one shift: the tape's end hook may be bent or stretched",
+}
+_ONE_RATIO = "all readings are off by one ratio: before the tape suspect "
+_SUSPECT = {
+    "bars": "the sheet in the photo: are the bars those of this very sheet, and does it lie flat in the plane of the "
+    "edges",
+    "print": "the print: measure the sheet's bars",
+    "page": "the page in the photo: measure it, and see that it lies flat in the plane of the edges",
+    "object": "the reference in the photo: its declared size, and that it lies flat in the plane of the edges",
 }
 
 
@@ -57,6 +63,8 @@ def _cause(slip: str, shift_mm: float | None, facts: Mapping[str, str], unit: Un
         facts.get("extent", ""), ""
     )
     between = [name_of(name) for name in facts.get("between", "").split()]
+    if slip == "one-ratio":
+        return _ONE_RATIO + _SUSPECT[facts.get("size_from", "object")]
     if slip in _MARKS:
         return _MARKS[slip].format(way=way, meant=facts.get("meant", "another number")) + extent
     turned = f": {' and '.join(between)}" if between else ""
