@@ -27,6 +27,7 @@ from vision.pages.rival_sides import settled
 from vision.pages.wrong_side import without_wrong_side
 from vision.photo.edge_blur import (
     WORTH_A_TRY,
+    PrintedBlur,
     first_outline,
     looks_like_itself,
     page_blur,
@@ -66,14 +67,16 @@ Listed = Mapping[Side, tuple[tuple[float, float, str], ...]]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PhotoSolved:
-    """One photo solved by its references, what makes it worse, and its straight edges (None: not searched).
+    """One photo solved by its references, what makes it worse, its straight edges (None: not searched), and its blur.
 
+    The blur px is that of the references' edges that run up and down and of those that run across, where it is known.
     Corners of the opening change none of it, but for pages and cards: those are looked for outside the opening.
     """
 
     solved: Solved
     doubts: tuple[Warning_, ...]
     segments: Segments | None
+    blur_px: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -145,14 +148,14 @@ def solve_photo(request: OpeningRequest, ready: Prepared, last: LastTrace | None
         solved = rolled(solved, ready.prior.focal_px, ready.picture.size_px) or solved
     if isinstance(solved, Warning_):
         return replace(ready.report, error=solved)
-    solved, doubts = _doubted(request, ready, solved, last)
+    solved, doubts, blur = _doubted(request, ready, solved, last)
     if any(w.code == "blurred" for w in doubts):
         solved = not_bent_by_blur(solved)
     if {"blurred", "references-disagree"} <= {w.code for w in (*doubts, *solved.warnings)}:
         return replace(ready.report, warnings=(*ready.report.warnings, *doubts), error=_smeared(ready.asked.path.name))
     searched = solved.blocks and ready.asked.trace
     segments = last.segments(ready.picture.rgb) if searched else None
-    return PhotoSolved(solved, tuple(doubts), segments)
+    return PhotoSolved(solved, tuple(doubts), segments, None if blur is None else blur.spread_px)
 
 
 def trace_solved(
@@ -191,11 +194,11 @@ def trace_solved(
     rgb, wall, sill_at = ready.picture.rgb, request.wall, request.sill_at
     if hides_a_corner(corners):
         state = solved.adjusted.state
-        traces = trace_part(rgb, state, corners, asked.click_px, depths.z_mm, wall, sill_at)
+        traces = trace_part(rgb, state, corners, asked.click_px, depths.z_mm, wall, sill_at, by.blur_px)
     else:
-        traces = last.trace(rgb, camera, corners, asked.click_px, depths.z_mm, wall, sill_at)
+        traces = last.trace(rgb, camera, corners, asked.click_px, depths.z_mm, wall, sill_at, by.blur_px)
         if found_by == "photo":
-            traces = look_wider(rgb, camera, corners, traces, depths.z_mm, wall, sill_at)
+            traces = look_wider(rgb, camera, corners, traces, depths.z_mm, wall, sill_at, by.blur_px)
     how = last.once, _cost_as_said(by), by.segments
     unsure = wrong_kind(rgb, solved, ready.reference, ready.prior, wall, corners, *how)
     if unsure is None and found_by == "photo":
@@ -307,8 +310,8 @@ def _smeared(name: str) -> Warning_:
 
 def _doubted(
     request: OpeningRequest, ready: Prepared, solved: Solved, last: LastTrace
-) -> tuple[Solved, list[Warning_]]:
-    """Return the photo solved as cut where the references show that it was, and what else makes it worse."""
+) -> tuple[Solved, list[Warning_], PrintedBlur | None]:
+    """Return the photo solved as cut where the references show that it was, what else makes it worse, and its blur."""
     warned: list[Warning_] = []
     exif, size, prior = ready.picture.exif, ready.picture.size_px, ready.prior
     grey = cv2.cvtColor(ready.picture.rgb, cv2.COLOR_RGB2GRAY)
@@ -326,7 +329,7 @@ def _doubted(
         solved = with_usual_lens(solved, prior, size)
     side = (WIDTH_MM, HEIGHT_MM) if sheets else reference_size_mm(ready.reference)
     camera, root = solved.adjusted.state.camera, float(np.sqrt(side[0] * side[1]))
-    return solved, [*warned, *solved_doubts(camera, prior, exif, size, solved.outlines_px, root, blur)]
+    return solved, [*warned, *solved_doubts(camera, prior, exif, size, solved.outlines_px, root, blur)], blur
 
 
 def _cost_as_said(by: PhotoSolved) -> float | None:

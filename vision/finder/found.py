@@ -62,6 +62,7 @@ def look_wider(
     depth_mm: Mapping[Side, float],
     wall: Wall,
     sill_at: str,
+    blur_px: tuple[float, float] | None = None,
 ) -> dict[Side, SideTrace | FailedSide]:
     """Return the sides, where they leave doubt traced again as far off as the search may have put them.
 
@@ -71,12 +72,13 @@ def look_wider(
     corners_px : (4, 2) px as found.
     traces : the sides as traced from them within a click's reach.
     depth_mm : z of the plane of each side.
+    blur_px : as for `trace_sides`.
     """
     if doubt(camera, corners_px, traces) is None:
         return traces
     q = back_project(camera, corners_px, 0.0)
     mm = np.linalg.norm(q[2] - q[0]) / np.linalg.norm(corners_px[2] - corners_px[0])
-    return trace_sides(rgb, camera, corners_px, SEARCHED_MM / float(mm), depth_mm, wall, sill_at)
+    return trace_sides(rgb, camera, corners_px, SEARCHED_MM / float(mm), depth_mm, wall, sill_at, blur_px)
 
 
 def spread(trace: SideTrace) -> float:

@@ -89,6 +89,7 @@ class LastTrace:
         depth_mm: Mapping[Side, float],
         wall: Wall,
         sill_at: str,
+        blur_px: tuple[float, float] | None = None,
     ) -> Traces:
         """Return what `vision.sides.tracing.trace_sides` returns."""
         rest: tuple[Hashable, ...] = (value_key(camera), click_px, wall, sill_at, tuple(sorted(depth_mm.items())))
@@ -105,7 +106,7 @@ class LastTrace:
 
         if self._say is not None and self._sides:
             self._say(_plan([s for s in SIDES if key(s) not in self._sides]))
-        return trace_sides(rgb, camera, corners_px, click_px, depth_mm, wall, sill_at, find=find)
+        return trace_sides(rgb, camera, corners_px, click_px, depth_mm, wall, sill_at, blur_px, find=find)
 
 
 def _plan(again: list[Side]) -> str:

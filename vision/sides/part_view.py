@@ -34,6 +34,7 @@ def trace_part(
     depth_mm: Mapping[Side, float],
     wall: Wall,
     sill_at: str,
+    blur_px: tuple[float, float] | None = None,
 ) -> dict[Side, SideTrace | FailedSide]:
     """Return the sides in view as traced; those with both corners out of view are absent.
 
@@ -42,7 +43,7 @@ def trace_part(
     rgb : picture.
     state : adjusted photo; where a corner is out of view a side runs along the wall's direction.
     corners_px : (4, 2) px top left first, clockwise, NaN where not in view.
-    click_px, depth_mm, wall, sill_at : as for `trace_sides`.
+    click_px, depth_mm, wall, sill_at, blur_px : as for `trace_sides`.
 
     Raises
     ------
@@ -62,7 +63,7 @@ def trace_part(
         again = next((t for w, t in done if np.abs(w - whole).max() < 1e-6), None)
         if again is None:
             click = float(np.hypot(click_px, OFF_DIRECTION * reach))
-            again = trace_sides(rgb, state.camera, whole, click, depth_mm, wall, sill_at)
+            again = trace_sides(rgb, state.camera, whole, click, depth_mm, wall, sill_at, blur_px)
             done.append((whole, again))
         found[side] = again[side]
     return found

@@ -20,6 +20,9 @@ from vision.stations import SideLine
 # known truth show 0.5 mm rms on masonry and trim and 1.2 mm on render, sharp ones 0.15 mm; what is seen of a round
 # has been corrected for already.
 U_CHOICE_MM: Mapping[Wall, float] = {"masonry": 0.4, "render": 0.6, "siding": 0.35, "panel": 0.35}
+UNTOLD = (
+    0.5  # guess: of it what is left where that of a usual arris is stated, since arrises are chipped and stained too
+)
 AMBIGUOUS_BELOW = 0.9  # weight of the best candidate
 SIDE_WORD: Mapping[Side, str] = {"head": "head", "right": "right jamb", "sill": "sill", "left": "left jamb"}
 
@@ -63,7 +66,7 @@ def side_lines(
             t.cov_offset_slope,
             u_local,
             scatter,
-            U_CHOICE_MM[wall],
+            _choice_mm(t, wall),
             wall == "masonry",
             None if units is None else replace(units, ends_mm=units.ends_mm + half),
         )
@@ -84,6 +87,13 @@ def side_lines(
                 )
             )
     return lines, listed, drawn, warned
+
+
+def _choice_mm(trace: SideTrace, wall: Wall) -> float:
+    """Return the standard uncertainty mm of where a tape touches behind the edge that is seen."""
+    if trace.u_arris_mm is None:
+        return U_CHOICE_MM[wall]
+    return float(np.hypot(trace.u_arris_mm, UNTOLD * U_CHOICE_MM[wall]))
 
 
 def _hidden(side: Side, coverage: float, *, pointed: bool) -> str:

@@ -16,20 +16,18 @@ from numpy.typing import NDArray
 
 from vision.camera import Camera
 from vision.request import SIDES, Array, Side, Wall
-from vision.sides.arris import RESOLVED_MM_PER_PX, find_arris, offsets_px, step_blur_px
-from vision.sides.finding import FailedSide, FoundSide, find_side, room_px
+from vision.sides.finding import FailedSide, FoundSide, find_side
 from vision.sides.held import held_against_depth, held_against_ends
 from vision.sides.held_by_ears import held_against_ears
 from vision.sides.held_in_turn import held_in_turn
+from vision.sides.inner_edge import InnerEdge, inner_edges
 from vision.sides.laid_units import laid_units
-from vision.sides.place import place_line, stack_profile
 from vision.sides.reweighed import whole_weights
 from vision.sides.sill_ghosts import Ghost
 from vision.sides.weights import CLICK_PX_12MP, FAINT, SideCandidate
 from vision.stations import LaidUnits
 
 HIDDEN_COVERAGE = 0.4
-ARRIS_MM = 4.5  # lines nearer than this may be the two ends of one rounded arris
 GHOST_TILT = 0.6  # error at the ends of an unseen arris against its middle's: 0.3 against 0.5 px on own renderings
 UNSEEN_NAME = "front arris, not seen"
 BY_STEPS_NAME = "edge by its mean steps"
@@ -37,7 +35,6 @@ POINTED_NAME = "as pointed at, no edge seen"
 POINTED_WEIGHT = 0.49  # guess: no more than even, so that nothing is told by it
 CLICKS = 2.5  # a careless click's reach in standard deviations (guess)
 U_UNSEEN_LOCAL_MM = 0.5  # guess: how far an arris that is not seen strays from straight; its place is another matter
-JITTER_SHARE = 0.7  # guess: how much of the roughness that is not followed widens the mean profile
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -48,7 +45,8 @@ class SideTrace:
     the right, jambs down). `cov_offset_slope` (2, 2): offset along the outward normal in mm and slope in
     rad, noise of the trace only. `bow_mm` is the sagitta of the bow, its middle outward +; 0 where none is evident.
     `local_mm` (N,) at `s_mm` (N,): the edge against the straight line, outward +, bow included; `units` the same brick
-    by brick, where courses are seen.
+    by brick, where courses are seen. `u_arris_mm`: of where the inner face begins behind an arris that is not resolved;
+    None: the light does not tell, or shows it.
     """
 
     side: Side
@@ -65,6 +63,7 @@ class SideTrace:
     hidden: bool
     candidates: tuple[SideCandidate, ...]
     units: LaidUnits | None = None
+    u_arris_mm: float | None = None
 
 
 def trace_sides(
@@ -75,6 +74,7 @@ def trace_sides(
     depth_mm: Mapping[Side, float],
     wall: Wall,
     sill_at: str = "front",
+    blur_px: tuple[float, float] | None = None,
     *,
     find: Callable[[Side], FoundSide | FailedSide] | None = None,
 ) -> dict[Side, SideTrace | FailedSide]:
@@ -88,6 +88,7 @@ def trace_sides(
     depth_mm : z of the plane of each side, + into the wall (edge offset with its sign turned)
     wall : kind of wall; sets how much bow is believed
     sill_at : "front", or another line of the sill, then nearest to the corners instead of outermost
+    blur_px : spread of sharp edges in the photo, of those that run up and down and of those that run across
     find : in place of `find_side` with all of these, as `vision.kept.last_trace` does.
 
     Notes
@@ -104,9 +105,9 @@ def trace_sides(
     found = held_against_ends(rgb, camera, found, wall, sill_at)
     found = held_against_ears(rgb, camera, found, wall, sill_at)
     found = held_against_depth(rgb, camera, found, wall)
-    blur = min((_blur(f) for f in found.values() if isinstance(f, FoundSide)), default=float("inf"))
+    edges = inner_edges({side: f for side, f in found.items() if isinstance(f, FoundSide)}, blur_px)
     u_px = max(CLICK_PX_12MP * float(np.sqrt(rgb.shape[0] * rgb.shape[1] / 12.2e6)) / CLICKS, click_px)
-    made = {side: f if isinstance(f, FailedSide) else _finish(side, f, blur, u_px) for side, f in found.items()}
+    made = {s: f if isinstance(f, FailedSide) else _finish(s, f, edges[s], u_px) for s, f in found.items()}
     return {s: _by_units(t, found[s]) if wall == "masonry" else t for s, t in made.items()}
 
 
@@ -120,45 +121,27 @@ def _by_units(trace: SideTrace | FailedSide, found: FoundSide | FailedSide) -> S
     return replace(trace, units=replace(units, ends_mm=units.ends_mm - found.strip.u_mm[-1] / 2))
 
 
-def _blur(found: FoundSide) -> float:
-    """Return the blur px of the sharpest clear line of a strip: the photo's own blur is no more than that."""
-    least = step_blur_px(found.profile)
-    mm = found.strip.mm_per_px
-    if mm > RESOLVED_MM_PER_PX:
-        return least
-    clear = [i for i, x in enumerate(found.lines) if x.contrast > 0.05 and x.t_value > 10 and x.coverage > 0.9]
-    for i in [i for i in clear if i != found.best][:2]:
-        placed = place_line(found.strip, found.lines[i].shape, *room_px(found.lines, i, mm))
-        if placed is not None:
-            least = min(least, step_blur_px(stack_profile(found.strip, placed, offsets_px())))
-    return least
-
-
-def _finish(side: Side, found: FoundSide, blur_px: float, click_px: float) -> SideTrace:
+def _finish(side: Side, found: FoundSide, edge: InnerEdge, click_px: float) -> SideTrace:
     ghost = found.ghost
     if ghost is not None and ghost.leads and ghost.weight >= FAINT:
         return _unseen(side, found, ghost)
     if float(whole_weights(found).max()) >= FAINT:
-        return _result(side, found, blur_px)
+        return _result(side, found, edge)
     # no line is the side: then the corners are the best that is known of it
     pointed = Ghost(np.zeros(3), POINTED_WEIGHT, click_px * found.strip.mm_per_px, leads=True)
     return _unseen(side, replace(found, ghost=pointed), pointed, POINTED_NAME)
 
 
-def _result(side: Side, found: FoundSide, blur_px: float) -> SideTrace:
+def _result(side: Side, found: FoundSide, edge: InnerEdge) -> SideTrace:
     strip, placed = found.strip, found.placed
     half = strip.u_mm[-1] / 2
     slope = float(placed.shape[1] / half)
     direction = strip.direction + slope * strip.normal
     direction /= np.hypot(*direction)
-    inner, outer = room_px(found.lines, found.best, strip.mm_per_px, ARRIS_MM)
-    spread = float(np.hypot(blur_px, JITTER_SHARE * placed.jitter_mm / strip.mm_per_px))
-    arris = find_arris(found.profile, spread, np.clip(inner - 1.5, 2, 6), np.clip(outer - 1.5, 3, 7), strip.mm_per_px)
-    shift = arris.shift_px * strip.mm_per_px if arris else 0.0
-    origin = strip.origin_mm + half * strip.direction + (placed.shape[0] + shift) * strip.normal
+    origin = strip.origin_mm + half * strip.direction + (placed.shape[0] + edge.shift_mm) * strip.normal
     scale = np.diag([1.0, 1 / half])
     cov = scale @ placed.cov[:2, :2] @ scale
-    cov[0, 0] += (arris.u_px * strip.mm_per_px) ** 2 if arris else 0.0
+    cov[0, 0] += edge.u_offset_mm**2
     sagitta = -1.5 * float(placed.shape[2])  # middle over the chord: P2 is -1/2 there and 1 at the ends
     evident = 6 * float(np.sqrt(placed.cov[2, 2])) < abs(sagitta)
     return SideTrace(
@@ -175,6 +158,7 @@ def _result(side: Side, found: FoundSide, blur_px: float) -> SideTrace:
         coverage=placed.coverage,
         hidden=bool(placed.coverage < HIDDEN_COVERAGE or found.weights[found.best] < FAINT),
         candidates=_candidates(found, half),
+        u_arris_mm=edge.u_arris_mm,
     )
 
 
