@@ -117,10 +117,7 @@ def read_round(
 
     Parameters
     ----------
-    profile : (M,) linear brightness on `offsets_px`, 0 at the step as placed
-    blur_px : blur of the photo as sampled, standard deviation
-    inner_px, outer_px : reach that is free of other lines
-    mm_per_px : scale across the side
+    profile, blur_px, inner_px, outer_px, mm_per_px : as for `vision.sides.arris.find_arris`
 
     Notes
     -----
