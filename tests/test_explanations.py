@@ -2,16 +2,18 @@
 
 import math
 from importlib.resources import files
+from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from sizing.decision import Judgement, judge_reading, judge_without_photo, mixture_of
-from sizing.explaining.explanations import explain, explain_readings, explain_wrong_unit
+from sizing.explaining.explanations import _size_from, explain, explain_readings, explain_wrong_unit
 from sizing.explaining.hypotheses import Other, Scene
 from sizing.explaining.hypotheses_reading import feet_and_inches_mm, six_nine_mm, swapped_digits_mm, wrong_side_mm
 from sizing.explaining.slips import load_priors
+from sizing.jobs.job import Opening, PhotoEntry
 from sizing.messages.slips import slip_says
 from vision.request import NINE, Candidate, CheckBar, Face, Reference
 
@@ -194,6 +196,12 @@ def test_one_ratio_asks_for_what_is_not_known_yet(size_from, asked):
     assert asked in slip_says(first.slip, first.shift_mm, first.corrected_mm, first.facts, "in")
 
 
+def test_a_photo_with_a_reference_of_its_own_is_asked_about_by_that():
+    """The contract lets a table of a photo hold its reference: a page in the photo has no bars to measure."""
+    photo = PhotoEntry("w1.jpg", Path("w1.jpg"), reference=Reference("letter"))
+    assert [_size_from(Opening("W1", photos=p)) for p in ((), (photo,))] == ["print", "page"]
+
+
 def test_all_off_by_one_shift_points_to_the_hook():
     # facts.md section 7: slack hook, same sign on all readings.
     found = explain_all({n: v + 4.0 for n, v in SOUND.items()})
@@ -322,7 +330,7 @@ def opening_with(readings):
         )
         for n, v in readings.items()
     ]
-    return SimpleNamespace(readings=rows, wall="masonry", reference=Reference(), check_bar=CheckBar())
+    return SimpleNamespace(readings=rows, wall="masonry", seen_reference=Reference(), check_bar=CheckBar())
 
 
 def judged(readings):

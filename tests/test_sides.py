@@ -17,7 +17,6 @@ from scipy.special import ndtr
 from fixtures.calibration import make
 from vision.camera import Camera, back_project, project
 from vision.request import SIDES
-from vision.sides.arris import find_arris, offsets_px
 from vision.sides.finding import drift_px, one_ragged_side
 from vision.sides.fit import Line, find_lines, legendre
 from vision.sides.profiles import Strip
@@ -195,25 +194,6 @@ def test_a_photo_turned_upside_down_with_its_camera_gives_the_same_line(drawn):
     again = trace_sides(photo, turned, corners, 3.0, DEPTH, "masonry")
     for side in SIDES:
         assert_allclose(again[side].origin_mm, traces[side].origin_mm, rtol=0, atol=0.1)  # mm, a twentieth of a pixel
-
-
-def test_the_inner_end_of_a_resolved_round_is_found_from_its_light():
-    """Lambert's law on a quarter round of 5 px lit from above, blurred by 0.75 px, drawn here by its formula."""
-    at = offsets_px()
-    y = np.arange(-20, 20, 0.01)
-    x = np.clip(1 - (y + 1.5) / 5.0, 0, 1)  # inner end of the arc at -1.5
-    f = 0.1 + 0.3 * (np.sqrt(1 - x**2) + 1.8 * x)
-    profile = np.array([np.average(f, weights=np.exp(-0.5 * ((y - a) / 0.75) ** 2)) for a in at])
-    arris = find_arris(profile, 0.75, 6, 7, 0.5)
-    assert arris is not None
-    assert_allclose(arris.shift_px, -1.5, rtol=0, atol=0.3)
-
-
-def test_a_sharp_blurred_step_is_left_where_it_is():
-    at = offsets_px()
-    arris = find_arris(0.4 * ndtr(at / 0.8), 0.8, 6, 7, 0.5)
-    assert arris is not None
-    assert_allclose(arris.shift_px, 0, rtol=0, atol=0.2)
 
 
 @pytest.mark.skipif(not PRACTICE.exists(), reason="the practice photos are not beside the checkout")

@@ -250,8 +250,7 @@ def _tested(
 
 def _print_run(opening: Opening) -> str:
     """Return what stands for one print run: kind and size of the reference, and its bars as measured."""
-    named = [p.reference for p in opening.photos if p.reference is not None]
-    reference, bar = named[0] if named else opening.reference, opening.check_bar
+    reference, bar = opening.seen_reference, opening.check_bar
     size = "" if reference.width_mm is None else f" {reference.width_mm:g} x {reference.height_mm:g} mm"
     bars = [f"{q.value_mm:g} mm" for q in (bar.across, bar.along) if q is not None]
     return reference.kind + size + (f", bars {' and '.join(bars)}" if bars else "")

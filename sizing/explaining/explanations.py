@@ -269,7 +269,7 @@ def _scene_of(opening: Opening, estimate: Estimate | None, others: Sequence[Othe
 
 
 def _size_from(opening: Opening) -> SizeFrom:
-    kind, bar = opening.reference.kind, opening.check_bar
+    kind, bar = opening.seen_reference.kind, opening.check_bar
     if kind == "sheet":
         return "print" if bar.across is None and bar.along is None else "bars"
     return "page" if kind in ("letter", "a4") else "object"

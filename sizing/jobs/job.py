@@ -161,6 +161,11 @@ class Opening:
     note: str = ""
     extra: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
 
+    @property
+    def seen_reference(self) -> Reference:
+        """The reference that the first photo to name one has, else the opening's own."""
+        return next((p.reference for p in self.photos if p.reference is not None), self.reference)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Job:

@@ -49,12 +49,13 @@ def inner_edges(found: Mapping[Side, FoundSide], blur_px: tuple[float, float] | 
 
 
 def _resolved(fine: Mapping[Side, FoundSide], found: Mapping[Side, FoundSide]) -> dict[Side, InnerEdge]:
-    blur = min((_blur(f) for f in found.values()), default=float("inf")) if fine else 0.0
+    if not fine:
+        return {}
+    blur = min(map(_blur, found.values()))
     edges = {}
     for side, f in fine.items():
         mm = f.strip.mm_per_px
-        inner, outer = (room - ARRIS_PX for room in room_px(f.lines, f.best, mm, ARRIS_MM))
-        spread = float(np.hypot(blur, JITTER_SHARE * f.placed.jitter_mm / mm))
+        spread, inner, outer = _as_seen(f, blur)
         arris = find_arris(f.profile, spread, float(np.clip(inner, 2, 6)), float(np.clip(outer, 3, 7)), mm)
         edges[side] = InnerEdge(arris.shift_px * mm, arris.u_px * mm) if arris else InnerEdge()
     return edges
@@ -90,7 +91,11 @@ def _usual(
 
 
 def _round(side: Side, found: FoundSide, blur_px: float) -> Round | None:
+    return read_round(found.profile, side, *_as_seen(found, blur_px), found.strip.mm_per_px)
+
+
+def _as_seen(found: FoundSide, blur_px: float) -> tuple[float, float, float]:
+    """Return how far (px) a side's mean profile is spread, and how far in and out it is free of other lines."""
     mm = found.strip.mm_per_px
     inner, outer = (room - ARRIS_PX for room in room_px(found.lines, found.best, mm, ARRIS_MM))
-    spread = float(np.hypot(blur_px, JITTER_SHARE * found.placed.jitter_mm / mm))
-    return read_round(found.profile, side, spread, inner, outer, mm)
+    return float(np.hypot(blur_px, JITTER_SHARE * found.placed.jitter_mm / mm)), inner, outer

@@ -20,9 +20,8 @@ from vision.stations import SideLine
 # known truth show 0.5 mm rms on masonry and trim and 1.2 mm on render, sharp ones 0.15 mm; what is seen of a round
 # has been corrected for already.
 U_CHOICE_MM: Mapping[Wall, float] = {"masonry": 0.4, "render": 0.6, "siding": 0.35, "panel": 0.35}
-UNTOLD = (
-    0.5  # guess: of it what is left where that of a usual arris is stated, since arrises are chipped and stained too
-)
+# guess: of it what is left where that of a usual arris is stated, since arrises are chipped and stained too
+UNTOLD = 0.5
 AMBIGUOUS_BELOW = 0.9  # weight of the best candidate
 SIDE_WORD: Mapping[Side, str] = {"head": "head", "right": "right jamb", "sill": "sill", "left": "left jamb"}
 

@@ -37,15 +37,12 @@ def of_the_wall(
     keep = about(outlines_px)
     if corners_px is None or not len(found):
         return clipped(found, keep)
-    level = _level(found, state)
-    return Segments(
-        np.concatenate(
-            [
-                clipped(found.some(of), [*keep, *opening_outlines(state, corners_px, wall, level=is_level)]).ends_px
-                for of, is_level in ((level, True), (~level, False))
-            ]
-        )
-    )
+    runs = _level(found, state)
+    free = [
+        clipped(found.some(runs == level), [*keep, *opening_outlines(state, corners_px, wall, level=level)])
+        for level in (True, False)
+    ]
+    return Segments(np.concatenate([f.ends_px for f in free]))
 
 
 def about(outlines_px: Sequence[Array]) -> list[Array]:
@@ -69,8 +66,7 @@ def opening_outlines(state: PhotoState, corners_px: Array, wall: Wall, *, level:
     lie on the wall as the camera sees it stand as they are.
     """
     q = _whole(back_project(state.camera, corners_px, 0.0))
-    middle = q.mean(0)
-    away = np.where(q < middle, -1.0, 1.0)
+    away = np.where(q < q.mean(0), -1.0, 1.0)
 
     def seen(moved: Array, grid: tuple[float, float]) -> Array:
         """Return the corners (4, 2) on the wall in the photo, on to the next line of the grid."""
@@ -80,15 +76,21 @@ def opening_outlines(state: PhotoState, corners_px: Array, wall: Wall, *, level:
         return polygon if np.isfinite(polygon).all() else np.asarray(corners_px, float)
 
     margin = OPENING_MARGIN_MM[wall]
-    if not level:
-        return [o for o in [seen(q + away * margin, (GRID_MM, GRID_MM))] if np.isfinite(o).all()]
-    outlines = [seen(q + away * (JAMB_MARGIN_MM, margin), (JAMB_GRID_MM, GRID_MM))]
-    wide = q + away * (RUN_ON_MM[wall], 0.0)
-    above, below = max(margin, HEAD_UP_MM), max(margin, SILL_DOWN_MM)
-    for (left, right), up, down in ((wide[:2], above, INWARD_MM), (wide[:1:-1], INWARD_MM, below)):
-        band = np.array([left, right, right, left]) + np.array([[0, -up], [0, -up], [0, down], [0, down]])
-        outlines.append(seen(band, (GRID_MM, JAMB_GRID_MM)))
+    if level:
+        wide = q + away * (RUN_ON_MM[wall], 0.0)
+        head = _band(wide[0], wide[1], max(margin, HEAD_UP_MM), INWARD_MM)
+        sill = _band(wide[3], wide[2], INWARD_MM, max(margin, SILL_DOWN_MM))
+        outlines = [seen(q + away * (JAMB_MARGIN_MM, margin), (JAMB_GRID_MM, GRID_MM))]
+        outlines += [seen(band, (GRID_MM, JAMB_GRID_MM)) for band in (head, sill)]
+    else:
+        outlines = [seen(q + away * margin, (GRID_MM, GRID_MM))]
     return [o for o in outlines if np.isfinite(o).all()]
+
+
+def _band(left: Array, right: Array, up_mm: float, down_mm: float) -> Array:
+    """Return the outline (4, 2) mm of what lies so far above and below the line from one point to another."""
+    up, down = np.array([0, -up_mm]), np.array([0, down_mm])
+    return np.array([left + up, right + up, right + down, left + down])
 
 
 def _whole(corners_mm: Array) -> Array:
