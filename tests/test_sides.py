@@ -286,7 +286,7 @@ def test_where_two_estimates_of_one_jamb_differ_both_are_kept_and_said(tmp_path)
 
 
 def faint(offset_mm, step):
-    step = np.array(step)
+    step = np.array(step) * np.ones(3)
     size = float(np.linalg.norm(step))
     return Line(np.array([offset_mm, 0, 0]), step, size, 30.0, 0.98, 1.0, step + 0.9, np.full(3, 0.9))
 
@@ -312,6 +312,14 @@ def test_ragged_bricks_are_placed_from_the_line_that_more_of_them_show():
     proud, most, far = replace(faint(2.6, 0.15), t_value=6.0), replace(faint(0.0, 0.24), t_value=12.0), faint(-8.0, 0.3)
     kept, weights = one_ragged_side([proud, most, far], np.array([0.63, 0.35, 0.01]))
     assert kept == [most, far]
+    assert_allclose(weights, [0.98, 0.01])
+
+
+def test_a_frame_right_behind_a_dark_reveal_is_no_ragged_brick():
+    """Light falls at the arris of a dark reveal and rises at the frame: the sign of the step tells them apart."""
+    arris, frame = replace(faint(0.6, [0.08, 0.05, 0.04]), t_value=19.0), faint(-2.3, [-0.1, -0.14, -0.16])
+    kept, weights = one_ragged_side([arris, frame], np.array([0.98, 0.01]))
+    assert kept == [arris, frame]
     assert_allclose(weights, [0.98, 0.01])
 
 

@@ -26,6 +26,7 @@ MARGIN_PX = 9.0
 SHORT_MM = 100.0  # contract: under 100 mm is no length of an opening
 BOW_ROOM, CLOSE_PX = 2.0, 3.0  # of the bow that is believed; room to place a line that would bend further
 RAGGED_MM = 3.0  # guess: twice how far (sd) one brick ends off the side's line
+SAME_STEP = 0.5  # guess: cosine between colour steps, within which bricks of other tones part from one reveal
 # Own hard renderings and practice, jambs: on brick 4 of 4 beyond 0.95 px were wrong by more than 2 mm, all good ones
 # of 224 lay within 0.88 (of 316 others 3 lay beyond, 2 of them wrong at an end); on trim and render 3 of 144 good ones
 # lay at 1.0 to 1.2 px, a wrong one at 4.5.
@@ -133,14 +134,20 @@ def one_ragged_side(lines: list[Line], weights: Array) -> tuple[list[Line], Arra
     """Return lines (M,) and weights (M,) with those that lie within a brick's raggedness of the likeliest one added.
 
     Bricks end here and there; a line through some ends and one through others are two readings of one side, which is
-    then placed by all of its samples, from the line that more of it shows.
+    then placed by all of its samples, from the line that more of it shows. A step of another kind is another thing: the
+    frame that begins right behind a dark reveal.
     """
     likeliest = lines[int(weights.argmax())]
     near = np.array([apart_mm(line.shape, likeliest.shape) < RAGGED_MM for line in lines])
+    near &= np.array([_same_step(line, likeliest) for line in lines])
     best = int(np.argmax([line.t_value if n else 0.0 for line, n in zip(lines, near, strict=True)]))
     weights = np.where(np.arange(len(lines)) == best, weights[near].sum(), weights)
     near[best] = False
     return [line for line, gone in zip(lines, near, strict=True) if not gone], weights[~near]
+
+
+def _same_step(a: Line, b: Line) -> bool:
+    return float(a.step @ b.step) > SAME_STEP * float(np.linalg.norm(a.step) * np.linalg.norm(b.step))
 
 
 def drift_px(line: Line, placed: Placed, mm: float) -> float:
