@@ -19,9 +19,12 @@ from vision.camera import Camera, back_project, project
 from vision.request import SIDES
 from vision.sides.finding import drift_px, one_ragged_side
 from vision.sides.fit import Line, find_lines, legendre
+from vision.sides.line_scores import scores
 from vision.sides.profiles import Strip
+from vision.sides.search import Search
 from vision.sides.tracing import BY_STEPS_NAME, POINTED_NAME, SideTrace, trace_sides
-from vision.sides.weights import ENDS, Search, scores, weigh
+from vision.sides.weights import weigh
+from vision.stations import ENDS
 
 PRACTICE = Path(__file__).parents[2] / "shared" / "practice"
 DEPTH = dict.fromkeys(SIDES, 0.0)
@@ -298,6 +301,19 @@ def test_colour_that_rings_beside_a_strong_edge_is_no_line_and_a_faint_grey_one_
     for rival, changed in ((ripple, True), (shade, False)):
         beside, apart = (scores([rival, faint(a, [0.5, 0.5, 0.47])], 1.7, search, 2.5)[0] for a in (0.0, 200.0))
         assert (beside < apart - 3) == changed
+
+
+def test_a_faint_line_that_crosses_the_run_of_a_clear_one_counts_less():
+    """Parallel lines of a wall are parallel in a strip true to scale (central projection); a branch's shadow is not."""
+    search = Search("sill", np.array([[0.0, 0], [1000, 0]]), 20.0, 20.0)
+    arris = faint(0.0, [0.05, 0.06, 0.07])
+    along, across = faint(9.0, [0.01, 0.01, 0.01]), faint(9.0, [0.01, 0.01, 0.01])
+    across = replace(across, shape=np.array([9.0, 7.0, 0.0]))
+    parallel, crossing = (scores([x, arris], 1.0, search, 2.5) for x in (along, across))
+    assert crossing[0] < parallel[0] - 4
+    assert crossing[1] == parallel[1]
+    alone = [scores([x], 1.0, search, 2.5)[0] for x in (along, across)]
+    assert_allclose(alone[0], alone[1])
 
 
 def test_two_readings_of_ragged_bricks_are_one_side_and_a_frame_behind_stays_apart():

@@ -24,7 +24,7 @@ from vision.sides.profiles import Strip
 from vision.sides.traced import side_lines
 from vision.sides.tracing import trace_sides
 from vision.sides.usual_arris import PAD_PX, Round, _blurred, _sharp_shapes, read_round, usual_arrises
-from vision.sides.weights import ENDS
+from vision.stations import ENDS
 
 PRACTICE = Path(__file__).parents[2] / "shared" / "practice"
 SHARP, ROUNDED = np.array([1.0, 0.0]), np.array([0.0, 1.0])

@@ -16,7 +16,7 @@ from PIL import Image, ImageOps
 from vision.camera import Camera
 from vision.request import SIDES
 from vision.sides.tracing import SideTrace, trace_sides
-from vision.sides.weights import ENDS
+from vision.stations import ENDS
 
 WALLS = {"brick": "masonry", "stucco": "render", "siding-trim": "siding"}
 STATION_IN_MM = 50.8

@@ -23,8 +23,8 @@ from vision.request import SIDES, Array, Side, Wall
 from vision.sides.finding import FailedSide, FoundSide, find_side
 from vision.sides.traced import SIDE_WORD
 from vision.sides.tracing import SideTrace, trace_sides
-from vision.sides.weights import ENDS
 from vision.solving.solved import Solved
+from vision.stations import ENDS
 from vision.wall.lines import lined, outlines_key
 from vision.wall.segments import Segments, find_segments
 

@@ -12,12 +12,14 @@ from vision.camera import Camera
 from vision.request import Array, Side, Wall
 from vision.sides.arris import offsets_px
 from vision.sides.fit import Beside, Line, apart_mm, find_lines
+from vision.sides.line_scores import OVER_TEXTURE, scores, thin
 from vision.sides.place import Placed, place_line, stack_profile
 from vision.sides.profiles import Strip, cut_strip
+from vision.sides.search import plan_search
 from vision.sides.sill_ghosts import Ghost
 from vision.sides.sill_horns import find_horns
 from vision.sides.texture import texture_of
-from vision.sides.weights import OVER_TEXTURE, STRONG, plan_search, scores, thin, weigh
+from vision.sides.weights import STRONG, weigh
 
 BOW_MM: Mapping[Wall, float] = {"masonry": 8.0, "render": 6.0, "siding": 2.5, "panel": 2.5}  # guess
 LEVEL_BOW = 0.4  # guess: lintels and sills are cast, cut or laid on one; jambs are laid course by course

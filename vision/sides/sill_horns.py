@@ -18,7 +18,7 @@ from vision.camera import Camera
 from vision.request import Array, Side
 from vision.sides.fit import steps_across
 from vision.sides.profiles import block_means, cut_strip
-from vision.sides.weights import Search
+from vision.sides.search import Search
 
 ZONE_MM = (20.0, 85.0)  # guess: sills run on by 40 to 150 mm
 PEAKS = 3

@@ -23,8 +23,9 @@ from vision.sides.held_in_turn import held_in_turn
 from vision.sides.inner_edge import InnerEdge, inner_edges
 from vision.sides.laid_units import laid_units
 from vision.sides.reweighed import whole_weights
+from vision.sides.search import CLICK_PX_12MP
 from vision.sides.sill_ghosts import Ghost
-from vision.sides.weights import CLICK_PX_12MP, FAINT, SideCandidate
+from vision.sides.weights import FAINT, SideCandidate
 from vision.stations import LaidUnits
 
 HIDDEN_COVERAGE = 0.4

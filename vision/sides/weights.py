@@ -1,4 +1,4 @@
-"""Where a side is searched, and which of the lines found there is the side.
+"""Which of the lines found along a side is the side.
 
 An opening shows nested lines: arris, shadow, frame, sash. From outside, the arris is the first line that runs along the
 whole side; the strongest is often the frame. So every line gets a probability of being real, and the side is the
@@ -7,24 +7,19 @@ outermost real one: weight = real * product of (1 - real) over the lines further
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.camera import Camera
-from vision.request import Array, Side, Wall
-from vision.sides.fit import Line, crossing
+from vision.request import Array
+from vision.sides.fit import Line
+from vision.sides.line_scores import BEYOND, beyond_px, scores
 from vision.sides.plates import without_plate
-from vision.sides.profiles import outward, rough_ends, scale_mm_per_px
+from vision.sides.search import Search
 from vision.sides.sill_ghosts import HORN_PX, TEXTURE_FROM, Ghost, Place, texture_odds, unseen_places
 from vision.sides.texture import Texture, TextureEnd, changes, find_end
 
-ENDS: Mapping[Side, tuple[int, int]] = {"head": (0, 1), "right": (1, 2), "sill": (3, 2), "left": (0, 3)}
-CLICK_PX_12MP = 16.0  # guess: reach of a careless click on a 12 MP photo; on others in proportion to its width
-BEYOND = 2.0  # guess: log odds that each px beyond that reach costs
-SILL_FALL = 0.17  # guess: a sill's top falls by up to 10 degrees
 ANOTHER_LINE = 0.01  # contract, Decision: no side gives less to 'another line'
 UNDERSIDE = 0.2  # guess: odds that a line that far out is not the sill's own lower edge
 # root of linear light, top to front: an overcast sky gives a level face at most twice the light of an upright one
@@ -46,13 +41,6 @@ SHADED_TOP = 0.6  # linear light, top to front: in front of the wall's face a si
 NEAR_PX, NEAR_HORN_PX = 2.5, 1.5  # nearer to a faint line than this an unseen arris is that line
 WHOLE = 0.85  # coverage of a line that is not faint
 GHOST_WEIGHT = 0.25  # guess: how often a sill's only line is the foot of the wall behind an unseen arris
-# How far a line's step should stand out of the texture beside it. Edges of 550 sides of siding and render, own
-# renderings and practice, did so by 20 times and more in 95 of 100; false lines outside of them by 1 to 9. On masonry
-# the bricks themselves are texture: 3 to 7 times in 95 of 100.
-OVER_TEXTURE: Mapping[Wall, float] = {"masonry": 5.0, "render": 10.0, "siding": 10.0, "panel": 10.0}
-# Ripples of colour beside an edge: how many times fainter they are, how far they reach (two blocks of colour), and what
-# that takes off their log odds (a guess: hardly anything real has a hue of its own and no lightness there).
-RINGS_UNDER, RINGS_PX, RINGS = 30.0, 32.0, 5.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,101 +51,6 @@ class SideCandidate:
     shift_mm: float
     slope: float
     name: str
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Search:
-    """Rough ends (2, 2) mm of a side and reach inward and outward, px at its middle.
-
-    `foot_px`: how far inward of its front arris a projecting sill meets the jambs' plane in the photo, level top;
-    `fall_px`: how much further with the steepest fall. Both 0 elsewhere. `either_px`: how far the end of a jamb at such
-    a sill lies from both readings of its corner. `over_texture`: see `OVER_TEXTURE`. `black`: noise
-    of black, standard deviation in linear light.
-    """
-
-    side: Side
-    ends_mm: Array
-    inner_px: float
-    outer_px: float
-    foot_px: float = 0.0
-    fall_px: float = 0.0
-    either_px: float = 0.0
-    over_texture: float = 0.0
-    black: float = 0.0
-
-
-def plan_search(
-    camera: Camera,
-    corners_px: Array,
-    click_px: float,
-    depth_mm: Mapping[Side, float],
-    sill_at: str,
-    side: Side,
-    shape: tuple[int, ...],
-) -> Search:
-    """Return where to look for a side.
-
-    A click at a projecting sill may lie on its front arris or on the foot of the jamb behind it: the sill's search
-    reaches both, and for the jambs the two readings are averaged.
-    """
-    reach = max(CLICK_PX_12MP * float(np.sqrt(shape[0] * shape[1] / 12.2e6)), 3 * click_px, 5.0) + 1
-    pair = corners_px[list(ENDS[side])]
-    depth, sill = float(depth_mm[side]), float(depth_mm["sill"])
-    if side == "head":
-        return Search(side, rough_ends(camera, pair, np.full(2, depth)), reach, reach)
-    if side != "sill":
-        on_sill = rough_ends(camera, pair, np.array([depth, sill]))
-        on_jamb = rough_ends(camera, pair, np.full(2, depth))
-        ends = (on_sill + on_jamb) / 2
-        normal = outward(side, (ends[1] - ends[0]) / max(float(np.hypot(*(ends[1] - ends[0]))), 1e-9))
-        mm = scale_mm_per_px(camera, ends.mean(axis=0), normal, depth)
-        either = abs(float((on_sill - on_jamb)[1] @ normal)) / 2 / mm
-        return Search(side, ends, reach, reach, either_px=either)
-    ends = rough_ends(camera, pair, np.full(2, sill))
-    jamb = float(depth_mm["left"] + depth_mm["right"]) / 2
-    out = jamb - sill
-    if sill_at != "front" or out <= 3:
-        return Search(side, ends, reach, reach)
-    foot = rough_ends(camera, pair, np.full(2, jamb))
-    direction = (ends[1] - ends[0]) / max(float(np.hypot(*(ends[1] - ends[0]))), 1e-9)
-    normal = outward(side, direction)
-    mm = scale_mm_per_px(camera, ends.mean(axis=0), normal, sill)
-    behind = max(float(np.mean((foot - ends) @ normal)) / mm, 0.0)
-    fall = SILL_FALL * out / mm
-    return Search(side, ends, reach, reach + behind + fall, behind, fall)
-
-
-def scores(lines: list[Line], mm: float, search: Search, bow_mm: float) -> Array:
-    """Return the log odds (N,) of each line being a real edge within reach."""
-    strongest = max(line.contrast for line in lines) if lines else 0.0
-    odds = np.array([_score(line, mm, search, bow_mm, strongest) for line in lines])
-    return np.asarray(odds - RINGS * _rings(lines, mm))
-
-
-def _rings(lines: list[Line], mm: float) -> NDArray[np.bool_]:
-    """Return which lines (N,) are colour that rings beside a far stronger edge: faint, with no step in grey.
-
-    JPEG codes colour in blocks of 16 px at half resolution (ITU-T T.81, 4:2:0 sampling); an edge within a block leaves
-    ripples of colour, without lightness, across all of it and the next.
-    """
-    at = np.array([line.shape[0] / mm for line in lines])
-    contrast = np.array([line.contrast for line in lines])
-    grey = np.array([abs(float(line.step.mean())) * np.sqrt(3) for line in lines])
-    beside = np.array(
-        [(np.abs(at - a) < RINGS_PX) & (contrast > RINGS_UNDER * c) for a, c in zip(at, contrast, strict=True)]
-    )
-    coloured = grey < 0.3 * contrast
-    return np.asarray(coloured & beside.reshape(len(lines), len(lines)).any(axis=1), dtype=bool)
-
-
-def thin(lines: list[Line], mm: float, search: Search, bow_mm: float) -> list[Line]:
-    """Return the lines left, in their order, when of two that cross the less credible one goes."""
-    odds = scores(lines, mm, search, bow_mm)
-    kept: list[int] = []
-    for i in np.argsort(-odds, kind="stable"):
-        if not any(crossing(lines[i], lines[k]) for k in kept):
-            kept.append(int(i))
-    return [lines[i] for i in sorted(kept)]
 
 
 def weigh(
@@ -190,7 +83,7 @@ def weigh(
         score += 5.0 * support - 2.5
     real = np.clip(1 / (1 + np.exp(-np.clip(score, -50, 50))), 0.0, SUREST)
     # however clear, what ends beyond reach of the corners competes with what lies out of reach at the other end
-    within = np.exp(-BEYOND * np.maximum([_beyond_px(x, mm, search) - search.either_px for x in lines], 0.0))
+    within = np.exp(-BEYOND * np.maximum([beyond_px(x, mm, search) - search.either_px for x in lines], 0.0))
     real = np.where(within < 1, np.minimum(real, within / (within + ANOTHER_LINE)), real)
     if search.foot_px > 1:
         real *= np.where(_below(lines, at, search) & (support < 0.3), UNDERSIDE, 1.0)
@@ -317,23 +210,3 @@ def _below(lines: list[Line], at: Array, search: Search) -> NDArray[np.bool_]:
     gap = at[:, None] - at[None]
     foot = (gap > search.foot_px - 2) & (gap < search.foot_px + search.fall_px + 2)
     return np.asarray((at > search.inner_px + 1) & clear.any() & ~(foot & clear[None]).any(axis=1))
-
-
-def _score(line: Line, mm: float, search: Search, bow_mm: float, strongest: float) -> float:
-    """Return the log odds that a line is a real edge within reach, from what its pieces show (guesses)."""
-    score = 3.0 * np.log(np.clip(line.t_value, 0.1, 25.0) / 7.0)
-    score += 14.0 * (min(line.coverage, 0.95) - 0.70)
-    score += 1.5 * np.log(np.clip(line.contrast, 1e-4, 0.2) / 0.02)
-    score += min(3.0 * np.log(max(line.contrast, 1e-4) / 0.01), 0.0)  # below a grey level or so: soft shading
-    score -= max(2.0 * np.log(strongest / max(15 * line.contrast, 1e-4)), 0.0)
-    score += 6.0 * (np.clip(line.peak, 0.0, 0.6) - 0.5)
-    score -= BEYOND * _beyond_px(line, mm, search)
-    score -= 3.0 * np.log(max(search.over_texture / max(line.over_texture, 0.1), 1.0))
-    score -= 2.0 * (1.5 * abs(line.shape[2]) / max(bow_mm, 0.1)) ** 2
-    return float(score)
-
-
-def _beyond_px(line: Line, mm: float, search: Search) -> float:
-    """Return how far the further end of a line lies beyond the reach of the corners."""
-    offset, tilt = line.shape[0] / mm, abs(line.shape[1]) / mm
-    return float(max(offset + tilt - search.outer_px, tilt - offset - search.inner_px, 0.0))
