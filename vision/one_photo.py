@@ -16,30 +16,16 @@ from vision.depths import edge_depths
 from vision.faces.measures import faces_of_outlines
 from vision.faces.outlines import nested_outlines
 from vision.faces.reveal import Beside, look_beside
-from vision.finder.found import doubt, look_wider, widened
+from vision.finder.found import at_frame, doubt, look_wider, widened
+from vision.finder.frame_taken import further_out, taken_for_frame
 from vision.finder.opening import find_openings
 from vision.kept.last_trace import LastTrace
-from vision.lens.usual import with_usual_lens
 from vision.measures import Measured, candidate_effects, measure
 from vision.pages.kind import wrong_kind
-from vision.pages.of_photo import solve_page_photo
 from vision.pages.rival_sides import settled
 from vision.pages.wrong_side import without_wrong_side
-from vision.photo.edge_blur import (
-    WORTH_A_TRY,
-    PrintedBlur,
-    first_outline,
-    looks_like_itself,
-    page_blur,
-    pattern_agreement,
-    printed_blur,
-    too_smeared,
-    weakened,
-)
-from vision.photo.panorama import rolled
 from vision.photo.prepared import Prepared, prepare
-from vision.photo.quality import BLUR_PX, cut_found, cut_prior, shows_cut, slant_doubts, solved_doubts, with_effects
-from vision.priors import PAPER, reference_size_mm
+from vision.photo.quality import slant_doubts, with_effects
 from vision.request import (
     SIDES,
     Array,
@@ -52,31 +38,16 @@ from vision.request import (
     Side,
     Warning_,
 )
-from vision.sheets.print_scale import scaled_by_outline
-from vision.sheets.sheet import HEIGHT_MM, WIDTH_MM
+from vision.sides.finding import FailedSide
 from vision.sides.part_view import hides_a_corner, trace_part
 from vision.sides.traced import faces_of, rivals_px, side_lines
-from vision.solving.solve import solve_sheets
-from vision.solving.solved import Solved, not_bent_by_blur
+from vision.sides.tracing import SideTrace
+from vision.solved_photo import PhotoSolved, solve_photo
+from vision.solving.solved import Solved
 from vision.stations import ENDS, SideLine, clicked_sides, lines_of
-from vision.wall.segments import Segments
 
 FoundBy = Literal["photo", "corners", "clicked"]
 Listed = Mapping[Side, tuple[tuple[float, float, str], ...]]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class PhotoSolved:
-    """One photo solved by its references, what makes it worse, its straight edges (None: not searched), and its blur.
-
-    The blur px is that of the references' edges that run up and down and of those that run across, where it is known.
-    Corners of the opening change none of it, but for pages and cards: those are looked for outside the opening.
-    """
-
-    solved: Solved
-    doubts: tuple[Warning_, ...]
-    segments: Segments | None
-    blur_px: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -131,33 +102,6 @@ def trace_photo(request: OpeningRequest, ready: Prepared) -> PhotoTraced | Photo
     return solved if isinstance(solved, PhotoReport) else trace_solved(request, ready, solved)
 
 
-def solve_photo(request: OpeningRequest, ready: Prepared, last: LastTrace | None = None) -> PhotoSolved | PhotoReport:
-    """Return the photo solved by its references, or its report with the error that stood in the way.
-
-    `last` is what was worked out for the same photo with other corners.
-    """
-    last = last or LastTrace()
-    solved = ready.report.error or _solve(request, ready, last)
-    while not isinstance(solved, Warning_) and ready.reference.kind == "sheet":
-        bad = too_smeared(cv2.cvtColor(ready.picture.rgb, cv2.COLOR_RGB2GRAY), solved, ready.sightings)
-        if not bad:
-            break
-        ready = replace(ready, sightings=tuple(s for s in ready.sightings if all(s is not b for b in bad)))
-        solved = _solve(request, ready, last) if ready.sightings else _smeared(ready.asked.path.name)
-    if not isinstance(solved, Warning_) and ready.reference.kind == "sheet":
-        solved = rolled(solved, ready.prior.focal_px, ready.picture.size_px) or solved
-    if isinstance(solved, Warning_):
-        return replace(ready.report, error=solved)
-    solved, doubts, blur = _doubted(request, ready, solved, last)
-    if any(w.code == "blurred" for w in doubts):
-        solved = not_bent_by_blur(solved)
-    if {"blurred", "references-disagree"} <= {w.code for w in (*doubts, *solved.warnings)}:
-        return replace(ready.report, warnings=(*ready.report.warnings, *doubts), error=_smeared(ready.asked.path.name))
-    searched = solved.blocks and ready.asked.trace
-    segments = last.segments(ready.picture.rgb) if searched else None
-    return PhotoSolved(solved, tuple(doubts), segments, None if blur is None else blur.spread_px)
-
-
 def trace_solved(
     request: OpeningRequest, ready: Prepared, by: PhotoSolved, last: LastTrace | None = None
 ) -> PhotoTraced | PhotoReport:
@@ -183,7 +127,6 @@ def trace_solved(
     solved = _with_lines(request, ready, by, last, corners)
     base = replace(base, references_px=tuple(zip(solved.names, solved.outlines_px, strict=True)))
     warned = [*ready.report.warnings, *by.doubts, *solved.warnings, *said, *depths.warnings]
-    camera = solved.adjusted.state.camera
     if not asked.trace:
         sides = clicked_sides(corners, depths.z_mm)  # those with both corners in view
         report = replace(base, corners_px=corners, warnings=tuple(warned))
@@ -191,33 +134,66 @@ def trace_solved(
         return PhotoTraced(
             solved, sides, {}, {}, corners, clicks, "clicked", report, ready.camera_key, reference=ready.reference
         )
-    rgb, wall, sill_at = ready.picture.rgb, request.wall, request.sill_at
-    if hides_a_corner(corners):
-        state = solved.adjusted.state
-        traces = trace_part(rgb, state, corners, asked.click_px, depths.z_mm, wall, sill_at, by.blur_px)
-    else:
-        traces = last.trace(rgb, camera, corners, asked.click_px, depths.z_mm, wall, sill_at, by.blur_px)
-        if found_by == "photo":
-            traces = look_wider(rgb, camera, corners, traces, depths.z_mm, wall, sill_at, by.blur_px)
-    how = last.once, _cost_as_said(by), by.segments
+    report = replace(base, warnings=tuple(warned))
+    return _sides_traced(_Solved(request, ready, by, solved, report, found_by, last), corners)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Solved:
+    """One photo asked about, solved by its references (`by`) and with the wall's lines, its report until here."""
+
+    request: OpeningRequest
+    ready: Prepared
+    by: PhotoSolved
+    solved: Solved
+    report: PhotoReport
+    found_by: FoundBy
+    last: LastTrace
+
+
+def _sides_traced(case: _Solved, corners: Array, *, moved: bool = False) -> PhotoTraced | PhotoReport:
+    """Return the photo with its sides traced from corners (4, 2) px, or its report with what stood in the way.
+
+    `moved`: the corners were moved already, away from a frame that had been taken for a side.
+    """
+    ready, solved, rgb, wall = case.ready, case.solved, case.ready.picture.rgb, case.request.wall
+    camera, z_mm, alone = solved.adjusted.state.camera, edge_depths(case.request).z_mm, case.found_by == "photo"
+    traces = _traces(case, corners)
+    how = case.last.once, _cost_as_said(case.by), case.by.segments
     unsure = wrong_kind(rgb, solved, ready.reference, ready.prior, wall, corners, *how)
-    if unsure is None and found_by == "photo":
+    if unsure is None and alone:
         unsure = doubt(camera, corners, traces)
+    report = replace(case.report, corners_px=corners)
     if unsure is not None:
         if unsure.code == "reference-size":  # all else that is odd follows from it
-            base = replace(base, warnings=ready.report.warnings)
-        return replace(base, corners_px=corners, error=unsure)
-    sides, listed, drawn, more = side_lines(camera, traces, request.wall)
-    if found_by == "photo":  # nobody chose between rival lines: u covers them
+            report = replace(report, warnings=ready.report.warnings)
+        return replace(report, error=unsure)
+    sides, listed, drawn, more = side_lines(camera, traces, wall)
+    if alone:  # nobody chose between rival lines: u covers them
         sides = {s: widened(sides[s], traces[s], camera, corners) for s in SIDES}
-    report = replace(base, corners_px=corners, warnings=(*warned, *more))
     beside: dict[Side, Beside] = {}
     if set(sides) == set(SIDES):
-        z_mm = {s: line.depth_mm for s, line in sides.items()}
-        beside = look_beside(rgb, camera, lines_of(camera, sides, z_mm), z_mm, wall)
-    return PhotoTraced(
-        solved, sides, listed, drawn, corners, None, found_by, report, ready.camera_key, beside, ready.reference
-    )
+        own = {s: line.depth_mm for s, line in sides.items()}
+        beside = look_beside(rgb, camera, lines_of(camera, sides, own), own, wall)
+    by_mm = taken_for_frame(beside, wall) if alone else {}
+    if by_mm and not moved:
+        return _sides_traced(case, further_out(camera, corners, by_mm, z_mm), moved=True)
+    if by_mm:
+        return replace(report, error=at_frame(by_mm))
+    report = replace(report, warnings=(*report.warnings, *more))
+    key, reference = ready.camera_key, ready.reference
+    return PhotoTraced(solved, sides, listed, drawn, corners, None, case.found_by, report, key, beside, reference)
+
+
+def _traces(case: _Solved, corners: Array) -> dict[Side, SideTrace | FailedSide]:
+    rgb, wall, sill_at, blur_px = case.ready.picture.rgb, case.request.wall, case.request.sill_at, case.by.blur_px
+    state, z_mm, click_px = case.solved.adjusted.state, edge_depths(case.request).z_mm, case.ready.asked.click_px
+    if hides_a_corner(corners):
+        return trace_part(rgb, state, corners, click_px, z_mm, wall, sill_at, blur_px)
+    traces = case.last.trace(rgb, state.camera, corners, click_px, z_mm, wall, sill_at, blur_px)
+    if case.found_by == "photo":
+        traces = look_wider(rgb, state.camera, corners, traces, z_mm, wall, sill_at, blur_px)
+    return traces
 
 
 def _with_lines(request: OpeningRequest, ready: Prepared, by: PhotoSolved, last: LastTrace, corners: Array) -> Solved:
@@ -268,93 +244,11 @@ def measure_traced(request: OpeningRequest, traced: PhotoTraced) -> PhotoMeasure
     return PhotoMeasured(result, candidates, faces, report, traced.found_by, traced)
 
 
-def _solve(request: OpeningRequest, ready: Prepared, last: LastTrace) -> Solved | Warning_:
-    asked = ready.asked
-    if ready.reference.kind == "sheet":
-        if not ready.sightings:
-            return Warning_(
-                "no-reference",
-                f"no printed sheet was found in {asked.path.name}; tape one sheet left and one right of the opening, "
-                "flat on the wall, and take the photo again from where whole opening and sheets are in view; where "
-                "they hang already they are too small, blurred or dark: go nearer, and send the original file",
-            )
-        grey = cv2.cvtColor(ready.picture.rgb, cv2.COLOR_RGB2GRAY)
-        solved = _solve_sheets(request, ready, grey)
-        if isinstance(solved, Warning_) or not asked.trace:
-            return solved
-        return scaled_by_outline(ready.picture.rgb, solved, request.check_bar)
-    return solve_page_photo(ready.picture.rgb, asked, ready.reference, ready.prior, request.wall, last.once)
-
-
-def _solve_sheets(request: OpeningRequest, ready: Prepared, grey: cv2.typing.MatLike) -> Solved | Warning_:
-    """Return the photo solved by the sheets that look like themselves where they were placed."""
-    sightings = tuple(s for s in ready.sightings if pattern_agreement(grey, s.letter, first_outline(s)) > WORTH_A_TRY)
-    while sightings:
-        solved = solve_sheets(grey, sightings, ready.prior, request.check_bar, request.wall)
-        good = [looks_like_itself(grey, s, o) for s, o in zip(sightings, solved.outlines_px, strict=True)]
-        if all(good):
-            return solved
-        # the one with the fewest markers alone: it may have led the others astray
-        worst = min((s.markers, i) for i, s in enumerate(sightings) if not good[i])[1]
-        sightings = (*sightings[:worst], *sightings[worst + 1 :])
-    return _smeared(ready.asked.path.name)
-
-
-def _smeared(name: str) -> Warning_:
-    return Warning_(
-        "no-reference",
-        f"a sheet was seen in {name}, but too blurred or too small to be read; hold still, go nearer, and take the "
-        "photo again in its original size",
-    )
-
-
-def _doubted(
-    request: OpeningRequest, ready: Prepared, solved: Solved, last: LastTrace
-) -> tuple[Solved, list[Warning_], PrintedBlur | None]:
-    """Return the photo solved as cut where the references show that it was, what else makes it worse, and its blur."""
-    warned: list[Warning_] = []
-    exif, size, prior = ready.picture.exif, ready.picture.size_px, ready.prior
-    grey = cv2.cvtColor(ready.picture.rgb, cv2.COLOR_RGB2GRAY)
-    sheets = ready.reference.kind == "sheet"
-    if sheets:
-        blur = printed_blur(grey, solved.blocks, solved.outlines_px)
-        solved = weakened(solved, ready.sightings, blur)
-    else:
-        blur = page_blur(grey, solved.traced, BLUR_PX, paper=ready.reference.kind in PAPER)
-    if not any(w.code == "cropped" for w in ready.report.warnings) and _seen_cut(request, ready, solved, last):
-        again = _solve(request, replace(ready, prior=cut_prior(prior, exif, size)), last)
-        if isinstance(again, Solved):
-            solved, warned = weakened(again, ready.sightings, blur) if sheets else again, [cut_found(again, prior)]
-    if sheets and not warned and not any(w.code == "cropped" for w in ready.report.warnings):
-        solved = with_usual_lens(solved, prior, size)
-    side = (WIDTH_MM, HEIGHT_MM) if sheets else reference_size_mm(ready.reference)
-    camera, root = solved.adjusted.state.camera, float(np.sqrt(side[0] * side[1]))
-    return solved, [*warned, *solved_doubts(camera, prior, exif, size, solved.outlines_px, root, blur)], blur
-
-
 def _cost_as_said(by: PhotoSolved) -> float | None:
     """Return the cost of a photo solved by traced sides; None where it was solved by another camera: it was cut."""
     if any(t is None for t in by.solved.traced) or any(w.code == "cropped" for w in by.doubts):
         return None
     return by.solved.adjusted.cost
-
-
-def _seen_cut(request: OpeningRequest, ready: Prepared, solved: Solved, last: LastTrace) -> bool:
-    """Return whether the references show that the picture was cut, and with pages or cards the wall's lines too.
-
-    Their traced sides are few: one misread, or not quite straight, looks like a cut as well.
-    """
-    size, exif, prior = ready.picture.size_px, ready.picture.exif, ready.prior
-    if not last.once(("cut", solved.adjusted, prior), lambda: shows_cut(solved, prior, exif, size)):
-        return False
-    if ready.reference.kind == "sheet" or not ready.asked.trace:
-        return True
-    rgb = ready.picture.rgb
-    grey, found = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), last.segments(rgb)
-    with_lines = last.lined(grey, solved, ready.asked.corners_px, request.wall, found)
-    if len(with_lines.blocks) == len(solved.blocks):  # there are none, or they disagree
-        return False
-    return shows_cut(with_lines, prior, exif, size)
 
 
 def _shown(

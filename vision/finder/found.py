@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -79,6 +79,12 @@ def look_wider(
     q = back_project(camera, corners_px, 0.0)
     mm = np.linalg.norm(q[2] - q[0]) / np.linalg.norm(corners_px[2] - corners_px[0])
     return trace_sides(rgb, camera, corners_px, SEARCHED_MM / float(mm), depth_mm, wall, sill_at, blur_px)
+
+
+def at_frame(sides: Iterable[Side]) -> Warning_:
+    """Return why a person must point at the corners: these sides seem to have been taken at the frame behind them."""
+    named = " and the ".join(SIDE_WORD[s] for s in sides)
+    return _ask(f"what was taken for the {named} may be the frame behind it")
 
 
 def spread(trace: SideTrace) -> float:

@@ -16,9 +16,10 @@ from functools import partial
 from vision.estimate import Progress, estimate_opening
 from vision.kept.last_trace import LastTrace
 from vision.kept.value_key import value_key
-from vision.one_photo import PhotoSolved, PhotoTraced, solve_photo, trace_solved
+from vision.one_photo import PhotoTraced, trace_solved
 from vision.photo.prepared import Prepared, pointed_anew, prepare
 from vision.request import Estimate, NotMeasured, OpeningRequest, PhotoReport, PhotoRequest
+from vision.solved_photo import PhotoSolved, solve_photo
 
 MOST_BYTES = 450_000_000  # guess: three photos of 48 MP; the oldest goes first
 MOST_ANSWERS = 200  # openings of one job, by the contract

@@ -1,0 +1,91 @@
+"""Sides taken at the frame behind them. The oracle is central projection: similar triangles about the camera."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from vision.camera import Camera, back_project, project
+from vision.estimate import estimate_opening
+from vision.faces.lines import FaceLine
+from vision.faces.reveal import Beside
+from vision.finder.frame_taken import further_out, taken_for_frame
+from vision.request import NINE, CheckBar, Estimate, OpeningRequest, PhotoRequest, Quantity, Reference
+
+BEFORE_MM, DEEP_MM, JOINT_MM = 2000.0, 80.0, 8.0
+INWARD_MM = {"head": 650.0, "left": 600.0, "right": 550.0}
+P4 = Path(__file__).parents[2] / "shared/practice/P4.truth.json"
+
+
+def seen_mm(inward, place=0.0):
+    """How far inward of an edge a line is seen that lies `place` inward of it, in the frame's plane."""
+    return inward + (place - inward) * BEFORE_MM / (BEFORE_MM + DEEP_MM)
+
+
+def beside(side, *, foot=True, frame=True):
+    """A true edge with its reveal's foot and the frame, where they show."""
+    c = INWARD_MM[side]
+    places = [seen_mm(c)] * foot + [seen_mm(c, JOINT_MM)] * frame
+    return Beside(side, tuple(FaceLine(p, 0.0, 0.2, 0.95) for p in places), 1.0, c, BEFORE_MM, 0.0)
+
+
+def taken_at_frame(side):
+    """The same side where its frame was taken for the edge, in a reveal of the wall's own colour."""
+    c = INWARD_MM[side]
+    own = FaceLine(seen_mm(c, JOINT_MM), 0.0, 0.3, 0.98)
+    return Beside(side, (own,), 1.0, c, BEFORE_MM, 0.0).from_further_out(-own.inward_mm)
+
+
+def test_edges_with_their_frame_behind_them_stay():
+    assert taken_for_frame({s: beside(s) for s in INWARD_MM}, "masonry") == {}
+
+
+@pytest.mark.parametrize("side", INWARD_MM)
+def test_a_side_at_the_frame_belongs_as_far_out_as_the_others_say(side):
+    seen = {s: taken_at_frame(s) if s == side else beside(s) for s in INWARD_MM}
+    found = taken_for_frame(seen, "render")
+    assert set(found) == {side}
+    # one line cannot tell the frame from its reveal's foot, a joint's width further out; 3 mm apart places are tried
+    assert seen_mm(INWARD_MM[side]) - 3 < found[side] < seen_mm(INWARD_MM[side], JOINT_MM) + 3
+
+
+def test_a_frame_that_no_side_shows_tells_nothing():
+    assert taken_for_frame({s: beside(s, foot=False, frame=False) for s in INWARD_MM}, "masonry") == {}
+
+
+def test_a_side_that_hides_its_frame_is_left_where_nothing_shows_further_out():
+    seen = {s: beside(s, foot=s != "left", frame=s != "left") for s in INWARD_MM}
+    assert taken_for_frame(seen, "masonry") == {}
+
+
+def test_without_all_of_head_and_jambs_there_is_no_depth_to_share():
+    assert taken_for_frame({"left": taken_at_frame("left"), "right": beside("right")}, "masonry") == {}
+
+
+def test_a_jamb_moves_outward_alone_and_by_millimetres_of_its_plane():
+    camera = Camera(np.eye(3), np.array([40.0, 20.0, 2500.0]), 1500.0, 1000.0, 750.0)
+    corners_mm = np.array([[-500, -600], [500, -610], [505, 600], [-500, 600.0]])
+    z = {"head": 0.0, "right": 0.0, "sill": -30.0, "left": -10.0}
+    px = project(camera, np.column_stack([corners_mm, np.full(4, -10.0)]))
+    moved = further_out(camera, px, {"left": 25.0}, z)
+    assert_allclose(back_project(camera, moved, -10.0), corners_mm - [[25, 0], [0, 0], [0, 0], [25, 0]], atol=1e-9)
+
+
+@pytest.mark.skipif(not P4.exists(), reason="needs the photos of ../shared/practice")
+def test_a_reveal_of_the_walls_own_render_is_not_cut_off_at_the_frame():
+    """Found without corners its left jamb was the frame, 31 mm in, and nothing was said; truth from its renderer."""
+    truth = json.loads(P4.read_text())
+    answer = estimate_opening(
+        OpeningRequest(
+            (PhotoRequest(P4.with_name(truth["photo"])),),
+            wall="render",
+            reference=Reference("letter", 215.9, 279.4),
+            check_bar=CheckBar(),
+            edge_offset={s: Quantity(0.0, 1.0) for s in ("head", "right", "sill", "left")},
+        )
+    )
+    assert isinstance(answer, Estimate)
+    error = answer.values_mm - np.array([truth["measures_mm"][n] for n in NINE])
+    assert (np.abs(error) < 2 * np.sqrt(np.diag(answer.cov_mm2))).all()

@@ -1,0 +1,160 @@
+"""One photo solved by its references: a camera, what makes the photo worse, and its straight edges."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+
+from vision.kept.last_trace import LastTrace
+from vision.lens.usual import with_usual_lens
+from vision.pages.of_photo import solve_page_photo
+from vision.photo.edge_blur import (
+    WORTH_A_TRY,
+    PrintedBlur,
+    first_outline,
+    looks_like_itself,
+    page_blur,
+    pattern_agreement,
+    printed_blur,
+    too_smeared,
+    weakened,
+)
+from vision.photo.panorama import rolled
+from vision.photo.prepared import Prepared
+from vision.photo.quality import BLUR_PX, cut_found, cut_prior, shows_cut, solved_doubts
+from vision.priors import PAPER, reference_size_mm
+from vision.request import (
+    OpeningRequest,
+    PhotoReport,
+    Warning_,
+)
+from vision.sheets.print_scale import scaled_by_outline
+from vision.sheets.sheet import HEIGHT_MM, WIDTH_MM
+from vision.solving.solve import solve_sheets
+from vision.solving.solved import Solved, not_bent_by_blur
+from vision.wall.segments import Segments
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PhotoSolved:
+    """One photo solved by its references, what makes it worse, its straight edges (None: not searched), and its blur.
+
+    The blur px is that of the references' edges that run up and down and of those that run across, where it is known.
+    Corners of the opening change none of it, but for pages and cards: those are looked for outside the opening.
+    """
+
+    solved: Solved
+    doubts: tuple[Warning_, ...]
+    segments: Segments | None
+    blur_px: tuple[float, float] | None = None
+
+
+def solve_photo(request: OpeningRequest, ready: Prepared, last: LastTrace | None = None) -> PhotoSolved | PhotoReport:
+    """Return the photo solved by its references, or its report with the error that stood in the way.
+
+    `last` is what was worked out for the same photo with other corners.
+    """
+    last = last or LastTrace()
+    solved = ready.report.error or _solve(request, ready, last)
+    while not isinstance(solved, Warning_) and ready.reference.kind == "sheet":
+        bad = too_smeared(cv2.cvtColor(ready.picture.rgb, cv2.COLOR_RGB2GRAY), solved, ready.sightings)
+        if not bad:
+            break
+        ready = replace(ready, sightings=tuple(s for s in ready.sightings if all(s is not b for b in bad)))
+        solved = _solve(request, ready, last) if ready.sightings else _smeared(ready.asked.path.name)
+    if not isinstance(solved, Warning_) and ready.reference.kind == "sheet":
+        solved = rolled(solved, ready.prior.focal_px, ready.picture.size_px) or solved
+    if isinstance(solved, Warning_):
+        return replace(ready.report, error=solved)
+    solved, doubts, blur = _doubted(request, ready, solved, last)
+    if any(w.code == "blurred" for w in doubts):
+        solved = not_bent_by_blur(solved)
+    if {"blurred", "references-disagree"} <= {w.code for w in (*doubts, *solved.warnings)}:
+        return replace(ready.report, warnings=(*ready.report.warnings, *doubts), error=_smeared(ready.asked.path.name))
+    searched = solved.blocks and ready.asked.trace
+    segments = last.segments(ready.picture.rgb) if searched else None
+    return PhotoSolved(solved, tuple(doubts), segments, None if blur is None else blur.spread_px)
+
+
+def _solve(request: OpeningRequest, ready: Prepared, last: LastTrace) -> Solved | Warning_:
+    asked = ready.asked
+    if ready.reference.kind == "sheet":
+        if not ready.sightings:
+            return Warning_(
+                "no-reference",
+                f"no printed sheet was found in {asked.path.name}; tape one sheet left and one right of the opening, "
+                "flat on the wall, and take the photo again from where whole opening and sheets are in view; where "
+                "they hang already they are too small, blurred or dark: go nearer, and send the original file",
+            )
+        grey = cv2.cvtColor(ready.picture.rgb, cv2.COLOR_RGB2GRAY)
+        solved = _solve_sheets(request, ready, grey)
+        if isinstance(solved, Warning_) or not asked.trace:
+            return solved
+        return scaled_by_outline(ready.picture.rgb, solved, request.check_bar)
+    return solve_page_photo(ready.picture.rgb, asked, ready.reference, ready.prior, request.wall, last.once)
+
+
+def _solve_sheets(request: OpeningRequest, ready: Prepared, grey: cv2.typing.MatLike) -> Solved | Warning_:
+    """Return the photo solved by the sheets that look like themselves where they were placed."""
+    sightings = tuple(s for s in ready.sightings if pattern_agreement(grey, s.letter, first_outline(s)) > WORTH_A_TRY)
+    while sightings:
+        solved = solve_sheets(grey, sightings, ready.prior, request.check_bar, request.wall)
+        good = [looks_like_itself(grey, s, o) for s, o in zip(sightings, solved.outlines_px, strict=True)]
+        if all(good):
+            return solved
+        # the one with the fewest markers alone: it may have led the others astray
+        worst = min((s.markers, i) for i, s in enumerate(sightings) if not good[i])[1]
+        sightings = (*sightings[:worst], *sightings[worst + 1 :])
+    return _smeared(ready.asked.path.name)
+
+
+def _smeared(name: str) -> Warning_:
+    return Warning_(
+        "no-reference",
+        f"a sheet was seen in {name}, but too blurred or too small to be read; hold still, go nearer, and take the "
+        "photo again in its original size",
+    )
+
+
+def _doubted(
+    request: OpeningRequest, ready: Prepared, solved: Solved, last: LastTrace
+) -> tuple[Solved, list[Warning_], PrintedBlur | None]:
+    """Return the photo solved as cut where the references show that it was, what else makes it worse, and its blur."""
+    warned: list[Warning_] = []
+    exif, size, prior = ready.picture.exif, ready.picture.size_px, ready.prior
+    grey = cv2.cvtColor(ready.picture.rgb, cv2.COLOR_RGB2GRAY)
+    sheets = ready.reference.kind == "sheet"
+    if sheets:
+        blur = printed_blur(grey, solved.blocks, solved.outlines_px)
+        solved = weakened(solved, ready.sightings, blur)
+    else:
+        blur = page_blur(grey, solved.traced, BLUR_PX, paper=ready.reference.kind in PAPER)
+    if not any(w.code == "cropped" for w in ready.report.warnings) and _seen_cut(request, ready, solved, last):
+        again = _solve(request, replace(ready, prior=cut_prior(prior, exif, size)), last)
+        if isinstance(again, Solved):
+            solved, warned = weakened(again, ready.sightings, blur) if sheets else again, [cut_found(again, prior)]
+    if sheets and not warned and not any(w.code == "cropped" for w in ready.report.warnings):
+        solved = with_usual_lens(solved, prior, size)
+    side = (WIDTH_MM, HEIGHT_MM) if sheets else reference_size_mm(ready.reference)
+    camera, root = solved.adjusted.state.camera, float(np.sqrt(side[0] * side[1]))
+    return solved, [*warned, *solved_doubts(camera, prior, exif, size, solved.outlines_px, root, blur)], blur
+
+
+def _seen_cut(request: OpeningRequest, ready: Prepared, solved: Solved, last: LastTrace) -> bool:
+    """Return whether the references show that the picture was cut, and with pages or cards the wall's lines too.
+
+    Their traced sides are few: one misread, or not quite straight, looks like a cut as well.
+    """
+    size, exif, prior = ready.picture.size_px, ready.picture.exif, ready.prior
+    if not last.once(("cut", solved.adjusted, prior), lambda: shows_cut(solved, prior, exif, size)):
+        return False
+    if ready.reference.kind == "sheet" or not ready.asked.trace:
+        return True
+    rgb = ready.picture.rgb
+    grey, found = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), last.segments(rgb)
+    with_lines = last.lined(grey, solved, ready.asked.corners_px, request.wall, found)
+    if len(with_lines.blocks) == len(solved.blocks):  # there are none, or they disagree
+        return False
+    return shows_cut(with_lines, prior, exif, size)
