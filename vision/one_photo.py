@@ -16,8 +16,9 @@ from vision.depths import edge_depths
 from vision.faces.measures import faces_of_outlines
 from vision.faces.outlines import nested_outlines
 from vision.faces.reveal import Beside, look_beside
-from vision.finder.found import at_frame, doubt, look_wider, widened
+from vision.finder.found import doubt, elsewhere, look_wider, widened
 from vision.finder.frame_taken import further_out, taken_for_frame
+from vision.finder.jamb_ends import sill_misplaced
 from vision.finder.opening import find_openings
 from vision.kept.last_trace import LastTrace
 from vision.measures import Measured, candidate_effects, measure
@@ -44,7 +45,7 @@ from vision.sides.traced import faces_of, rivals_px, side_lines
 from vision.sides.tracing import SideTrace
 from vision.solved_photo import PhotoSolved, solve_photo
 from vision.solving.solved import Solved
-from vision.stations import ENDS, SideLine, clicked_sides, lines_of
+from vision.stations import ENDS, Line, SideLine, clicked_sides, lines_of
 
 FoundBy = Literal["photo", "corners", "clicked"]
 Listed = Mapping[Side, tuple[tuple[float, float, str], ...]]
@@ -154,7 +155,7 @@ class _Solved:
 def _sides_traced(case: _Solved, corners: Array, *, moved: bool = False) -> PhotoTraced | PhotoReport:
     """Return the photo with its sides traced from corners (4, 2) px, or its report with what stood in the way.
 
-    `moved`: the corners were moved already, away from a frame that had been taken for a side.
+    `moved`: the corners were moved already, away from a line that seemed to be none of the sides.
     """
     ready, solved, rgb, wall = case.ready, case.solved, case.ready.picture.rgb, case.request.wall
     camera, z_mm, alone = solved.adjusted.state.camera, edge_depths(case.request).z_mm, case.found_by == "photo"
@@ -172,17 +173,29 @@ def _sides_traced(case: _Solved, corners: Array, *, moved: bool = False) -> Phot
     if alone:  # nobody chose between rival lines: u covers them
         sides = {s: widened(sides[s], traces[s], camera, corners) for s in SIDES}
     beside: dict[Side, Beside] = {}
+    by_mm: dict[Side, float] = {}
     if set(sides) == set(SIDES):
         own = {s: line.depth_mm for s, line in sides.items()}
-        beside = look_beside(rgb, camera, lines_of(camera, sides, own), own, wall)
-    by_mm = taken_for_frame(beside, wall) if alone else {}
-    if by_mm and not moved:
+        lines = lines_of(camera, sides, own)
+        beside = look_beside(rgb, camera, lines, own, wall)
+        by_mm = _misplaced(case, lines, beside) if alone else {}
+    if by_mm and not moved and all(by_mm.values()):
         return _sides_traced(case, further_out(camera, corners, by_mm, z_mm), moved=True)
     if by_mm:
-        return replace(report, error=at_frame(by_mm))
+        return replace(report, error=elsewhere(by_mm))
     report = replace(report, warnings=(*report.warnings, *more))
     key, reference = ready.camera_key, ready.reference
     return PhotoTraced(solved, sides, listed, drawn, corners, None, case.found_by, report, key, beside, reference)
+
+
+def _misplaced(case: _Solved, lines: Mapping[Side, Line], beside: Mapping[Side, Beside]) -> dict[Side, float]:
+    """Return sides that seem taken at another line and how far outward in mm they are likelier; 0: no telling."""
+    by_mm = taken_for_frame(beside, case.request.wall)
+    if case.request.sill_at == "front":
+        camera, z_mm = case.solved.adjusted.state.camera, {s: b.z_mm for s, b in beside.items()}
+        by = sill_misplaced(case.ready.picture.rgb, camera, lines, z_mm, beside["sill"].inward_mm)
+        by_mm |= {} if by is None else {"sill": by}
+    return by_mm
 
 
 def _traces(case: _Solved, corners: Array) -> dict[Side, SideTrace | FailedSide]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -81,10 +81,12 @@ def look_wider(
     return trace_sides(rgb, camera, corners_px, SEARCHED_MM / float(mm), depth_mm, wall, sill_at, blur_px)
 
 
-def at_frame(sides: Iterable[Side]) -> Warning_:
-    """Return why a person must point at the corners: these sides seem to have been taken at the frame behind them."""
-    named = " and the ".join(SIDE_WORD[s] for s in sides)
-    return _ask(f"what was taken for the {named} may be the frame behind it")
+def elsewhere(sides: Collection[Side]) -> Warning_:
+    """Return why a person must point at the corners: these sides seem to have been taken at other lines."""
+    framed = [SIDE_WORD[s] for s in sides if s != "sill"]
+    if not framed:
+        return _ask("the jambs do not end at what was taken for the sill")
+    return _ask(f"what was taken for the {' and the '.join(framed)} may be the frame behind it")
 
 
 def spread(trace: SideTrace) -> float:

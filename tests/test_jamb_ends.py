@@ -1,0 +1,72 @@
+"""Facts about where jambs end below a sill's line, on a drawn opening whose sill is known exactly."""
+
+import numpy as np
+import pytest
+
+from vision.camera import Camera
+from vision.finder.jamb_ends import sill_misplaced
+from vision.stations import Line
+
+WIDE_MM, HIGH_MM = 400, 600
+CAMERA = Camera(np.eye(3), np.array([0.0, 0.0, 1000.0]), 1000.0, 400.0, 500.0)  # 1 mm/px in the plane z = 0
+Z_MM = {"head": 0.0, "right": 0.0, "sill": 0.0, "left": 0.0}
+
+
+def photo(wall=150, reveal=60, high=1000):
+    """An opening 400 x 600 mm about the middle, its top 300 mm above; wall and what is below it of one tone."""
+    rgb = np.full((high, 800, 3), wall, np.uint8)
+    rgb[200 : 200 + HIGH_MM, 200 : 200 + WIDE_MM] = reveal
+    return rgb
+
+
+def sides(below_mm=0.0):
+    """The four sides as lines of the wall, the sill taken so far below its true place."""
+    w, h, bottom = WIDE_MM / 2, HIGH_MM / 2, HIGH_MM / 2 + below_mm
+    x, y = np.array([1.0, 0.0]), np.array([0.0, 1.0])
+    return {
+        "head": Line(np.array([-w, -h]), x, -y, float(WIDE_MM)),
+        "right": Line(np.array([w, -h]), y, x, h + bottom),
+        "sill": Line(np.array([-w, bottom]), x, y, float(WIDE_MM)),
+        "left": Line(np.array([-w, -h]), y, -x, h + bottom),
+    }
+
+
+def told(below_mm, rgb=None, z_mm=Z_MM, inward_mm=300.0):
+    return sill_misplaced(photo() if rgb is None else rgb, CAMERA, sides(below_mm), z_mm, inward_mm)
+
+
+@pytest.mark.parametrize("below", [-4.0, 0.0, 4.0, 12.0])
+def test_a_sill_where_the_jambs_end_stays(below):
+    assert told(below) is None
+
+
+@pytest.mark.parametrize("above", [12.0, 20.0, 45.0])
+def test_a_line_that_the_jambs_run_past_lies_within_the_reveal(above):
+    assert abs(told(-above) - above) < 8  # jambs are seen to end 5 mm above a sill, in the usual case
+
+
+@pytest.mark.parametrize("below", [38.0, 55.0])
+def test_a_line_far_below_the_jambs_is_no_sill_and_nobody_knows_where_it_is(below):
+    assert told(below) == 0.0
+
+
+def test_a_sill_that_projects_shows_its_top_below_the_jambs():
+    """Similar triangles: an arris 40 mm out, seen from 300 mm above it, lies 12.5 mm below the foot of the jambs."""
+    z = Z_MM | {"sill": -40.0}
+    assert told(0.0, z_mm=z) is None
+    assert sill_misplaced(photo(), CAMERA, sides(28.0), z, 700.0) is None  # steep from above, its top is broad
+
+
+def test_jambs_of_the_walls_own_tone_tell_nothing():
+    assert told(-20.0, photo(reveal=149)) is None
+
+
+def test_jambs_that_leave_the_photo_tell_nothing_but_what_ends_before_that_counts():
+    assert told(-20.0, photo(high=790)) is None  # they go on out of the photo
+    assert told(45.0, photo(high=850)) == 0.0
+
+
+def test_jambs_that_never_end_below_it_are_no_jambs_of_that_sill():
+    rgb = photo()
+    rgb[200:, 200 : 200 + WIDE_MM] = 60
+    assert told(0.0, rgb) > 60

@@ -1,0 +1,90 @@
+"""Where the jambs end, held against what was taken for the sill where nobody pointed at it.
+
+The step of colour along a jamb goes on down to the sill's top, and no further. A line that it runs past lies within the
+reveal (a faint sill, the foot of the frame); one far below its end is another edge of the sill or of the wall.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from vision.camera import Camera, back_project, project
+from vision.photo.reading import Pixels
+from vision.request import Array, Side
+from vision.sides.profiles import cut_strip
+from vision.stations import Line
+
+ABOVE_MM, BELOW_MM = 200.0, 90.0  # of the jamb above and of its run below the sill's line
+KNOWN_MM = (-180.0, -15.0)  # where the jamb's own step is learnt; its median holds though it end within
+BESIDE_PX, WINDOW_PX = 1.0, 6.0
+PLACES_MM, AROUND_MM = np.arange(-60.0, 81.0, 4.0), 6.0
+GONE, GONE_FOR = 0.5, 4  # share of the step, and over how many places (16 mm), below which it has ended
+LEAST_STEP = 0.02  # in the root of linear light
+# Against flush sills that were taken rightly jambs ended 5 mm above (median of 119, practice and own renderings without
+# corners given; 68 % within 5 mm of that), never both beyond 8 mm below; in front of them a sill's top is seen.
+USUAL_MM, PAST_MM = -5.0, 6.0
+SHORT_MM = 30.0  # guess: by so much further up than a sill's top that falls steeply; one of 134 was
+FALL = 0.17  # guess: a sill's top falls by up to 10 degrees
+
+
+def sill_misplaced(
+    rgb: Pixels, camera: Camera, lines: Mapping[Side, Line], z_mm: Mapping[Side, float], inward_mm: float
+) -> float | None:
+    """Return how far outward in mm the sill is likelier, as the ends of both jambs say; None where they do not object.
+
+    0: it is elsewhere, they do not tell where.
+
+    Parameters
+    ----------
+    rgb : (H, W, 3) uint8, upright.
+    lines : the four sides as taken, each in its plane z_mm.
+    inward_mm : how far inward of the sill the camera stands.
+    """
+    ends = [end for side in ("left", "right") if (end := _end_mm(rgb, camera, lines, z_mm, side)) is not None]
+    if len(ends) < 2:
+        return None
+    out = max((z_mm["left"] + z_mm["right"]) / 2 - z_mm["sill"], 0.0)
+    before = z_mm["sill"] - float(camera.centre_mm()[2])
+    foot = out * max(inward_mm, 0.0) / before
+    if min(ends) > PAST_MM:
+        return min(ends) - USUAL_MM
+    if max(ends) < -(foot + FALL * out + SHORT_MM):
+        return 0.0
+    return None
+
+
+def _end_mm(
+    rgb: Pixels, camera: Camera, lines: Mapping[Side, Line], z_mm: Mapping[Side, float], side: Side
+) -> float | None:
+    """Return how far below the sill's line a jamb's step ends, mm in the jamb's plane; None where that is not seen."""
+    jamb, sill = lines[side], lines["sill"]
+    along = np.linalg.solve(np.column_stack([jamb.direction, -sill.direction]), sill.origin - jamb.origin)[1]
+    corner_px = project(camera, np.array([[*(sill.origin + along * sill.direction), z_mm["sill"]]]))
+    corner = float((back_project(camera, corner_px, z_mm[side])[0] - jamb.origin) @ jamb.direction)
+    ends = jamb.origin + np.array([[corner - ABOVE_MM], [corner + BELOW_MM]]) * jamb.direction
+    strip = cut_strip(rgb, camera, side, ends, z_mm[side], WINDOW_PX + 3, WINDOW_PX + 3)
+    if strip is None:
+        return None
+    light, at_px = np.sqrt(np.maximum(strip.colour.astype(float), 0.0)), strip.v_mm / strip.mm_per_px
+    outer, inner = (at_px > BESIDE_PX) & (at_px < WINDOW_PX), (at_px < -BESIDE_PX) & (at_px > -WINDOW_PX)
+    step, u = light[:, outer].mean(axis=1) - light[:, inner].mean(axis=1), strip.u_mm - ABOVE_MM
+    known = np.median(step[(u > KNOWN_MM[0]) & (u < KNOWN_MM[1])], axis=0)
+    size = float(np.linalg.norm(known))
+    share = step @ known / max(size, 1e-9) ** 2
+    around = np.array([float(np.median(share[np.abs(u - p) < AROUND_MM])) for p in PLACES_MM])
+    return None if size < LEAST_STEP else _last_mm(around)
+
+
+def _last_mm(share: Array) -> float | None:
+    """Return the place mm where a step's share (N,) at `PLACES_MM` falls below half for good; NaN is out of view."""
+    gone = np.convolve(share < GONE, np.ones(GONE_FOR), "valid") >= GONE_FOR
+    if not gone.any():
+        return float(PLACES_MM[-1]) if np.isfinite(share).all() else None
+    first = int(gone.argmax())
+    if first == 0:
+        return float(PLACES_MM[0])
+    before, after = share[first - 1], share[first]
+    pace = float(PLACES_MM[1] - PLACES_MM[0])
+    return float(PLACES_MM[first - 1] + pace * (before - GONE) / max(before - after, 1e-6))
