@@ -16,16 +16,17 @@ from vision.request import Array, Side
 from vision.sides.profiles import cut_strip
 from vision.stations import Line
 
-ABOVE_MM, BELOW_MM = 200.0, 90.0  # of the jamb above and of its run below the sill's line
-KNOWN_MM = (-180.0, -15.0)  # where the jamb's own step is learnt; its median holds though it end within
+ABOVE_MM, BELOW_MM = 450.0, 90.0  # of the jamb above and of its run below the sill's line
+MOST_OF_JAMB = 0.7
+NEAR_MM = 15.0  # the jamb's own step is learnt further up; its median holds though the jamb end within
 BESIDE_PX, WINDOW_PX = 1.0, 6.0
 PLACES_MM, AROUND_MM = np.arange(-60.0, 81.0, 4.0), 6.0
-GONE, GONE_FOR = 0.5, 4  # share of the step, and over how many places (16 mm), below which it has ended
+GONE, GONE_FOR = 0.3, 7  # share of the step, and over how many places (28 mm), below which it has ended
 LEAST_STEP = 0.02  # in the root of linear light
 # Against flush sills that were taken rightly jambs ended 5 mm above (median of 119, practice and own renderings without
-# corners given; 68 % within 5 mm of that), never both beyond 8 mm below; in front of them a sill's top is seen.
-USUAL_MM, PAST_MM = -5.0, 6.0
-SHORT_MM = 30.0  # guess: by so much further up than a sill's top that falls steeply; one of 134 was
+# corners given); of 280 sills of all kinds, none had both beyond 6 mm below, 2 both further than SHORT_MM above where a
+# sill's top that falls steeply ends. Of 13 sills wrong by over 8 mm 5 had the one, 3 the other.
+USUAL_MM, PAST_MM, SHORT_MM = -5.0, 6.0, 15.0
 FALL = 0.17  # guess: a sill's top falls by up to 10 degrees
 
 
@@ -63,14 +64,15 @@ def _end_mm(
     along = np.linalg.solve(np.column_stack([jamb.direction, -sill.direction]), sill.origin - jamb.origin)[1]
     corner_px = project(camera, np.array([[*(sill.origin + along * sill.direction), z_mm["sill"]]]))
     corner = float((back_project(camera, corner_px, z_mm[side])[0] - jamb.origin) @ jamb.direction)
-    ends = jamb.origin + np.array([[corner - ABOVE_MM], [corner + BELOW_MM]]) * jamb.direction
+    above = min(ABOVE_MM, MOST_OF_JAMB * jamb.length)
+    ends = jamb.origin + np.array([[corner - above], [corner + BELOW_MM]]) * jamb.direction
     strip = cut_strip(rgb, camera, side, ends, z_mm[side], WINDOW_PX + 3, WINDOW_PX + 3)
     if strip is None:
         return None
     light, at_px = np.sqrt(np.maximum(strip.colour.astype(float), 0.0)), strip.v_mm / strip.mm_per_px
     outer, inner = (at_px > BESIDE_PX) & (at_px < WINDOW_PX), (at_px < -BESIDE_PX) & (at_px > -WINDOW_PX)
-    step, u = light[:, outer].mean(axis=1) - light[:, inner].mean(axis=1), strip.u_mm - ABOVE_MM
-    known = np.median(step[(u > KNOWN_MM[0]) & (u < KNOWN_MM[1])], axis=0)
+    step, u = light[:, outer].mean(axis=1) - light[:, inner].mean(axis=1), strip.u_mm - above
+    known = np.median(step[u < -NEAR_MM], axis=0)
     size = float(np.linalg.norm(known))
     share = step @ known / max(size, 1e-9) ** 2
     around = np.array([float(np.median(share[np.abs(u - p) < AROUND_MM])) for p in PLACES_MM])
