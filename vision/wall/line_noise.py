@@ -38,20 +38,12 @@ def line_noise(
     residual = np.zeros(len(across))
     slope, u_fit = np.zeros(courses), np.full(courses, np.inf)
     for _ in range(3):
-        for c in range(courses):
-            of = np.flatnonzero((label == c) & good)
-            if len(of) < 3 and not two_apart(along[of]):
-                good[of] = False
-                u_fit[c] = np.inf
-                continue
-            s = along[of] - np.average(along[of], weights=u[of] ** -2)
-            p = u[of] ** -2
-            moment = float((p * s * s).sum())
-            slope[c] = float((p * s * across[of]).sum()) / max(moment, 1e-12)
-            u_fit[c] = 1 / np.sqrt(max(moment, 1e-12))
-            whole = np.flatnonzero(label == c)
-            off = float(np.average(across[of], weights=p)) - slope[c] * float(np.average(along[of], weights=p))
-            residual[whole] = across[whole] - off - slope[c] * along[whole]
+        few = np.bincount(label[good], minlength=courses) < 3
+        few[few] = [not two_apart(along[(label == c) & good]) for c in np.flatnonzero(few)]
+        good &= ~few[label]
+        fits = _lines_through(across[good], along[good], u[good] ** -2, label[good], courses)
+        off, slope, u_fit = fits[0], np.where(few, slope, fits[1]), np.where(few, np.inf, fits[2])
+        residual = np.where(few[label], residual, across - off[label] - slope[label] * along)
         for kind in (False, True):
             of = good & (upright == kind) & (np.bincount(label[good], minlength=courses)[label] > 2)
             usual = u_upright_mm if kind else 0.0
@@ -66,14 +58,30 @@ def line_noise(
         good &= np.abs(residual) < GATE * u
     number, place, direction = _places(across, label, upright, good)
     u_slope = u_slope_rad * np.sqrt(_together(number, place, direction, alike_mm))
-    for c in range(courses):  # a line that runs otherwise by far is something else
-        if np.isfinite(u_fit[c]) and abs(slope[c]) > 4 * np.hypot(u_fit[c], 2 * u_slope_rad) + 0.002:
-            good[label == c] = False
-            u_fit[c] = np.inf
+    # a line that runs otherwise by far is something else
+    stray = np.isfinite(u_fit) & (np.abs(slope) > 4 * np.hypot(u_fit, 2 * u_slope_rad) + 0.002)
+    good &= ~stray[label]
+    u_fit = np.where(stray, np.inf, u_fit)
     for way in (False, True):
         of = np.flatnonzero((direction == way) & (number > 0) & np.isfinite(u_fit))
         u_slope[of] *= contrary(slope[of], np.hypot(u_fit[of], u_slope[of]), place[of])
     return u, u_slope, good
+
+
+def _lines_through(
+    across: Array, along: Array, weight: Array, label: NDArray[np.intp], courses: int
+) -> tuple[Array, Array, Array]:
+    """Return offset, slope and its u (C,) of the line of least squares through each course's points (N,)."""
+
+    def total(values: Array) -> Array:
+        return np.asarray(np.bincount(label, values, courses))
+
+    whole = np.maximum(total(weight), 1e-300)
+    middle = total(weight * along) / whole
+    from_middle = along - middle[label]
+    moment = np.maximum(total(weight * from_middle**2), 1e-12)
+    slope = total(weight * from_middle * across) / moment
+    return total(weight * across) / whole - slope * middle, slope, 1 / np.sqrt(moment)
 
 
 def contrary(slope: Array, u: Array, place_mm: Array) -> Array:
