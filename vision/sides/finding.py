@@ -27,6 +27,9 @@ _BESIDE: Mapping[Side, Beside] = {"head": "inside", "right": "both", "sill": "no
 MARGIN_PX = 9.0
 SHORT_MM = 100.0  # contract: under 100 mm is no length of an opening
 BOW_ROOM, CLOSE_PX = 2.0, 3.0  # of the bow that is believed; room to place a line that would bend further
+# Bricks end by about a millimetre here and there: in a photo finer than that a step is read so wide, and each piece's
+# looked for so far off the line. Wider (2.5 mm) it ran together with a frame 6 mm behind an arris (one practice photo).
+EVEN_MM, UNEVEN_MM = 1.75, 3.5
 RAGGED_MM = 3.0  # guess: twice how far (sd) one brick ends off the side's line
 SAME_STEP = 0.5  # guess: cosine between colour steps, within which bricks of other tones part from one reveal
 # Own hard renderings and practice, jambs: on brick 4 of 4 beyond 0.95 px were wrong by more than 2 mm, all good ones
@@ -86,7 +89,8 @@ def find_side(
         return FailedSide(side, "it lies outside the photo")
     search = replace(search, black=float(np.mean(strip.black)))
     bow = _most_bow_mm(side, wall)
-    lines = find_lines(strip, (-inner, outer), bow, beside=_BESIDE[side])
+    even = EVEN_MM if wall == "masonry" else 0.0
+    lines = find_lines(strip, (-inner, outer), bow, beside=_BESIDE[side], even_mm=even)
     lines = thin(lines, strip.mm_per_px, search, bow)
     if not lines:
         return FailedSide(side, "no edge runs along it within reach of the corners")
@@ -110,7 +114,7 @@ def placed_side(
     bow = _most_bow_mm(side, wall)
     for best in np.argsort(-weights):
         room = room_px(lines, int(best), strip.mm_per_px)
-        placed = place_line(strip, lines[best].shape, *room)
+        placed = place_line(strip, lines[best].shape, *room, uneven_mm=UNEVEN_MM if wall == "masonry" else 0.0)
         if placed is not None and wall != "masonry" and _gone_over(lines[best], placed, bow, strip.mm_per_px, wall):
             placed = place_line(strip, lines[best].shape, *(min(r, CLOSE_PX) for r in room))
         if placed is not None:

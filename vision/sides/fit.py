@@ -22,6 +22,7 @@ BLOCKS = 48
 GAP_PX = 0.75  # half of the blur of a sharp photo, left out of the step's two means
 WINDOW_PX = 2.5
 SLACK_PX = 1.5
+WIDEST = 2.5  # of the usual window: what a strip's margin holds
 BESIDE_PX = 4.0
 STARTS = 24  # of each of the two searches
 MERGE_PX = 1.6  # lines nearer than this are one
@@ -92,11 +93,14 @@ def sample(field: Array, index: Array) -> Array:
     return np.asarray(flat.take(low, axis=0) * (1 - part) + flat.take(low + 1, axis=0) * part)
 
 
-def find_lines(strip: Strip, reach_px: tuple[float, float], bow_mm: float, beside: Beside = "none") -> list[Line]:
+def find_lines(
+    strip: Strip, reach_px: tuple[float, float], bow_mm: float, beside: Beside = "none", *, even_mm: float = 0.0
+) -> list[Line]:
     """Return the lines of consistent step whose middle lies within reach (px, inner to outer), outermost first.
 
     `beside`: look for weak lines close to clear ones too, on both sides (an arris lies outside of a frame) or inside
-    (the arris of a lintel lies below its top).
+    (the arris of a lintel lies below its top). `even_mm`: how wide a step is read at least; what is less even than a
+    photo is fine shows its step here and there, and none of them is its line.
     """
     middle, profiles = block_means(strip, BLOCKS)
     seen = np.isfinite(profiles).all(axis=(1, 2))
@@ -106,7 +110,8 @@ def find_lines(strip: Strip, reach_px: tuple[float, float], bow_mm: float, besid
     t = 2 * middle[seen] / strip.u_mm[-1] - 1
     pitch = float(strip.v_mm[1] - strip.v_mm[0])
     per_px = strip.mm_per_px / pitch
-    step, outer, inner = steps_across(profiles, 1 / per_px)
+    wide = float(np.clip(even_mm / (WINDOW_PX * strip.mm_per_px), 1.0, WIDEST))
+    step, outer, inner = steps_across(profiles, 1 / per_px, GAP_PX * wide, WINDOW_PX * wide)
     zero = -strip.v_mm[0] / pitch
     shapes, strengths = _hough((step, _votes(step, per_px)), t, zero, per_px, reach_px, bow_mm / strip.mm_per_px)
     starts = np.concatenate([_peaks(shapes, strength) for strength in strengths])
@@ -118,7 +123,7 @@ def find_lines(strip: Strip, reach_px: tuple[float, float], bow_mm: float, besid
 
     def add(shapes: Array, step: Array, outer: Array, inner: Array) -> None:
         for i in np.sort(np.unique(np.round(shapes / (0.5 * per_px)), axis=0, return_index=True)[1]):
-            line = _line(step, outer, inner, t, shapes[i], zero, pitch, per_px)
+            line = _line(step, outer, inner, t, shapes[i], zero, pitch, per_px * wide)
             if all(apart_mm(line.shape, other.shape) > MERGE_PX * strip.mm_per_px for other in lines):
                 lines.append(line)
 
@@ -127,8 +132,8 @@ def find_lines(strip: Strip, reach_px: tuple[float, float], bow_mm: float, besid
     if beside != "none" and clear:
         light = np.repeat((profiles @ np.array(LUMA))[..., None], 3, axis=-1)
         for shown, shades, (near, far) in (
-            ((step, outer, inner), profiles, (FREE_PX, np.inf)),
-            (steps_across(light, 1 / per_px, NARROW_GAP_PX, NARROW_PX), light, (RESOLVED_PX, FREE_PX)),
+            ((step, outer, inner), profiles, (FREE_PX * wide, np.inf)),
+            (steps_across(light, 1 / per_px, NARROW_GAP_PX, NARROW_PX), light, (RESOLVED_PX, FREE_PX * wide)),
         ):
             votes = _votes(steps_across(shades, 1 / per_px, NARROW_GAP_PX, NARROW_PX)[0], per_px)
             for line in clear[:2]:
@@ -141,7 +146,8 @@ def find_lines(strip: Strip, reach_px: tuple[float, float], bow_mm: float, besid
                 add(found[strength[1:] > HALO_SHARE * strength[0]], *shown)
     offsets = np.arange(reach_px[0] - ROOM_PX, reach_px[1] + ROOM_PX + 0.1, 0.75)
     lines = [
-        replace(x, over_texture=_over_texture(x, lines, step, t, zero, pitch, per_px * offsets, per_px)) for x in lines
+        replace(x, over_texture=_over_texture(x, lines, step, t, zero, pitch, per_px * offsets, per_px * wide))
+        for x in lines
     ]
     return sorted(lines, key=lambda x: -x.shape[0])
 

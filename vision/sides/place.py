@@ -52,16 +52,20 @@ class Placed:
     sample_mm: Array
 
 
-def place_line(strip: Strip, shape: Array, inner_px: float, outer_px: float) -> Placed | None:
+def place_line(
+    strip: Strip, shape: Array, inner_px: float, outer_px: float, *, uneven_mm: float = 0.0
+) -> Placed | None:
     """Return the line placed to sub-pixels, or None where fewer than a tenth of the samples show the step.
 
     Parameters
     ----------
     shape : (3,) Legendre coefficients in mm of the start
     inner_px, outer_px : free space to the next line on each side
+    uneven_mm : how far a piece may end off the line; it is looked for so far at least where there is room
     """
-    inner = _whole(float(np.clip(inner_px - 1.0, 2.0, MAX_WINDOW_PX)))
-    outer = _whole(float(np.clip(outer_px - 1.0, 2.0, MAX_WINDOW_PX)))
+    widest = max(MAX_WINDOW_PX, uneven_mm / strip.mm_per_px)
+    inner = _whole(float(np.clip(inner_px - 1.0, 2.0, widest)))
+    outer = _whole(float(np.clip(outer_px - 1.0, 2.0, widest)))
     u, rows = _gather(strip)
     t = 2 * u / strip.u_mm[-1] - 1
     base = legendre(t)
