@@ -19,8 +19,9 @@ from score_photos import ENDS, WALLS, true_camera, true_sides
 
 from vision.measures import measure
 from vision.request import NINE, PARTS, SIDES
+from vision.sides import traced
 from vision.sides.finding import FailedSide
-from vision.sides.tracing import trace_sides, traced
+from vision.sides.tracing import trace_sides
 from vision.stations import lines_of, local_edge, stations
 
 

@@ -18,7 +18,7 @@ from vision.sides.profiles import outward
 from vision.stations import ENDS
 
 SHIFTS_MM = np.arange(8.0, 61.0, 3.0)
-# Log odds for a side further out, where the depth shared by the others finds no frame behind the side as taken. One line
+# Log odds for a side further out, where the depth shared by the others finds no frame behind it as taken. One line
 # seen where it is missed brings 4.1 by itself (a frame may not show); a jamb at the frame of a reveal without a line
 # 5.3 to 5.5, and the two that were wrong on 140 photos without corners (practice, own renderings) 5.4 and 7.2.
 TELLING = 4.6
