@@ -45,6 +45,17 @@ def test_a_line_that_the_jambs_run_past_lies_within_the_reveal(above):
     assert abs(told(-above) - above) < 8  # jambs are seen to end 5 mm above a sill, in the usual case
 
 
+@pytest.mark.parametrize(("left", "right", "tells"), [(3, 15, True), (0, 30, False), (1, 2, False)])
+def test_jambs_that_run_past_it_unlike_tell_where_the_sill_is_only_if_both_do(left, right, tells):
+    rgb = photo()
+    for column in range(WIDE_MM):  # so far below the sill's line the reveal ends
+        rgb[200 + HIGH_MM : 200 + HIGH_MM + round(left + (right - left) * column / WIDE_MM), 200 + column] = 60
+    found = told(0.0, rgb)
+    assert (found is not None) == tells
+    if tells:
+        assert abs(found - (left + right) / 2) < 8  # jambs are usually seen to end 5 mm above a sill
+
+
 @pytest.mark.parametrize("below", [38.0, 55.0])
 def test_a_line_far_below_the_jambs_is_no_sill_and_nobody_knows_where_it_is(below):
     assert told(below) == 0.0

@@ -24,9 +24,10 @@ PLACES_MM, AROUND_MM = np.arange(-60.0, 81.0, 4.0), 6.0
 GONE, GONE_FOR = 0.3, 7  # share of the step, and over how many places (28 mm), below which it has ended
 LEAST_STEP = 0.02  # in the root of linear light
 # Against flush sills that were taken rightly jambs ended 5 mm above (median of 119, practice and own renderings without
-# corners given); of 280 sills of all kinds, none had both beyond 6 mm below, 2 both further than SHORT_MM above where a
-# sill's top that falls steeply ends. Of 13 sills wrong by over 8 mm 5 had the one, 3 the other.
-USUAL_MM, PAST_MM, SHORT_MM = -5.0, 6.0, 15.0
+# corners given); of 280 sills of all kinds, none had both beyond JUST_MM below and their middle beyond PAST_MM, 2 both
+# further than SHORT_MM above where a sill's top that falls steeply ends. Of 13 wrong by over 8 mm 5 had the one, 3 the
+# other.
+USUAL_MM, JUST_MM, PAST_MM, SHORT_MM = -5.0, 2.0, 6.0, 15.0
 FALL = 0.17  # guess: a sill's top falls by up to 10 degrees
 
 
@@ -49,9 +50,11 @@ def sill_misplaced(
     out = max((z_mm["left"] + z_mm["right"]) / 2 - z_mm["sill"], 0.0)
     before = z_mm["sill"] - float(camera.centre_mm()[2])
     foot = out * max(inward_mm, 0.0) / before
-    if min(ends) > PAST_MM:
-        return min(ends) - USUAL_MM
-    if max(ends) < -(foot + FALL * out + SHORT_MM):
+    low, high = min(ends), max(ends)
+    seen = (low + high) / 2 if high < PLACES_MM[-1] else low  # a jamb that goes on and on tells no place
+    if low > JUST_MM and seen > PAST_MM:
+        return seen - USUAL_MM
+    if high < -(foot + FALL * out + SHORT_MM):
         return 0.0
     return None
 
