@@ -177,5 +177,6 @@ def finished(blocks: Sequence[Block[S]], end: Descended[S]) -> Adjusted[S]:
     scale = np.sqrt(np.diag(normal))
     q = np.linalg.pinv(normal / np.outer(scale, scale), rcond=1e-15, hermitian=True) / np.outer(scale, scale)
     residuals = tuple(w for w, _ in end.rows)
-    parts = {k: q @ n @ q for k, n in by_part.items()}
+    products = {k: q @ n @ q for k, n in by_part.items()}
+    parts = {k: (p + p.T) / 2 for k, p in products.items()}  # rounding leaves 1e-9 of them uneven
     return Adjusted(end.state, q, parts, residuals, end.cost, end.converged)
