@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from vision.camera import Camera, back_project, project
-from vision.finder.found import doubt
+from vision.finder.found import doubt, elsewhere
 from vision.finder.outline import find_jambs
 from vision.finder.side_steps import Steps
 from vision.finder.trim_steps import trim_jambs
@@ -39,6 +39,16 @@ def test_a_line_that_another_one_outweighs_needs_a_person(weight, asks):
     assert (warning is not None) == asks
     if asks:
         assert "head" in warning.message
+
+
+@pytest.mark.parametrize(
+    ("sides", "named"), [(["left"], "left jamb"), (["head", "right"], "head and the right jamb"), (["sill"], "sill")]
+)
+def test_a_person_is_told_which_sides_seem_to_lie_elsewhere(sides, named):
+    warning = elsewhere(sides)
+    assert warning.code == "corners-needed"
+    assert named in warning.message
+    assert ("frame" in warning.message) == (sides != ["sill"])
 
 
 def steps(at):

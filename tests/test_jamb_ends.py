@@ -1,12 +1,18 @@
 """Facts about where jambs end below a sill's line, on a drawn opening whose sill is known exactly."""
 
+import json
+from pathlib import Path
+
 import numpy as np
 import pytest
 
 from vision.camera import Camera
+from vision.estimate import estimate_opening
 from vision.finder.jamb_ends import sill_misplaced
+from vision.request import CheckBar, Estimate, OpeningRequest, PhotoRequest, Quantity, Reference
 from vision.stations import Line
 
+B15 = Path(__file__).parents[2] / "shared/practice/bulk/b15.truth.json"
 WIDE_MM, HIGH_MM = 400, 600
 CAMERA = Camera(np.eye(3), np.array([0.0, 0.0, 1000.0]), 1000.0, 400.0, 500.0)  # 1 mm/px in the plane z = 0
 Z_MM = {"head": 0.0, "right": 0.0, "sill": 0.0, "left": 0.0}
@@ -81,3 +87,21 @@ def test_jambs_that_never_end_below_it_are_no_jambs_of_that_sill():
     rgb = photo()
     rgb[200:, 200 : 200 + WIDE_MM] = 60
     assert told(0.0, rgb) > 60
+
+
+@pytest.mark.skipif(not B15.exists(), reason="needs the photos of ../shared/practice")
+def test_a_sill_of_bricks_with_a_faint_arris_is_found_where_the_jambs_end():
+    """Without corners it was taken 19 mm up its top, and the photo's U95 was 7 mm; truth from its renderer."""
+    truth = json.loads(B15.read_text())
+    scale = truth["references"][0]["print_scale"]
+    answer = estimate_opening(
+        OpeningRequest(
+            (PhotoRequest(B15.with_name(truth["photo"])),),
+            wall="masonry",
+            reference=Reference("sheet"),
+            check_bar=CheckBar(Quantity(150 * scale, 0.003), Quantity(200 * scale, 0.003)),
+            edge_offset={s: Quantity(0.0, 1.0) for s in Z_MM},
+        )
+    )
+    assert isinstance(answer, Estimate)
+    assert np.abs(answer.photos[0].corners_px - np.array(truth["corners_px"])).max() < 4  # it was 22
