@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from vision.camera import Camera, back_project, project
-from vision.finder.found import doubt, elsewhere
+from vision.finder.found import doubt, elsewhere, further_out
 from vision.finder.outline import find_jambs
 from vision.finder.side_steps import Steps
 from vision.finder.trim_steps import trim_jambs
@@ -39,6 +39,15 @@ def test_a_line_that_another_one_outweighs_needs_a_person(weight, asks):
     assert (warning is not None) == asks
     if asks:
         assert "head" in warning.message
+
+
+def test_a_jamb_moves_outward_alone_and_by_millimetres_of_its_plane():
+    camera = Camera(np.eye(3), np.array([40.0, 20.0, 2500.0]), 1500.0, 1000.0, 750.0)
+    corners_mm = np.array([[-500, -600], [500, -610], [505, 600], [-500, 600.0]])
+    z = {"head": 0.0, "right": 0.0, "sill": -30.0, "left": -10.0}
+    px = project(camera, np.column_stack([corners_mm, np.full(4, -10.0)]))
+    moved = further_out(camera, px, {"left": 25.0}, z)
+    assert np.allclose(back_project(camera, moved, -10.0), corners_mm - [[25, 0], [0, 0], [0, 0], [25, 0]], atol=1e-9)
 
 
 @pytest.mark.parametrize(

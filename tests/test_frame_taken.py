@@ -5,13 +5,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from numpy.testing import assert_allclose
 
-from vision.camera import Camera, back_project, project
 from vision.estimate import estimate_opening
 from vision.faces.lines import FaceLine
 from vision.faces.reveal import Beside
-from vision.finder.frame_taken import further_out, taken_for_frame
+from vision.finder.frame_taken import taken_for_frame
 from vision.request import NINE, CheckBar, Estimate, OpeningRequest, PhotoRequest, Quantity, Reference
 
 BEFORE_MM, DEEP_MM, JOINT_MM = 2000.0, 80.0, 8.0
@@ -58,19 +56,6 @@ def test_a_frame_that_no_side_shows_tells_nothing():
 def test_a_side_that_hides_its_frame_is_left_where_nothing_shows_further_out():
     seen = {s: beside(s, foot=s != "left", frame=s != "left") for s in INWARD_MM}
     assert taken_for_frame(seen, "masonry") == {}
-
-
-def test_without_all_of_head_and_jambs_there_is_no_depth_to_share():
-    assert taken_for_frame({"left": taken_at_frame("left"), "right": beside("right")}, "masonry") == {}
-
-
-def test_a_jamb_moves_outward_alone_and_by_millimetres_of_its_plane():
-    camera = Camera(np.eye(3), np.array([40.0, 20.0, 2500.0]), 1500.0, 1000.0, 750.0)
-    corners_mm = np.array([[-500, -600], [500, -610], [505, 600], [-500, 600.0]])
-    z = {"head": 0.0, "right": 0.0, "sill": -30.0, "left": -10.0}
-    px = project(camera, np.column_stack([corners_mm, np.full(4, -10.0)]))
-    moved = further_out(camera, px, {"left": 25.0}, z)
-    assert_allclose(back_project(camera, moved, -10.0), corners_mm - [[25, 0], [0, 0], [0, 0], [25, 0]], atol=1e-9)
 
 
 @pytest.mark.skipif(not P4.exists(), reason="needs the photos of ../shared/practice")

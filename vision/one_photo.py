@@ -16,8 +16,8 @@ from vision.depths import edge_depths
 from vision.faces.measures import faces_of_outlines
 from vision.faces.outlines import nested_outlines
 from vision.faces.reveal import Beside, look_beside
-from vision.finder.found import doubt, elsewhere, look_wider, widened
-from vision.finder.frame_taken import further_out, taken_for_frame
+from vision.finder.found import doubt, elsewhere, further_out, look_wider, widened
+from vision.finder.frame_taken import taken_for_frame
 from vision.finder.jamb_ends import sill_misplaced
 from vision.finder.opening import find_openings
 from vision.kept.last_trace import LastTrace
@@ -106,7 +106,7 @@ def trace_photo(request: OpeningRequest, ready: Prepared) -> PhotoTraced | Photo
 def trace_solved(
     request: OpeningRequest, ready: Prepared, by: PhotoSolved, last: LastTrace | None = None
 ) -> PhotoTraced | PhotoReport:
-    """Return a solved photo with its sides traced; the corners are those of `ready.asked`, `last` as above."""
+    """Return a solved photo with its sides traced from the corners of `ready.asked`; `last` as of `solve_photo`."""
     solved, last = by.solved, last or LastTrace()
     said = reference_warnings(ready.reference, request.check_bar, solved)
     warned = [*ready.report.warnings, *by.doubts, *solved.warnings, *said]
@@ -136,12 +136,15 @@ def trace_solved(
             solved, sides, {}, {}, corners, clicks, "clicked", report, ready.camera_key, reference=ready.reference
         )
     report = replace(base, warnings=tuple(warned))
-    return _sides_traced(_Solved(request, ready, by, solved, report, found_by, last), corners)
+    return _sides_traced(_Solved(request, ready, by, solved, report, found_by, last, depths.z_mm), corners)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Solved:
-    """One photo asked about, solved by its references (`by`) and with the wall's lines, its report until here."""
+    """One photo asked about, solved by its references (`by`) and with the wall's lines, its report until here.
+
+    `z_mm` is the plane that each side is taken to lie in.
+    """
 
     request: OpeningRequest
     ready: Prepared
@@ -150,6 +153,7 @@ class _Solved:
     report: PhotoReport
     found_by: FoundBy
     last: LastTrace
+    z_mm: Mapping[Side, float]
 
 
 def _sides_traced(case: _Solved, corners: Array, *, moved: bool = False) -> PhotoTraced | PhotoReport:
@@ -158,7 +162,7 @@ def _sides_traced(case: _Solved, corners: Array, *, moved: bool = False) -> Phot
     `moved`: the corners were moved already, away from a line that seemed to be none of the sides.
     """
     ready, solved, rgb, wall = case.ready, case.solved, case.ready.picture.rgb, case.request.wall
-    camera, z_mm, alone = solved.adjusted.state.camera, edge_depths(case.request).z_mm, case.found_by == "photo"
+    camera, alone = solved.adjusted.state.camera, case.found_by == "photo"
     traces = _traces(case, corners)
     how = case.last.once, _cost_as_said(case.by), case.by.segments
     unsure = wrong_kind(rgb, solved, ready.reference, ready.prior, wall, corners, *how)
@@ -180,7 +184,7 @@ def _sides_traced(case: _Solved, corners: Array, *, moved: bool = False) -> Phot
         beside = look_beside(rgb, camera, lines, own, wall)
         by_mm = _misplaced(case, lines, beside) if alone else {}
     if by_mm and not moved and all(by_mm.values()):
-        return _sides_traced(case, further_out(camera, corners, by_mm, z_mm), moved=True)
+        return _sides_traced(case, further_out(camera, corners, by_mm, case.z_mm), moved=True)
     if by_mm:
         return replace(report, error=elsewhere(by_mm))
     report = replace(report, warnings=(*report.warnings, *more))
@@ -200,7 +204,7 @@ def _misplaced(case: _Solved, lines: Mapping[Side, Line], beside: Mapping[Side, 
 
 def _traces(case: _Solved, corners: Array) -> dict[Side, SideTrace | FailedSide]:
     rgb, wall, sill_at, blur_px = case.ready.picture.rgb, case.request.wall, case.request.sill_at, case.by.blur_px
-    state, z_mm, click_px = case.solved.adjusted.state, edge_depths(case.request).z_mm, case.ready.asked.click_px
+    state, z_mm, click_px = case.solved.adjusted.state, case.z_mm, case.ready.asked.click_px
     if hides_a_corner(corners):
         return trace_part(rgb, state, corners, click_px, z_mm, wall, sill_at, blur_px)
     traces = case.last.trace(rgb, state.camera, corners, click_px, z_mm, wall, sill_at, blur_px)

@@ -25,11 +25,7 @@ from vision.photo.panorama import rolled
 from vision.photo.prepared import Prepared
 from vision.photo.quality import BLUR_PX, cut_found, cut_prior, shows_cut, solved_doubts
 from vision.priors import PAPER, reference_size_mm
-from vision.request import (
-    OpeningRequest,
-    PhotoReport,
-    Warning_,
-)
+from vision.request import OpeningRequest, PhotoReport, Warning_
 from vision.sheets.print_scale import scaled_by_outline
 from vision.sheets.sheet import HEIGHT_MM, WIDTH_MM
 from vision.solving.solve import solve_sheets

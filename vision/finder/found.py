@@ -1,4 +1,4 @@
-"""Whether an opening that was found without corners was also traced without doubt."""
+"""Whether an opening that was found without corners was also traced without doubt, and where else to look."""
 
 from __future__ import annotations
 
@@ -7,10 +7,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from vision.camera import Camera, back_project
+from vision.camera import Camera, back_project, project
 from vision.photo.reading import Pixels
 from vision.request import SIDES, Array, Side, Wall, Warning_
 from vision.sides.finding import FailedSide
+from vision.sides.profiles import outward
 from vision.sides.traced import SIDE_WORD
 from vision.sides.tracing import HIDDEN_COVERAGE, UNSEEN_NAME, SideTrace, trace_sides
 from vision.stations import ENDS, SideLine
@@ -79,6 +80,19 @@ def look_wider(
     q = back_project(camera, corners_px, 0.0)
     mm = np.linalg.norm(q[2] - q[0]) / np.linalg.norm(corners_px[2] - corners_px[0])
     return trace_sides(rgb, camera, corners_px, SEARCHED_MM / float(mm), depth_mm, wall, sill_at, blur_px)
+
+
+def further_out(
+    camera: Camera, corners_px: Array, by_mm: Mapping[Side, float], depth_mm: Mapping[Side, float]
+) -> Array:
+    """Return corners (4, 2) px with sides moved outward by `by_mm`, each in its plane z."""
+    moved = corners_px.copy()
+    for side, by in by_mm.items():
+        ends = list(ENDS[side])
+        a, b = back_project(camera, moved[ends], depth_mm[side])
+        across = by * outward(side, (b - a) / np.linalg.norm(b - a))
+        moved[ends] = project(camera, np.column_stack([np.array([a, b]) + across, np.full(2, depth_mm[side])]))
+    return moved
 
 
 def elsewhere(sides: Collection[Side]) -> Warning_:

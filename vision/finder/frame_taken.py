@@ -11,11 +11,8 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from vision.camera import Camera, back_project, project
 from vision.faces.reveal import SHARED, Beside, log_evidence, reveal_of
-from vision.request import Array, Side, Wall
-from vision.sides.profiles import outward
-from vision.stations import ENDS
+from vision.request import Side, Wall
 
 SHIFTS_MM = np.arange(8.0, 61.0, 3.0)
 # Log odds for a side further out, where the depth shared by the others finds no frame behind it as taken. One line
@@ -32,8 +29,6 @@ def taken_for_frame(beside: Mapping[Side, Beside], wall: Wall) -> dict[Side, flo
     beside : what is seen beside the sides as taken (`vision.faces.reveal.look_beside`).
     wall : its kind.
     """
-    if not set(SHARED) <= set(beside):
-        return {}
     reveal = reveal_of((beside,), wall)
     lacking = [s for s in SHARED if s not in reveal.lines and beside[s].foot_mm(reveal.z_mm) > beside[s].least_mm]
     if not lacking or len(lacking) == len(SHARED):
@@ -46,16 +41,3 @@ def taken_for_frame(beside: Mapping[Side, Beside], wall: Wall) -> dict[Side, flo
         if gain.max() > TELLING:
             found[side] = float(SHIFTS_MM[gain.argmax()])
     return found
-
-
-def further_out(
-    camera: Camera, corners_px: Array, by_mm: Mapping[Side, float], depth_mm: Mapping[Side, float]
-) -> Array:
-    """Return corners (4, 2) px with sides moved outward by `by_mm`, each in its plane z."""
-    moved = corners_px.copy()
-    for side, by in by_mm.items():
-        ends = list(ENDS[side])
-        a, b = back_project(camera, moved[ends], depth_mm[side])
-        across = by * outward(side, (b - a) / np.linalg.norm(b - a))
-        moved[ends] = project(camera, np.column_stack([np.array([a, b]) + across, np.full(2, depth_mm[side])]))
-    return moved

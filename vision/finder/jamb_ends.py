@@ -14,6 +14,7 @@ from vision.camera import Camera, back_project, project
 from vision.photo.reading import Pixels
 from vision.request import Array, Side
 from vision.sides.profiles import cut_strip
+from vision.sides.search import SILL_FALL
 from vision.stations import Line
 
 ABOVE_MM, BELOW_MM = 450.0, 90.0  # of the jamb above and of its run below the sill's line
@@ -28,7 +29,6 @@ LEAST_STEP = 0.02  # in the root of linear light
 # further than SHORT_MM above where a sill's top that falls steeply ends. Of 13 wrong by over 8 mm 5 had the one, 3 the
 # other.
 USUAL_MM, JUST_MM, PAST_MM, SHORT_MM = -5.0, 2.0, 6.0, 15.0
-FALL = 0.17  # guess: a sill's top falls by up to 10 degrees
 
 
 def sill_misplaced(
@@ -54,7 +54,7 @@ def sill_misplaced(
     seen = (low + high) / 2 if high < PLACES_MM[-1] else low  # a jamb that goes on and on tells no place
     if low > JUST_MM and seen > PAST_MM:
         return seen - USUAL_MM
-    if high < -(foot + FALL * out + SHORT_MM):
+    if high < -(foot + SILL_FALL * out + SHORT_MM):
         return 0.0
     return None
 
@@ -83,7 +83,7 @@ def _end_mm(
 
 
 def _last_mm(share: Array) -> float | None:
-    """Return the place mm where a step's share (N,) at `PLACES_MM` falls below half for good; NaN is out of view."""
+    """Return the place mm where a step's share (N,) at `PLACES_MM` falls below `GONE` for good; NaN is out of view."""
     gone = np.convolve(share < GONE, np.ones(GONE_FOR), "valid") >= GONE_FOR
     if not gone.any():
         return float(PLACES_MM[-1]) if np.isfinite(share).all() else None
