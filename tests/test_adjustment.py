@@ -144,6 +144,12 @@ def test_a_model_that_breaks_down_on_all_sides_stays_where_it_began():
     assert result.converged
 
 
+def test_an_unknown_that_nothing_was_observed_of_is_refused():
+    a = np.array([[1.0, 0.0], [2.0, 0.0]])
+    with pytest.raises(np.linalg.LinAlgError, match="every unknown"):
+        adjust([Curve(np.ones(2), straight(a))], Vector(np.zeros(2)))
+
+
 def true_state(turn=(0.15, -0.25, 0.05)):
     rotation = np.asarray(cv2.Rodrigues(np.array(turn))[0], float)
     camera = Camera(rotation, np.array([-500.0, -60.0, 2600.0]), 2850.0, 2030.0, 1500.0, 0.02, -0.004)

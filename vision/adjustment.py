@@ -103,6 +103,10 @@ def adjust(blocks: Sequence[Block[S]], start: S, *, iterations: int = 60) -> Adj
     blocks : observations; together they must determine every unknown (priors count).
     start : where to begin; convergence from far is what the damping is for.
 
+    Raises
+    ------
+    LinAlgError : an unknown of which nothing is observed.
+
     Notes
     -----
     The covariance of part g is Q A_g' P_g A_g Q with Q the inverse of the normal matrix, so that the parts sum to Q
@@ -140,11 +144,11 @@ def descended(blocks: Sequence[Block[S]], start: S, *, iterations: int = 60) -> 
 
 def _solve(normal: Array, right: Array, scale: Array, damping: float) -> Array:
     """Return the damped step, scaled so that every unknown has unit normal."""
+    if not scale.all():  # damping helps where observations hardly tell two unknowns apart, not where there are none
+        raise np.linalg.LinAlgError("the observations do not determine every unknown")
     n = normal / np.outer(scale, scale)
     n[np.diag_indices_from(n)] += damping
-    _, step, info = dposv(n, right / scale)  # what scipy.linalg.solve does, in a tenth of its time
-    if info:
-        raise np.linalg.LinAlgError("the observations do not determine every unknown")
+    _, step, _ = dposv(n, right / scale)  # what scipy.linalg.solve does, in a tenth of its time
     return np.asarray(step / scale)
 
 
