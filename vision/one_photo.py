@@ -43,7 +43,7 @@ from vision.sides.finding import FailedSide
 from vision.sides.part_view import hides_a_corner, trace_part
 from vision.sides.traced import faces_of, rivals_px, side_lines
 from vision.sides.tracing import SideTrace
-from vision.solved_photo import PhotoSolved, solve_photo
+from vision.solved_photo import PhotoSolved, sees_lines, solve_photo
 from vision.solving.solved import Solved
 from vision.stations import ENDS, Line, SideLine, clicked_sides, lines_of
 
@@ -215,7 +215,7 @@ def _traces(case: _Solved, corners: Array) -> dict[Side, SideTrace | FailedSide]
 
 def _with_lines(request: OpeningRequest, ready: Prepared, by: PhotoSolved, last: LastTrace, corners: Array) -> Solved:
     """Return the photo solved with the wall's lines, which also tell the sides of cards from other lines near them."""
-    if not ready.asked.trace:  # as clicked, nothing is traced: neither the wall's lines
+    if not sees_lines(ready):
         return by.solved
     rgb = ready.picture.rgb
     solved = last.lined(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), by.solved, corners, request.wall, by.segments)

@@ -1,0 +1,78 @@
+"""Corners that stand as clicked: what else the photo shows still counts. The oracle: renderings with exact truth."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from fixtures.renderer.camera import Camera, film_focal_px, pose
+from fixtures.renderer.exif import exif_block
+from fixtures.renderer.render import render
+from fixtures.renderer.scene import Opening, Scene, Sheet, Wall, smooth_sides
+from vision.one_photo import measure_photo
+from vision.request import NINE, CheckBar, OpeningRequest, PhotoRequest, Quantity
+
+RECTANGLE = np.array([[-302.0, -400], [300, -401], [301, 400], [-300, 402]])
+WIDTH, HEIGHT = 1152, 864
+BARS = CheckBar(Quantity(150.0, 0.1), Quantity(200.0, 0.1))
+ON_THE_WALL = dict.fromkeys(("head", "right", "sill", "left"), Quantity(0.0, 0.3))
+
+
+def shot(path: Path, scale: float, exif: bytes) -> dict:
+    """Save a brick wall with one sheet printed at a scale beside the opening, and return its truth."""
+    r, t = pose(np.array([40.0, -60.0, 1500.0]), 5.0, -4.0, 1.0)
+    camera = Camera(WIDTH, HEIGHT, film_focal_px(26, WIDTH, HEIGHT) * 1.01, 581.3, 428.9, 0.015, -0.003, r, t, 26)
+    sheet = Sheet(0, (-560.0, -130.0), 1.2, (scale, scale), 0.5)
+    scene = Scene("t", camera, Opening(smooth_sides(RECTANGLE)), (sheet,), wall=Wall("brick"), oversample=1)
+    rgb, truth = render(scene)
+    Image.fromarray(rgb).save(path, quality=93, exif=exif)
+    return truth
+
+
+def measured(path, truth, bars):
+    corners = np.array(truth["corners_px"])
+    photo = PhotoRequest(path, corners_px=corners, trace=False, click_px=0.3)
+    return measure_photo(OpeningRequest((photo,), "masonry", check_bar=bars, edge_offset=ON_THE_WALL), photo)
+
+
+def off_and_u(result, truth):
+    true = np.array([truth["measures_mm"][n] for n in NINE])
+    return np.abs(result.measured.values_mm - true)[:8], np.sqrt(np.diag(result.measured.cov_mm2))[:8]
+
+
+@pytest.fixture(scope="module")
+def known(tmp_path_factory):
+    path = tmp_path_factory.mktemp("known") / "known.jpg"
+    return path, shot(path, 1.0, exif_block(26, 1))
+
+
+def test_the_walls_lines_still_tell_where_the_camera_stood(known, monkeypatch):
+    off, u = off_and_u(measured(*known, BARS), known[1])
+    assert (off < 2 * u).all()
+    monkeypatch.setattr("vision.one_photo.sees_lines", lambda ready: False)
+    _, alone = off_and_u(measured(*known, BARS), known[1])
+    assert np.median(u) < 0.6 * np.median(alone)
+
+
+def test_of_a_lens_that_nothing_is_known_of_they_do_not(known, tmp_path):
+    """On photos of real boards (OpenCSP; EXIF-less) u with lines was half of the error."""
+    path = tmp_path / "unknown.jpg"
+    with Image.open(known[0]) as image:
+        image.save(path, quality=95)
+    off, u = off_and_u(measured(path, known[1], BARS), known[1])
+    _, with_lines = off_and_u(measured(*known, BARS), known[1])
+    assert (off < 2 * u).all()
+    assert np.median(u) > 2 * np.median(with_lines)
+
+
+def test_the_papers_outline_still_tells_a_print_that_was_fitted_to_the_page(tmp_path):
+    path = tmp_path / "fitted.jpg"
+    truth = shot(path, 0.96, exif_block(26, 1))
+    result = measured(path, truth, CheckBar())
+    off, u = off_and_u(result, truth)
+    assert "print-scale" in {w.code for w in result.report.warnings}
+    assert (off < 2 * u).all()
+    assert off.max() < 12  # 4 % of 600 mm is 24 mm
