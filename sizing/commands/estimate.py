@@ -39,7 +39,7 @@ def estimate(
         ),
     ] = None,
     as_clicked: Annotated[
-        bool, typer.Option("--as-clicked", help="The corners stand as given, nothing is traced.")
+        bool, typer.Option("--as-clicked", help="The corners stand as given, no side is traced.")
     ] = False,
     click: Annotated[
         float,

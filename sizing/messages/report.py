@@ -203,7 +203,7 @@ def found_by(code: str) -> str:
     return {
         "photo": "found by itself in the photo: check that it is the right opening",
         "corners": "traced from the corners given",
-        "clicked": "as clicked, nothing traced",
+        "clicked": "as clicked, no side traced",
     }.get(code, code)
 
 

@@ -369,7 +369,7 @@ def estimate_heading(found_by: str) -> str:
     found = {
         "photo": "opening found by itself: check the picture before you rely on it",
         "corners": "sides traced from the corners given",
-        "clicked": "corners as clicked, nothing traced",
+        "clicked": "corners as clicked, no side traced",
     }
     return f"Measured from the photo ({found.get(found_by, found_by)}):"
 
