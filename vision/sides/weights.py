@@ -138,7 +138,8 @@ def _end(
     """Return where the texture of a top ends, if it does, parallel to what lines there are."""
     if texture is None:
         return None
-    known = [line.shape[1] / texture.mm_per_px for line, p in zip(lines, real, strict=True) if p > 0.9]
+    whole = [line for line, p in zip(lines, real, strict=True) if p > 0.9 and line.coverage > WHOLE]
+    known = [line.shape[1] / texture.mm_per_px for line in whole]
     known += [float(a[1] - a[0]) / 2 for a in arris_px[:1]]
     tilt = float(np.median(known)) if known else None
     return find_end(texture, (-search.inner_px, search.outer_px), tilt, top_px)
