@@ -28,7 +28,7 @@ LEAST_FOOT_MM = 100.0  # a jamb nearly before the camera shows no reveal
 OWN_MM, FARTHEST_MM = 8.0, 40.0  # lines so near to where the frame is due are it; an arris is led so far at most
 NO_FRAME, SAME_COLOUR = 0.3, 0.35  # guesses: less fit is none; steps so much alike are of one frame
 FAINT_LAB, FAINT_STEP = 8.0, 2.5  # guess: a line of this size is real as often as not
-LED_MM = 65.0  # guess: as much of a reveal that looks like the wall is seen, rarely
+SLACK_MM = 10.0
 INSET = 0.08  # jambs are looked for without the ends of their rows
 TOP_MM = 26.0  # guess: as much of a sill's top is seen where it shows no step against the wall
 ALIKE = 0.45  # guess: a line of such a share of the strongest step is as clear
@@ -61,6 +61,9 @@ def snap(
     out_mm : how far the sill's edge stands out in front of the jambs'.
     """
     jambs, rows = found, None
+    if trimmed:  # courses may stop, or seem to, elsewhere than the trim does
+        rows = jamb_rows(view, other, found.left, found.right, found.rows)
+        jambs = found if rows is None else Jambs(found.left, found.right, (rows.top, rows.bottom))
     for k in range(ROUNDS):
         ends = {s: _ends(jambs, s) for s in JAMBS}
         lines = {s: steps_along(view, ends[s], foot, s) for s in JAMBS}
@@ -73,11 +76,18 @@ def snap(
         if rows is None or rows.bottom - rows.top < 100.0 / PITCH_MM:
             return "its jambs do not stand out from the wall"
         jambs = Jambs(left, right, (rows.top, rows.bottom))
-    middle = 0.5 * (jambs.rows[0] + jambs.rows[1])
-    out = (np.polyval(found.left - jambs.left, middle), np.polyval(jambs.right - found.right, middle))
-    if max(out) * PITCH_MM > LED_MM:
-        return "its jambs lie far outside of where the wall seems to end"
+    middle = 0.5 * (found.rows[0] + found.rows[1])  # where that border was seen
+    for of_region, jamb, out in ((found.left, jambs.left, -1.0), (found.right, jambs.right, 1.0)):
+        at = float(np.polyval(jamb, middle))
+        led = out * (at - float(np.polyval(of_region, middle))) * PITCH_MM
+        if led > _seen_of_reveal(out * (at - foot[0]) * PITCH_MM, distance_mm):
+            return "its jambs lie far outside of where the wall seems to end"
     return "its jambs are not seen" if rows is None else _levels(view, jambs, rows, foot, distance_mm, other, out_mm)
+
+
+def _seen_of_reveal(foot_mm: float, distance_mm: float) -> float:
+    """Return how much is seen at most, in mm, of the reveal of a jamb that far outward of the camera's foot."""
+    return max(foot_mm, 0.0) * REVEAL_MM / distance_mm + SLACK_MM
 
 
 def _ends(jambs: Jambs, side: Side) -> Array:
@@ -144,7 +154,7 @@ def _plain(lines: Mapping[Side, Steps], distance: float) -> dict[Side, tuple[flo
     weight: dict[Side, Array] = {}
     for s in JAMBS:
         side = lines[s]
-        reach = max(side.foot, 0.0) * REVEAL_MM / distance + 10.0
+        reach = _seen_of_reveal(side.foot, distance)
         near = (side.at > -WITHIN_MM) & (side.at < reach)
         if not near.any():
             return f"no line runs along the {s} jamb where it must be"

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 from vision.finder.side_steps import Steps
 from vision.request import Side
 
-TRIM_MM, WIDEST_MM, ALIKE_MM = 45.0, 230.0, 5.0  # a trim is at least and at most so wide, and alike on both sides
+TRIM_MM, WIDEST_MM, ALIKE_MM = 45.0, 230.0, 8.0  # a trim is at least and at most so wide, and alike on both sides
 BORDER_MM = 22.0  # how far a region's border stands from its line
 JAMBS: tuple[Side, Side] = ("left", "right")
 ABOUT_MM = 60.0
 # Guesses: the edge is seen by at least such a share of the strongest step about it, on one side more clearly.
 FAINT, CLEAR = 0.06, 0.15
 SAME_MM = 8.0
+NOT_ALIKE = "no trim of one width is seen left and right"
 SURE_LAB = 12.0  # guess: a step of this size is a real line
 
 
@@ -27,31 +29,68 @@ def trim_jambs(lines: Mapping[Side, Steps], *, again: bool = False) -> dict[Side
     if again:
         found: dict[Side, int | None] = {s: lines[s].nearest(0.0, SAME_MM) for s in JAMBS}
         return {s: (float(lines[s].at[n]), float(lines[s].tilt[n])) for s, n in found.items() if n is not None}
-    best: tuple[float, int, int] | None = None
-    for i, wide, within, clear in _pairs(left):
-        for k, wide_right, within_right, clear_right in _pairs(right):
-            if within != within_right or abs(wide - wide_right) > ALIKE_MM or max(clear, clear_right) < CLEAR:
+    best: tuple[float, _Edge, _Edge] | None = None
+    edges = {s: _edges(lines[s]) for s in JAMBS}
+    for a in edges["left"]:
+        for b in edges["right"]:
+            if a.within != b.within or abs(a.wide - b.wide) > ALIKE_MM or max(a.clear, b.clear) < CLEAR:
                 continue
-            edges = float(left.at[i] + right.at[k])
-            if best is None or edges > best[0]:
-                best = edges, i, k
+            out = float(left.at[a.number] + right.at[b.number])
+            if best is None or out > best[0]:
+                best = out, a, b
     if best is None:
-        return "no trim of one width is seen left and right"
-    for side, number in ((left, best[1]), (right, best[2])):
-        if ((side.at > side.at[number] + SAME_MM) & (side.at < -TRIM_MM) & (side.size > SURE_LAB)).any():
-            return "edge and trim could be taken for each other"
-    return {s: (float(lines[s].at[n]), float(lines[s].tilt[n])) for s, n in zip(JAMBS, best[1:], strict=True)}
+        return _by_the_other(lines, edges)
+    for side, edge in ((left, best[1]), (right, best[2])):
+        if ((side.at > side.at[edge.number] + SAME_MM) & (side.at < -TRIM_MM) & (side.size > SURE_LAB)).any():
+            return _by_the_other(lines, edges)
+    chosen: dict[Side, int] = {"left": best[1].number, "right": best[2].number}
+    return {s: (float(lines[s].at[n]), float(lines[s].tilt[n])) for s, n in chosen.items()}
 
 
-def _pairs(side: Steps) -> list[tuple[int, float, bool, float]]:
-    """Return what could be the inner edge of a trim: number, width mm, whether the region holds the trim, how clear."""
+@dataclass(frozen=True, slots=True)
+class _Edge:
+    """What could be the inner edge of a trim: number, width mm, whether the region holds the trim, how clear."""
+
+    number: int
+    wide: float
+    within: bool
+    clear: float
+
+
+def _edges(side: Steps) -> list[_Edge]:
     out = []
+    outers = [float(o) for o in side.at]
+    if side.nearest(0.0, BORDER_MM) is None:
+        outers.append(0.0)  # the region ends there, though no step of colour is seen
     for i, inner in enumerate(side.at):
         clear = float(side.size[i]) / side.strongest(inner - ABOUT_MM, inner + ABOUT_MM)
         if clear < FAINT:
             continue
-        for outer in side.at:
+        for outer in outers:
             wide = float(outer - inner)
             if TRIM_MM < wide < WIDEST_MM and (abs(outer) < BORDER_MM or abs(inner) < BORDER_MM):
-                out.append((i, wide, abs(outer) < BORDER_MM, clear))
+                out.append(_Edge(i, wide, abs(outer) < BORDER_MM, clear))
     return out
+
+
+def _by_the_other(
+    lines: Mapping[Side, Steps], edges: Mapping[Side, list[_Edge]]
+) -> dict[Side, tuple[float, float]] | str:
+    """Return the edge of the narrower trim and, at the same width, the other's, which shows none there.
+
+    A reveal that the sun shines into is as bright as the trim beside it: the first step behind is the frame's.
+    """
+    clear = [(e.wide, s, e) for s in JAMBS for e in edges[s] if e.within and e.clear >= CLEAR]
+    if not clear:
+        return NOT_ALIKE
+    wide, side, edge = min(clear, key=lambda c: c[:2])
+    other: Side = "right" if side == "left" else "left"
+    border = lines[other].nearest(0.0, BORDER_MM)
+    outer, tilt = (0.0, 0.0) if border is None else (lines[other].at[border], lines[other].tilt[border])
+    if not any(e.within and e.wide > wide for e in edges[other]):
+        return NOT_ALIKE
+    number = edge.number
+    return {
+        side: (float(lines[side].at[number]), float(lines[side].tilt[number])),
+        other: (float(outer - wide), float(tilt)),
+    }
