@@ -60,10 +60,21 @@ def snap(
     trimmed : the edge is the inner side of a trim.
     out_mm : how far the sill's edge stands out in front of the jambs'.
     """
+    first = _snapped(view, found, foot, distance_mm, other, trimmed, out_mm)
+    if not isinstance(first, str) or found.filled is None:
+        return first
+    # the region's border was straight along too little of the jambs, or above them
+    again = _snapped(view, replace(found, rows=found.filled), foot, distance_mm, other, trimmed, out_mm)
+    return first if isinstance(again, str) else again
+
+
+def _snapped(
+    view: WallView, found: Jambs, foot: Array, distance_mm: float, other: Mask, trimmed: bool, out_mm: float
+) -> Array | str:
     jambs, rows = found, None
     if trimmed:  # courses may stop, or seem to, elsewhere than the trim does
         rows = jamb_rows(view, other, found.left, found.right, found.rows)
-        jambs = found if rows is None else Jambs(found.left, found.right, (rows.top, rows.bottom))
+        jambs = found if rows is None else replace(found, rows=(rows.top, rows.bottom))
     for k in range(ROUNDS):
         ends = {s: _ends(jambs, s) for s in JAMBS}
         lines = {s: steps_along(view, ends[s], foot, s) for s in JAMBS}

@@ -27,11 +27,15 @@ LINES = 3
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Jambs:
-    """Two jambs as column = polynomial(row) (2,) px of the view, and the first and last row where both are seen."""
+    """Two jambs as column = polynomial(row) (2,) px of the view, and the first and last row where both are seen.
+
+    `filled` are the first and last row about these where the region fills what is between both, if these are others.
+    """
 
     left: Array
     right: Array
     rows: tuple[float, float]
+    filled: tuple[float, float] | None = None
 
     def corners(self) -> Array:
         """Return the corners (4, 2) px, top left first, clockwise."""
@@ -58,11 +62,13 @@ def find_jambs(other: Mask, valid: Mask) -> list[Jambs]:
         if best is None:
             continue
         left, right, core = best
+        whole = _filled_rows(region, left, right, core)
         found.append(
             Jambs(
                 np.array([left[0], left[1] + x - left[0] * y - 0.5]),
                 np.array([right[0], right[1] + x - right[0] * y + 0.5]),
                 (core[0] + y - 0.5, core[1] + y + 0.5),
+                None if whole == core else (whole[0] + y - 0.5, whole[1] + y + 0.5),
             )
         )
     return sorted(found, key=lambda j: -area(j.corners()))
@@ -137,10 +143,22 @@ def _along(border: NDArray[np.bool_], columns: NDArray[np.floating]) -> NDArray[
 
 
 def _filled(region: Mask, left: Array, right: Array, core: tuple[int, int]) -> float:
-    rows = np.arange(core[0], core[1] + 1)[:, None]
-    columns = np.arange(region.shape[1])
-    between = (columns >= np.polyval(left, rows)) & (columns <= np.polyval(right, rows))
-    return float(region[core[0] : core[1] + 1][between].mean())
+    part = np.s_[core[0] : core[1] + 1]
+    return float(region[part][_between(region, left, right)[part]].mean())
+
+
+def _between(region: Mask, left: Array, right: Array) -> NDArray[np.bool_]:
+    rows, columns = np.arange(len(region))[:, None], np.arange(region.shape[1])
+    return np.asarray((columns >= np.polyval(left, rows)) & (columns <= np.polyval(right, rows)))
+
+
+def _filled_rows(region: Mask, left: Array, right: Array, core: tuple[int, int]) -> tuple[int, int]:
+    """Return the first and last row of the run about `core` whose rows between both jambs are mostly of the region."""
+    between = _between(region, left, right)
+    share = (region * between).sum(axis=1) / np.maximum(between.sum(axis=1), 1)
+    full = share > FULL
+    full[core[0] : core[1] + 1] = True
+    return next(r for r in _runs(full) if r[0] <= core[0] and r[1] >= core[1])
 
 
 def _runs(good: NDArray[np.bool_]) -> list[tuple[int, int]]:
