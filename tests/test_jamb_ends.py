@@ -9,7 +9,7 @@ import pytest
 from vision.camera import Camera
 from vision.estimate import estimate_opening
 from vision.finder.jamb_ends import sill_misplaced
-from vision.request import CheckBar, Estimate, OpeningRequest, PhotoRequest, Quantity, Reference
+from vision.request import NINE, CheckBar, Estimate, OpeningRequest, PhotoRequest, Quantity, Reference
 from vision.stations import Line
 
 B15 = Path(__file__).parents[2] / "shared/practice/bulk/b15.truth.json"
@@ -83,15 +83,16 @@ def test_jambs_that_leave_the_photo_tell_nothing_but_what_ends_before_that_count
     assert told(45.0, photo(high=850)) == 0.0
 
 
-def test_jambs_that_never_end_below_it_are_no_jambs_of_that_sill():
+def test_jambs_that_never_end_below_it_are_no_jambs_of_that_sill_and_tell_no_place():
+    """Or joints beside bricks on edge go on in line with them: a sill rightly found was led 93 mm down."""
     rgb = photo()
     rgb[200:, 200 : 200 + WIDE_MM] = 60
-    assert told(0.0, rgb) > 60
+    assert told(0.0, rgb) == 0.0
 
 
 @pytest.mark.skipif(not B15.exists(), reason="needs the photos of ../shared/practice")
 def test_a_sill_of_bricks_with_a_faint_arris_is_found_where_the_jambs_end():
-    """Without corners it was taken 19 mm up its top, and the photo's U95 was 7 mm; truth from its renderer."""
+    """Without corners it was taken 19 mm up its top, where U95 was 7 mm; truth from its renderer."""
     truth = json.loads(B15.read_text())
     scale = truth["references"][0]["print_scale"]
     answer = estimate_opening(
@@ -104,4 +105,6 @@ def test_a_sill_of_bricks_with_a_faint_arris_is_found_where_the_jambs_end():
         )
     )
     assert isinstance(answer, Estimate)
-    assert np.abs(answer.photos[0].corners_px - np.array(truth["corners_px"])).max() < 4  # it was 22
+    assert np.abs(answer.photos[0].corners_px - np.array(truth["corners_px"])).max() < 6  # it was 22
+    off = np.abs(answer.values_mm - np.array([truth["measures_mm"][n] for n in NINE]))
+    assert (off[:8] < 2 * np.sqrt(np.diag(answer.cov_mm2))[:8]).all()

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from tests.test_opening import (
+    BRICK,
     GLASS,
     HIGH,
     LOW,
@@ -194,3 +195,18 @@ def test_the_rows_of_a_trim_are_told_by_its_own_step():
     got = snap(view, jambs_at(border, (top - 40, top + 30)), foot, 2600.0, np.zeros_like(view.valid), trimmed=True)
     assert not isinstance(got, str), got
     assert np.abs(got * PITCH_MM + view.origin_mm - OPENING)[:, 0].max() < 12.0
+
+
+@pytest.mark.parametrize(("kind", "answered"), [("masonry", True), ("siding", False)])
+def test_where_courses_stop_beside_the_jambs_colour_alone_finds_them(kind, answered):
+    """Plain patches in the colour of the bricks at both jambs; with trim that colour may be the frame's only."""
+    drawn, cam = wall(), camera()
+    rng = np.random.default_rng(4)
+    for y in np.arange(-700.0, 700.0, 90.0):
+        left, right = rng.uniform(60, 420, 2)
+        fill(drawn, np.array([[-500 - left, y], [500 + right, y], [500 + right, y + 90], [-500 - left, y + 90]]), BRICK)
+    opening(drawn, cam)
+    got = found(drawn, cam, kind)
+    assert isinstance(got, Warning_) != answered
+    if answered:
+        assert jambs_off_mm(cam, got) < 12.0

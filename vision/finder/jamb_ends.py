@@ -53,7 +53,7 @@ def sill_misplaced(
     low, high = min(ends), max(ends)
     seen = (low + high) / 2 if high < PLACES_MM[-1] else low  # a jamb that goes on and on tells no place
     if low > JUST_MM and seen > PAST_MM:
-        return seen - USUAL_MM
+        return seen - USUAL_MM if seen < PLACES_MM[-1] else 0.0
     if high < -(foot + SILL_FALL * out + SHORT_MM):
         return 0.0
     return None

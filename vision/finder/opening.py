@@ -48,17 +48,30 @@ def find_openings(
         return _give_up("too little wall is seen around the references")
     centre = camera.centre_mm()
     foot = (centre[:2] - view.origin_mm) / PITCH_MM
-    trimmed = wall in {"siding", "panel"}
     filled = smooth_along(view, references, other)
-    quads: list[Array] = []
-    reasons: list[str] = []
-    for found in find_jambs(where_courses_stop(view, references, other), view.valid):
-        quad = snap(view, found, foot, float(-centre[2]), filled, trimmed=trimmed, out_mm=out_mm)
-        shown = found.corners() if isinstance(quad, str) else quad
-        if not _beside(shown, references) or any(_same(shown, q) for q in quads):
-            continue
-        quads.append(shown)
-        reasons.append(quad if isinstance(quad, str) else "" if square(quad) else "its corners are not square")
+    found: list[Array | Warning_] = []
+    # Courses that seem to stop at many places hide the jambs: then colour alone. Trim cut by the photo's border leaves
+    # the frame's jambs only: one of 72 was then 10 cm off.
+    trimmed = wall in {"siding", "panel"}
+    stopped = where_courses_stop(view, references, other)
+    for mask in (stopped,) if trimmed else (stopped, other):
+        quads: list[Array] = []
+        reasons: list[str] = []
+        for jambs in find_jambs(mask, view.valid):
+            quad = snap(view, jambs, foot, float(-centre[2]), filled, trimmed=trimmed, out_mm=out_mm)
+            shown = jambs.corners() if isinstance(quad, str) else quad
+            if not _beside(shown, references) or any(_same(shown, q) for q in quads):
+                continue
+            quads.append(shown)
+            reasons.append(quad if isinstance(quad, str) else "" if square(quad) else "its corners are not square")
+        found.append(_the_one(quads, reasons, view, camera))
+        if not isinstance(found[-1], Warning_) or found[-1].code == "several-openings":
+            return found[-1]
+    return found[0]
+
+
+def _the_one(quads: list[Array], reasons: list[str], view: WallView, camera: Camera) -> Array | Warning_:
+    """Return the corners (4, 2) px of the one outline that is found and not in doubt, or why there is none."""
     if not quads:
         return _give_up("no outline stands out from the wall clearly")
     largest = max(area(q) for q in quads)
