@@ -90,6 +90,13 @@ def test_jambs_that_never_end_below_it_are_no_jambs_of_that_sill_and_tell_no_pla
     assert told(0.0, rgb) == 0.0
 
 
+def test_a_joint_in_line_with_a_jamb_is_not_the_jamb():
+    rgb = photo()
+    for x in (200, 200 + WIDE_MM - 6):
+        rgb[200:, x : x + 6] = 60
+    assert told(0.0, rgb) is None
+
+
 @pytest.mark.skipif(not B15.exists(), reason="needs the photos of ../shared/practice")
 def test_a_sill_of_bricks_with_a_faint_arris_is_found_where_the_jambs_end():
     """Without corners it was taken 19 mm up its top, where U95 was 7 mm; truth from its renderer."""
