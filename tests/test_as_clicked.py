@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -12,9 +14,12 @@ from fixtures.renderer.camera import Camera, film_focal_px, pose
 from fixtures.renderer.exif import exif_block
 from fixtures.renderer.render import render
 from fixtures.renderer.scene import Opening, Scene, Sheet, Wall, smooth_sides
-from vision.one_photo import measure_photo
-from vision.request import NINE, CheckBar, OpeningRequest, PhotoRequest, Quantity
+from vision.one_photo import measure_photo, measure_traced
+from vision.photo.prepared import prepare
+from vision.request import NINE, CheckBar, OpeningRequest, PhotoRequest, Quantity, Reference, Warning_
+from vision.solved_photo import sees_lines
 
+P4 = Path(__file__).parents[2] / "shared/practice/P4.truth.json"
 RECTANGLE = np.array([[-302.0, -400], [300, -401], [301, 400], [-300, 402]])
 WIDTH, HEIGHT = 1152, 864
 BARS = CheckBar(Quantity(150.0, 0.1), Quantity(200.0, 0.1))
@@ -32,10 +37,14 @@ def shot(path: Path, scale: float, exif: bytes) -> dict:
     return truth
 
 
+def asked(photo, bars=BARS):
+    return OpeningRequest((photo,), "masonry", check_bar=bars, edge_offset=ON_THE_WALL)
+
+
 def measured(path, truth, bars):
     corners = np.array(truth["corners_px"])
     photo = PhotoRequest(path, corners_px=corners, trace=False, click_px=0.3)
-    return measure_photo(OpeningRequest((photo,), "masonry", check_bar=bars, edge_offset=ON_THE_WALL), photo)
+    return measure_photo(asked(photo, bars), photo)
 
 
 def off_and_u(result, truth):
@@ -52,7 +61,7 @@ def known(tmp_path_factory):
 def test_the_walls_lines_still_tell_where_the_camera_stood(known, monkeypatch):
     off, u = off_and_u(measured(*known, BARS), known[1])
     assert (off < 2 * u).all()
-    monkeypatch.setattr("vision.one_photo.sees_lines", lambda ready: False)
+    monkeypatch.setattr("vision.one_photo.sees_lines", lambda ready, doubts: False)
     _, alone = off_and_u(measured(*known, BARS), known[1])
     assert np.median(u) < 0.6 * np.median(alone)
 
@@ -76,3 +85,45 @@ def test_the_papers_outline_still_tells_a_print_that_was_fitted_to_the_page(tmp_
     assert "print-scale" in {w.code for w in result.report.warnings}
     assert (off < 2 * u).all()
     assert off.max() < 12  # 4 % of 600 mm is 24 mm
+
+
+@pytest.mark.parametrize("code", ["cropped", "digital-zoom"])
+def test_nor_do_they_of_a_picture_that_was_cut(known, code):
+    photo = PhotoRequest(known[0], corners_px=np.array(known[1]["corners_px"]), trace=False)
+    ready = prepare(asked(photo), photo)
+    assert sees_lines(ready)
+    assert not sees_lines(ready, (Warning_(code, "the middle is not known"),))
+
+
+def test_corners_that_nobody_gave_do_not_stand_as_clicked(known):
+    photo = PhotoRequest(known[0], trace=False)
+    result = measure_photo(asked(photo), photo)
+    assert getattr(result, "found_by", "photo") == "photo"
+
+
+def test_a_measure_that_is_no_number_is_refused(known):
+    result = measured(*known, BARS)
+    broken = replace(result.traced, clicks=(result.traced.clicks[0], float("nan")))
+    with pytest.raises(FloatingPointError, match="not a number"):
+        measure_traced(asked(PhotoRequest(known[0])), broken)
+
+
+@pytest.mark.skipif(not P4.exists(), reason="needs the photos of ../shared/practice")
+def test_a_clicked_page_alone_does_not_say_that_a_photo_was_cut(monkeypatch):
+    """The wall's lines are asked too, as with traced pages."""
+    truth = json.loads(P4.read_text())
+    asked_with: list[int] = []
+
+    def cut_by_the_page_alone(solved, *_):
+        asked_with.append(len(solved.blocks))
+        return len(asked_with) == 1
+
+    monkeypatch.setattr("vision.solved_photo.shows_cut", cut_by_the_page_alone)
+    path, corners = P4.with_name(truth["photo"]), np.array(truth["corners_px"])
+    photo = PhotoRequest(path, corners_px=corners, reference=Reference("letter"))
+    request = OpeningRequest((photo,), "render", edge_offset=ON_THE_WALL)
+    ((_, page),) = measure_photo(request, photo).report.references_px
+    asked_with.clear()
+    result = measure_photo(request, replace(photo, trace=False, reference_corners_px=(page,)))
+    assert asked_with[1] > asked_with[0]
+    assert not {"cropped", "digital-zoom"} & {w.code for w in result.report.warnings}

@@ -62,7 +62,7 @@ def test_a_side_that_hides_its_frame_is_left_where_nothing_shows_further_out():
 def test_a_reveal_of_the_walls_own_render_is_not_cut_off_at_the_frame_without_a_word():
     """Found without corners its left jamb was the frame, 31 mm in, and nothing was said; truth from its renderer.
 
-    Whether it is measured or asked about hangs on a tenth of a millimetre.
+    It is asked about where the jamb is traced over 6.5 mm from where it was looked for, and lies near that limit.
     """
     truth = json.loads(P4.read_text())
     answer = estimate_opening(

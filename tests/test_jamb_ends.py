@@ -112,6 +112,8 @@ def test_a_sill_of_bricks_with_a_faint_arris_is_found_where_the_jambs_end():
         )
     )
     assert isinstance(answer, Estimate)
-    assert np.abs(answer.photos[0].corners_px - np.array(truth["corners_px"])).max() < 6  # it was 22
+    assert (
+        np.abs(answer.photos[0].corners_px - np.array(truth["corners_px"])).max() < 6
+    )  # it was 22; one mortar joint's slant
     off = np.abs(answer.values_mm - np.array([truth["measures_mm"][n] for n in NINE]))
     assert (off[:8] < 2 * np.sqrt(np.diag(answer.cov_mm2))[:8]).all()

@@ -28,11 +28,13 @@ from tests.test_opening import (
 )
 from vision.camera import back_project
 from vision.finder.arris_snap import snap
+from vision.finder.found import doubt
 from vision.finder.outline import Jambs, find_jambs
 from vision.finder.side_steps import Steps
 from vision.finder.trim_steps import NOT_ALIKE, trim_jambs
 from vision.finder.wall_mask import PITCH_MM, view_wall
 from vision.request import Warning_
+from vision.sides.tracing import trace_sides
 
 BOARD, LAP = (110.0, 135.0, 150.0), (60.0, 75.0, 85.0)
 TRIM_MM = 100.0
@@ -80,6 +82,22 @@ def test_an_edge_that_the_sun_wipes_out_is_taken_at_the_other_sides_width():
     assert jambs_off_mm(cam, got) < 12.0  # the frame is seen 24 mm further in
 
 
+@pytest.mark.parametrize(("left", "right", "groove"), [(85, 110, 0), (110, 85, 0), (100, 100, 60), (100, 100, 50)])
+def test_trims_of_two_widths_or_with_a_groove_are_asked_about_if_not_found(left, right, groove):
+    drawn, cam = siding(), camera()
+    around = OPENING + np.array([[-left, -100.0], [right, -100.0], [right, 100.0], [-left, 100.0]])
+    fill(drawn, around, WHITE)
+    if groove:
+        (x0, y0), x1, y1 = around[0], OPENING[0, 0], around[2, 1]
+        fill(drawn, np.array([[x0 + groove, y0], [x1, y0], [x1, y1], [x0 + groove, y1]]), (188.0, 188.0, 184.0))
+    opening(drawn, cam)
+    got = found(drawn, cam, "siding")
+    if not isinstance(got, Warning_) and jambs_off_mm(cam, got) > 12.0:
+        depth = dict.fromkeys(("head", "right", "sill", "left"), 0.0)
+        traces = trace_sides(photo(drawn, cam), cam, got, 3.0, depth, "siding", "front")
+        assert doubt(cam, got, traces) is not None
+
+
 def test_courses_that_seem_to_stop_above_a_trim_do_not_hide_its_edge():
     """Boards without laps over the trim's head: the region unlike the wall is twice as high as the trim there."""
     drawn, cam = siding(), camera()
@@ -111,6 +129,12 @@ def test_the_narrower_clear_width_leads_where_the_other_side_shows_only_its_fram
 def test_a_region_that_ends_without_a_step_of_colour_ends_there_all_the_same():
     lines = {"left": steps((1, 40), (-140, 50)), "right": steps((-105, 60), (-170, 30))}
     assert trim_jambs(lines) == {"right": (-105.0, 0.0), "left": (pytest.approx(-104.0), 0.0)}
+
+
+def test_widths_are_told_from_the_same_outer_edge_on_both_sides():
+    """The trim's shadow beside its outer edge made it 20 mm narrower, and the other jamb 20 mm off."""
+    lines = {"left": steps((0, 40), (-140, 50)), "right": steps((0, 40), (-20, 30), (-105, 60))}
+    assert trim_jambs(lines) == {"right": (-105.0, 0.0), "left": (-105.0, 0.0)}
 
 
 def test_frames_alike_behind_an_edge_seen_on_one_side_only_are_not_the_trim():

@@ -56,7 +56,7 @@ class PhotoTraced:
     """One photo solved and its sides traced: what a measure rests on, and what several photos are joined by.
 
     `listed` are the candidates of each side (weight, shift outward mm, name); `clicks` the corners (4, 2) px and
-    their standard uncertainty where nothing was traced; `camera_key` is one for photos by one camera, None: unknown;
+    their standard uncertainty where no side was traced; `camera_key` is one for photos by one camera, None: unknown;
     `beside` is what is seen beside its sides; `reference` is what its references were said to be.
     """
 
@@ -215,7 +215,7 @@ def _traces(case: _Solved, corners: Array) -> dict[Side, SideTrace | FailedSide]
 
 def _with_lines(request: OpeningRequest, ready: Prepared, by: PhotoSolved, last: LastTrace, corners: Array) -> Solved:
     """Return the photo solved with the wall's lines, which also tell the sides of cards from other lines near them."""
-    if not sees_lines(ready):
+    if not sees_lines(ready, by.doubts):
         return by.solved
     rgb = ready.picture.rgb
     solved = last.lined(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), by.solved, corners, request.wall, by.segments)
@@ -233,6 +233,8 @@ def measure_traced(request: OpeningRequest, traced: PhotoTraced) -> PhotoMeasure
     solved, depths = traced.solved, edge_depths(request)
     camera = solved.adjusted.state.camera
     result = measure(camera, solved.adjusted.parts, traced.sides, depths.u_common_mm, depths.u_each_mm, traced.clicks)
+    if not (np.isfinite(result.values_mm).all() and np.isfinite(result.cov_mm2).all()):
+        raise FloatingPointError("a measure or its uncertainty is not a number")
     candidates = candidate_effects(camera, traced.sides, traced.listed)
     faces = faces_of(result, candidates, depths.z_mm)
     if traced.beside:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import cv2
@@ -69,17 +70,19 @@ def solve_photo(request: OpeningRequest, ready: Prepared, last: LastTrace | None
         solved = not_bent_by_blur(solved)
     if {"blurred", "references-disagree"} <= {w.code for w in (*doubts, *solved.warnings)}:
         return replace(ready.report, warnings=(*ready.report.warnings, *doubts), error=_smeared(ready.asked.path.name))
-    segments = last.segments(ready.picture.rgb) if solved.blocks and sees_lines(ready) else None
+    segments = last.segments(ready.picture.rgb) if solved.blocks and sees_lines(ready, doubts) else None
     return PhotoSolved(solved, tuple(doubts), segments, None if blur is None else blur.spread_px)
 
 
-def sees_lines(ready: Prepared) -> bool:
-    """Return whether the wall's lines are to tell the camera: where corners stand as clicked, of a known lens only.
+def sees_lines(ready: Prepared, doubts: Sequence[Warning_] = ()) -> bool:
+    """Return whether the wall's lines are to tell the camera.
 
-    Of an unknown one two terms of distortion need not be enough: on nine photos of real boards, a small reference at 81
-    places, lines made errors far less but raised their rms over u from 0.96 to 1.30.
+    Where corners stand as clicked they do only of a lens that is known and a picture that was not cut (`doubts` say so
+    too). Of an unknown lens two terms of distortion need not be enough: on nine photos of real boards, a small
+    reference at 81 places, lines made errors far less but raised their rms over u from 0.96 to 1.30.
     """
-    return ready.asked.trace or not ready.prior.guessed
+    cut = any(w.code in {"cropped", "digital-zoom"} for w in (*ready.report.warnings, *doubts))
+    return ready.asked.trace or not (ready.prior.guessed or cut)
 
 
 def _solve(request: OpeningRequest, ready: Prepared, last: LastTrace) -> Solved | Warning_:
@@ -149,12 +152,12 @@ def _doubted(
 def _seen_cut(request: OpeningRequest, ready: Prepared, solved: Solved, last: LastTrace) -> bool:
     """Return whether the references show that the picture was cut, and with pages or cards the wall's lines too.
 
-    Their traced sides are few: one misread, or not quite straight, looks like a cut as well.
+    Their sides are few: one misread, clicked beside or not quite straight looks like a cut as well.
     """
     size, exif, prior = ready.picture.size_px, ready.picture.exif, ready.prior
     if not last.once(("cut", solved.adjusted, prior), lambda: shows_cut(solved, prior, exif, size)):
         return False
-    if ready.reference.kind == "sheet" or not ready.asked.trace:
+    if ready.reference.kind == "sheet" or not sees_lines(ready):
         return True
     rgb = ready.picture.rgb
     grey, found = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), last.segments(rgb)

@@ -191,7 +191,7 @@ ENDS: Mapping[Side, tuple[int, int]] = {"head": (0, 1), "right": (1, 2), "sill":
 
 
 def clicked_sides(corners_px: Array, depth: Mapping[Side, float]) -> dict[Side, SideLine]:
-    """Return sides through clicked corners (4, 2) px, nothing traced; the clicks' noise is added by `measure`.
+    """Return sides through clicked corners (4, 2) px, none traced; the clicks' noise is added by `measure`.
 
     A side with a corner out of view (NaN) is absent.
     """

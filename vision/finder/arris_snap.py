@@ -60,21 +60,29 @@ def snap(
     trimmed : the edge is the inner side of a trim.
     out_mm : how far the sill's edge stands out in front of the jambs'.
     """
-    first = _snapped(view, found, foot, distance_mm, other, trimmed, out_mm)
+    first = _snapped(view, found, found.rows, foot, distance_mm, other, trimmed, out_mm)
     if not isinstance(first, str) or found.filled is None:
         return first
-    # the region's border was straight along too little of the jambs, or above them
-    again = _snapped(view, replace(found, rows=found.filled), foot, distance_mm, other, trimmed, out_mm)
+    # the rows where the region's border was straight may be few of the jambs', or a lintel's
+    again = _snapped(view, found, found.filled, foot, distance_mm, other, trimmed, out_mm)
     return first if isinstance(again, str) else again
 
 
 def _snapped(
-    view: WallView, found: Jambs, foot: Array, distance_mm: float, other: Mask, trimmed: bool, out_mm: float
+    view: WallView,
+    found: Jambs,
+    about: tuple[float, float],
+    foot: Array,
+    distance_mm: float,
+    other: Mask,
+    trimmed: bool,
+    out_mm: float,
 ) -> Array | str:
-    jambs, rows = found, None
+    """Return what `snap` does, beginning with the jambs between two rows."""
+    jambs, rows = replace(found, rows=about), None
     if trimmed:  # courses may stop, or seem to, elsewhere than the trim does
-        rows = jamb_rows(view, other, found.left, found.right, found.rows)
-        jambs = found if rows is None else replace(found, rows=(rows.top, rows.bottom))
+        rows = jamb_rows(view, other, found.left, found.right, about)
+        jambs = jambs if rows is None else replace(found, rows=(rows.top, rows.bottom))
     for k in range(ROUNDS):
         ends = {s: _ends(jambs, s) for s in JAMBS}
         lines = {s: steps_along(view, ends[s], foot, s) for s in JAMBS}

@@ -13,7 +13,7 @@ import numpy as np
 from vision.camera import Camera, back_project, project
 from vision.photo.reading import Pixels
 from vision.request import Array, Side
-from vision.sides.profiles import cut_strip
+from vision.sides.profiles import Strip, cut_strip
 from vision.sides.search import SILL_FALL
 from vision.stations import Line
 
@@ -21,7 +21,9 @@ ABOVE_MM, BELOW_MM = 450.0, 90.0  # of the jamb above and of its run below the s
 MOST_OF_JAMB = 0.7
 NEAR_MM = 15.0  # the jamb's own step is learnt further up; its median holds though the jamb end within
 BESIDE_PX, WINDOW_PX = 1.0, 6.0
-FURTHER_PX = 14.0  # a joint beside bricks on edge goes on in line with a jamb, but is no wider than 6 px
+# A joint beside bricks on edge goes on in line with a jamb. It is no wider than that (10 mm are usual: common practice,
+# no source), so beyond it, and the first window, the jamb itself is looked at, as many px wide.
+JOINT_MM, FURTHER_PX = 12.0, 8.0
 PLACES_MM, AROUND_MM = np.arange(-60.0, 81.0, 4.0), 6.0
 GONE, GONE_FOR = 0.3, 7  # share of the step, and over how many places (28 mm), below which it has ended
 LEAST_STEP = 0.02  # in the root of linear light
@@ -70,26 +72,27 @@ def _end_mm(
     corner = float((back_project(camera, corner_px, z_mm[side])[0] - jamb.origin) @ jamb.direction)
     above = min(ABOVE_MM, MOST_OF_JAMB * jamb.length)
     ends = jamb.origin + np.array([[corner - above], [corner + BELOW_MM]]) * jamb.direction
-    strip = cut_strip(rgb, camera, side, ends, z_mm[side], FURTHER_PX + 3, WINDOW_PX + 3)
-    if strip is None:
+    cut = cut_strip(rgb, camera, side, ends, z_mm[side], WINDOW_PX + 3, WINDOW_PX + 3)
+    if cut is None:
         return None
-    light, at_px = np.sqrt(np.maximum(strip.colour.astype(float), 0.0)), strip.v_mm / strip.mm_per_px
-    outer = light[:, (at_px > BESIDE_PX) & (at_px < WINDOW_PX)].mean(axis=1)
-    by_mm = strip.u_mm - above
-
-    def ends_mm(near: float, far: float) -> float | None:
-        inner = light[:, (at_px < -near) & (at_px > -far)].mean(axis=1)
-        return _step_ends_mm(outer - inner, by_mm)
-
-    end = ends_mm(BESIDE_PX, WINDOW_PX)
+    end = _step_ends_mm(cut, BESIDE_PX, WINDOW_PX, above)
     if end is None or end < PLACES_MM[-1]:
         return end
-    further = ends_mm(WINDOW_PX, FURTHER_PX)  # what goes on and on may be a joint
-    return end if further is None else max(further, 0.0)
+    joint = max(WINDOW_PX, JOINT_MM / cut.mm_per_px)
+    wider = cut_strip(rgb, camera, side, ends, z_mm[side], joint + FURTHER_PX + 3, WINDOW_PX + 3)
+    further = None if wider is None else _step_ends_mm(wider, joint, joint + FURTHER_PX, above)
+    # where further in it ends at the line, or above at the frame's foot, what goes on is a joint
+    return None if further is not None and further < JUST_MM else end
 
 
-def _step_ends_mm(step: Array, u: Array) -> float | None:
-    """Return where a step (N, 3) at u (N,) mm below the sill's line ends; None where none is seen."""
+def _step_ends_mm(strip: Strip, near_px: float, far_px: float, above_mm: float) -> float | None:
+    """Return how far below the line the step ends between what is outside and, so far inside, within the jamb.
+
+    None where none is seen.
+    """
+    light, at_px = np.sqrt(np.maximum(strip.colour.astype(float), 0.0)), strip.v_mm / strip.mm_per_px
+    outer, inner = (at_px > BESIDE_PX) & (at_px < WINDOW_PX), (at_px < -near_px) & (at_px > -far_px)
+    step, u = light[:, outer].mean(axis=1) - light[:, inner].mean(axis=1), strip.u_mm - above_mm
     known = np.median(step[u < -NEAR_MM], axis=0)
     size = float(np.linalg.norm(known))
     share = step @ known / max(size, 1e-9) ** 2

@@ -49,9 +49,10 @@ def trim_jambs(lines: Mapping[Side, Steps], *, again: bool = False) -> dict[Side
 
 @dataclass(frozen=True, slots=True)
 class _Edge:
-    """What could be the inner edge of a trim: number, width mm, whether the region holds the trim, how clear."""
+    """What could be the inner edge of a trim: number, outer edge and width mm, if the region holds it, how clear."""
 
     number: int
+    outer: float
     wide: float
     within: bool
     clear: float
@@ -69,7 +70,7 @@ def _edges(side: Steps) -> list[_Edge]:
         for outer in outers:
             wide = float(outer - inner)
             if TRIM_MM < wide < WIDEST_MM and (abs(outer) < BORDER_MM or abs(inner) < BORDER_MM):
-                out.append(_Edge(i, wide, abs(outer) < BORDER_MM, clear))
+                out.append(_Edge(i, outer, wide, abs(outer) < BORDER_MM, clear))
     return out
 
 
@@ -80,17 +81,17 @@ def _by_the_other(
 
     A reveal that the sun shines into is as bright as the trim beside it: the first step behind is the frame's.
     """
-    clear = [(e.wide, s, e) for s in JAMBS for e in edges[s] if e.within and e.clear >= CLEAR]
+    border = {s: lines[s].nearest(0.0, BORDER_MM) for s in JAMBS}
+    outer = {s: 0.0 if n is None else float(lines[s].at[n]) for s, n in border.items()}
+    # a trim may show a shadow beside its outer edge: widths are told from the same one on both sides
+    like = {s: [e for e in edges[s] if e.within and e.outer == outer[s]] for s in JAMBS}
+    clear = [(e.wide, s, e) for s in JAMBS for e in like[s] if e.clear >= CLEAR]
     if not clear:
         return NOT_ALIKE
     wide, side, edge = min(clear, key=lambda c: c[:2])
     other: Side = "right" if side == "left" else "left"
-    border = lines[other].nearest(0.0, BORDER_MM)
-    outer, tilt = (0.0, 0.0) if border is None else (lines[other].at[border], lines[other].tilt[border])
-    if not any(e.within and e.wide > wide for e in edges[other]):
+    if not any(e.wide > wide for e in like[other]):
         return NOT_ALIKE
-    number = edge.number
-    return {
-        side: (float(lines[side].at[number]), float(lines[side].tilt[number])),
-        other: (float(outer - wide), float(tilt)),
-    }
+    n, at = border[other], edge.number
+    tilt = 0.0 if n is None else float(lines[other].tilt[n])
+    return {side: (float(lines[side].at[at]), float(lines[side].tilt[at])), other: (outer[other] - wide, tilt)}

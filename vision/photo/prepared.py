@@ -80,7 +80,11 @@ def _all_inside(photo: PhotoRequest, picture: Photo) -> None:
 
 
 def _at_read_size(photo: PhotoRequest, picture: Photo) -> PhotoRequest:
-    """Return the request with its pixels at the size that was read (photos above 60 MP come at half size)."""
+    """Return the request with its pixels at the size that was read (photos above 60 MP come at half size).
+
+    Corners that nobody gave cannot stand as clicked.
+    """
+    photo = replace(photo, trace=photo.trace or photo.corners_px is None)
     if picture.reduced == 1:
         return photo
     r = picture.reduced

@@ -118,7 +118,7 @@ def find_arris(profile: Array, blur_px: float, inner_px: float, outer_px: float,
     weight = np.exp(-0.5 * (chi2 - chi2.min()))
     weight /= weight.sum()
     by_shift = weight[:, radius > 0].sum(axis=1)
-    sharp = 1.0 - by_shift.sum()  # a sharp arris lies where the step was placed
+    sharp = float(weight[:, radius == 0].sum())  # a sharp arris lies where the step was placed
     mean = float(by_shift @ SHIFTS_PX)
     u = float(np.sqrt(by_shift @ (SHIFTS_PX - mean) ** 2 + sharp * mean**2))
     return Arris(mean, u, float(weight.sum(axis=0) @ radius))
