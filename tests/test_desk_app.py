@@ -3,14 +3,17 @@
 import os
 import re
 import signal
+import socket
 import subprocess
 import sys
 
 import httpx2
 import pytest
 
+from sizing.cli import run
 from sizing.desk.folder import DeskFolder
 from sizing.errors import InputError
+from sizing.exits import Exit
 from tests.desk_visit import visited
 
 # Where tests run in the background the interrupt is ignored, and children inherit that.
@@ -71,6 +74,24 @@ def test_the_command_serves_on_loopback_and_ends_when_interrupted(folder):
         started.send_signal(signal.SIGINT)
         started.wait(20)
         started.stdout.close()
+
+
+def test_a_folder_that_is_none_is_refused_with_its_name(tmp_path, capsys):
+    assert run(["desk", str(tmp_path / "nothing")]) == Exit.USAGE
+    said = capsys.readouterr()
+    assert f"{tmp_path / 'nothing'}: no such folder; name the folder that holds the jobs" in said.err
+    assert said.out == ""
+
+
+def test_a_port_that_another_program_listens_on_is_refused_and_what_to_do_is_said(folder, capsys):
+    with socket.socket() as other:
+        other.bind(("127.0.0.1", 0))
+        other.listen()
+        port = other.getsockname()[1]
+        assert run(["desk", str(folder), "--port", str(port)]) == Exit.USAGE
+    said = capsys.readouterr()
+    assert f"port {port} cannot be used (Address already in use); choose another with --port" in said.err
+    assert "http://" not in said.out
 
 
 def test_a_folder_that_is_itself_a_job_goes_by_its_own_name(tmp_path):

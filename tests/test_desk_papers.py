@@ -5,6 +5,7 @@ The check is a real one, of the demo's second opening with its photo made smalle
 
 import io
 import re
+import shutil
 import time
 from pathlib import Path
 
@@ -13,7 +14,10 @@ import pypdfium2
 import pytest
 from PIL import Image
 
+from sizing.desk.papers_page import footprint_task, report_task
+from sizing.desk.worker import WorkerError
 from sizing.report.blanking import FILL, Blank, add_blank, remove_blank
+from tests.desk_jobs import TYPED
 from tests.desk_visit import second_opening, visited
 
 DEMO = Path(__file__).parent.parent / "fixtures" / "demo"
@@ -174,3 +178,59 @@ def test_the_page_of_the_job_leads_to_its_papers_and_they_to_release_and_log(vis
     page = visit.get(PAGE).text
     assert 'href="/job/larkspur/release"' in page
     assert 'href="/log?job=larkspur-07"' in page
+
+
+@pytest.fixture
+def typed(tmp_path):
+    """A job with readings and no photo, which is checked at once."""
+    (tmp_path / "job.toml").write_text(TYPED.format(id="larch-1", by="crew 1"))
+    return tmp_path
+
+
+def test_what_is_said_of_a_report_is_its_job_and_headline_and_the_job_is_not_touched(typed):
+    before, steps = (typed / "job.toml").read_text(), list[str]()
+    said, *complaints = report_task(typed, "letter", say=steps.append)
+    assert said.startswith("larch-1: ")
+    assert complaints == []
+    assert steps[-1] == "writing the report"
+    assert (typed / "secondtape" / "report" / "report.pdf").read_bytes().startswith(b"%PDF")
+    assert "larch-1" in (typed / "secondtape" / "report" / "report.html").read_text()
+    assert (typed / "job.toml").read_text() == before
+
+
+def test_a_report_that_cannot_be_written_says_so_and_the_file_in_the_way_stays(typed):
+    (typed / "secondtape").mkdir()
+    (typed / "secondtape" / "report").write_text("a file")
+    with pytest.raises(WorkerError, match=r"The report was not written\."):
+        report_task(typed, "letter", say=print)
+    assert (typed / "secondtape" / "report").read_text() == "a file"
+
+
+def test_a_job_without_a_photo_has_a_footprint_in_words_and_no_picture(typed):
+    answer = footprint_task(typed, say=print)
+    (one,) = answer["openings"]
+    assert (one["label"], one["pictures"]) == ("W1", [])
+    assert one["heading"].startswith("Not drawn, there is no size to draw")
+    assert answer["complaints"] == []
+    assert not list((typed / "secondtape").glob("footprint-*"))
+
+
+def test_the_footprint_names_the_pictures_it_wrote_and_where_they_cannot_be_written_says_so(tmp_path):
+    text = second_opening(tmp_path)
+    thing = f'obstacles = [{{ what = "downpipe", photo = "w2.jpg", box = {PIPE} }}]\n'
+    (tmp_path / "job.toml").write_text(text.replace("[opening.width]", thing + "[opening.width]"))
+    answer = footprint_task(tmp_path, say=print)
+    (one,) = answer["openings"]
+    assert one["label"] == "W2"
+    assert not one["heading"].startswith("W2")
+    assert any("downpipe" in line for line in one["lines"])
+    assert len(one["pictures"]) == 2
+    for picture in one["pictures"]:
+        with Image.open(tmp_path / "secondtape" / picture) as image:
+            assert image.format == "JPEG"
+    folder = tmp_path / "secondtape" / one["pictures"][0].split("/")[0]
+    shutil.rmtree(folder)
+    folder.write_text("a file")
+    with pytest.raises(WorkerError, match="were not written"):
+        footprint_task(tmp_path, say=print)
+    assert folder.read_text() == "a file"

@@ -109,6 +109,14 @@ def test_a_check_runs_in_a_child_and_the_page_follows_it(desk):
     assert "changed since its check" in desk.get("/?q=checked").text
 
 
+def test_a_check_that_a_script_starts_is_answered_with_its_run(desk):
+    job(desk, "by-script")
+    answer = desk.post("/job/by-script/check", headers={"accept": "application/json"}, follow_redirects=False)
+    assert answer.status_code == 200
+    assert finished(desk, f'data-run="{answer.json()["run"]}"')["kind"] == "check"
+    assert "the photo cannot tell" in desk.get("/job/by-script").text
+
+
 def test_nothing_that_the_check_does_not_support_is_released(desk):
     job(desk, "released")
     assert desk.post("/job/released/release", data={}).status_code == 400

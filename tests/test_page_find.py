@@ -106,13 +106,23 @@ def test_without_any_click_two_pages_are_solved_together(two):
     assert solved.warnings == ()
 
 
-@pytest.mark.slow
 def test_a_second_page_joins_the_one_that_was_pointed_out(two):
     rgb, truth, true = two
     request = asked(truth, reference_corners_px=(true[1] + [[2, -3], [1, 3], [-3, 2], [0, -2]],))
     solved = solve_page_photo(rgb, request, Reference("letter"), prior(), "masonry")
     assert len(solved.names) == 2
     assert np.abs(solved.outlines_px[0] - true[1]).max() < 1.0
+
+
+def test_two_pages_that_were_pointed_out_are_traced_and_no_third_is_looked_for():
+    third = Sheet(2, (-640.0, 250.0), 1.0, stand_off_mm=0.5, plain="letter", stated_mm=LETTER)
+    rgb, truth, true = photo((*PAGES, third))
+    off = np.array([[2.0, -3], [1, 3], [-3, 2], [0, -2]])
+    request = asked(truth, reference_corners_px=tuple(quad + off for quad in true[:2]))
+    solved = solve_page_photo(rgb, request, Reference("letter"), prior(), "masonry")
+    assert len(solved.names) == 2
+    for outline, quad in zip(solved.outlines_px, true[:2], strict=True):
+        assert np.abs(outline - quad).max() < 1.0
 
 
 def test_corners_as_clicked_are_not_traced(two):
@@ -122,7 +132,6 @@ def test_corners_as_clicked_are_not_traced(two):
     assert solved.noise_px == request.click_px
 
 
-@pytest.mark.slow
 def test_a_white_page_on_a_white_wall_is_found():
     pages = tuple(replace(p, colour=(0.82, 0.82, 0.81)) for p in PAGES)
     rgb, truth, _true = photo(pages, Wall("stucco", colour=(0.66, 0.65, 0.63)))

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import cv2
 import numpy as np
 import pytest
 
 from vision.pages.coded_sides import with_line
+from vision.pages.find import find_quads
+from vision.pages.of_photo import solve_page_photo
 from vision.pages.one_side import mended
 from vision.pages.plane import likeness
 from vision.pages.sides import trace_quad
 from vision.priors import camera_prior
+from vision.request import PhotoRequest, Reference, Warning_
 
 ID1 = (85.60, 53.98)  # ISO/IEC 7810
 SIZE = (960, 720)
@@ -19,12 +24,13 @@ PX = 1.2  # a mm
 OPENING = np.array([[420.0, 120], [880, 120], [880, 640], [420, 640]])
 CARD = np.array([[150.0, 300], [150 + 85.6 * PX, 300], [150 + 85.6 * PX, 300 + 53.98 * PX], [150, 300 + 53.98 * PX]])
 STRIPE = (6.0, 14.0)  # px under its head
+WALL_COLOUR = (150, 140, 118)
 
 
-def drawn(stripe=True):
+def drawn(stripe=True, colour=(60, 60, 80), to=STRIPE[1]):
     """Return a photo square on: a card of 103 x 65 px on a wall, drawn four times finer."""
     fine = 4
-    picture = np.full((SIZE[1] * fine, SIZE[0] * fine, 3), (150.0, 140, 118), np.float32)
+    picture = np.full((SIZE[1] * fine, SIZE[0] * fine, 3), WALL_COLOUR, np.float32)
 
     def fill(left, top, right, bottom, colour):
         a, b, c, d = (round((v + 0.5) * fine) for v in (left, top, right, bottom))
@@ -32,7 +38,7 @@ def drawn(stripe=True):
 
     fill(*CARD[0], *CARD[2], (120, 122, 175))
     if stripe:
-        fill(CARD[0, 0], CARD[0, 1] + STRIPE[0], CARD[2, 0], CARD[0, 1] + STRIPE[1], (60, 60, 80))
+        fill(CARD[0, 0], CARD[0, 1] + STRIPE[0], CARD[2, 0], CARD[0, 1] + to, colour)
     small = cv2.resize(picture, SIZE, interpolation=cv2.INTER_AREA)
     small = cv2.GaussianBlur(small, (0, 0), 0.7) + np.random.default_rng(1).normal(0, 1.0, small.shape)
     return np.clip(np.rint(small), 0, 255).astype(np.uint8)
@@ -74,3 +80,25 @@ def test_no_side_is_supposed_where_the_photo_shows_no_line(i):
     cut = with_side(i, 16.0)
     moved = type(traced)(cut, traced.sides, traced.blur_px)
     assert mended(bare, moved, LEFT_OUT, ID1, OPENING, prior(), like) is None
+
+
+def solved_with_stripe(to):
+    """Return what is made of a photo of a card whose stripe looks like the wall, so that it seems to end below it."""
+    rgb = drawn(colour=WALL_COLOUR, to=to)
+    seen = find_quads(rgb, ID1, prior(), plain=False, corner_mm=5, opening_px=OPENING)[0]
+    assert np.abs(seen.corners_px - with_side(0, to)).max() < 1
+    asked = PhotoRequest(Path("p.jpg"), corners_px=OPENING)
+    return solve_page_photo(rgb, asked, Reference("id1"), prior(), "masonry")
+
+
+def test_in_a_photo_a_card_that_seems_to_end_at_its_stripe_is_measured_by_with_its_head():
+    solved = solved_with_stripe(12.0)
+    assert not isinstance(solved, Warning_)
+    assert np.abs(solved.outlines_px[0] - CARD).max() < 0.5
+
+
+def test_in_a_photo_a_card_whose_head_is_too_far_off_is_named_and_not_guessed():
+    said = solved_with_stripe(16.0)
+    assert isinstance(said, Warning_)
+    x, y = with_side(0, 16.0).mean(0)
+    assert f"what looks like a card in p.jpg, at {x:.0f},{y:.0f} px, has other proportions" in said.message

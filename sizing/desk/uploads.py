@@ -136,9 +136,14 @@ def _new_link(beside: Path, final: Path) -> None:
     except FileExistsError:
         raise
     except OSError:  # a file system without links: an exclusive new file instead
-        with final.open("xb") as stream, beside.open("rb") as source:
-            while chunk := source.read(_CHUNK):
-                stream.write(chunk)
+        made = final.open("xb")
+        try:
+            with made as stream, beside.open("rb") as source:
+                while chunk := source.read(_CHUNK):
+                    stream.write(chunk)
+        except OSError:  # a part of a file is none
+            final.unlink(missing_ok=True)
+            raise
 
 
 def _sha256(path: Path) -> str:
