@@ -149,3 +149,10 @@ def test_of_a_file_that_does_not_fit_where_it_is_moved_to_nothing_is_left_there(
     assert "a.jpg: cannot be moved out of the way: File too large" in limited(tmp_path, elsewhere)
     assert list((elsewhere / "left-out").iterdir()) == []
     assert (tmp_path / "a.jpg").read_bytes() == b"x" * 5000
+
+
+def test_a_photo_for_a_folder_that_is_gone_is_refused_by_its_name(tmp_path):
+    with pytest.raises(InputError) as refused:
+        keep_photo(tmp_path / "gone", upload("a.jpg", b"anything"))
+    assert "cannot be kept" in refused.value.problems[0].says
+    assert refused.value.problems[0].where == "a.jpg"

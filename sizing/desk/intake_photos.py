@@ -277,9 +277,12 @@ def _keep(path: Path, data: bytes) -> None:
             return
         path.parent.mkdir(parents=True, exist_ok=True)
         handle, name = tempfile.mkstemp(prefix=".", dir=path.parent)
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(data)
-        Path(name).replace(path)
+        try:
+            with os.fdopen(handle, "wb") as stream:
+                stream.write(data)
+            Path(name).replace(path)
+        finally:
+            Path(name).unlink(missing_ok=True)
 
 
 def _nearby(text: str, folder: Path, name: str) -> str:

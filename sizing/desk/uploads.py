@@ -66,7 +66,10 @@ def keep_photo(folder: Path, upload: UploadFile) -> Kept:
     if suffix not in PHOTO_SUFFIXES:
         says = "not a photo of a kind that is read here; give JPEG, PNG, HEIC, TIFF or WebP"
         raise InputError("photo-format", [Problem(shown, says)])
-    handle, name = tempfile.mkstemp(prefix=".incoming-", dir=folder)
+    try:
+        handle, name = tempfile.mkstemp(prefix=".incoming-", dir=folder)
+    except OSError as error:
+        raise InputError("cannot-write", [Problem(shown, f"cannot be kept: {error.strerror or error}")]) from None
     beside = Path(name)
     try:
         with os.fdopen(handle, "wb") as stream:
