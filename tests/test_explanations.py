@@ -3,19 +3,17 @@
 import math
 from importlib.resources import files
 from pathlib import Path
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
-from sizing.decision import Judgement, judge_reading, judge_without_photo, mixture_of
-from sizing.explaining.explanations import _size_from, explain, explain_readings, explain_wrong_unit
+from sizing.explaining.explanations import _size_from, explain_readings, explain_wrong_unit
 from sizing.explaining.hypotheses import Other, Scene
 from sizing.explaining.hypotheses_reading import feet_and_inches_mm, six_nine_mm, swapped_digits_mm, wrong_side_mm
 from sizing.explaining.slips import load_priors
 from sizing.jobs.job import Opening, PhotoEntry
 from sizing.messages.slips import slip_says
-from vision.request import NINE, Candidate, CheckBar, Face, Reference
+from vision.request import NINE, Candidate, Face, Reference
 
 INCH = 25.4
 VALUES = np.array([1381.0, 1384.2, 1387.0, 1524.0, 1527.0, 1521.5, 2056.6, 2060.0, -3.4])
@@ -319,87 +317,9 @@ def test_all_priors_are_guesses_in_one_file_and_small_against_no_slip():
     assert min(s.prior for s in priors.slips) > 0.0
 
 
-def opening_with(readings):
-    rows = [
-        SimpleNamespace(
-            name=n,
-            length=SimpleNamespace(mm=v, as_written=f"{v / INCH} in", step_mm=INCH / 16),
-            tape="class-2",
-            visit=0,
-            graduation_mm=INCH / 16,
-        )
-        for n, v in readings.items()
-    ]
-    return SimpleNamespace(readings=rows, wall="masonry", seen_reference=Reference(), check_bar=CheckBar())
-
-
-def judged(readings):
-    found = {}
-    for n, v in readings.items():
-        limit = 12.7 if n.startswith("diagonal") else 6.35
-        found[n] = judge_reading(v, mixture_of(VALUES, np.eye(9), (), n), limit, limit)
-    return found
-
-
-ESTIMATE = SimpleNamespace(values_mm=VALUES, cov_mm2=np.eye(9), candidates=(), faces=())
-
-
-def test_only_readings_that_need_one_get_an_explanation():
-    readings = {**SOUND, "width_middle": SOUND["width_middle"] + INCH}
-    found = explain(opening_with(readings), judged(readings), ESTIMATE)
-    assert set(found) == {"width_middle"}
-    assert found["width_middle"][0].slip == "burned-inch"
-    assert found["width_middle"][-1].slip == "none-of-these"
-
-
-def test_an_unproven_reading_is_explained_only_where_a_slip_is_likelier_than_none():
-    readings = {**SOUND, "width_top": SOUND["width_top"] + 6.35}
-    weak = {n: Judgement("unproven", v) for n, v in readings.items()}
-    assert set(explain(opening_with(readings), weak, ESTIMATE)) == {"width_top"}
-
-
-def without_photo(readings):
-    judgements = {n: judge_without_photo(v) for n, v in readings.items()}
-    return explain(opening_with(readings), judgements, None)
-
-
-def test_without_a_photo_a_length_no_opening_has_is_a_wrong_unit():
-    found = without_photo({"width_top": 54.375, "width_middle": 1381.0})
-    assert {n: e[0].slip for n, e in found.items()} == {"width_top": "wrong-unit"}
-
-
-def test_without_a_photo_the_other_readings_tell_a_burned_inch():
-    # The middle width counts an inch more than top, bottom and diagonals allow: facts.md section 7.
-    found = without_photo({**SOUND, "width_middle": SOUND["width_middle"] + INCH})
-    assert set(found) == {"width_middle"}
-    assert (found["width_middle"][0].slip, found["width_middle"][0].shift_mm) == ("burned-inch", pytest.approx(INCH))
-
-
-def test_without_a_photo_sound_readings_are_not_explained():
-    assert without_photo(SOUND) == {}
-
-
-def test_without_a_photo_and_with_one_reading_nothing_can_be_said():
-    assert without_photo({"width_top": 1381.0}) == {}
-    assert without_photo({"width_top": 1381.0, "height_left": 1524.0}) == {}
-
-
 def test_two_slips_are_named_though_their_measures_are_correlated():
     # While one stands unexplained, the other looks like 'something else': one sheet's scale is common to both.
     cov = np.outer(VALUES, VALUES) * 0.002**2 + np.eye(9) * 0.4
     wrong = {"width_top": SOUND["width_top"] + 254.0, "diagonal_down": SOUND["diagonal_down"] - 254.0}
     found = explain_all({**SOUND, **wrong}, cov=cov)
     assert {found[n][0].slip for n in wrong} == {"ten-inches"}
-
-
-def test_a_length_no_opening_has_is_a_wrong_unit_set_right_by_the_photo():
-    readings = {**SOUND, "width_top": SOUND["width_top"] / 25.4, "height_left": 50.0}
-    found = explain(opening_with(readings), judged(readings), ESTIMATE)
-    assert found["width_top"][0].slip == found["height_left"][0].slip == "wrong-unit"
-    assert found["width_top"][0].corrected_mm == pytest.approx(SOUND["width_top"])
-
-
-def test_sizes_that_the_photo_refutes_are_not_put_forward():
-    readings = {**SOUND, "width_top": 13_208.0}
-    first = explain(opening_with(readings), judged(readings), ESTIMATE)["width_top"][0]
-    assert (first.slip, first.corrected_mm) == ("wrong-unit", None)

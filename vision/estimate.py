@@ -151,7 +151,10 @@ def _faces(
 def _remedies(request: OpeningRequest, photo: PhotoTraced, measured: Measured) -> tuple[Remedy, ...]:
     try:
         return remedies(request, photo, measured)
-    except np.linalg.LinAlgError:  # advice on the next photo is not worth the measures of this one
+    except (
+        np.linalg.LinAlgError,
+        FloatingPointError,
+    ):  # advice on the next photo is not worth the measures of this one
         return ()
 
 

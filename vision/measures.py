@@ -143,8 +143,14 @@ def assembled(
     """Return the measures from values (9,) and their covariance (9, 9) mm2 by budget part.
 
     `lines`, `sides` and `local` are what the values were taken from, `camera` shows them in the photo.
+
+    Raises
+    ------
+    FloatingPointError : a value or its uncertainty is no number: a fault of this program, not to be shown as a measure.
     """
     total = total_of(parts)
+    if not (np.isfinite(values).all() and np.isfinite(total).all()):
+        raise FloatingPointError("a measure or its uncertainty is not a number")
     none = np.zeros((9, 9))
     budget = np.sqrt(np.stack([np.maximum(np.diag(parts.get(p, none)), 0) for p in PARTS], axis=1))
     return Measured(

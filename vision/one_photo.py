@@ -233,8 +233,6 @@ def measure_traced(request: OpeningRequest, traced: PhotoTraced) -> PhotoMeasure
     solved, depths = traced.solved, edge_depths(request)
     camera = solved.adjusted.state.camera
     result = measure(camera, solved.adjusted.parts, traced.sides, depths.u_common_mm, depths.u_each_mm, traced.clicks)
-    if not (np.isfinite(result.values_mm).all() and np.isfinite(result.cov_mm2).all()):
-        raise FloatingPointError("a measure or its uncertainty is not a number")
     candidates = candidate_effects(camera, traced.sides, traced.listed)
     faces = faces_of(result, candidates, depths.z_mm)
     if traced.beside:

@@ -68,17 +68,15 @@ def keep_photo(folder: Path, upload: UploadFile) -> Kept:
         raise InputError("photo-format", [Problem(shown, says)])
     try:
         handle, name = tempfile.mkstemp(prefix=".incoming-", dir=folder)
+        beside = Path(name)
+        try:
+            with os.fdopen(handle, "wb") as stream:
+                sha256 = _copied(upload, stream, shown)
+            return _linked(beside, folder, safe_name(Path(given).stem), suffix, sha256)
+        finally:
+            beside.unlink(missing_ok=True)
     except OSError as error:
         raise InputError("cannot-write", [Problem(shown, f"cannot be kept: {error.strerror or error}")]) from None
-    beside = Path(name)
-    try:
-        with os.fdopen(handle, "wb") as stream:
-            sha256 = _copied(upload, stream, shown)
-        return _linked(beside, folder, safe_name(Path(given).stem), suffix, sha256)
-    except OSError as error:
-        raise InputError("cannot-write", [Problem(shown, f"cannot be kept: {error.strerror or error}")]) from None
-    finally:
-        beside.unlink(missing_ok=True)
 
 
 def move_aside(file: Path, below: Path, folder: str) -> None:

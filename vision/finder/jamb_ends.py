@@ -21,8 +21,8 @@ ABOVE_MM, BELOW_MM = 450.0, 90.0  # of the jamb above and of its run below the s
 MOST_OF_JAMB = 0.7
 NEAR_MM = 15.0  # the jamb's own step is learnt further up; its median holds though the jamb end within
 BESIDE_PX, WINDOW_PX = 1.0, 6.0
-# A joint beside bricks on edge goes on in line with a jamb. It is no wider than that (10 mm are usual: common practice,
-# no source), so beyond it, and the first window, the jamb itself is looked at, as many px wide.
+# A joint beside bricks on edge goes on in line with a jamb, but is no wider than JOINT_MM (10 mm are usual: common
+# practice, no source): FURTHER_PX beyond it, and beyond the first window, only the jamb itself goes on.
 JOINT_MM, FURTHER_PX = 12.0, 8.0
 PLACES_MM, AROUND_MM = np.arange(-60.0, 81.0, 4.0), 6.0
 GONE, GONE_FOR = 0.3, 7  # share of the step, and over how many places (28 mm), below which it has ended

@@ -2,7 +2,8 @@
 
 The wall's colours are learnt from rings around the references (`wall_mask`), its courses beside them (`wall_pattern`);
 what remains is searched for two straight jambs (`outline`), and from these the lines a tape would touch are found
-(`arris_snap`); or the search gives up.
+(`arris_snap`). Where courses seem to stop at many places that hides the jambs: then what has another colour is searched
+alone; or the search gives up.
 """
 
 from __future__ import annotations
@@ -49,11 +50,10 @@ def find_openings(
     centre = camera.centre_mm()
     foot = (centre[:2] - view.origin_mm) / PITCH_MM
     filled = smooth_along(view, references, other)
-    found: list[Array | Warning_] = []
-    # Courses that seem to stop at many places hide the jambs: then colour alone. Trim cut by the photo's border leaves
-    # the frame's jambs only: one of 72 was then 10 cm off.
     trimmed = wall in {"siding", "panel"}
+    answers: list[Array | Warning_] = []
     stopped = where_courses_stop(view, references, other)
+    # not with trim: where the photo's border cuts it off, the frame alone has two jambs (one of 72 was 10 cm off)
     for mask in (stopped,) if trimmed else (stopped, other):
         quads: list[Array] = []
         reasons: list[str] = []
@@ -64,10 +64,10 @@ def find_openings(
                 continue
             quads.append(shown)
             reasons.append(quad if isinstance(quad, str) else "" if square(quad) else "its corners are not square")
-        found.append(_the_one(quads, reasons, view, camera))
-        if not isinstance(found[-1], Warning_) or found[-1].code == "several-openings":
-            return found[-1]
-    return found[0]
+        answers.append(_the_one(quads, reasons, view, camera))
+        if not isinstance(answers[-1], Warning_) or answers[-1].code == "several-openings":
+            return answers[-1]
+    return answers[0]
 
 
 def _the_one(quads: list[Array], reasons: list[str], view: WallView, camera: Camera) -> Array | Warning_:

@@ -28,7 +28,7 @@ def trim_jambs(lines: Mapping[Side, Steps], *, again: bool = False) -> dict[Side
     left, right = lines["left"], lines["right"]
     if again:
         found: dict[Side, int | None] = {s: lines[s].nearest(0.0, SAME_MM) for s in JAMBS}
-        return {s: (float(lines[s].at[n]), float(lines[s].tilt[n])) for s, n in found.items() if n is not None}
+        return {s: _placed(lines[s], n) for s, n in found.items() if n is not None}
     best: tuple[float, _Edge, _Edge] | None = None
     edges = {s: _edges(lines[s]) for s in JAMBS}
     for a in edges["left"]:
@@ -43,8 +43,11 @@ def trim_jambs(lines: Mapping[Side, Steps], *, again: bool = False) -> dict[Side
     for side, edge in ((left, best[1]), (right, best[2])):
         if ((side.at > side.at[edge.number] + SAME_MM) & (side.at < -TRIM_MM) & (side.size > SURE_LAB)).any():
             return _by_the_other(lines, edges)
-    chosen: dict[Side, int] = {"left": best[1].number, "right": best[2].number}
-    return {s: (float(lines[s].at[n]), float(lines[s].tilt[n])) for s, n in chosen.items()}
+    return {"left": _placed(left, best[1].number), "right": _placed(right, best[2].number)}
+
+
+def _placed(side: Steps, number: int) -> tuple[float, float]:
+    return float(side.at[number]), float(side.tilt[number])
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,9 +84,9 @@ def _by_the_other(
 
     A reveal that the sun shines into is as bright as the trim beside it: the first step behind is the frame's.
     """
+    # a trim may show a shadow beside its outer edge: widths are told from the same one on both sides
     border = {s: lines[s].nearest(0.0, BORDER_MM) for s in JAMBS}
     outer = {s: 0.0 if n is None else float(lines[s].at[n]) for s, n in border.items()}
-    # a trim may show a shadow beside its outer edge: widths are told from the same one on both sides
     like = {s: [e for e in edges[s] if e.within and e.outer == outer[s]] for s in JAMBS}
     clear = [(e.wide, s, e) for s in JAMBS for e in like[s] if e.clear >= CLEAR]
     if not clear:
@@ -92,6 +95,6 @@ def _by_the_other(
     other: Side = "right" if side == "left" else "left"
     if not any(e.wide > wide for e in like[other]):
         return NOT_ALIKE
-    n, at = border[other], edge.number
+    n = border[other]
     tilt = 0.0 if n is None else float(lines[other].tilt[n])
-    return {side: (float(lines[side].at[at]), float(lines[side].tilt[at])), other: (outer[other] - wide, tilt)}
+    return {side: _placed(lines[side], edge.number), other: (outer[other] - wide, tilt)}

@@ -56,8 +56,8 @@ def find_segments(grey: cv2.typing.MatLike) -> Segments:
     small = np.asarray(grey)
     if reduced > 1:
         small = np.asarray(cv2.resize(small, (w // reduced, h // reduced), interpolation=cv2.INTER_AREA))
-    scale_of = float(np.clip(SEEN_PX / max(small.shape), *SCALES))
-    lines = cv2.createLineSegmentDetector(cv2.LSD_REFINE_NONE, scale_of).detect(small)[0]
+    again = float(np.clip(SEEN_PX / max(small.shape), *SCALES))
+    lines = cv2.createLineSegmentDetector(cv2.LSD_REFINE_NONE, again).detect(small)[0]
     ends = np.zeros((0, 2, 2)) if lines is None else np.asarray(lines, float).reshape(-1, 2, 2)
     long = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1) >= SHORTEST_PX
     scale = np.array([w / (w // reduced), h / (h // reduced)])
