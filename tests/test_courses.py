@@ -9,7 +9,7 @@ import pytest
 from vision.camera import Camera
 from vision.observations import FIRST_REFERENCE, PER_REFERENCE, PhotoState
 from vision.uncertainty import jacobian
-from vision.wall.courses import LineBlock, Pieces, across_along, group, wall_scale, whitening
+from vision.wall.courses import Pieces, across_along, course_block, group, whitening
 
 WALL = np.array([0.02, -0.003])
 
@@ -47,9 +47,8 @@ def block(rng, scatter=0.0):
     s = state()
     pixel = seen(s, points)
     _, along = across_along(s, pixel, upright)
-    return LineBlock(
-        pixel, upright, whitening(course, along, rng.uniform(0.3, 1.2, len(course)), np.full(5, 1e-3)), wall_scale(s)
-    )
+    whiten = whitening(course, along, rng.uniform(0.3, 1.2, len(course)), np.full(5, 1e-3))
+    return course_block(s, pixel, upright, course, whiten)
 
 
 def test_lines_of_the_wall_seen_by_opencv_have_no_misclosure():
@@ -144,3 +143,23 @@ def test_one_brick_at_each_side_of_an_opening_is_a_course_where_they_lie_far_apa
     assert len(set(of) - {-1}) == courses
     if courses:
         assert (of[::2] == of[1::2]).all()
+
+
+def test_scatter_alone_pulls_the_camera_nowhere():
+    """Oracle: at the truth the expectation of an unbiased estimator's score is zero (Godambe 1960; from memory).
+
+    Scatter is in the wall: taken in its mm it would vanish at the far end where the camera sees that end nearer.
+    """
+    rng, s = np.random.default_rng(3), state()
+    points, course, upright = lines(rng)
+    angle = WALL[0] + np.where(upright, WALL[1] + np.pi / 2, 0.0)
+    across = np.stack([-np.sin(angle), np.cos(angle)], axis=1)
+    scores = []
+    for _ in range(400):
+        pixel = seen(s, points + rng.normal(0, 3.0, (len(points), 1)) * across)
+        _, along = across_along(s, pixel, upright)
+        whiten = whitening(course, along, np.full(len(course), 3.0), np.full(5, 1e-6))
+        w, a = course_block(s, pixel, upright, course, whiten).linearised(s)
+        scores.append((a.T @ w)[[0, 1, 6]])  # turned about x and y, focal length
+    mean, se = np.mean(scores, axis=0), np.std(scores, axis=0) / np.sqrt(len(scores))
+    assert np.abs(mean / se).max() < 3.5

@@ -6,7 +6,7 @@ import pytest
 
 from vision.camera import Camera, project
 from vision.observations import PER_REFERENCE, PhotoState
-from vision.wall.courses import LineBlock, wall_scale, whitening
+from vision.wall.courses import course_block, whitening
 from vision.wall.frame_lines import INSET, U_FACING_RAD, U_SET_RAD, _freely_set, inside_opening
 from vision.wall.segments import Segments
 
@@ -29,7 +29,7 @@ def lines(height):
     pixel = project(s.camera, np.column_stack([points, height(points)]))
     course = np.repeat(np.arange(10), 7)
     whiten = whitening(course, np.tile(along, 10), np.full(70, 0.05), np.full(10, 1e-5))
-    return LineBlock(pixel, upright, whiten, wall_scale(s)), s
+    return course_block(s, pixel, upright, course, whiten), s
 
 
 def cost(block, s):

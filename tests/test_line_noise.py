@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from vision.wall.line_noise import LEAST_FAN, contrary, line_noise
+from vision.wall.line_noise import LEAST_FAN, SPREAD_OF_WALLS, contrary, line_noise, usual_slope
 
 
 def test_courses_that_agree_keep_the_slope_error_they_are_built_to():
@@ -47,3 +47,33 @@ def test_two_bricks_far_apart_tell_a_slope_and_nothing_of_how_true_bricks_lie():
     u, _, good = line_noise(across, along, np.full(len(label), 1.0), label, np.zeros(len(label), bool), 1e-3, 20.0)
     assert good.all()
     assert u == pytest.approx(1.0, rel=0.3)
+
+
+def walls(rng, tau, count=14, u_fit=4e-4):
+    """Return how far slopes of courses lie from where they run, on a wall laid to tau rad."""
+    return rng.normal(0, np.hypot(tau, u_fit), count), np.full(count, u_fit)
+
+
+def test_how_truly_a_wall_is_laid_is_learnt_from_its_courses():
+    """Oracle: the walls drawn. Of 400 walls laid to a log-normal deviation the mean square learnt is that laid (a
+    posterior mean is unbiased over its prior: Gelman et al., 2.2), and it tells true walls from rough ones."""
+    rng = np.random.default_rng(8)
+    laid = 1e-3 * np.exp(-(SPREAD_OF_WALLS**2) + SPREAD_OF_WALLS * rng.normal(size=400))
+    learnt = np.array([usual_slope(*walls(rng, t), np.ones(14), 1e-3) for t in laid])
+    assert np.mean(learnt**2) == pytest.approx(np.mean(laid**2), rel=0.2)
+    assert np.corrcoef(np.log(learnt), np.log(laid))[0, 1] > 0.8
+
+
+def test_a_few_lines_of_something_else_leave_a_true_wall_true():
+    rng = np.random.default_rng(9)
+    off, u_fit = walls(rng, 2e-4, 30, 1e-4)
+    usual = usual_slope(off, u_fit, np.ones(30), 1e-3)
+    off[[3, 17]] = [4e-3, -5e-3]
+    assert usual_slope(off, u_fit, np.ones(30), 1e-3) < 1.5 * usual < 5e-4
+
+
+def test_lines_that_run_alike_count_once():
+    """Oracle: each line written twice, at half the weight, says what it says once."""
+    off, u_fit = walls(np.random.default_rng(10), 5e-4)
+    once = usual_slope(off, u_fit, np.ones(14), 1e-3)
+    assert usual_slope(np.tile(off, 2), np.tile(u_fit, 2), np.full(28, 0.5), 1e-3) == pytest.approx(once)

@@ -15,7 +15,7 @@ from vision.priors import camera_blocks, camera_prior, reference_blocks, size_bl
 from vision.request import CheckBar, Reference
 from vision.solving.solve import SHEET_HALF_MM, SHEET_MIDDLE_MM
 from vision.wall import line_vote
-from vision.wall.courses import LineBlock, across_along, wall_scale, whitening
+from vision.wall.courses import across_along, course_block, whitening
 from vision.wall.kept_out import of_the_wall
 from vision.wall.line_noise import line_noise
 from vision.wall.line_vote import vote
@@ -329,7 +329,7 @@ def test_contradiction_is_rare_when_everything_is_as_assumed():
         pixel = project(cam, np.column_stack([np.concatenate(points), np.zeros(240)]))
         up, of = np.array(upright), np.array(course)
         t = whitening(of, across_along(state(cam), pixel, up)[1], np.ones(240), np.full(24, 1e-3))
-        result = adjust([*blocks, LineBlock(pixel, up, t, wall_scale(state(cam)))], alone.state)
+        result = adjust([*blocks, course_block(state(cam), pixel, up, of, t)], alone.state)
         assert not contradicts(blocks, alone, result)
 
 

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from vision.camera import UNKNOWNS, back_project, project_jacobian
 from vision.observations import WALL, PhotoState
 from vision.request import Array
+from vision.uncertainty import jacobian
 
 BIN_MM = 0.5
 SMOOTH_MM = 1.5  # a brick's own roughness
@@ -22,6 +23,7 @@ WITHIN_MM = 5.0  # pieces this near to a course's line are taken for it
 # Two pieces make a course where they lie so far apart that bricks tell its slope better than how it was laid (guess:
 # both sides of an opening).
 FAR_APART_MM = 500.0
+STEPS = np.array([1e-5] * 3 + [1e-1] * 3 + [1e-5, 1e-1, 1e-1, 1e-4, 1e-4] + [1e-5] * 2)  # of differences
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -103,14 +105,18 @@ class LineBlock:
     `whiten` (M, N) takes the points' distances to what is observed: the free places are projected out exactly, and
     slope errors and point errors are decorrelated, so that M rows of unit variance remain.
 
-    The distances are mm in the wall: at a smaller scale all would be smaller, and scatter would pull the scale down.
-    They are taken at the scale at which `whiten` was made: `scale_mm` a pixel, distance from the wall by focal length.
+    The distances are mm in the wall, but seen in pixels: a camera that puts the far end of the wall nearer would make
+    those there smaller, and scatter alone would pull it that way. Each is taken from its `course` (N,) at the scale
+    `scale_mm` (N,), mm a pixel across it, at which `whiten` was made; `by_state` (N, 13) is how the logarithm of that
+    scale changes with the camera and the wall's directions.
     """
 
     pixel: Array
     upright: NDArray[np.bool_]
     whiten: scipy.sparse.csr_array
-    scale_mm: float
+    course: NDArray[np.intp]
+    scale_mm: Array
+    by_state: Array
     part: str = "camera"
     robust: bool = False
 
@@ -122,30 +128,61 @@ class LineBlock:
             return np.full(self.whiten.shape[0], np.inf), np.zeros((self.whiten.shape[0], state.unknowns))
         _, by_camera, by_point = project_jacobian(state.camera, np.column_stack([q, np.zeros(len(q))]))
         q_by_camera = -np.linalg.solve(by_point[:, :, :2], by_camera)
-        along = np.where(self.upright[:, None], *wall_axes(state.wall)[::-1])
-        across = np.stack([-along[:, 1], along[:, 0]], axis=1)
+        across = _across(state, self.upright)
+        along = np.stack([across[:, 1], -across[:, 0]], axis=1)
         rows = np.empty((len(q), 1 + UNKNOWNS + 2))
         rows[:, 0] = (q * across).sum(1)
         rows[:, 1 : 1 + UNKNOWNS] = np.einsum("ni,nij->nj", across, q_by_camera)
         rows[:, -2] = -(q * along).sum(1)  # turning the axes by d moves the point by -d along, seen across
         rows[:, -1] = np.where(self.upright, rows[:, -2], 0.0)
-        seen = np.asarray(self.whiten @ rows)
+        count = np.maximum(np.bincount(self.course), 1)[:, None]
+        middle = np.stack([np.bincount(self.course, column) for column in rows.T], axis=1) / count
+        rows -= middle[self.course]
+        rows[:, 1:] -= rows[:, :1] * self.by_state
+        seen = np.asarray(self.whiten @ (rows * (self.scale_mm / _across_pixel(by_point, across))[:, None]))
         a = np.zeros((len(seen), state.unknowns))
         a[:, :UNKNOWNS] = seen[:, 1 : 1 + UNKNOWNS]
         a[:, WALL] = seen[:, -2:]
-        # distance from the wall = n . t, n its normal in the camera; a turn by d moves n by d x n
-        normal, t = state.camera.rotation[:, 2], state.camera.translation_mm
-        distance = float(normal @ t)
-        a[:, :3] -= np.outer(seen[:, 0], np.cross(normal, t) / distance)
-        a[:, 3:6] -= np.outer(seen[:, 0], normal / distance)
-        a[:, 6] += seen[:, 0]  # the logarithm of the focal length
-        ratio = self.scale_mm / (distance / state.camera.focal_px)
-        return -seen[:, 0] * ratio, a * ratio
+        return -seen[:, 0], a
 
 
-def wall_scale(state: PhotoState) -> float:
-    """Return mm a pixel where the wall is seen squarely: distance from the wall by focal length."""
-    return float(state.camera.rotation[:, 2] @ state.camera.translation_mm) / state.camera.focal_px
+def course_block(
+    state: PhotoState,
+    pixel: Array,
+    upright: NDArray[np.bool_],
+    course: NDArray[np.intp],
+    whiten: scipy.sparse.csr_array,
+    *,
+    robust: bool = False,
+) -> LineBlock:
+    """Return points (N, 2) px on courses (N,) as observations, whitened by (M, N) as they lie at this state."""
+
+    def logarithm(d: Array) -> Array:
+        change = np.zeros(state.unknowns)
+        change[:UNKNOWNS], change[WALL] = d[:UNKNOWNS], d[UNKNOWNS:]
+        return np.log(scale_across(state.moved(change), pixel, upright))
+
+    by_state = jacobian(logarithm, np.zeros(len(STEPS)), STEPS)
+    return LineBlock(pixel, upright, whiten, course, scale_across(state, pixel, upright), by_state, robust=robust)
+
+
+def scale_across(state: PhotoState, pixel: Array, upright: NDArray[np.bool_]) -> Array:
+    """Return how many mm of wall a pixel is (N,), across lines through pixels (N, 2)."""
+    q = back_project(state.camera, pixel, 0.0)
+    by_point = project_jacobian(state.camera, np.column_stack([q, np.zeros(len(q))]))[2]
+    return _across_pixel(by_point, _across(state, upright))
+
+
+def _across(state: PhotoState, upright: NDArray[np.bool_]) -> Array:
+    """Return the unit vectors (N, 2) across lines."""
+    along = np.where(upright[:, None], *wall_axes(state.wall)[::-1])
+    return np.stack([-along[:, 1], along[:, 0]], axis=1)
+
+
+def _across_pixel(by_point: Array, across: Array) -> Array:
+    """Return by how many mm (N,) the wall moves across lines for a pixel, from the pixels' derivative (N, 2, 3)."""
+    turned = np.swapaxes(by_point[:, :, :2], 1, 2)
+    return np.asarray(np.linalg.norm(np.linalg.solve(turned, across[:, :, None])[:, :, 0], axis=1))
 
 
 def whitening(

@@ -7,6 +7,8 @@ in perspective that shows how the wall faces the camera, and their straightness 
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import scipy.linalg
@@ -71,4 +73,4 @@ def _freely_set(lines: LineBlock, state: PhotoState) -> LineBlock:
     h = lines.whiten @ shared
     root = np.linalg.cholesky(np.eye(len(h)) + h @ h.T)
     whiten = scipy.linalg.solve_triangular(root, lines.whiten.toarray(), lower=True)
-    return LineBlock(lines.pixel, lines.upright, scipy.sparse.csr_array(whiten), lines.scale_mm, robust=lines.robust)
+    return replace(lines, whiten=scipy.sparse.csr_array(whiten))

@@ -15,10 +15,10 @@ from vision.wall.courses import (
     LineBlock,
     Pieces,
     across_along,
+    course_block,
     group,
     reference_scale,
     wall_axes,
-    wall_scale,
     whitening,
 )
 from vision.wall.line_noise import line_noise
@@ -69,13 +69,8 @@ def segment_block(voted: Voted, state: PhotoState, kind: LineKind) -> LineBlock:
     scale = reference_scale(state, pixel)
     u = np.hypot(2 * U_PIECE_PX * scale, kind.u_true_mm)
     course = np.repeat(np.arange(len(longest)), 2)
-    return LineBlock(
-        pixel,
-        upright,
-        whitening(course, along, u, np.full(len(longest), 2 * kind.u_slope_rad)),
-        wall_scale(state),
-        robust=True,
-    )
+    whiten = whitening(course, along, u, np.full(len(longest), 2 * kind.u_slope_rad))
+    return course_block(state, pixel, upright, course, whiten, robust=True)
 
 
 def line_block(grey: cv2.typing.MatLike, voted: Voted, state: PhotoState, kind: LineKind) -> LineBlock | None:
@@ -98,7 +93,7 @@ def line_block(grey: cv2.typing.MatLike, voted: Voted, state: PhotoState, kind: 
     slopes = u_slope[np.unique(label)]
     bows = kind.u_bow_mm * slopes / kind.u_slope_rad if kind.u_bow_mm else None
     whiten = whitening(course, along, u * np.sqrt(NEIGHBOURS), slopes, bows)
-    return LineBlock(found.pixel, found.upright, whiten, wall_scale(state))
+    return course_block(state, found.pixel, found.upright, course, whiten)
 
 
 def _pieces_of(grey: cv2.typing.MatLike, voted: Voted, state: PhotoState, kind: LineKind) -> Pieces:
