@@ -1,5 +1,7 @@
 """Doubts about openings that nobody pointed at. Figures are common practice, no source."""
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -17,8 +19,8 @@ ENDS = {"head": (0, 1), "right": (1, 2), "sill": (3, 2), "left": (0, 3)}
 CAMERA = Camera(np.eye(3), np.array([0, 0, 2500.0]), 1500.0, 1000.0, 750.0)
 
 
-def traces(weight):
-    """Return four sides where the corners are, the head with that weight."""
+def traces(weight, over_texture=20.0):
+    """Return four sides where the corners are, the head with that weight, the sill with such a step."""
     made = {}
     for side, (a, b) in ENDS.items():
         step = CORNERS_MM[b] - CORNERS_MM[a]
@@ -28,6 +30,7 @@ def traces(weight):
         made[side] = SideTrace(
             side, 0.0, middle, along, np.eye(2) * 1e-4, 0.0, none, none, 0.3, 0.3, 0.9, hidden=False, candidates=one
         )
+    made["sill"] = replace(made["sill"], over_texture=over_texture)
     return made
 
 
@@ -39,6 +42,16 @@ def test_a_line_that_another_one_outweighs_needs_a_person(weight, asks):
     assert (warning is not None) == asks
     if asks:
         assert "head" in warning.message
+
+
+@pytest.mark.parametrize(("over", "asks"), [(20.0, False), (1.5, False), (0.83, True)])
+def test_a_sill_no_clearer_than_the_grain_of_its_bricks_needs_a_person(over, asks):
+    """A step of 0.83 of the grain beside it was 17 mm off: seen on a practice photo, b18, without corners."""
+    seen = project(CAMERA, np.column_stack([CORNERS_MM, np.zeros(4)]))
+    warning = doubt(CAMERA, seen, traces(0.98, over))
+    assert (warning is not None) == asks
+    if asks:
+        assert "sill" in warning.message
 
 
 def test_a_jamb_moves_outward_alone_and_by_millimetres_of_its_plane():

@@ -1,6 +1,7 @@
 """Sides taken at the frame behind them. The oracle is central projection: similar triangles about the camera."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -47,6 +48,54 @@ def test_a_side_at_the_frame_belongs_as_far_out_as_the_others_say(side):
     assert set(found) == {side}
     # one line cannot tell the frame from its reveal's foot, a joint's width further out; 3 mm apart places are tried
     assert seen_mm(INWARD_MM[side]) - 3 < found[side] < seen_mm(INWARD_MM[side], JOINT_MM) + 3
+
+
+MEMBERS_MM = (0.0, 35.0, 40.0, 58.0)  # outer edge, rebate, bead and sash, from the frame's own edge
+
+
+def framed(side, *, at_frame=False):
+    """A side in a reveal without a line of its own, before a frame with members; or the frame taken for that side."""
+    c = INWARD_MM[side]
+    lines = tuple(FaceLine(seen_mm(c, JOINT_MM + m), 0.0, 0.2, 0.95) for m in MEMBERS_MM)
+    seen = Beside(side, lines, 1.0, c, BEFORE_MM, 0.0)
+    return seen.from_further_out(-lines[0].inward_mm) if at_frame else seen
+
+
+@pytest.mark.parametrize("side", INWARD_MM)
+def test_members_as_far_behind_a_side_as_elsewhere_behind_the_frame_say_that_it_is_the_frame(side):
+    """A line that happens to be where the frame is due hides nothing: the members tell."""
+    chance = FaceLine(seen_mm(INWARD_MM[side], JOINT_MM) - 1.0, 0.0, 0.2, 0.95)
+    taken = framed(side, at_frame=True)
+    taken = replace(taken, lines=(*taken.lines, chance))
+    found = taken_for_frame({s: taken if s == side else framed(s) for s in INWARD_MM}, "render")
+    assert set(found) == {side}
+
+
+def test_members_where_they_are_due_say_nothing():
+    assert taken_for_frame({s: framed(s) for s in INWARD_MM}, "render") == {}
+
+
+def test_members_seen_both_where_they_are_due_and_nearer_leave_it_open():
+    """As behind a sash of the same section: what is due is there."""
+    taken, true = framed("left", at_frame=True), framed("left")
+    both = replace(true, lines=(*taken.lines, *true.lines))
+    assert taken_for_frame({s: both if s == "left" else framed(s) for s in INWARD_MM}, "render") == {}
+
+
+@pytest.mark.parametrize("few", [0, 2])
+def test_a_side_that_shows_nothing_behind_it_or_others_without_members_say_nothing(few):
+    hidden = replace(framed("left", at_frame=True), lines=framed("left", at_frame=True).lines[:few])
+    assert 0.0 not in taken_for_frame({s: hidden if s == "left" else framed(s) for s in INWARD_MM}, "render").values()
+
+
+def test_a_frame_straight_behind_the_edge_is_not_told_from_it():
+    """Before a jamb its reveal is not seen: edge and frame are one line, as far as members tell."""
+    at_foot = {**INWARD_MM, "left": 20.0}
+    lines = {
+        s: tuple(FaceLine(seen_mm(c, JOINT_MM + m), 0.0, 0.2, 0.95) for m in MEMBERS_MM) for s, c in at_foot.items()
+    }
+    beside = {s: Beside(s, x, 1.0, at_foot[s], BEFORE_MM, 0.0) for s, x in lines.items()}
+    assert taken_for_frame(beside, "render") == {}
 
 
 def test_a_frame_that_no_side_shows_tells_nothing():

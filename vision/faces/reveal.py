@@ -117,20 +117,21 @@ def _across(lines: Mapping[Side, Line], side: Side) -> float:
     return float(np.abs((b.origin + b.direction * b.length / 2 - a.origin) @ a.normal))
 
 
-def reveal_of(views: Sequence[Mapping[Side, Beside]], wall: Wall) -> Reveal:
+def reveal_of(views: Sequence[Mapping[Side, Beside]], wall: Wall, sides: Sequence[Side] = SHARED) -> Reveal:
     """Return the one depth of the frame that head and jambs share, and the frame's lines at them in the first view.
 
     Parameters
     ----------
     views : what is seen beside the sides, of one photo or more of the same opening
     wall : its kind: on siding and panels reveal and joint are often of one colour
+    sides : of head and jambs, those that are asked
 
     Notes
     -----
     Every depth and width of the joint about the frame is tried, with the reveal's feet seen or of the joint's colour.
     Moments are over those that take the same lines for the frame, which together are the likeliest.
     """
-    edge, z, joint, log_mass, code = _hypotheses(views, wall, SHARED)
+    edge, z, joint, log_mass, code = _hypotheses(views, wall, sides)
     mass = np.exp(log_mass - log_mass.max())
     codes, place = np.unique(code, return_inverse=True)
     share = np.bincount(place.ravel(), mass.sum(axis=0).ravel()) / mass.sum()
@@ -139,7 +140,7 @@ def reveal_of(views: Sequence[Mapping[Side, Beside]], wall: Wall) -> Reveal:
     here /= here.sum()
     at_mm = float((here * z).sum())
     u_z = float(np.sqrt((here * (z - at_mm) ** 2).sum() + 1 + (0.02 * (at_mm - edge)) ** 2))
-    lines = {s: int(codes[best]) // 100**i % 100 - 1 for i, s in enumerate(SHARED)}
+    lines = {s: int(codes[best]) // 100**i % 100 - 1 for i, s in enumerate(sides)}
     found = {s: views[0][s].lines[k] for s, k in lines.items() if k >= 0}
     return Reveal(at_mm, u_z, float((here * joint).sum()), found, float(share[best]))
 

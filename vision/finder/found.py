@@ -25,14 +25,16 @@ DISAGREE = 0.25  # guess: share of the way between search and trace that counts 
 ANOTHER_LINE = 0.01  # contract, Decision: no side gives less to it
 UNSURE_MM = 7.0  # guess: how far off a line is that the trace took for none
 MOSTLY = 0.5  # a line of less weight is not the one: another, perhaps out of reach, is likelier
+TEXTURE = 1.0  # a step no larger than those beside it is none, where nobody pointed at it
 COVERED_MM = 12.0  # rivals that spread further than this cannot be left to the uncertainty
 
 
 def doubt(camera: Camera, corners_px: Array, traces: Mapping[Side, SideTrace | FailedSide]) -> Warning_ | None:
     """Return why a person must point at the corners all the same, or None.
 
-    A side counts when it was traced over most of its length near where the search had put it, most of the evidence is
-    for that line, and what rivals it has spread little enough to be covered by its uncertainty (`spread`).
+    A side counts when it was traced over most of its length near where the search had put it, by a step that is more
+    than the face beside it shows by chance, most of the evidence is for that line, and what rivals it has spread little
+    enough to be covered by its uncertainty (`spread`).
 
     Parameters
     ----------
@@ -46,6 +48,8 @@ def doubt(camera: Camera, corners_px: Array, traces: Mapping[Side, SideTrace | F
             return _ask(f"the {SIDE_WORD[side]} is not seen clearly")
         if t.coverage < HIDDEN_COVERAGE and t.candidates[0].name != UNSEEN_NAME:  # a faint line: see `spread`
             return _ask(f"the {SIDE_WORD[side]} is partly hidden")
+        if t.over_texture < TEXTURE:
+            return _ask(f"the {SIDE_WORD[side]} shows no more than the face beside it does by chance")
         moved = _moved(camera, corners_px, t)
         inner, outer = (SILL_MOVED_MM, PROJECTING_MM) if side == "sill" else (MOVED_MM, MOVED_MM)
         if not -inner < moved < outer:

@@ -47,7 +47,7 @@ class SideTrace:
     rad, noise of the trace only. `bow_mm` is the sagitta of the bow, its middle outward +; 0 where none is evident.
     `local_mm` (N,) at `s_mm` (N,): the edge against the straight line, outward +, bow included; `units` the same brick
     by brick, where courses are seen. `u_arris_mm`: of where the inner face begins behind an arris that is not resolved;
-    None: the light does not tell, or shows it.
+    None: the light does not tell, or shows it. `over_texture`: its step over what the face beside it shows by chance.
     """
 
     side: Side
@@ -65,6 +65,7 @@ class SideTrace:
     candidates: tuple[SideCandidate, ...]
     units: LaidUnits | None = None
     u_arris_mm: float | None = None
+    over_texture: float = np.inf
 
 
 def trace_sides(
@@ -160,6 +161,7 @@ def _result(side: Side, found: FoundSide, edge: InnerEdge) -> SideTrace:
         hidden=bool(placed.coverage < HIDDEN_COVERAGE or found.weights[found.best] < FAINT),
         candidates=_candidates(found, half),
         u_arris_mm=edge.u_arris_mm,
+        over_texture=found.lines[found.best].over_texture,
     )
 
 
