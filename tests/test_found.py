@@ -11,7 +11,7 @@ from vision.finder.found import doubt, elsewhere, further_out
 from vision.finder.outline import find_jambs
 from vision.finder.side_steps import Steps
 from vision.finder.trim_steps import trim_jambs
-from vision.sides.tracing import SideTrace
+from vision.sides.tracing import UNSEEN_NAME, SideTrace
 from vision.sides.weights import SideCandidate
 
 CORNERS_MM = np.array([[-500, -600], [500, -600], [500, 600], [-500, 600.0]])
@@ -52,6 +52,15 @@ def test_a_sill_no_clearer_than_the_grain_of_its_bricks_needs_a_person(over, ask
     assert (warning is not None) == asks
     if asks:
         assert "sill" in warning.message
+
+
+@pytest.mark.parametrize(("weight", "asks"), [(0.78, False), (0.61, True)])
+def test_a_sill_that_no_line_shows_needs_more_for_it_than_one_that_is_seen(weight, asks):
+    """A drawn one of 0.61 fell by 43 mm over its length; seen lines of 0.7 are taken (above)."""
+    seen = project(CAMERA, np.column_stack([CORNERS_MM, np.zeros(4)]))
+    made = traces(0.98)
+    made["sill"] = replace(made["sill"], candidates=(SideCandidate(weight, 0.0, 0.0, UNSEEN_NAME),))
+    assert (doubt(CAMERA, seen, made) is not None) == asks
 
 
 def test_a_jamb_moves_outward_alone_and_by_millimetres_of_its_plane():

@@ -26,6 +26,7 @@ ANOTHER_LINE = 0.01  # contract, Decision: no side gives less to it
 UNSURE_MM = 7.0  # guess: how far off a line is that the trace took for none
 MOSTLY = 0.5  # a line of less weight is not the one: another, perhaps out of reach, is likelier
 TEXTURE = 1.0  # a step no larger than those beside it is none, where nobody pointed at it
+MOSTLY_UNSEEN = 0.75  # guess: the same of a side that no line shows, only what is about it
 COVERED_MM = 12.0  # rivals that spread further than this cannot be left to the uncertainty
 
 
@@ -54,7 +55,8 @@ def doubt(camera: Camera, corners_px: Array, traces: Mapping[Side, SideTrace | F
         inner, outer = (SILL_MOVED_MM, PROJECTING_MM) if side == "sill" else (MOVED_MM, MOVED_MM)
         if not -inner < moved < outer:
             return _ask(f"the {SIDE_WORD[side]} may be one of several lines")
-        if spread(t) > COVERED_MM or t.candidates[0].weight < MOSTLY:
+        mostly = MOSTLY_UNSEEN if t.candidates[0].name == UNSEEN_NAME else MOSTLY
+        if spread(t) > COVERED_MM or t.candidates[0].weight < mostly:
             return _ask(f"the {SIDE_WORD[side]} may be one of several lines")
     return None
 
