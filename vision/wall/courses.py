@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 from vision.camera import UNKNOWNS, back_project, project_jacobian
 from vision.observations import WALL, PhotoState
 from vision.request import Array
-from vision.uncertainty import jacobian
 
 BIN_MM = 0.5
 SMOOTH_MM = 1.5  # a brick's own roughness
@@ -23,7 +22,9 @@ WITHIN_MM = 5.0  # pieces this near to a course's line are taken for it
 # Two pieces make a course where they lie so far apart that bricks tell its slope better than how it was laid (guess:
 # both sides of an opening).
 FAR_APART_MM = 500.0
-STEPS = np.array([1e-5] * 3 + [1e-1] * 3 + [1e-5, 1e-1, 1e-1, 1e-4, 1e-4] + [1e-5] * 2)  # of differences
+STEPS = np.array(
+    [1e-5] * 3 + [1e-1] * 3 + [1e-5, 1e-1, 1e-1, 1e-4, 1e-4] + [1e-5] * 2
+)  # forward: by_state is of second order
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -156,14 +157,13 @@ def course_block(
     robust: bool = False,
 ) -> LineBlock:
     """Return points (N, 2) px on courses (N,) as observations, whitened by (M, N) as they lie at this state."""
-
-    def logarithm(d: Array) -> Array:
-        change = np.zeros(state.unknowns)
-        change[:UNKNOWNS], change[WALL] = d[:UNKNOWNS], d[UNKNOWNS:]
-        return np.log(scale_across(state.moved(change), pixel, upright))
-
-    by_state = jacobian(logarithm, np.zeros(len(STEPS)), STEPS)
-    return LineBlock(pixel, upright, whiten, course, scale_across(state, pixel, upright), by_state, robust=robust)
+    scale = scale_across(state, pixel, upright)
+    by_state = np.empty((len(pixel), len(STEPS)))
+    for i, unknown in enumerate((*range(UNKNOWNS), WALL.start, WALL.start + 1)):
+        step = np.zeros(state.unknowns)
+        step[unknown] = STEPS[i]
+        by_state[:, i] = np.log(scale_across(state.moved(step), pixel, upright) / scale) / STEPS[i]
+    return LineBlock(pixel, upright, whiten, course, scale, by_state, robust=robust)
 
 
 def scale_across(state: PhotoState, pixel: Array, upright: NDArray[np.bool_]) -> Array:
