@@ -102,10 +102,11 @@ def test_where_no_lines_fit_the_uncertainty_says_so(photo, alone):
     hidden = photo.copy()
     px = project(CAMERA, np.column_stack([PLACE + CARD * 0.8 * CORNERS, np.zeros(4)]))
     cv2.fillPoly(hidden, [np.rint(px).astype(np.int32)], (150, 90, 70))
-    found, before, after = again(hidden, misread(hidden, alone, {0: -6.2, 1: 4.0}))
+    taken = misread(hidden, alone, {0: -6.2, 1: 4.0})
+    _, before, after = again(hidden, taken)
     said = {w.code: w.message for w in after.warnings}
     assert said.get("references-disagree") == UNTOLD_SAYS
-    u = [np.sqrt(s.adjusted.covariance[5, 5]) for s in (found, after)]
+    u = [np.sqrt(s.adjusted.covariance[5, 5]) for s in (taken, after)]
     assert u[1] > 2 * u[0]
     assert before is not after
 

@@ -31,6 +31,11 @@ DISAGREE_SAYS = (
     "is that of the references alone: check that the references lie flat on this wall, and take the photo again with "
     "a second one"
 )
+TORN_SAYS = (
+    "the lines of the wall (courses, joints, laps) do not fit the reference; they were left out, and the uncertainty "
+    "is as large as both answers lie apart: check the size of the reference and its corners in the picture (point them "
+    "out as reference corners), that it lies flat on this wall, and take the photo again with a second one"
+)
 START_MARGIN = 1.1  # another start must gather so much more of the lines (a guess)
 DISAGREE = 1e-4  # probability under which lines and references cannot both be right
 
@@ -96,12 +101,15 @@ def _added(
 ) -> tuple[Adjusted[PhotoState], tuple[LineBlock, ...], tuple[Warning_, ...]]:
     """Return the adjustment with the lines of wall and frame, those lines, and warnings."""
     found = find_segments(grey) if segments is None else segments
-    result, lines, warned = _of_wall(grey, blocks, adjusted, outlines_px, corners_px, wall, found, starts)
+    result, lines, contrary = _of_wall(grey, blocks, adjusted, outlines_px, corners_px, wall, found, starts)
+    plain = _one_plain(blocks, adjusted.state)
+    warned = () if contrary is None else (Warning_("lines-disagree", TORN_SAYS if plain else DISAGREE_SAYS),)
     if lines is not None and lines.upright.any() and not lines.upright.all():
         return result, (lines,), warned  # both directions of the wall itself: a frame, set less truly, adds nothing
     added = () if lines is None else (lines,)
     inside = clipped(found.some(inside_opening(found, corners_px)), about(outlines_px))
     result, frame = _of_frame(grey, [*blocks, *added], result, inside)
+    result = _torn(result, contrary) if contrary is not None and plain else result
     return result, added if frame is None else (*added, frame), warned
 
 
@@ -114,12 +122,13 @@ def _of_wall(
     wall: Wall,
     found: Segments,
     starts: Sequence[PhotoState],
-) -> tuple[Adjusted[PhotoState], LineBlock | None, tuple[Warning_, ...]]:
+) -> tuple[Adjusted[PhotoState], LineBlock | None, PhotoState | None]:
+    """Return the adjustment, the wall's lines in it, and the state that lines would have which contradict it."""
     # siding has no verticals of its own: those seen are trim, which goes with the opening
     uprights = wall != "siding"
     best = _best_vote(found, (adjusted.state, *starts), outlines_px, corners_px, wall)
     if best is None:
-        return adjusted, None, ()
+        return adjusted, None, None
     if best[0] < FEW * float(best[3].length_px().sum()):
         bent = _bent(best[2], float(np.sqrt(adjusted.covariance[K1, K1])))
         best = _best_vote(found, (best[2], *bent), outlines_px, corners_px, wall) or best
@@ -135,11 +144,33 @@ def _of_wall(
         most = length
         lines = line_block(grey, voted, result.state, WALL_LINES[wall])
         if lines is None:
-            return adjusted, None, ()
+            return adjusted, None, None
         result = adjust([*blocks, lines], result.state, iterations=15)
     if contradicts(blocks, adjusted, result):
-        return adjusted, None, (Warning_("lines-disagree", DISAGREE_SAYS),)
-    return result, lines, ()
+        return adjusted, None, result.state
+    return result, lines, None
+
+
+def _one_plain(blocks: Sequence[Block[PhotoState]], state: PhotoState) -> bool:
+    """Return whether all rests on one plain rectangle.
+
+    Sheets check themselves, by hundreds of edges, and so do two references. One page or card does not: with a wrong
+    side or a wrong size it fits a slanted wall as well, and its own covariance knows nothing of that.
+    """
+    return len(state.references) == 1 and any(b.part == "reference_size" for b in blocks)
+
+
+def _torn(alone: Adjusted[PhotoState], with_lines: PhotoState) -> Adjusted[PhotoState]:
+    """Return what a reference alone gave, as far open as the lines that it contradicts would move it.
+
+    Notes
+    -----
+    The distance of two answers, of which one is wrong, counts as a standard deviation (a guess).
+    """
+    d = alone.state.increment_to(with_lines)
+    apart = np.outer(d, d)
+    parts = {**alone.parts, "reference_size": alone.parts.get("reference_size", 0.0) + apart}
+    return replace(alone, covariance=alone.covariance + apart, parts=parts)
 
 
 def _best_vote(
