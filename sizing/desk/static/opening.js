@@ -41,8 +41,11 @@ async function follow(run) {
   return false;
 }
 
-// Take the parts that a check changes from the page as it is now.
-async function renew() {
+// Take the parts that a check changes from the page as it is now. What a comparison in the background leaves as it was is
+// not said over what somebody does meanwhile.
+async function renew(background = false) {
+  const verdict = () => document.querySelector("#verdict-head .mark")?.textContent;
+  const before = verdict();
   const page = new DOMParser().parseFromString(await (await fetch(location.href)).text(), "text/html");
   for (const part of document.querySelectorAll("[data-part]")) {
     const now = page.querySelector(`[data-part="${part.dataset.part}"]`);
@@ -56,8 +59,7 @@ async function renew() {
   }
   readied();
   panels();
-  const mark = document.querySelector("#verdict-head .mark");
-  if (said && mark) said.textContent = `Verdict: ${mark.textContent}`;
+  if (said && verdict() && !(background && verdict() === before)) said.textContent = `Verdict: ${verdict()}`;
 }
 
 async function sent(form) {
@@ -76,7 +78,7 @@ async function sent(form) {
   if (!(await follow(answer.run))) return false;
   await renew();
   // a photo pointed at anew is then compared with the readings of all openings
-  if (answer.then) follow(answer.then).then((done) => done && renew());
+  if (answer.then) follow(answer.then).then((done) => done && renew(true));
   return true;
 }
 
