@@ -31,8 +31,8 @@ def line_noise(
     """Return u of the points (N,), u of the slopes by course (C,), and which points stay (N,).
 
     A line is fitted to each course; what the points scatter about it is their noise, and what the slopes scatter
-    beyond it, the slopes' own, never taken below half of what such things are built to. Lines nearer to each other
-    than `alike_mm` run alike.
+    beyond it tells how truly the wall is laid (`usual_slope`, of root mean square `u_slope_rad` over walls). Lines
+    nearer to each other than `alike_mm` run alike.
 
     `u_upright_mm`: how far (sd) one piece of an upright line usually lies off it, 0: not known. Where few are seen
     their scatter says little, and chance has it small: both are pooled (Gelman et al., section 2.6; from memory).
