@@ -98,6 +98,14 @@ def test_a_frame_straight_behind_the_edge_is_not_told_from_it():
     assert taken_for_frame(beside, "render") == {}
 
 
+@pytest.mark.parametrize("inward_mm", [-300.0, -1500.0])
+def test_a_jamb_seen_from_beyond_it_hides_its_frame_and_says_nothing(inward_mm):
+    """The camera stands to the right of the right jamb: by similar triangles its frame is due outward of the edge."""
+    beyond = replace(framed("right"), inward_mm=inward_mm)
+    assert seen_mm(inward_mm) < -10
+    assert taken_for_frame({**{s: framed(s) for s in INWARD_MM}, "right": beyond}, "render") == {}
+
+
 def test_a_frame_that_no_side_shows_tells_nothing():
     assert taken_for_frame({s: beside(s, foot=False, frame=False) for s in INWARD_MM}, "masonry") == {}
 

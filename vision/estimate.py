@@ -151,10 +151,7 @@ def _faces(
 def _remedies(request: OpeningRequest, photo: PhotoTraced, measured: Measured) -> tuple[Remedy, ...]:
     try:
         return remedies(request, photo, measured)
-    except (
-        np.linalg.LinAlgError,
-        FloatingPointError,
-    ):  # advice on the next photo is not worth the measures of this one
+    except (np.linalg.LinAlgError, FloatingPointError):  # advice is not worth the measures of this photo
         return ()
 
 

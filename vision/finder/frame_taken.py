@@ -25,6 +25,9 @@ TELLING = 4.6
 # 1161 others three had more than 6.5.
 WITHIN_MM, U_MEMBER_MM, MEMBER_MISSED, MEMBER_SEEN = (6.0, 75.0), 1.2, 0.3, 5.0
 MEMBERS_TELL = 6.5
+# A frame so near inward of the side is where the side was taken, one so near to where it is due is there (guesses).
+# Where both are one place, or the camera stands beyond the jamb and sees no reveal, nothing is told.
+AT_SIDE_MM, AT_DUE_MM, FURTHEST_MM, PLACE_MM = 5.0, 6.0, 12.0, 0.5
 
 
 def taken_for_frame(beside: Mapping[Side, Beside], wall: Wall) -> dict[Side, float]:
@@ -57,10 +60,10 @@ def _members_say_frame(beside: Mapping[Side, Beside], side: Side, wall: Wall) ->
     within = [(x.inward_mm - f.inward_mm, x.real) for s, f in reveal.lines.items() for x in beside[s].lines]
     members = np.array([m for m in within if WITHIN_MM[0] < m[0] < WITHIN_MM[1]])
     own = np.array([(x.inward_mm, x.real) for x in beside[side].lines])
-    if not len(members) or not len(own):
+    if not len(members) or not len(own) or due < AT_SIDE_MM + AT_DUE_MM:
         return 0.0
-    frame = np.arange(-6.0, due + 12.0, 0.5)
+    frame = np.arange(-AT_DUE_MM, due + FURTHEST_MM, PLACE_MM)
     off = own[:, 0] - members[:, :1] - frame[:, None, None]
     hit = (own[:, 1] * bell(off / U_MEMBER_MM)).max(axis=-1)
     fits = (members[:, 1] * np.log(MEMBER_MISSED + MEMBER_SEEN * hit)).sum(axis=-1)
-    return float(fits[frame <= 5.0].max() - fits[frame > due - 6.0].max())
+    return float(fits[frame <= AT_SIDE_MM].max() - fits[frame > due - AT_DUE_MM].max())

@@ -22,9 +22,8 @@ WITHIN_MM = 5.0  # pieces this near to a course's line are taken for it
 # Two pieces make a course where they lie so far apart that bricks tell its slope better than how it was laid (guess:
 # both sides of an opening).
 FAR_APART_MM = 500.0
-STEPS = np.array(
-    [1e-5] * 3 + [1e-1] * 3 + [1e-5, 1e-1, 1e-1, 1e-4, 1e-4] + [1e-5] * 2
-)  # forward: by_state is of second order
+# Of differences by the camera and the wall's directions; forward ones do: what they are for is of second order.
+STEPS = np.array([1e-5] * 3 + [1e-1] * 3 + [1e-5, 1e-1, 1e-1, 1e-4, 1e-4] + [1e-5] * 2)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -50,11 +49,16 @@ def wall_axes(wall: Array) -> tuple[Array, Array]:
     return np.array([np.cos(a), np.sin(a)]), np.array([-np.sin(b), np.cos(b)])
 
 
+def axes_of(state: PhotoState, upright: NDArray[np.bool_]) -> tuple[Array, Array]:
+    """Return unit vectors (N, 2) along and across lines of the wall's two directions."""
+    along = np.where(upright[:, None], *wall_axes(state.wall)[::-1])
+    return along, np.stack([-along[:, 1], along[:, 0]], axis=1)
+
+
 def across_along(state: PhotoState, pixel: Array, upright: NDArray[np.bool_]) -> tuple[Array, Array]:
     """Return where points (N, 2) px lie across and along their wall direction, mm (N,) each."""
     q = back_project(state.camera, pixel, 0.0)
-    along = np.where(upright[:, None], *wall_axes(state.wall)[::-1])
-    across = np.stack([-along[:, 1], along[:, 0]], axis=1)
+    along, across = axes_of(state, upright)
     return (q * across).sum(1), (q * along).sum(1)
 
 
@@ -129,8 +133,7 @@ class LineBlock:
             return np.full(self.whiten.shape[0], np.inf), np.zeros((self.whiten.shape[0], state.unknowns))
         _, by_camera, by_point = project_jacobian(state.camera, np.column_stack([q, np.zeros(len(q))]))
         q_by_camera = -np.linalg.solve(by_point[:, :, :2], by_camera)
-        across = _across(state, self.upright)
-        along = np.stack([across[:, 1], -across[:, 0]], axis=1)
+        along, across = axes_of(state, self.upright)
         rows = np.empty((len(q), 1 + UNKNOWNS + 2))
         rows[:, 0] = (q * across).sum(1)
         rows[:, 1 : 1 + UNKNOWNS] = np.einsum("ni,nij->nj", across, q_by_camera)
@@ -170,13 +173,7 @@ def scale_across(state: PhotoState, pixel: Array, upright: NDArray[np.bool_]) ->
     """Return how many mm of wall a pixel is (N,), across lines through pixels (N, 2)."""
     q = back_project(state.camera, pixel, 0.0)
     by_point = project_jacobian(state.camera, np.column_stack([q, np.zeros(len(q))]))[2]
-    return _across_pixel(by_point, _across(state, upright))
-
-
-def _across(state: PhotoState, upright: NDArray[np.bool_]) -> Array:
-    """Return the unit vectors (N, 2) across lines."""
-    along = np.where(upright[:, None], *wall_axes(state.wall)[::-1])
-    return np.stack([-along[:, 1], along[:, 0]], axis=1)
+    return _across_pixel(by_point, axes_of(state, upright)[1])
 
 
 def _across_pixel(by_point: Array, across: Array) -> Array:

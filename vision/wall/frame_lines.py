@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from vision.observations import PhotoState
 from vision.request import Array
-from vision.wall.courses import LineBlock, across_along, wall_axes
+from vision.wall.courses import LineBlock, across_along, axes_of
 from vision.wall.line_blocks import LineKind, line_block, segment_block
 from vision.wall.line_vote import vote
 from vision.wall.segments import Segments
@@ -65,7 +65,7 @@ def _freely_set(lines: LineBlock, state: PhotoState) -> LineBlock:
     """
     across, along = across_along(state, lines.pixel, lines.upright)
     centre = state.camera.centre_mm()
-    axis = np.where(lines.upright[:, None], *wall_axes(state.wall)[::-1])
+    axis = axes_of(state, lines.upright)[0]
     foot = axis[:, 0] * centre[1] - axis[:, 1] * centre[0]
     fan = along * (across - foot) / abs(centre[2])
     either = np.stack([~lines.upright, lines.upright], axis=1)

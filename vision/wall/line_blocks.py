@@ -15,10 +15,10 @@ from vision.wall.courses import (
     LineBlock,
     Pieces,
     across_along,
+    axes_of,
     course_block,
     group,
     reference_scale,
-    wall_axes,
     whitening,
 )
 from vision.wall.line_noise import line_noise
@@ -110,6 +110,6 @@ def _pieces_of(grey: cv2.typing.MatLike, voted: Voted, state: PhotoState, kind: 
 def project_axis(state: PhotoState, pixel: Array, upright: NDArray[np.bool_]) -> Array:
     """Return the direction (N, 2) px in the photo of each point's wall direction."""
     q = back_project(state.camera, pixel, 0.0)
-    along = np.where(upright[:, None], *wall_axes(state.wall)[::-1])
+    along = axes_of(state, upright)[0]
     moved = project(state.camera, np.column_stack([q + along, np.zeros(len(q))]))
     return moved - pixel
