@@ -163,7 +163,7 @@ def _check_opening(
 def _measure(
     opening: Opening, unit: Unit, progress: Progress | None, estimator: Estimator | None
 ) -> Estimate | NotMeasured:
-    from sizing.messages import verdicts as messages
+    from sizing.messages import check_warnings as messages
 
     if opening.shape != "rectangle":
         return NotMeasured("shape", messages.shape_refused(opening.shape))
@@ -217,8 +217,8 @@ def _judged(
 def _opening_warnings(
     opening: Opening, answer: Estimate | NotMeasured, missing: Sequence[str], tolerance: Tolerance
 ) -> tuple[Warning_, ...]:
+    from sizing.messages import check_warnings as messages
     from sizing.messages import record
-    from sizing.messages import verdicts as messages
     from sizing.messages.order import order_not_checked
 
     warnings = list(answer.warnings)
@@ -261,7 +261,7 @@ def _decided(job: Job, result: OpeningResult, log: DecisionLog | None) -> Openin
 
 def _with_shared_photos(results: tuple[OpeningResult, ...]) -> tuple[OpeningResult, ...]:
     """Warn (`same-photo`) where two openings rest on one place of a photo, or one opening twice on one."""
-    from sizing.messages import verdicts as messages
+    from sizing.messages import check_warnings as messages
 
     # By opening and file: the labels of the openings that rest on the same place; none for the opening itself.
     found: Mapping[int, dict[tuple[str, bool], list[str]]] = MappingProxyType({i: {} for i in range(len(results))})
@@ -310,6 +310,6 @@ def _with_others(results: tuple[OpeningResult, ...]) -> tuple[tuple[OpeningResul
 
 
 def _fault_text(error: Exception) -> str:
-    from sizing.messages import verdicts as messages
+    from sizing.messages import check_warnings as messages
 
     return messages.fault(type(error).__name__)

@@ -163,7 +163,7 @@ def sheet(
 
     Example: secondtape sheet --page a4 --out sheets
     """
-    from sizing.messages.verdicts import sheets_written
+    from sizing.messages.written_files import sheets_written
     from sizing.printed.sheets import write_sheets
 
     typed: Any = page.lower()  # checked there

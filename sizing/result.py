@@ -15,6 +15,7 @@ from sizing.crosscheck.as_json import job_tests_document, joint_test_document, r
 from sizing.jobs.job import Opening, Reading, Tolerance
 from sizing.judging import ReadingResult
 from sizing.messages import verdicts as messages
+from sizing.messages.one_line import sentence
 from sizing.messages.remedy import remedy_says
 from sizing.messages.slips import slip_says
 from sizing.mixture import interval95, mixture_of
@@ -110,7 +111,7 @@ def _opening(result: OpeningResult, job: JobResult, units: Unit) -> Document:
     if not_measured:
         document["not_measured"] = {"code": measured.pop("why_code"), "message": not_measured}
         if verdict.why != "no-photo":
-            document["why"] += " " + messages.sentence(not_measured)
+            document["why"] += " " + sentence(not_measured)
     document |= measured
     document["photos"] = [_photo(photo) for photo in result.photos]
     document["readings"] = [_reading(reading, units) for reading in result.readings]

@@ -11,8 +11,11 @@ import numpy as np
 from sizing.decision import Judgement
 from sizing.explaining.slips import NONE
 from sizing.judging import ReadingResult
-from sizing.messages import crosscheck, record
+from sizing.messages import check_warnings, crosscheck, record, terminal_view, written_files
 from sizing.messages import verdicts as messages
+from sizing.messages.names import name_of
+from sizing.messages.one_line import file_name, one_line, sentence
+from sizing.messages.photo_figures import about
 from sizing.messages.remeasure import in_view
 from sizing.messages.remedy import remedy_says
 from sizing.messages.slips import likewise, probably, slip_says
@@ -32,19 +35,19 @@ _INDENT = "      "
 
 def job_text(result: JobResult, saved: Path | None = None) -> str:
     """Return a job as text for people; `saved` is the folder of pictures and result."""
-    lines = [messages.job_heading(result.name, result.file)]
+    lines = [terminal_view.job_heading(result.name, result.file)]
     if result.error is not None:
-        lines.append("  " + messages.job_unreadable(len(result.error.problems)))
+        lines.append("  " + terminal_view.job_unreadable(len(result.error.problems)))
         return "\n".join([*lines, ""])
     units: Unit = result.job.units if result.job is not None else "in"
-    width = max((len(messages.one_line(o.opening.label)) for o in result.openings), default=0)
+    width = max((len(one_line(o.opening.label)) for o in result.openings), default=0)
     for opening in result.openings:
         lines += _opening_lines(opening, units, width)
     if len(result.openings) > 1:
         lines.append("  " + messages.job_summary(Counter(o.verdict.verdict for o in result.openings)))
     lines += ["  " + crosscheck.common_part(test, units) for test in result.job_tests if test.found]
     if saved is not None:
-        lines.append("  " + messages.written_to(saved))
+        lines.append("  " + written_files.written_to(saved))
     lines.append("  " + messages.CAUTION)
     lines += ["  " + line for line in caution_lines(opening.order for opening in result.openings)]
     return "\n".join([*lines, ""])
@@ -56,18 +59,18 @@ def complaints(result: JobResult, *, in_view: bool = False) -> list[str]:
     With `in_view` those that `job_text` says are left out.
     """
     if result.error is not None:
-        return [messages.one_line(str(problem)) for problem in result.error.problems]
-    lines = [messages.one_line(str(problem)) for problem in result.decision_problems]
+        return [one_line(str(problem)) for problem in result.error.problems]
+    lines = [one_line(str(problem)) for problem in result.decision_problems]
     for opening in result.openings:
-        where = f"{result.file}: {messages.one_line(opening.opening.label)}"
+        where = f"{result.file}: {one_line(opening.opening.label)}"
         lines += _photo_complaints(where, [p for p in opening.photos if p.unreadable or not in_view])
         if opening.order is not None and opening.order.rule_error is not None:
-            lines += [f"{where}: {messages.one_line(str(p))}" for p in opening.order.rule_error.problems]
+            lines += [f"{where}: {one_line(str(p))}" for p in opening.order.rule_error.problems]
         for paper in opening.opening.documents:
             if paper.error is not None:
-                lines.append(messages.one_line(str(paper.error)))
+                lines.append(one_line(str(paper.error)))
         if opening.fault is not None:
-            lines.append(messages.one_line(f"{where}: {messages.fault(repr(opening.fault))}"))
+            lines.append(one_line(f"{where}: {check_warnings.fault(repr(opening.fault))}"))
     return lines
 
 
@@ -75,14 +78,14 @@ def estimate_text(result: EstimateResult, units: Unit, saved: Path | None = None
     """Return an estimate as text for people."""
     answer = result.answer
     if isinstance(answer, NotMeasured):
-        lines = [messages.not_measured()]
+        lines = [terminal_view.not_measured()]
     else:
-        lines = [messages.estimate_heading(answer.found_by), *_measure_lines(answer, units)]
+        lines = [terminal_view.estimate_heading(answer.found_by), *_measure_lines(answer, units)]
     lines += _warning_lines(_all_warnings(answer.warnings, result.photos))
     if isinstance(answer, Estimate):
-        lines += [*estimate_order_lines(result.order, units), messages.estimate_note()]
+        lines += [*estimate_order_lines(result.order, units), terminal_view.estimate_note()]
     if saved is not None:
-        lines.append(messages.written_to(saved))
+        lines.append(written_files.written_to(saved))
     return "\n".join(lines)
 
 
@@ -90,7 +93,7 @@ def estimate_complaints(result: EstimateResult) -> list[str]:
     """Return the lines for stderr: photos that could not be read, and last why nothing was measured."""
     lines = _photo_complaints("", result.photos)
     if isinstance(result.answer, NotMeasured):
-        why = messages.one_line(result.answer.why)
+        why = one_line(result.answer.why)
         if not any(why in line for line in lines):
             lines.append(why)
     return lines
@@ -109,7 +112,7 @@ def advice_line(advice: Advice, unit: Unit) -> str:
 
 def _opening_lines(result: OpeningResult, units: Unit, width: int) -> list[str]:
     verdict = result.verdict
-    label = messages.one_line(result.opening.label)
+    label = one_line(result.opening.label)
     lines = [f"  {label:<{width}}  {messages.verdict_of(verdict.verdict, bool(result.photos))}"]
     warnings = opening_warnings(result)
     causes: set[str] = set()
@@ -119,9 +122,9 @@ def _opening_lines(result: OpeningResult, units: Unit, width: int) -> list[str]:
         lines.append(_INDENT + messages.why_verdict(verdict.why, verdict.names, ""))
     unusable = [photo for photo in result.photos if photo.unreadable]
     if isinstance(result.answer, NotMeasured) and result.answer.code not in {p.error.code for p in unusable if p.error}:
-        lines.append(_INDENT + messages.sentence(result.answer.why))
+        lines.append(_INDENT + sentence(result.answer.why))
     if unusable:
-        lines.append(_INDENT + messages.photos_unusable([photo.file for photo in unusable]))
+        lines.append(_INDENT + terminal_view.photos_unusable([photo.file for photo in unusable]))
     lines += [_INDENT + line for line in order_lines(result.order, result.readings, units)]
     step = step_of(result)
     if step:
@@ -136,7 +139,7 @@ def _opening_lines(result: OpeningResult, units: Unit, width: int) -> list[str]:
     if verdict.verdict == "send":
         lines.append(_INDENT + _caught(result.readings, units))
     lines += [
-        _INDENT + messages.sentence(p.error.message)
+        _INDENT + sentence(p.error.message)
         for p in result.photos
         if p.error and not p.unreadable and not isinstance(result.answer, NotMeasured)
     ]
@@ -188,10 +191,8 @@ def _caught(readings: Iterable[ReadingResult], units: Unit) -> str:
 def _measure_lines(answer: Estimate, units: Unit) -> list[str]:
     U95_mm = 2.0 * np.sqrt(np.maximum(np.diag(answer.cov_mm2), 0.0))
     figures = [(name, answer.values_mm[i], U95_mm[i]) for i, name in enumerate(NINE)]
-    width = max(len(messages.name_of(name)) for name, _, _ in figures)
-    return [
-        f"  {messages.name_of(name):<{width}}  {messages.about(float(v), float(U), units)}" for name, v, U in figures
-    ]
+    width = max(len(name_of(name)) for name, _, _ in figures)
+    return [f"  {name_of(name):<{width}}  {about(float(v), float(U), units)}" for name, v, U in figures]
 
 
 def _all_warnings(own: Iterable[Warning_], photos: Iterable[PhotoResult]) -> list[Warning_]:
@@ -201,7 +202,7 @@ def _all_warnings(own: Iterable[Warning_], photos: Iterable[PhotoResult]) -> lis
 
 
 def _warning_lines(warnings: Iterable[Warning_]) -> list[str]:
-    return [f"Note: {messages.sentence(w.message)}" for w in warnings]
+    return [f"Note: {sentence(w.message)}" for w in warnings]
 
 
 def _photo_complaints(where: str, photos: Iterable[PhotoResult]) -> list[str]:
@@ -209,6 +210,6 @@ def _photo_complaints(where: str, photos: Iterable[PhotoResult]) -> list[str]:
     lines = []
     for photo in photos:
         if photo.error is not None:
-            file, says = messages.file_name(photo.file), messages.one_line(photo.error.message)
+            file, says = file_name(photo.file), one_line(photo.error.message)
             lines.append(lead + (says if file in says else f"{file}: {says}"))
     return lines

@@ -7,9 +7,13 @@ from importlib.resources import files
 import pytest
 
 from sizing.explaining.slips import load_priors
+from sizing.messages import check_warnings
 from sizing.messages import verdicts as messages
+from sizing.messages.names import name_of
+from sizing.messages.one_line import one_line, sentence
+from sizing.messages.photo_figures import about, at_least, picture_label
 from sizing.messages.slips import slip_says
-from sizing.messages.verdicts import about, at_least, name_of, one_line, would_have_stopped
+from sizing.messages.verdicts import would_have_stopped
 from vision.request import NINE
 
 
@@ -37,14 +41,14 @@ def test_a_figure_in_millimetres_has_no_more_digits_than_its_uncertainty():
 
 
 def test_a_file_name_is_never_spelled_otherwise():
-    assert messages.sentence("w1.jpg: no sheet") == "w1.jpg: no sheet."
+    assert sentence("w1.jpg: no sheet") == "w1.jpg: no sheet."
 
 
 def test_a_figure_of_the_photo_is_always_about():
     for unit in ("in", "mm"):
         assert about(1381.1, 2.0, unit).startswith("about ")
         assert "give or take" in about(1381.1, 2.0, unit)
-    assert "photo about" in messages.picture_label("width_top", 1381.1, 1381.0, 2.0, "in")
+    assert "photo about" in picture_label("width_top", 1381.1, 1381.0, 2.0, "in")
 
 
 @pytest.mark.parametrize(("slip_mm", "said"), [(9.5, "3/8 in"), (9.6, "1/2 in"), (12.7, "1/2 in"), (25.5, "1 1/8 in")])
@@ -83,12 +87,12 @@ def test_text_from_outside_cannot_steer_the_terminal():
 
 def test_no_warning_is_without_its_remedy():
     for text in (
-        messages.no_photo(),
-        messages.no_usable_photo(),
-        messages.shape_refused("arched"),
-        messages.readings_missing(["width_top"]),
-        messages.weak_geometry(["width_top"]),
-        messages.same_photo("a.jpg", []),
+        check_warnings.no_photo(),
+        check_warnings.no_usable_photo(),
+        check_warnings.shape_refused("arched"),
+        check_warnings.readings_missing(["width_top"]),
+        check_warnings.weak_geometry(["width_top"]),
+        check_warnings.same_photo("a.jpg", []),
     ):
         assert len(re.findall(r"[a-z][.:;?]", text)) >= 2, text
 

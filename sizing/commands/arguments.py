@@ -15,7 +15,7 @@ from sizing.commands.lenses import named_profile
 from sizing.errors import InputError, Problem
 from sizing.jobs.named_files import FURTHEST_PX, SHORTEST_PX, corner_array, corner_fault
 from sizing.jobs.values import given_reference
-from sizing.messages import verdicts as messages
+from sizing.messages.one_line import one_line
 from sizing.orders.rulefile import find_rule
 from sizing.orders.rules import Rule
 from sizing.units import Length, LengthError, parse_length, parse_signed_length
@@ -111,7 +111,7 @@ def _choices(options: EstimateOptions) -> list[Problem]:
         ("--units", options.units, ("in", "mm")),
     ):
         if value not in allowed:
-            problems.append(Problem(option, f"'{messages.one_line(value)}' is not known; use {', '.join(allowed)}."))
+            problems.append(Problem(option, f"'{one_line(value)}' is not known; use {', '.join(allowed)}."))
     if not (math.isfinite(options.click) and 0.0 < options.click <= 1000.0):
         problems.append(Problem("--click", f"{options.click} is not a number of pixels above 0, up to 1000."))
     if options.focal35 is not None and not 5.0 <= options.focal35 <= 1000.0:
@@ -163,13 +163,13 @@ def parse_reference(text: str) -> Reference:
         return Reference(kind)
     parts = re.split(r"\s*[x×*]\s*", plain)
     if len(parts) != 2:
-        raise ValueError(f"'{messages.one_line(text)}' is not known; use {', '.join(_KINDS)}, or a size as 120x80mm.")
+        raise ValueError(f"'{one_line(text)}' is not known; use {', '.join(_KINDS)}, or a size as 120x80mm.")
     unit = re.search(r"[a-z'\"]+$", parts[1])
     if unit and not re.search(r"[a-z'\"]+$", parts[0]):
         parts[0] += f" {unit[0]}"
     width, height = (_length(part) for part in parts)
     if not all(10.0 <= size.mm <= 3000.0 for size in (width, height)):
-        raise ValueError(f"'{messages.one_line(text)}': both sides must be 10 mm to 3 m.")
+        raise ValueError(f"'{one_line(text)}': both sides must be 10 mm to 3 m.")
     return given_reference(width, height)
 
 
@@ -183,10 +183,10 @@ def _part(text: str) -> Array:
     try:
         points = [None if word == "-" else _pixel(word) for word in words]
     except ValueError:
-        raise ValueError(f"'{messages.one_line(text)}' is not {_CORNERS}.") from None
+        raise ValueError(f"'{one_line(text)}' is not {_CORNERS}.") from None
     fault = corner_fault(points, upright=True)
     if fault is not None:
-        raise ValueError(f"'{messages.one_line(text)}': {fault}.")
+        raise ValueError(f"'{one_line(text)}': {fault}.")
     return corner_array(points)
 
 
@@ -211,20 +211,20 @@ def parse_corners(text: str, *, part: bool = False) -> Array:
     try:
         values = np.array([float(number) for number in numbers], float)
     except ValueError:
-        raise ValueError(f"'{messages.one_line(text)}' is not {_CORNERS}.") from None
+        raise ValueError(f"'{one_line(text)}' is not {_CORNERS}.") from None
     if values.size != 8 or not (np.abs(values) < FURTHEST_PX).all():
-        raise ValueError(f"'{messages.one_line(text)}' is not {_CORNERS}.")
+        raise ValueError(f"'{one_line(text)}' is not {_CORNERS}.")
     corners: Array = values.reshape(4, 2)
     sides = np.roll(corners, -1, axis=0) - corners
     after = np.roll(sides, -1, axis=0)
     # Clockwise with y down: every turn is to the right, the cross product positive.
     turns = sides[:, 0] * after[:, 1] - sides[:, 1] * after[:, 0]
     if (turns <= 0).all() and (turns < 0).any():
-        raise ValueError(f"'{messages.one_line(text)}' runs anticlockwise; give {_CORNERS}.")
+        raise ValueError(f"'{one_line(text)}' runs anticlockwise; give {_CORNERS}.")
     if not (turns > 0).all():
-        raise ValueError(f"'{messages.one_line(text)}' is not a convex outline; give {_CORNERS}.")
+        raise ValueError(f"'{one_line(text)}' is not a convex outline; give {_CORNERS}.")
     if np.hypot(*sides.T).min() < SHORTEST_PX:
-        raise ValueError(f"'{messages.one_line(text)}': two corners are less than {SHORTEST_PX:g} px apart.")
+        raise ValueError(f"'{one_line(text)}': two corners are less than {SHORTEST_PX:g} px apart.")
     corners.setflags(write=False)
     return corners
 
@@ -269,7 +269,7 @@ def parse_check_bar(text: str) -> CheckBar:
         length = _length(value)
         nominal = 150.0 if name == "across" else 200.0
         if abs(length.mm - nominal) > 0.2 * nominal:
-            raise ValueError(f"{name} = '{messages.one_line(value)}': the bar is {nominal:.0f} mm; measure it again.")
+            raise ValueError(f"{name} = '{one_line(value)}': the bar is {nominal:.0f} mm; measure it again.")
         bars[name] = Quantity(length.mm, length.step_mm / math.sqrt(12.0))
     return CheckBar(bars.get("across"), bars.get("along"))
 
@@ -280,7 +280,7 @@ def _by_key(text: str, known: tuple[str, ...]) -> dict[str, str]:
         key, equals, value = part.partition("=")
         key = key.strip()
         if not equals or key not in known:
-            raise ValueError(f"'{messages.one_line(part)}' is not NAME=LENGTH with NAME one of {', '.join(known)}.")
+            raise ValueError(f"'{one_line(part)}' is not NAME=LENGTH with NAME one of {', '.join(known)}.")
         if key in table:
             raise ValueError(f"{key} is given twice; give it once.")
         table[key] = value.strip()
@@ -292,7 +292,7 @@ def _offset(text: str) -> Quantity:
         return Quantity(0.0, _U_OFFSET_MM)
     length = _length(text, signed=True)
     if abs(length.mm) > 1000.0:
-        raise ValueError(f"'{messages.one_line(text)}' is more than 1 m in front of the reference; check the unit.")
+        raise ValueError(f"'{one_line(text)}' is more than 1 m in front of the reference; check the unit.")
     return Quantity(length.mm, _U_OFFSET_MM)
 
 

@@ -47,7 +47,7 @@ def footprint(
     from sizing.footprint.files import write_footprints
     from sizing.footprint.result import SCHEMA, footprint_document, footprint_exit, footprint_lines, job_footprints
     from sizing.messages import footprint as words
-    from sizing.messages import verdicts
+    from sizing.messages import written_files
     from sizing.messages.record import unknown_opening
     from sizing.result import as_text
     from sizing.runs.runfolder import RunFolderError
@@ -76,7 +76,7 @@ def footprint(
         complain(str(error))
         folder, pictures = None, {}
     except RunFolderError as error:
-        complain(verdicts.cannot_write(str(error)))
+        complain(written_files.cannot_write(str(error)))
         folder, pictures = None, {}
     unit = result.job.units
     if as_json:

@@ -19,6 +19,9 @@ from sizing.jobs.job import Job, Opening
 from sizing.jobs.writer import JobText, read_text
 from sizing.messages import order as order_words
 from sizing.messages import verdicts as words
+from sizing.messages.names import name_of
+from sizing.messages.one_line import sentence
+from sizing.messages.photo_figures import about
 from sizing.units import Unit
 from vision.request import NINE
 
@@ -134,7 +137,7 @@ def _opening(job: Job, opening: Opening, table: Mapping[str, Any], last: LastRes
         photos=tuple(p.file for p in opening.photos),
         verdict=verdict,
         verdict_words=words.VERDICTS.get(verdict, "not checked yet"),
-        why=words.sentence(str(found["why"])) if found.get("why") else "",
+        why=sentence(str(found["why"])) if found.get("why") else "",
         next_step=str(found.get("next_step") or ""),
         request=str(found.get("request", "")),
         measures=_measures(found, job.units) if bare else (),
@@ -146,7 +149,7 @@ def _opening(job: Job, opening: Opening, table: Mapping[str, Any], last: LastRes
 def _measures(found: Mapping[str, Any], unit: Unit) -> tuple[MeasureLine, ...]:
     measures = found.get("measures", {})
     return tuple(
-        MeasureLine(words.name_of(name), words.about(measures[name]["value_mm"], measures[name]["U95_mm"], unit))
+        MeasureLine(name_of(name), about(measures[name]["value_mm"], measures[name]["U95_mm"], unit))
         for name in NINE
         if name in measures
     )

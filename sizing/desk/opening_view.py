@@ -12,6 +12,9 @@ from sizing.jobs.job import Opening, Tolerance
 from sizing.messages import order as order_words
 from sizing.messages import verdicts as words
 from sizing.messages.dispute import percent
+from sizing.messages.names import name_of
+from sizing.messages.one_line import sentence
+from sizing.messages.photo_figures import about, at_least
 from sizing.messages.slips import probably
 from sizing.units import Unit, format_length, format_uncertainty
 from vision.request import NINE, PARTS
@@ -46,7 +49,7 @@ def verdict_facts(found: Mapping[str, Any] | None, last: LastResult | None, job_
     return {
         "code": found["verdict"],
         "words": words.verdict_of(found["verdict"], has_photo),
-        "why": words.sentence(found["why"]) if found.get("why") else "",
+        "why": sentence(found["why"]) if found.get("why") else "",
         "step": found.get("next_step", ""),
         "advice": (found.get("remedy") or {}).get("says", ""),
         "changed": () if last is None else last.changed,
@@ -67,9 +70,9 @@ def reading_rows(found: Mapping[str, Any] | None, unit: Unit) -> list[Facts]:
     for name, reading, figure in zip(names, readings, intervals(errors), strict=True):
         measure = measures.get(name)
         row: Facts = {
-            "name": words.name_of(name),
+            "name": name_of(name),
             "code": name,
-            "photo": "" if measure is None else words.about(measure["value_mm"], measure["U95_mm"], unit).split(", "),
+            "photo": "" if measure is None else about(measure["value_mm"], measure["U95_mm"], unit).split(", "),
             "figure": figure,
             "verdict": "none",
             "word": "",
@@ -96,11 +99,11 @@ def _reading(reading: Mapping[str, Any], unit: Unit) -> Facts:
     chance = reading.get("p_within")
     slip = reading.get("smallest_slip_mm")
     if slip is not None:
-        says.append(f"An error of {words.at_least(slip, unit)} or more would be noticed.")
+        says.append(f"An error of {at_least(slip, unit)} or more would be noticed.")
     if reading.get("edge_decides"):
         says.append("It hangs on which line of the photo is the edge.")
     if reading.get("why_not_counted"):
-        says.append(words.sentence(reading["why_not_counted"]))
+        says.append(sentence(reading["why_not_counted"]))
     return {
         "verdict": reading["verdict"],
         "word": READING_WORDS.get(reading["verdict"], reading["verdict"]),
@@ -110,7 +113,7 @@ def _reading(reading: Mapping[str, Any], unit: Unit) -> Facts:
         "chance": "" if chance is None else percent(chance),
         "says": says if reading["verdict"] != "agrees" else [],
         "likely": [
-            words.sentence(probably(one["says"], one["probability"], one["slip"]))
+            sentence(probably(one["says"], one["probability"], one["slip"]))
             for one in reading.get("likely", ())[:3]
             if one["probability"] >= _WORTH_SAYING
         ],
@@ -140,7 +143,7 @@ def warning_lines(opening: Opening, found: Mapping[str, Any] | None) -> list[Fac
         return []
     given = [w["message"] for w in found.get("warnings", ())]
     given += [w["message"] for photo in found.get("photos", ()) for w in photo.get("warnings", ())]
-    return [_folded(words.sentence(text)) for text in dict.fromkeys(given)]
+    return [_folded(sentence(text)) for text in dict.fromkeys(given)]
 
 
 def _folded(text: str) -> Facts:
@@ -160,13 +163,13 @@ def order_facts(found: Mapping[str, Any] | None, unit: Unit) -> Facts | None:
         "rule": order.get("rule_title") or order.get("rule") or "",
         "by_rule": _size(order.get("by_rule"), unit),
         "ordered": _size(order.get("ordered"), unit),
-        "problems": [words.sentence(p["says"]) for p in order.get("problems", ())],
-        "notes": [words.sentence(p["says"]) for p in order.get("notes", ())],
+        "problems": [sentence(p["says"]) for p in order.get("problems", ())],
+        "notes": [sentence(p["says"]) for p in order.get("notes", ())],
         "sizes": [
             order_words.share_line(s.get("width_mm"), s.get("height_mm"), s["probability"], unit)
             for s in order.get("sizes", ())[:4]
         ],
-        "confirm": [words.sentence(c["says"]) for c in order.get("confirm", ())],
+        "confirm": [sentence(c["says"]) for c in order.get("confirm", ())],
     }
 
 
@@ -180,7 +183,7 @@ def budget_rows(found: Mapping[str, Any] | None, unit: Unit) -> list[Facts]:
         parts = sorted(measure["budget_mm"].items(), key=lambda part: -part[1])
         rows.append(
             {
-                "name": words.name_of(name),
+                "name": name_of(name),
                 "total": format_uncertainty(measure["U95_mm"], unit),
                 "parts": [f"{PART_WORDS.get(p, p)}: {2 * u:.1f} mm" for p, u in parts if p in PARTS and u >= 0.05],
             }
@@ -196,7 +199,7 @@ def further_rows(found: Mapping[str, Any] | None, unit: Unit) -> list[Facts]:
         if name not in NINE[:8]:
             size, U95 = format_length(abs(measure["value_mm"]), unit), format_uncertainty(measure["U95_mm"], unit)
             sign = "-" if measure["value_mm"] < 0 and not size.startswith("0 ") else ""
-            rows.append({"name": words.name_of(name), "says": f"about {sign}{size}, give or take {U95}"})
+            rows.append({"name": name_of(name), "says": f"about {sign}{size}, give or take {U95}"})
     return rows
 
 

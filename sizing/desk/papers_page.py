@@ -123,7 +123,8 @@ def footprint_task(folder: Path, *, say: Say) -> dict[str, Any]:
     """Check the job anew and draw what is ordered onto the wall; return what was found by opening; in the child."""
     from sizing.footprint.files import write_footprints
     from sizing.footprint.result import footprint_lines, job_footprints
-    from sizing.messages.verdicts import cannot_write, sentence
+    from sizing.messages.one_line import sentence
+    from sizing.messages.written_files import cannot_write
 
     result = checked_and_kept(folder, say)
     say("drawing")

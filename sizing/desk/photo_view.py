@@ -10,8 +10,10 @@ from typing import Any
 import numpy as np
 
 from sizing.jobs.job import Opening
-from sizing.messages import verdicts as words
 from sizing.messages.dispute import percent
+from sizing.messages.names import name_of
+from sizing.messages.one_line import sentence
+from sizing.messages.photo_figures import picture_label
 from sizing.units import Unit, format_length
 
 Facts = dict[str, Any]
@@ -28,7 +30,7 @@ def photo_tabs(opening: Opening, found: Mapping[str, Any] | None, shown: int) ->
             "number": i,
             "file": entry.file,
             "shown": i == shown,
-            "error": words.sentence(result["error"]["message"]) if result.get("error") else "",
+            "error": sentence(result["error"]["message"]) if result.get("error") else "",
         }
         for i, (entry, result) in enumerate(zip(opening.photos, results, strict=True))
     ]
@@ -48,14 +50,12 @@ def drawing(opening: Opening, found: Mapping[str, Any] | None, shown: int, unit:
     if found is None or not all(size):
         return drawn
     drawn["text_px"] = round(max(size) / 75, 1)
-    drawn["sides"] = [
-        {"name": words.name_of(side), "points": _points(px)} for side, px in result.get("sides_px", {}).items()
-    ]
+    drawn["sides"] = [{"name": name_of(side), "points": _points(px)} for side, px in result.get("sides_px", {}).items()]
     drawn["references"] = [
         {"name": r["name"], "points": _points(r["corners_px"])} for r in result.get("references", ())
     ]
     drawn["rivals"] = [
-        {"name": f"{words.name_of(r['side'])}, another line", "points": _points(r["ends_px"])}
+        {"name": f"{name_of(r['side'])}, another line", "points": _points(r["ends_px"])}
         for r in _offered(result.get("rivals_px", ()), found)
     ]
     by_name = {reading["name"]: reading for reading in found.get("readings", ())}
@@ -67,10 +67,10 @@ def drawing(opening: Opening, found: Mapping[str, Any] | None, shown: int, unit:
         tape_mm = None if reading is None else reading["tape_mm"]
         # the line shows which measure it is, the table beside it both lengths: one is enough but where they differ
         both = reading is not None and reading["verdict"] == "differs"
-        label = words.picture_label(name, tape_mm, measure["value_mm"], measure["U95_mm"], unit).split("|")[1:]
+        label = picture_label(name, tape_mm, measure["value_mm"], measure["U95_mm"], unit).split("|")[1:]
         drawn["stations"].append(
             {
-                "name": words.name_of(name),
+                "name": name_of(name),
                 "points": _points(points),
                 "verdict": "none" if reading is None else reading["verdict"],
                 "at": _label_place(points, name),
@@ -117,7 +117,7 @@ def line_choices(opening: Opening, found: Mapping[str, Any] | None, shown: int, 
         choices.append(
             {
                 "side": side,
-                "name": words.name_of(side),
+                "name": name_of(side),
                 "drawn": percent(best["weight"]) if best else "",
                 "lines": [
                     {

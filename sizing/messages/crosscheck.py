@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from sizing.crosscheck.job_tests import CommonTest
-from sizing.messages.verdicts import name_of, one_line
+from sizing.messages.names import name_of
+from sizing.messages.one_line import one_line
 from sizing.units import Unit, format_length, format_uncertainty
 
 

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
+from sizing.messages.names import name_of
+from sizing.messages.one_line import one_line
+from sizing.messages.photo_figures import about
 from sizing.messages.record import exact_length
-from sizing.messages.verdicts import about, name_of, one_line
 from sizing.units import Unit, format_length, format_uncertainty
 
 NOTE = (

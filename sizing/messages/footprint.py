@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
-from sizing.messages.verdicts import about, file_name, one_line
+from sizing.messages.one_line import file_name, one_line
+from sizing.messages.photo_figures import about
 from sizing.units import Unit, format_length
 
 CODES = frozenset(

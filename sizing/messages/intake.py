@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 from fractions import Fraction
 
-from sizing.messages.verdicts import name_of
+from sizing.messages.names import name_of
 from sizing.units import INCH_MM, READING_FROM_MM, READING_TO_MM, Length, Unit, format_length
 
 _SMALL = (

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sizing.messages.verdicts import one_line
+from sizing.messages.one_line import one_line
 from vision.lens.photos import LensFound, LensNotFound
 
 

@@ -8,7 +8,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sizing.log.pooling import Interval
-from sizing.messages.verdicts import DECISIONS, READING_VERDICTS, VERDICTS, file_name, name_of, one_line, sentence
+from sizing.messages.names import name_of
+from sizing.messages.one_line import file_name, one_line, sentence
+from sizing.messages.verdicts import DECISIONS, READING_VERDICTS, VERDICTS
 from sizing.units import INCH_MM, Unit, format_length
 
 if TYPE_CHECKING:

@@ -7,7 +7,9 @@ from fractions import Fraction
 from pathlib import Path
 
 from sizing.messages import footprint
-from sizing.messages.verdicts import about, name_of, one_line
+from sizing.messages.names import name_of
+from sizing.messages.one_line import one_line
+from sizing.messages.photo_figures import about
 from sizing.units import Unit, format_length
 
 NOT_FOR_ORDERING = "Not for ordering: sizes that a rule makes of the photo's figures, for a pre-quote only."

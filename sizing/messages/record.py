@@ -8,8 +8,9 @@ from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from sizing.messages.one_line import one_line, sentence
 from sizing.messages.order import confirm_line
-from sizing.messages.verdicts import DECISIONS, VERDICTS, one_line, sentence
+from sizing.messages.verdicts import DECISIONS, VERDICTS
 from sizing.units import INCH_MM, Unit, format_length
 
 if TYPE_CHECKING:

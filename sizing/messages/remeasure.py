@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from datetime import date
 
-from sizing.messages.verdicts import name_of, one_line
+from sizing.messages.names import name_of
+from sizing.messages.one_line import one_line
 from sizing.units import Unit, format_length
 
 _HOOK = "Start at the tape's end hook, not at a printed mark, and add or take off nothing."

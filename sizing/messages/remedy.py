@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sizing.messages.verdicts import name_of
+from sizing.messages.names import name_of
 from sizing.units import Unit, format_uncertainty
 
 

@@ -7,7 +7,11 @@ from collections.abc import Sequence
 from fractions import Fraction
 from pathlib import Path
 
-from sizing.messages.verdicts import READING_VERDICTS, TAKE_A_PHOTO, about, file_name, name_of, one_line, sentence
+from sizing.messages.check_warnings import TAKE_A_PHOTO
+from sizing.messages.names import name_of
+from sizing.messages.one_line import file_name, one_line, sentence
+from sizing.messages.photo_figures import about
+from sizing.messages.verdicts import READING_VERDICTS
 from sizing.units import Unit, format_length
 
 METHOD = (

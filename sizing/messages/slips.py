@@ -5,7 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 
-from sizing.messages.verdicts import name_of, one_line
+from sizing.messages.names import name_of
+from sizing.messages.one_line import one_line
 from sizing.units import Unit, format_length
 
 # Guess: words, not a level.

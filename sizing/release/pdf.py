@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from sizing.messages import record as messages
-from sizing.messages.verdicts import one_line
+from sizing.messages.one_line import one_line
 from sizing.printed.pdfpage import Colour, Document, Page, PaperName, fitted, wrapped
 
 _INK: Colour = (0.13, 0.15, 0.18)

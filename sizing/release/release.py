@@ -19,6 +19,7 @@ from typing import Any, Literal
 from sizing.messages import order as order_words
 from sizing.messages import record as messages
 from sizing.messages import verdicts
+from sizing.messages.one_line import one_line, sentence
 from sizing.outcome import JobResult, OpeningResult
 from sizing.release.decisions import Decision, DecisionLog
 from sizing.units import Unit
@@ -210,7 +211,7 @@ def _why(result: OpeningResult, unit: Unit) -> str:
     says = [order_words.problem_says(p.code, p.facts, unit) for p in problems]
     if verdict.why != "order-problem" or not says:
         says.insert(0, verdicts.why_verdict(verdict.why, verdict.names, getattr(result.answer, "why", "")))
-    return " ".join(verdicts.sentence(text) for text in says)
+    return " ".join(sentence(text) for text in says)
 
 
 def _panels_mm(result: OpeningResult, width_mm: float) -> tuple[float, ...]:
@@ -307,4 +308,4 @@ def safe_cell(text: str) -> str:
     >>> safe_cell("=1+1"), safe_cell("54 3/8 in"), safe_cell("a;=b")
     ("'=1+1", '54 3/8 in', "a;'=b")
     """
-    return _FORMULA.sub(r"\1\2'", verdicts.one_line(text))
+    return _FORMULA.sub(r"\1\2'", one_line(text))

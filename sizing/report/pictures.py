@@ -15,7 +15,7 @@ from sizing.footprint.footprint import Footprint, NotDrawn
 from sizing.footprint.pictures import footprint_pictures
 from sizing.jobs.job import PhotoEntry
 from sizing.messages import report as words
-from sizing.messages.verdicts import picture_failed
+from sizing.messages.written_files import picture_failed
 from sizing.outcome import OpeningResult
 from sizing.report.blanking import Blank, boxes_of
 from sizing.report.cards import card_cover, card_outlines, covered

@@ -18,6 +18,9 @@ from sizing.messages import crosscheck, record, verdicts
 from sizing.messages import order as order_words
 from sizing.messages import report as words
 from sizing.messages.footprint import CODES
+from sizing.messages.names import name_of
+from sizing.messages.one_line import file_name, one_line, sentence
+from sizing.messages.photo_figures import at_least
 from sizing.messages.slips import probably, slip_says
 from sizing.mixture import interval95, mixture_of
 from sizing.nextstep import step_of
@@ -143,7 +146,7 @@ def build_report(result: JobResult, made_at: str, blanks: Sequence[Blank], compl
         **{f"extra.{key}": value for key, value in job.extra.items()},
     }
     return Report(
-        job=verdicts.one_line(job.id),
+        job=one_line(job.id),
         made_at=made_at,
         program=f"secondtape {program_version()}",
         verdict=result.verdict,
@@ -160,7 +163,7 @@ def build_report(result: JobResult, made_at: str, blanks: Sequence[Blank], compl
 
 
 def _facts(values: dict[str, object]) -> tuple[tuple[str, str], ...]:
-    return tuple((words.fact_name(key), verdicts.one_line(str(value))) for key, value in values.items() if value)
+    return tuple((words.fact_name(key), one_line(str(value))) for key, value in values.items() if value)
 
 
 def _page(
@@ -169,7 +172,7 @@ def _page(
     opening, verdict, answer = result.opening, result.verdict, result.answer
     why = verdicts.why_verdict(verdict.why, verdict.names, answer.why if isinstance(answer, NotMeasured) else "")
     if isinstance(answer, NotMeasured) and answer.why not in why:
-        why = f"{why} {verdicts.sentence(answer.why)}"
+        why = f"{why} {sentence(answer.why)}"
     facts: dict[str, object] = {
         "wall": opening.wall,
         "quantity": None if opening.quantity == 1 else opening.quantity,
@@ -180,10 +183,10 @@ def _page(
     (footprint,) = job_footprints(job, [opening.label])
     wanted = opening.obstacles or opening.clearances
     return OpeningPage(
-        label=verdicts.one_line(opening.label),
+        label=one_line(opening.label),
         verdict=verdict.verdict,
         verdict_words=words.capital(verdicts.verdict_of(verdict.verdict, bool(result.photos))),
-        why=verdicts.sentence(why),
+        why=sentence(why),
         facts=_facts(facts),
         to_do=_to_do(result, unit),
         readings=tuple(_reading(r, result, unit) for r in result.readings),
@@ -208,11 +211,11 @@ def _page(
 
 def _notes(result: OpeningResult, why: str, unit: Unit) -> tuple[str, ...]:
     """Return warnings, photos that gave nothing, and readings that a later visit replaced."""
-    lines = [verdicts.sentence(w.message) for w in opening_warnings(result)]
+    lines = [sentence(w.message) for w in opening_warnings(result)]
     lines += [
         words.photo_unused(p.file, p.error.message)
         for p in result.photos
-        if p.error is not None and verdicts.sentence(p.error.message) not in verdicts.sentence(why)
+        if p.error is not None and sentence(p.error.message) not in sentence(why)
     ]
     lines += [words.superseded(r.name, r.length.mm, unit) for r in result.opening.superseded]
     return tuple(dict.fromkeys(lines))
@@ -264,10 +267,10 @@ def _reading(result: ReadingResult, opening: OpeningResult, unit: Unit) -> Readi
         photo = words.photo_figure(judged.photo_mm, judged.U95_mm, unit)
     slip = judged.smallest_slip_mm
     return ReadingLine(
-        name=verdicts.name_of(name),
+        name=name_of(name),
         tape=words.tape_figure(result.reading.length.as_written, judged.reading_mm, unit),
         photo=photo,
-        smallest_slip=words.no_figure() if slip is None or not np.isfinite(slip) else verdicts.at_least(slip, unit),
+        smallest_slip=words.no_figure() if slip is None or not np.isfinite(slip) else at_least(slip, unit),
         verdict=judged.verdict,
         verdict_words=words.reading_verdict(judged.verdict, measured=centre is not None),
         band_mm=(-over, under),
@@ -304,7 +307,7 @@ def _budget(answer: Estimate | NotMeasured) -> Budget | None:
     return Budget(
         parts=(*(words.part_name(PARTS[k]) for k in shown), words.all_parts()),
         rows=tuple(
-            (verdicts.name_of(name), (*(f"{parts[row, k]:.2f}" for k in shown), f"{u[i]:.2f}"))
+            (name_of(name), (*(f"{parts[row, k]:.2f}" for k in shown), f"{u[i]:.2f}"))
             for row, (name, i) in enumerate(zip(_BUDGET_OF, at, strict=True))
         ),
     )
@@ -316,10 +319,10 @@ def _inputs(result: JobResult) -> tuple[Input, ...]:
     assert job is not None
     found = [Input(words.input_kind("job"), job.file.name, job.sha256)]
     for opening in result.openings:
-        found += [Input(words.input_kind("photo"), verdicts.file_name(p.file), p.sha256) for p in opening.photos]
+        found += [Input(words.input_kind("photo"), file_name(p.file), p.sha256) for p in opening.photos]
         rule = None if opening.order is None else opening.order.rule
         if rule is not None:
-            name = f"{verdicts.one_line(rule.id)} ({rule.file.name})"
+            name = f"{one_line(rule.id)} ({rule.file.name})"
             found.append(Input(words.input_kind("rule"), name, rule.sha256))
         found += [
             Input(words.input_kind("lens"), use.path.name, use.sha256)
@@ -329,5 +332,5 @@ def _inputs(result: JobResult) -> tuple[Input, ...]:
             if use.applied
         ]
         papers = zip(opening.opening.documents, opening.document_sha256, strict=False)
-        found += [Input(words.input_kind(paper.kind), verdicts.file_name(paper.file), sha) for paper, sha in papers]
+        found += [Input(words.input_kind(paper.kind), file_name(paper.file), sha) for paper, sha in papers]
     return tuple(dict.fromkeys(found))

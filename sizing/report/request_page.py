@@ -8,7 +8,7 @@ from pathlib import Path
 
 from sizing.errors import InputError, Problem
 from sizing.messages import request as words
-from sizing.messages.verdicts import one_line
+from sizing.messages.one_line import one_line
 from sizing.printed.guide import GRID_H, GRID_W, flat, from_above, in_view, panel, safety, spoilers
 from sizing.printed.pdfpage import Document, Page, PaperName, write_atomically
 from sizing.printed.pictograms import AMBER, DEEP, INK, PALE, SOFT, WHITE

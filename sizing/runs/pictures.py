@@ -13,7 +13,8 @@ from PIL import Image
 
 from sizing.errors import InputError
 from sizing.judging import ReadingResult
-from sizing.messages import verdicts as messages
+from sizing.messages import written_files as messages
+from sizing.messages.photo_figures import picture_label
 from sizing.outcome import EstimateResult, JobResult
 from sizing.report.blanking import Box, blanked, boxes_of, read_blanks
 from sizing.runs.photoresults import PhotoResult
@@ -123,6 +124,6 @@ def picture_labels(
     for i, name in enumerate(NINE[:8]):
         reading = by_name.get(name)
         tape_mm = None if reading is None else reading.judgement.reading_mm
-        text = messages.picture_label(name, tape_mm, float(answer.values_mm[i]), float(U95_mm[i]), units)
+        text = picture_label(name, tape_mm, float(answer.values_mm[i]), float(U95_mm[i]), units)
         labels[name] = (text, "none" if reading is None else reading.judgement.verdict)
     return labels

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from sizing.log.index import index_warning
-from sizing.messages import verdicts as messages
+from sizing.messages import written_files as messages
 from sizing.outcome import EstimateResult, JobResult
 from sizing.result import SCHEMA, as_text
 from sizing.runs.pictures import estimate_pictures, job_pictures

@@ -1,0 +1,30 @@
+"""Words on the files that a check and the printed sheets leave, and on those that could not be written."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from sizing.messages.one_line import one_line
+
+
+def cannot_write(reason: str) -> str:
+    """Return the warning that pictures and result could not be written."""
+    return f"{one_line(reason)}. Pictures and result.json were not written; the verdict stands."
+
+
+def picture_failed(name: str, reason: str) -> str:
+    """Return the warning that one picture could not be drawn."""
+    return f"{one_line(name)} could not be drawn ({one_line(reason)}); the verdict stands."
+
+
+def written_to(folder: Path) -> str:
+    """Return where pictures and result are."""
+    return f"Pictures and result.json: {folder}"
+
+
+def sheets_written(files: Sequence[Path]) -> str:
+    """Return what to do with the sheets just written."""
+    lines = [f"Written: {path}" for path in files]
+    lines.append("Print at 100 %, not 'fit to page'; then measure the printed 150 mm and 200 mm bars and note them.")
+    return "\n".join(lines)
