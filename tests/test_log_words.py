@@ -11,6 +11,8 @@ from sizing.log.measurers import Finding, Together
 from sizing.log.pooling import Interval
 from sizing.log.queries import Logged, LoggedRelease
 from sizing.messages import log as words
+from sizing.messages import log_asked, log_people
+from sizing.messages.log_figures import interval
 
 INCH = 25.4
 
@@ -23,14 +25,14 @@ def group(name="crew 2", readings=64, findings=(), **more):
 
 @pytest.mark.parametrize("kind", ["shift", "scatter", "slips", "trend"])
 def test_each_finding_says_what_to_do_and_that_chance_was_counted(kind):
-    (said,) = words.conclusions(group(findings=[Finding(kind, 1e-6, 1e-4)]))
+    (said,) = log_people.conclusions(group(findings=[Finding(kind, 1e-6, 1e-4)]))
     assert said.startswith("Worth a look")
     assert "by chance anywhere in this table: under 0.001" in said
     assert any(step in said for step in ("lay this tape beside another", "ask how the work went", "compare tapes"))
 
 
 def test_groups_come_by_name_and_no_word_ranks_or_blames():
-    text = words.people([group("b", findings=[Finding("slips", 0.0, 0.0)]), group("a", 12)], "measurer", "in")
+    text = log_people.people([group("b", findings=[Finding("slips", 0.0, 0.0)]), group("a", 12)], "measurer", "in")
     assert "What these figures cannot tell" in text
     assert not any(word in text.casefold() for word in ("worst", "best", "bad ", "fault of", "careless", "rank "))
 
@@ -41,7 +43,7 @@ def test_a_bent_hook_is_told_from_a_scale_in_words():
     hook = group(**facts, slope_mm_per_m=Interval(0.1, -0.5, 0.7))
     scale = group(**facts, slope_mm_per_m=Interval(4.0, 3.2, 4.8))
     unclear = group(**facts, slope_mm_per_m=Interval(2.0, -3.0, 7.0))
-    says = [words.conclusions(g)[0] for g in (hook, scale, unclear)]
+    says = [log_people.conclusions(g)[0] for g in (hook, scale, unclear)]
     assert ["bent or packed hook" in s for s in says] == [True, False, False]
     assert ["grows with the length" in s for s in says] == [False, True, False]
     assert "cannot be told" in says[2]
@@ -49,19 +51,23 @@ def test_a_bent_hook_is_told_from_a_scale_in_words():
 
 def test_the_ends_of_an_interval_are_rounded_away_from_it():
     narrow = Interval(INCH / 16, INCH / 16 - 0.1, INCH / 16 + 0.1)
-    assert words.interval(narrow, "in") == "+1/16 in (+1/32 in to +3/32 in)"
-    assert words.interval(Interval(0.04, -0.04, 0.11), "mm") == "0.0 mm (-0.1 mm to +0.2 mm)"
+    assert interval(narrow, "in") == "+1/16 in (+1/32 in to +3/32 in)"
+    assert interval(Interval(0.04, -0.04, 0.11), "mm") == "0.0 mm (-0.1 mm to +0.2 mm)"
 
 
 def test_words_are_plain_ascii_on_one_line():
-    said = words.conclusions(group(findings=[Finding(k, 0.01, 0.02) for k in ("shift", "scatter", "slips", "trend")]))
-    assert all(line.isascii() and "\n" not in line for line in [*said, words.SCOPE, words.heading(group("x\ny"))])
+    said = log_people.conclusions(
+        group(findings=[Finding(k, 0.01, 0.02) for k in ("shift", "scatter", "slips", "trend")])
+    )
+    assert all(
+        line.isascii() and "\n" not in line for line in [*said, log_people.SCOPE, log_people.heading(group("x\ny"))]
+    )
 
 
 def test_each_known_figure_of_a_group_has_its_line_with_its_interval():
     of = Interval(INCH / 8, 0.0, INCH / 4)
     known = {"shift_mm": of, "beyond_mm": of, "scatter_mm": of, "trend_mm": of}
-    lines = words.figures(group(**known), "in")
+    lines = log_people.figures(group(**known), "in")
     assert lines[0] == "slips in 100 readings: 1.6 (0.1 to 8.4), 1 in all"
     assert [line.split(":")[0].split(",")[0] for line in lines[1:]] == [
         "mean of tape less photo",
@@ -70,12 +76,12 @@ def test_each_known_figure_of_a_group_has_its_line_with_its_interval():
         "drift in 30 days",
     ]
     assert all("1/8 in" in line and "1/4 in" in line for line in lines[1:])
-    assert words.figures(group(), "in") == lines[:1]
+    assert log_people.figures(group(), "in") == lines[:1]
 
 
 def test_nothing_is_concluded_where_chance_explains_it_or_little_is_known():
-    assert words.conclusions(group()) == ["Nothing that chance does not explain."]
-    assert words.conclusions(group(readings=19)) == ["Fewer than 20 readings: nothing is concluded from them."]
+    assert log_people.conclusions(group()) == ["Nothing that chance does not explain."]
+    assert log_people.conclusions(group(readings=19)) == ["Fewer than 20 readings: nothing is concluded from them."]
 
 
 def test_a_release_is_said_with_size_name_time_and_whether_it_is_of_these_inputs():
@@ -91,7 +97,7 @@ def test_a_name_of_several_checks_lists_them_with_what_tells_them_apart():
     logged = Logged(
         1, "0123", "a\nb", None, "job.toml", "larch-1", "hold", "in", "", None, "2026-05-04", "", 0, 1, 0, 0
     )
-    said = words.several_runs("larch", [logged, replace(logged, run="4567")])
+    said = log_asked.several_runs("larch", [logged, replace(logged, run="4567")])
     assert "0123 (larch-1, 2026-05-04, a b)" in said
     assert "4567 (larch-1" in said
     assert "Name one by its run" in said

@@ -81,6 +81,7 @@ def list_checks(
     Ends with 0, 2 bad usage, 4 the log cannot be read.
     """
     from sizing.messages import log as words
+    from sizing.messages import log_asked
 
     more = _More(decided, released, each)
     with _asked(job, by, tape, since, until, verdict, limit, more) as (asked, connection):
@@ -100,7 +101,7 @@ def list_checks(
 
         say(as_text({"schema": SCHEMA, "checks": [asdict(x) for x in found]}))
     else:
-        say(words.listed(found) if found else words.nothing_found())
+        say(words.listed(found) if found else log_asked.nothing_found())
     return Exit.DONE
 
 
@@ -201,12 +202,12 @@ def people(
     Listed by name, never by rank; under 20 readings nothing is concluded. Ends with 0, 2 bad usage, 4 the log cannot
     be read.
     """
-    from sizing.messages import log as words
+    from sizing.messages import log_asked, log_people
 
     if per not in _BY:
-        return refuse(words.bad_choice("--per", per, _BY))
+        return refuse(log_asked.bad_choice("--per", per, _BY))
     if units not in _UNITS:
-        return refuse(words.bad_choice("--units", units, _UNITS))
+        return refuse(log_asked.bad_choice("--units", units, _UNITS))
     with _asked(job, by, tape, since, until, None, None) as (asked, connection):
         from sizing.log.codes import coded
         from sizing.log.codes import codes as codes_of
@@ -225,7 +226,7 @@ def people(
         say(as_text(statistics_document(groups, per)))
     else:
         unit: Any = units
-        say(words.people(groups, per, unit))
+        say(log_people.people(groups, per, unit))
     return Exit.DONE
 
 
@@ -241,7 +242,7 @@ def rebuild_log(
     the log not written, 2 bad usage.
     """
     from sizing.log.index import FILE, LogError, data_folder, rebuild
-    from sizing.messages import log as words
+    from sizing.messages import log_index as words
 
     for folder in folders or ():
         if not folder.is_dir():
@@ -275,7 +276,7 @@ def again(
     Compared are inputs, version and results; nothing is written. Ends with 0 nothing differs, 1 something does,
     4 record or job cannot be read, 2 no such check.
     """
-    from sizing.messages import log as words
+    from sizing.messages import log_again as words
 
     require_libraries()
     with _opened() as connection:
@@ -342,7 +343,7 @@ def _asked(
 ) -> Iterator[tuple[Any, sqlite3.Connection]]:
     """Give what is asked for and the log; end with one line where an option is no day or verdict."""
     from sizing.log.queries import Asked
-    from sizing.messages import log as words
+    from sizing.messages import log_asked as words
 
     if verdict is not None and verdict not in _VERDICTS:
         raise typer.Exit(refuse(words.bad_choice("--verdict", verdict, _VERDICTS)))
@@ -354,7 +355,7 @@ def _asked(
 
 
 def _day(option: str, text: str | None) -> date | None:
-    from sizing.messages import log as words
+    from sizing.messages import log_asked as words
 
     try:
         return None if text is None else date.fromisoformat(text)
@@ -364,7 +365,7 @@ def _day(option: str, text: str | None) -> date | None:
 
 def _one(connection: sqlite3.Connection, name: str) -> Any:  # noqa: ANN401 -- Logged
     from sizing.log.queries import find_run
-    from sizing.messages import log as words
+    from sizing.messages import log_asked as words
 
     found = find_run(connection, name)
     if len(found) != 1:

@@ -21,6 +21,7 @@ from sizing.log.codes import coded, codes
 from sizing.log.index import LogError, open_log, rebuild, refresh
 from sizing.log.queries import Asked, Logged, compared, details, find, find_run
 from sizing.messages import log as words
+from sizing.messages import log_asked, log_people
 from sizing.messages.verdicts import VERDICTS
 
 _PAGE = 50
@@ -91,9 +92,9 @@ def people_page(request: Request) -> Response:
                 names = codes(log)
                 rows = tuple(coded(r, names) for r in rows)
         for group in grouped(rows, per):
-            known = words.figures(group, unit) if group.enough else []
-            concluded = words.conclusions(group)
-            groups.append({"heading": words.heading(group), "figures": known, "concluded": concluded})
+            known = log_people.figures(group, unit) if group.enough else []
+            concluded = log_people.conclusions(group)
+            groups.append({"heading": log_people.heading(group), "figures": known, "concluded": concluded})
     except LogError as error:
         problems.append(str(error))
     return desk.page(
@@ -101,10 +102,10 @@ def people_page(request: Request) -> Response:
         groups=groups,
         given=given,
         per=per,
-        per_words={p: words.grouped(p) for p in _PER},
+        per_words={p: log_people.grouped(p) for p in _PER},
         unit=unit,
         hidden=hidden,
-        scope=words.SCOPE,
+        scope=log_people.SCOPE,
         problems=problems,
     )
 
@@ -162,7 +163,7 @@ def _asked(given: dict[str, str], root: Path, problems: list[str]) -> Asked:
             days[key] = date.fromisoformat(given[key]) if given[key] else None
         except ValueError:
             days[key] = None
-            problems.append(words.bad_day(key, given[key]))
+            problems.append(log_asked.bad_day(key, given[key]))
     return Asked(
         job=given["job"] or None,
         by=given["by"] or None,

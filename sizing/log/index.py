@@ -20,7 +20,7 @@ from sizing.errors import InputError, Problem, SizingError
 from sizing.log.record import RESULT_FILE, RunRecord, read_run
 from sizing.log.releases import release_rows, releases_stamp
 from sizing.log.schema import MIGRATIONS
-from sizing.messages import log as messages
+from sizing.messages import log_index as messages
 from sizing.release.decisions import FILE as DECISIONS_FILE
 from sizing.release.decisions import Decision, read_decisions
 from sizing.runs.runfolder import FOLDER

@@ -13,7 +13,7 @@ from typing import Any
 from pydantic import BaseModel, ConfigDict, Field, FiniteFloat, ValidationError
 
 from sizing.errors import InputError, Problem
-from sizing.messages import log as messages
+from sizing.messages import log_index as messages
 from sizing.regularfile import regular_bytes
 from sizing.runs.runfolder import FOLDER
 

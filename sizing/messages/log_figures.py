@@ -1,0 +1,41 @@
+"""Figures of the log as people write them: counts, differences with their sign and interval."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+from sizing.log.pooling import Interval
+from sizing.units import INCH_MM, Unit, format_length
+
+
+def counted(number: int, what: str) -> str:
+    """Return how many of a thing there are.
+
+    Examples
+    --------
+    >>> counted(1, "job"), counted(2, "job")
+    ('1 job', '2 jobs')
+    """
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"
+
+
+def signed(length_mm: float, unit: Unit) -> str:
+    """Return a difference with its sign.
+
+    Examples
+    --------
+    >>> signed(-1.5875, "in"), signed(0.0, "mm"), signed(2.0, "mm")
+    ('-1/16 in', '0.0 mm', '+2.0 mm')
+    """
+    text = format_length(abs(length_mm), unit)
+    if text == format_length(0.0, unit):
+        return text
+    return ("-" if length_mm < 0.0 else "+") + text
+
+
+def interval(found: Interval, unit: Unit, say: Callable[[float, Unit], str] = signed) -> str:
+    """Return a difference with its 95 % interval, whose ends are rounded away from it."""
+    step = float(INCH_MM) / 32.0 if unit == "in" else 0.1
+    low, high = math.floor(found.low / step) * step, math.ceil(found.high / step) * step
+    return f"{say(found.value, unit)} ({say(low, unit)} to {say(high, unit)})"
