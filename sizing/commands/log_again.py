@@ -1,0 +1,65 @@
+"""The command `log again`: an old check made again and held to its record."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from sizing.commands.log_asked import one_check, opened_log
+from sizing.commands.streams import JsonOption, QuietOption, complain, progress_shown, require_libraries, say
+from sizing.exits import Exit
+
+
+def again(
+    name: Annotated[str, typer.Argument(metavar="RUN", help="The beginning of a run, its folder, or a job's id.")],
+    allow_outside: Annotated[
+        bool, typer.Option("--allow-outside", help="Let paths in the job file leave the job's folder.")
+    ] = False,
+    as_json: JsonOption = False,
+    quiet: QuietOption = False,
+) -> int:
+    """Check a job again and say what differs from its record. Example: secondtape log again harbor-114.
+
+    Compared are inputs, version and results; nothing is written. Ends with 0 nothing differs, 1 something does,
+    4 record or job cannot be read, 2 no such check.
+    """
+    from sizing.messages import log_again as words
+
+    require_libraries()
+    with opened_log() as connection:
+        one = one_check(connection, name)
+    from sizing.check import check_job
+    from sizing.errors import InputError
+    from sizing.log.again import held_to
+    from sizing.log.record import read_document
+    from sizing.result import as_text, job_document
+    from sizing.terminal import complaints
+    from sizing.versions import program_version
+
+    try:
+        record = read_document(Path(one.path))
+    except InputError as error:
+        for problem in error.problems:
+            complain(str(problem))
+        return Exit.UNREADABLE
+    if one.folder is None or not (Path(one.folder) / one.job_file).is_file():
+        complain(words.job_gone(one.folder, one.job_file))
+        return Exit.UNREADABLE
+    result = check_job(Path(one.folder) / one.job_file, allow_outside=allow_outside, progress=progress_shown(quiet))
+    for line in complaints(result):
+        complain(line)
+    if result.job is None:
+        return Exit.UNREADABLE
+    found = held_to(record, one.run, job_document(result), program_version())
+    if as_json:
+        from dataclasses import asdict
+
+        from sizing.log.export import SCHEMA
+
+        document = asdict(found) | {"same": found.same, "unexplained": found.unexplained}
+        say(as_text({"schema": SCHEMA, "job": one.job, "run": one.run, "again": document}))
+    else:
+        say(words.again(one.job, found))
+    return Exit.DONE if found.same else Exit.HOLD
