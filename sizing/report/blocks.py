@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from sizing.messages import report as words
+from sizing.messages import report_figures, report_pictures
 from sizing.printed.pdfpage import Page
 from sizing.report.chart import Bar, bar_of, reach_mm
 from sizing.report.layout import (
@@ -64,7 +65,7 @@ def verdict_box(verdict: str, title: str, why: str, width_mm: float) -> Block:
 def pictures_row(pictures: Sequence[ReportPicture], width_mm: float, most_mm: float) -> Block:
     """Return the pictures side by side, each as large as fits."""
     if not pictures:
-        said = lines_of(words.no_picture(), 8, width_mm)
+        said = lines_of(report_pictures.no_picture(), 8, width_mm)
         return Block(6.0, lambda page, y: draw_lines(page, MARGIN_MM, y + 1, said, 8, colour=SOFT))
     between = 4.0
     clear = width_mm - between * (len(pictures) - 1)
@@ -96,7 +97,7 @@ def readings_table(readings: Sequence[ReadingLine], width_mm: float, unit: Unit)
             page.text(x, y + 3.2, words.COLUMNS[name], 6.6, colour=SOFT)
         x0, x1 = edges[3], edges[3] + widths[3]
         for x, value, align in ((x0, -reach, "left"), (x1, reach, "right")):
-            page.text(x, y + 6.2, words.scale_words(value, unit), 5.8, colour=SOFT, align=align)  # type: ignore[arg-type]
+            page.text(x, y + 6.2, report_figures.scale_words(value, unit), 5.8, colour=SOFT, align=align)  # type: ignore[arg-type]
         page.text((x0 + x1) / 2, y + 6.2, "0", 5.8, colour=SOFT, align="middle")
 
     def row(reading: ReadingLine) -> Block:
@@ -116,7 +117,7 @@ def readings_table(readings: Sequence[ReadingLine], width_mm: float, unit: Unit)
 
         return Block(height, draw)
 
-    key = lines_of(words.chart_key(), 6.4, width_mm)
+    key = lines_of(report_figures.chart_key(), 6.4, width_mm)
     foot = Block(
         line_mm(6.4) * len(key) + 1.2, lambda page, y: draw_lines(page, MARGIN_MM, y + 0.6, key, 6.4, colour=SOFT)
     )

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from sizing.errors import InputError, Problem
 from sizing.jobs.job import Job
-from sizing.messages import report as words
+from sizing.messages import report_pictures as words
 from sizing.outcome import JobResult
 from sizing.printed.pdfpage import PaperName
 from sizing.report.blanking import Blank, read_blanks, unknown_photos

@@ -7,6 +7,7 @@ import base64
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from sizing.messages import report as words
+from sizing.messages import report_figures, report_pictures
 from sizing.report.chart import bar_of, reach_mm
 from sizing.report.pictures import ReportPicture
 from sizing.report.report import Report
@@ -32,6 +33,8 @@ def report_html(report: Report, unit: Unit) -> str:
     return environment.get_template("report.html").render(
         report=report,
         words=words,
+        figure_words=report_figures,
+        picture_words=report_pictures,
         heading=words.HEADINGS,
         column=words.COLUMNS,
         reach=reach,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sizing.messages import record
+from sizing.messages import record, report_pictures
 from sizing.messages import report as words
 from sizing.printed.pdfpage import Document, Page, PaperName, fitted
 from sizing.report.blocks import budget_table, openings_table, pictures_row, readings_table, verdict_box
@@ -141,7 +141,7 @@ def _ground(report: Report, wide: float) -> list[Block]:
         blocks += paragraph(f"{i}. {line}", wide)
     blocks.append(heading(words.HEADINGS["inputs"], wide))
     blocks += [_input(one, wide) for one in report.inputs]
-    blocks += paragraph(words.privacy(), wide, size_pt=7.2, colour=SOFT)
+    blocks += paragraph(report_pictures.privacy(), wide, size_pt=7.2, colour=SOFT)
     blocks.append(heading(words.HEADINGS["versions"], wide))
     return blocks + paragraph("; ".join(line.strip() for line in report.versions), wide, size_pt=7.4)
 

@@ -14,7 +14,7 @@ from PIL import Image
 from sizing.footprint.footprint import Footprint, NotDrawn
 from sizing.footprint.pictures import footprint_pictures
 from sizing.jobs.job import PhotoEntry
-from sizing.messages import report as words
+from sizing.messages import report_pictures as words
 from sizing.messages.written_files import picture_failed
 from sizing.outcome import OpeningResult
 from sizing.report.blanking import Blank, boxes_of

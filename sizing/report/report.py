@@ -14,7 +14,7 @@ import numpy as np
 from sizing.decision import Verdict
 from sizing.footprint.result import footprint_lines, job_footprints
 from sizing.judging import ReadingResult
-from sizing.messages import crosscheck, record, verdicts
+from sizing.messages import crosscheck, record, report_figures, report_to_do, verdicts
 from sizing.messages import order as order_words
 from sizing.messages import report as words
 from sizing.messages.footprint import CODES
@@ -213,23 +213,23 @@ def _notes(result: OpeningResult, why: str, unit: Unit) -> tuple[str, ...]:
     """Return warnings, photos that gave nothing, and readings that a later visit replaced."""
     lines = [sentence(w.message) for w in opening_warnings(result)]
     lines += [
-        words.photo_unused(p.file, p.error.message)
+        report_to_do.photo_unused(p.file, p.error.message)
         for p in result.photos
         if p.error is not None and sentence(p.error.message) not in sentence(why)
     ]
-    lines += [words.superseded(r.name, r.length.mm, unit) for r in result.opening.superseded]
+    lines += [report_to_do.superseded(r.name, r.length.mm, unit) for r in result.opening.superseded]
     return tuple(dict.fromkeys(lines))
 
 
 def _order_size(result: OpeningResult, unit: Unit) -> str:
     order = result.order
     if order is None:
-        return words.no_figure()
+        return report_figures.no_figure()
     ordered = order.ordered
     sizes = [None if ordered is None else ordered.width, None if ordered is None else ordered.height]
     typed = [None if size is None else size.exact for size in sizes]
     by_rule = [order.by_rule_mm.get(d) for d in DIRECTIONS]
-    return words.order_size(typed if any(typed) else by_rule, unit, typed=any(typed))
+    return report_figures.order_size(typed if any(typed) else by_rule, unit, typed=any(typed))
 
 
 def _order(result: OpeningResult, unit: Unit) -> tuple[str, ...]:
@@ -252,27 +252,27 @@ def _to_do(result: OpeningResult, unit: Unit) -> tuple[str, ...]:
     lines += [advice_line(result.advice, unit)] if result.advice is not None else []
     if result.verdict.verdict == "send":
         noted = bool(opening_warnings(result)) or (result.order is not None and bool(result.order.notes))
-        lines.append(words.look_before_ordering() if noted else words.nothing_to_do())
-    return tuple(lines) or (words.photo_to_take(),)
+        lines.append(report_to_do.look_before_ordering() if noted else report_to_do.nothing_to_do())
+    return tuple(lines) or (report_to_do.photo_to_take(),)
 
 
 def _reading(result: ReadingResult, opening: OpeningResult, unit: Unit) -> ReadingLine:
     judged, name = result.judgement, result.reading.name
     under, over = opening.tolerance.of(name)
     centre = interval = None
-    photo = words.no_figure()
+    photo = report_figures.no_figure()
     if judged.photo_mm is not None and judged.U95_mm is not None and isinstance(opening.answer, Estimate):
         centre = judged.photo_mm - judged.reading_mm
         interval = _interval(opening.answer, name, judged.photo_mm, judged.U95_mm, judged.reading_mm)
-        photo = words.photo_figure(judged.photo_mm, judged.U95_mm, unit)
+        photo = report_figures.photo_figure(judged.photo_mm, judged.U95_mm, unit)
     slip = judged.smallest_slip_mm
     return ReadingLine(
         name=name_of(name),
-        tape=words.tape_figure(result.reading.length.as_written, judged.reading_mm, unit),
+        tape=report_figures.tape_figure(result.reading.length.as_written, judged.reading_mm, unit),
         photo=photo,
-        smallest_slip=words.no_figure() if slip is None or not np.isfinite(slip) else at_least(slip, unit),
+        smallest_slip=report_figures.no_figure() if slip is None or not np.isfinite(slip) else at_least(slip, unit),
         verdict=judged.verdict,
-        verdict_words=words.reading_verdict(judged.verdict, measured=centre is not None),
+        verdict_words=report_figures.reading_verdict(judged.verdict, measured=centre is not None),
         band_mm=(-over, under),
         centre_mm=centre,
         interval_mm=interval,
@@ -294,7 +294,7 @@ def _cause(result: ReadingResult, unit: Unit) -> str:
         probably(slip_says(e.slip, e.shift_mm, e.corrected_mm, e.facts, unit), e.probability, e.slip)
         for e in result.likely[:2]
     ]
-    return words.cause(result.reading.name, said, [e.probability for e in result.likely[:2]])
+    return report_figures.cause(result.reading.name, said, [e.probability for e in result.likely[:2]])
 
 
 def _budget(answer: Estimate | NotMeasured) -> Budget | None:
@@ -305,7 +305,7 @@ def _budget(answer: Estimate | NotMeasured) -> Budget | None:
     shown = [k for k in range(len(PARTS)) if parts[:, k].max() >= _LEAST_PART_MM]
     u = np.sqrt(np.maximum(np.diag(answer.cov_mm2), 0.0))
     return Budget(
-        parts=(*(words.part_name(PARTS[k]) for k in shown), words.all_parts()),
+        parts=(*(report_figures.part_name(PARTS[k]) for k in shown), report_figures.all_parts()),
         rows=tuple(
             (name_of(name), (*(f"{parts[row, k]:.2f}" for k in shown), f"{u[i]:.2f}"))
             for row, (name, i) in enumerate(zip(_BUDGET_OF, at, strict=True))

@@ -1,0 +1,122 @@
+"""Words of the report's figures: readings, the photo's, sizes, causes, the budget and the chart."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from fractions import Fraction
+
+from sizing.messages.names import name_of
+from sizing.messages.one_line import one_line
+from sizing.messages.photo_figures import about
+from sizing.messages.verdicts import READING_VERDICTS
+from sizing.units import Unit, format_length
+
+_PARTS = {
+    "reference_image": "printed edges",
+    "camera": "camera",
+    "distortion": "lens",
+    "print_scale": "print scale",
+    "reference_size": "page size",
+    "flatness": "flat paper",
+    "wall_plane": "flat wall",
+    "edge_depth": "depth of the edges",
+    "edge_trace": "trace of the edges",
+    "edge_choice": "which edge",
+    "station": "place of the blade",
+}
+
+
+def part_name(part: str) -> str:
+    """Return the plain name of a part of the budget."""
+    return _PARTS.get(part, part.replace("_", " "))
+
+
+def all_parts() -> str:
+    """Return the heading of the column of the whole uncertainty."""
+    return "all, u"
+
+
+def no_figure() -> str:
+    """Return what stands where there is no figure."""
+    return "-"
+
+
+def tape_figure(as_written: str, value_mm: float, unit: Unit) -> str:
+    """Return a reading: as a length, and as it was written where that is in other units or words.
+
+    Examples
+    --------
+    >>> tape_figure('54-3/8"', 1381.125, "in"), tape_figure("138.1 cm", 1381.0, "mm")
+    ('54 3/8 in', '1381.0 mm (138.1 cm)')
+    """
+    said, plain = format_length(value_mm, unit), one_line(as_written)
+    odd = any(c.isalpha() or c in "'+" for c in plain.removesuffix(unit)) or plain.endswith("-")
+    return f"{said} ({plain})" if odd else said
+
+
+def photo_figure(value_mm: float, U95_mm: float, unit: Unit) -> str:
+    """Return the photo's figure with its uncertainty, short.
+
+    Examples
+    --------
+    >>> photo_figure(1381.2, 2.4, "in")
+    'about 54 3/8 in ± 1/8 in'
+    """
+    return about(value_mm, U95_mm, unit).replace(", give or take ", " ± ")
+
+
+def order_size(sizes_mm: Sequence[Fraction | None], unit: Unit, *, typed: bool) -> str:
+    """Return the size of an order.
+
+    Examples
+    --------
+    >>> order_size([Fraction(1397), Fraction(1600)], "mm", typed=True)
+    '1397.0 mm x 1600.0 mm'
+    """
+    said = " x ".join(no_figure() if size is None else format_length(size, unit) for size in sizes_mm)
+    return said if typed else f"{said} (by the rule)"
+
+
+def reading_verdict(verdict: str, *, measured: bool) -> str:
+    """Return the verdict of a reading in plain words."""
+    if not measured:
+        return "differs" if verdict == "differs" else "not checked"
+    return READING_VERDICTS[verdict]
+
+
+def cause(name: str, said: Sequence[str], probabilities: Sequence[float]) -> str:
+    """Return what probably happened to one reading, with the probability of each cause.
+
+    Examples
+    --------
+    >>> cause("width_top", ["Probably an inch too long.", "Perhaps none."], [0.97, 0.02])
+    'width, top: Probably an inch too long (97 %). Perhaps none (2 %).'
+    """
+    parts = [f"{s.rstrip('.')} ({100 * p:.0f} %)." for s, p in zip(said, probabilities, strict=True) if p >= 0.005]
+    return f"{name_of(name)}: {' '.join(parts)}"
+
+
+def chart_key() -> str:
+    """Return what the drawing beside a reading shows."""
+    return (
+        "Drawn: grey band, where the opening may lie without harm to this reading (the tolerance); bar, where the "
+        "photo sees it (95 %); dot, the photo's figure; line in the middle, the reading."
+    )
+
+
+def chart_says(photo: str, verdict: str) -> str:
+    """Return the drawing beside a reading in words, for who does not see it."""
+    return f"photo {photo}: {verdict}"
+
+
+def scale_words(value_mm: float, unit: Unit) -> str:
+    """Return an end of the drawing's scale.
+
+    Examples
+    --------
+    >>> scale_words(25.4, "in"), scale_words(-20.0, "mm")
+    ('+1 in', '-20 mm')
+    """
+    size = abs(value_mm)
+    text = format_length(size, unit) if unit == "in" else f"{size:.0f} mm"
+    return f"{'-' if value_mm < 0 else '+'}{text}"

@@ -1,0 +1,41 @@
+"""Words of the report's pictures: captions, and what is left out of them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from sizing.messages.one_line import file_name
+
+
+def photo_caption(file: str, *, measured: bool) -> str:
+    """Return the caption of the photo."""
+    said = "sides as traced, stations, references" if measured else "not measured; as it was taken"
+    return f"{file_name(file)}: {said}"
+
+
+def wall_caption() -> str:
+    """Return the caption of the rectified wall."""
+    return "the ordered size on the wall, true to scale"
+
+
+def card_left_out(file: str) -> str:
+    """Return that a photo is not shown because a card may be in view."""
+    return f"{file_name(file)}: not shown in the report, as a card may be in view whose place is not known."
+
+
+def privacy() -> str:
+    """Return what was left out of the pictures."""
+    return "Pictures are copies without the camera's data (place, serial number); a card used as reference is covered."
+
+
+def no_picture() -> str:
+    """Return what stands in place of a picture."""
+    return "No picture: there is no photo that could be used."
+
+
+def unknown_blank(photos: Sequence[str]) -> str:
+    """Return that a box names a photo that is not in the job."""
+    return (
+        f"{', '.join(file_name(p) for p in photos)} is none of the job's photos: write the name as in the job "
+        "file, so that nothing stays in view by a slip."
+    )
