@@ -101,7 +101,7 @@ def check(
         return refuse("--json and --jsonl: choose one of them.")
     require_libraries()
     from sizing.check import check_job, exit_of
-    from sizing.result import as_text, check_document, job_document
+    from sizing.result.document import as_text, check_document, job_document
     from sizing.runs.saving import save_run
     from sizing.terminal import complaints, job_text
 

@@ -4,7 +4,7 @@ import numpy as np
 
 from sizing.check import check_job
 from sizing.orders.rulefile import sample_files
-from sizing.result import job_document
+from sizing.result.document import job_document
 from vision.request import PARTS, Estimate, PhotoReport
 
 INCH = 25.4

@@ -7,7 +7,7 @@ from PIL import Image
 from sizing.check import check_job
 from sizing.errors import InputError
 from sizing.report.blanking import FILL, Blank, blanked, parse_blank, read_blanks
-from sizing.result import job_document
+from sizing.result.document import job_document
 from sizing.runs.saving import save_run
 from vision.request import PARTS, Estimate, PhotoReport
 

@@ -8,7 +8,7 @@ import pytest
 
 from sizing.check import check_job
 from sizing.crosscheck.adjustment import predict_readings_mm
-from sizing.result import as_text, job_document
+from sizing.result.document import as_text, job_document
 from sizing.terminal import job_text
 from vision.request import PARTS, Estimate, NotMeasured, PhotoReport
 

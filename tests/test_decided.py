@@ -6,7 +6,7 @@ import pytest
 
 from sizing.check import check_job
 from sizing.release.decisions import FILE, Decision, append_decision
-from sizing.result import job_document
+from sizing.result.document import job_document
 from sizing.terminal import complaints, job_text
 from vision.request import NotMeasured
 

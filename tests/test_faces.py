@@ -12,7 +12,7 @@ from fixtures.renderer.render import render
 from fixtures.renderer.scene import Light, Opening, Scene, Sheet, Wall, smooth_sides
 from sizing.check import check_job
 from sizing.messages.slips import slip_says
-from sizing.result import job_document
+from sizing.result.document import job_document
 from vision.estimate import estimate_opening
 from vision.faces.lines import FaceLine
 from vision.faces.measures import faces_of_outlines

@@ -16,7 +16,7 @@ from sizing.footprint.footprint import NotDrawn, footprint_of
 from sizing.footprint.obstacles import Rectangle, gap_to
 from sizing.footprint.pictures import footprint_pictures
 from sizing.footprint.result import footprint_document, footprint_exit, footprint_lines, job_footprints
-from sizing.result import as_text
+from sizing.result.document import as_text
 from vision.pictures.footprint_view import Shape, footprint_on_wall, mm_per_px, standing_out_shift, wall_points
 from vision.request import PARTS, Estimate, PhotoReport
 

@@ -320,7 +320,7 @@ def test_links_and_hidden_folders_are_not_looked_through(tmp_path):
 
 def test_a_check_that_was_written_is_in_the_log_with_the_tape_and_the_program(tmp_path, monkeypatch):
     from sizing.check import check_job
-    from sizing.result import job_document
+    from sizing.result.document import job_document
 
     monkeypatch.setenv("SECONDTAPE_DATA", str(tmp_path / "data"))
     job = tmp_path / "larch-1"

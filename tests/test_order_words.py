@@ -10,7 +10,7 @@ from sizing.orders.as_json import estimate_order_document
 from sizing.orders.order import order_of_photo
 from sizing.orders.rulefile import load_rule, sample_files
 from sizing.orders.view import caution_lines, estimate_order_lines
-from sizing.result import as_text, job_document
+from sizing.result.document import as_text, job_document
 from sizing.terminal import complaints, job_text
 from tests.orders import SQUARE, checked_in, codes, opening_of, reading, seen
 

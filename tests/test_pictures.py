@@ -5,7 +5,7 @@ import pytest
 from PIL import Image
 
 from sizing.check import check_job
-from sizing.result import job_document
+from sizing.result.document import job_document
 from sizing.runs.saving import save_run
 from vision.request import PARTS, Estimate, PhotoReport, Warning_
 

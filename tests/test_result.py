@@ -8,7 +8,7 @@ import pytest
 
 from sizing.check import check_job, exit_of
 from sizing.exits import Exit
-from sizing.result import as_text, check_document, estimate_document, job_document
+from sizing.result.document import as_text, check_document, estimate_document, job_document
 from sizing.runs.runfolder import run_id, safe_name, write_run
 from sizing.runs.saving import save_run
 from sizing.terminal import complaints, job_text

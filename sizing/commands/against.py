@@ -30,7 +30,7 @@ def compared_with(
 ) -> tuple[JobResult, dict[str, Any], list[str]]:
     """Return result and document of a job with the differences from the typed order, and these as lines."""
     from sizing.orders.against import compared, comparison_lines, read_typed, with_differences
-    from sizing.result import job_document
+    from sizing.result.document import job_document
 
     comparison = compared(result, read_typed(file, result.job.units if result.job else "mm"))
     if result.job is None:

@@ -43,7 +43,7 @@ def dispute(
     from sizing.dispute.steps import load_settings
     from sizing.errors import InputError
     from sizing.messages import dispute as messages
-    from sizing.result import as_text
+    from sizing.result.document import as_text
     from sizing.runs.runfolder import RunFolderError, target_folder, text_writer, write_run
     from sizing.versions import version_lines
 

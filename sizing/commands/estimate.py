@@ -135,7 +135,7 @@ def estimate(
         return refuse_all(error)
     require_libraries()
     from sizing.check import estimate_exit, estimate_photos
-    from sizing.result import as_text, estimate_document
+    from sizing.result.document import as_text, estimate_document
     from sizing.runs.saving import save_estimate
     from sizing.terminal import estimate_complaints, estimate_text
 

@@ -80,7 +80,7 @@ def list_checks(
         from dataclasses import asdict
 
         from sizing.log.export import SCHEMA
-        from sizing.result import as_text
+        from sizing.result.document import as_text
 
         say(as_text({"schema": SCHEMA, "checks": [asdict(x) for x in found]}))
     else:
@@ -111,7 +111,7 @@ def show(
             found = coded(found, codes_of(connection))
     if as_json:
         from sizing.log.export import export_document
-        from sizing.result import as_text
+        from sizing.result.document import as_text
 
         say(as_text(export_document([found])))
     else:
@@ -149,7 +149,7 @@ def export(
         from sizing.log.codes import codes as codes_of
         from sizing.log.export import export_csv, export_document
         from sizing.log.queries import details, find
-        from sizing.result import as_text
+        from sizing.result.document import as_text
 
         found = [details(connection, x) for x in find(connection, asked)]
         if codes:

@@ -34,7 +34,7 @@ def again(
     from sizing.errors import InputError
     from sizing.log.again import held_to
     from sizing.log.record import read_document
-    from sizing.result import as_text, job_document
+    from sizing.result.document import as_text, job_document
     from sizing.terminal import complaints
     from sizing.versions import program_version
 

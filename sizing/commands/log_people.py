@@ -52,7 +52,7 @@ def people(
     groups = grouped(rows, per)
     if as_json:
         from sizing.log.export import statistics_document
-        from sizing.result import as_text
+        from sizing.result.document import as_text
 
         say(as_text(statistics_document(groups, per)))
     else:

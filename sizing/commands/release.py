@@ -59,7 +59,7 @@ def release(
         return refuse(messages.reason_without_name())
     require_libraries()
     from sizing.check import check_job
-    from sizing.result import as_text, job_document
+    from sizing.result.document import as_text, job_document
     from sizing.terminal import complaints
 
     status, documents = Exit.DONE, list[dict[str, Any]]()

@@ -100,7 +100,7 @@ def copy_samples(
 def _list(folder: Path, *, as_json: bool) -> int:
     from sizing.messages import order as words
     from sizing.orders.rulefile import rule_folders, rules_in
-    from sizing.result import SCHEMA, as_text
+    from sizing.result.document import SCHEMA, as_text
 
     folders = rule_folders(folder)
     status = Exit.DONE

@@ -211,7 +211,7 @@ def warm_task(*, say: Say) -> None:
     """Load what a check needs; in the child."""
     from importlib import import_module
 
-    for module in ("sizing.check", "sizing.result", "vision.estimate", "vision.joint.several_photos"):
+    for module in ("sizing.check", "sizing.result.document", "vision.estimate", "vision.joint.several_photos"):
         import_module(module)
 
 
@@ -231,7 +231,7 @@ def checked(folder: Path, say: Say) -> tuple[Any, Mapping[str, Any]]:
     import cv2
 
     from sizing.check import check_job
-    from sizing.result import job_document
+    from sizing.result.document import job_document
 
     cv2.setNumThreads(1)
     result = check_job(folder / JOB_FILE, progress=say, estimator=kept_photos().estimate)

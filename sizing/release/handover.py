@@ -11,7 +11,7 @@ from sizing.printed.pdfpage import PaperName
 from sizing.regularfile import regular_bytes
 from sizing.release.pdf import release_pdf
 from sizing.release.release import SCHEMA, Release, release_csv, release_document, with_earlier
-from sizing.result import as_text
+from sizing.result.document import as_text
 from sizing.runs.runfolder import RunFolderError, Writer, safe_name, target_folder, text_writer, write_run
 
 _JSON, _CSV, _PDF = "release.json", "release.csv", "release.pdf"

@@ -10,7 +10,7 @@ from typing import Any
 from sizing.log.index import index_warning
 from sizing.messages import written_files as messages
 from sizing.outcome import EstimateResult, JobResult
-from sizing.result import SCHEMA, as_text
+from sizing.result.document import SCHEMA, as_text
 from sizing.runs.pictures import estimate_pictures, job_pictures
 from sizing.runs.runfolder import RunFolderError, Writer, run_id, target_folder, text_writer, write_run
 from sizing.units import Unit
@@ -29,7 +29,7 @@ def save_run(
     result : JobResult
         A job that could not be read has no run.
     document : mapping
-        The element of `jobs`, as `sizing.result.job_document` gives it.
+        The element of `jobs`, as `sizing.result.document.job_document` gives it.
     out : Path or None
         In place of `JOB/secondtape`.
     pictures : bool
@@ -55,7 +55,7 @@ def keep_check(result: JobResult) -> list[str]:
 
     Returns warnings; pictures of an earlier run stay.
     """
-    from sizing.result import job_document
+    from sizing.result.document import job_document
 
     _, warnings = save_run(result, job_document(result), out=None, pictures=False)
     return warnings

@@ -1,0 +1,1 @@
+"""The JSON document of a check or an estimate, by the contract."""

@@ -1,0 +1,42 @@
+"""Each photo of an opening as JSON: its file, and what was seen where in it."""
+
+from __future__ import annotations
+
+from sizing.result.values import Document, point_lists, rounded_mm, warning_document
+from sizing.runs.photoresults import PhotoResult
+from vision.request import LensUse
+
+# Of the curve of a side as drawn.
+_MOST_POINTS = 100
+
+
+def photo_document(photo: PhotoResult) -> Document:
+    """Return one photo: its hash, places in pixels of the upright photo, lenses, warnings, and why it gave nothing."""
+    document: Document = {"file": photo.file}
+    report = photo.report
+    if photo.sha256:
+        document["sha256"] = photo.sha256
+    if report is not None and all(report.size_px):
+        document["size_px"] = list(report.size_px)
+        if report.corners_px is not None:
+            document["corners_px"] = point_lists(report.corners_px)
+        if report.lenses:
+            document["lenses"] = [_lens(use) for use in report.lenses]
+        document["references"] = [{"name": name, "corners_px": point_lists(px)} for name, px in report.references_px]
+        document["sides_px"] = {
+            side: point_lists(px[:: max(1, len(px) // _MOST_POINTS)]) for side, px in report.sides_px.items()
+        }
+        document["stations_px"] = {name: point_lists(px) for name, px in report.stations_px.items()}
+        document["rivals_px"] = [
+            {"side": side, "shift_mm": rounded_mm(shift), "ends_px": point_lists(px)}
+            for side, shift, px in report.rivals_px
+        ]
+    document["warnings"] = [warning_document(w) for w in report.warnings] if report is not None else []
+    if photo.error is not None:
+        document["error"] = warning_document(photo.error)
+    return document
+
+
+def _lens(use: LensUse) -> Document:
+    document: Document = {"file": use.path.name, "sha256": use.sha256, "applied": use.applied}
+    return document | ({"why": use.why} if use.why else {})
