@@ -6,33 +6,25 @@ explain; nothing is corrected by them: a photo tuned by the tape is no second ta
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 from scipy.special import ndtri
 
-from sizing.crosscheck.adjustment import CORNER_U_MM, FLOOR_MM2, STATIONS
-from sizing.crosscheck.consistency import CrossCheck, expected_lengths_mm, sound_readings, tape_of
+from sizing.crosscheck.common_parts import Block, Common, Kind, block_of, common_of, print_run_of, shared_u_ratio
+from sizing.crosscheck.consistency import CrossCheck
 from sizing.crosscheck.snooping import POWER, critical_w
 from sizing.jobs.job import Opening
-from sizing.tape import reading_noise_mm, tape_parts_mm
-from vision.request import PARTS, Array, Estimate
+from vision.request import Array, Estimate
 
-Kind = Literal["print_scale", "tape_zero", "tape_scale"]
 # One opening cannot tell what is common from what is its own.
 _LEAST_OPENINGS = 2
 # Causes whose likelihoods differ by less than a factor of 100 are not told apart (taste, no effect on verdicts).
 _TOLD_APART = 2.0 * np.log(100.0)
 # A common part is significant at 5 %, both ways, also without the opening that shows it most.
 _BESIDE = 1.96
-# A part that is known exactly is still tested: 1e-7, or 0.1 um.
-_LEAST_U = {"print_scale": 1e-7, "tape_zero": 1e-4, "tape_scale": 1e-7}
-# What is common to the covariance of one photo may take no more than this of its least direction.
-_MOST = 0.9
 _UNSEEN = 1e-12
 
 
@@ -57,28 +49,6 @@ class CommonTest:
     found: bool
     labels: tuple[str, ...]
     group: tuple[tuple[Kind, str], ...] = ()
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Block:
-    """Differences reading less measure of one opening (n,) mm, lengths, own inverse covariance, and whose they are."""
-
-    label: str
-    difference_mm: Array
-    lengths_mm: Array
-    inverse: Array
-    tapes: tuple[str, ...]
-    print_run: str
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Common:
-    """The common parts: kind and owner of each, their columns (N, q), and the variance each is expected to have."""
-
-    keys: tuple[tuple[Kind, str], ...]
-    columns: Array
-    variances: Array
-    labels: tuple[tuple[str, ...], ...]
 
 
 def job_tests(openings: Sequence[tuple[Opening, Estimate, CrossCheck | None]]) -> tuple[CommonTest, ...]:
@@ -107,14 +77,14 @@ def job_tests(openings: Sequence[tuple[Opening, Estimate, CrossCheck | None]]) -
     Mixed model (JCGM 102 for the common parts; the w-test of a general hypothesis: Teunissen, Testing theory); level
     0.001 divided among the parts tested, power 0.95: design.md, *The cross-check*.
     """
-    u_ratio = {_print_run(o): _u_ratio(e) for o, e, _ in openings}
+    u_ratio = {print_run_of(o): shared_u_ratio(e) for o, e, _ in openings}
     shared = Counter(sha256 for _, e, _ in openings for sha256 in {p.sha256 for p in e.photos if p.sha256})
     made = (
-        _block(o, e, c, u_ratio[_print_run(o)], max((shared[p.sha256] for p in e.photos if p.sha256), default=1))
+        block_of(o, e, c, u_ratio[print_run_of(o)], max((shared[p.sha256] for p in e.photos if p.sha256), default=1))
         for o, e, c in openings
     )
     blocks = [b for b in made if b is not None]
-    common = _common(blocks, openings, u_ratio)
+    common = common_of(blocks, openings, u_ratio)
     tested = [k for k, labels in enumerate(common.labels) if len(labels) >= _LEAST_OPENINGS]
     if not tested:
         return ()
@@ -122,7 +92,7 @@ def job_tests(openings: Sequence[tuple[Opening, Estimate, CrossCheck | None]]) -
     return tuple(_tested(blocks, common, freed, slips, k, tested) for k in tested)
 
 
-def _search(blocks: Sequence[_Block], common: _Common, tested: Sequence[int]) -> tuple[list[int], list[int]]:
+def _search(blocks: Sequence[Block], common: Common, tested: Sequence[int]) -> tuple[list[int], list[int]]:
     """Return the common parts and the readings (rows) that are outliers, freed one by one."""
     freed: list[int] = []
     slips: list[int] = []
@@ -145,7 +115,7 @@ def _search(blocks: Sequence[_Block], common: _Common, tested: Sequence[int]) ->
 
 
 def _rows_alone(
-    blocks: Sequence[_Block], common: _Common, freed: Sequence[int], slips: Sequence[int], k: int, shown: Array
+    blocks: Sequence[Block], common: Common, freed: Sequence[int], slips: Sequence[int], k: int, shown: Array
 ) -> Array | None:
     """Return the rows of the opening that shows part k most, less the slips, where without it nothing is left."""
     ends = np.cumsum([len(b.difference_mm) for b in blocks])
@@ -158,7 +128,7 @@ def _rows_alone(
 
 
 def _most_plausible(
-    common: _Common, blocks: Sequence[_Block], freed: Sequence[int], slips: Sequence[int], part: Array
+    common: Common, blocks: Sequence[Block], freed: Sequence[int], slips: Sequence[int], part: Array
 ) -> int:
     """Return the part of the largest w; of those that explain as much, the one expected to vary most for it."""
     w, _, gain, _ = _statistics(blocks, common, freed, slips)
@@ -168,7 +138,7 @@ def _most_plausible(
 
 
 def _statistics(
-    blocks: Sequence[_Block], common: _Common, freed: Sequence[int], slips: Sequence[int]
+    blocks: Sequence[Block], common: Common, freed: Sequence[int], slips: Sequence[int]
 ) -> tuple[Array, Array, Array, Array]:
     """Return w of the common parts (q,) and of the readings (N,), by how much a part raises its w (q,), what shows it.
 
@@ -199,7 +169,7 @@ def _statistics(
     return w_parts, w_rows, gain, columns.T * left
 
 
-def _by_block(blocks: Sequence[_Block], design: Array, d: Array) -> tuple[Array, Array, Array]:
+def _by_block(blocks: Sequence[Block], design: Array, d: Array) -> tuple[Array, Array, Array]:
     """Return B X (N, k), B d (N,) and the diagonal of B (N,), B the inverse of what the openings have of their own."""
     weighted, inverse_d, diagonal = [], [], []
     at = 0
@@ -213,8 +183,8 @@ def _by_block(blocks: Sequence[_Block], design: Array, d: Array) -> tuple[Array,
 
 
 def _tested(
-    blocks: Sequence[_Block],
-    common: _Common,
+    blocks: Sequence[Block],
+    common: Common,
     freed: Sequence[int],
     slips: Sequence[int],
     k: int,
@@ -246,90 +216,3 @@ def _tested(
         common.labels[k],
         group,
     )
-
-
-def _print_run(opening: Opening) -> str:
-    """Return what stands for one print run: kind and size of the reference, and its bars as measured."""
-    reference, bar = opening.seen_reference, opening.check_bar
-    size = "" if reference.width_mm is None else f" {reference.width_mm:g} x {reference.height_mm:g} mm"
-    bars = [f"{q.value_mm:g} mm" for q in (bar.across, bar.along) if q is not None]
-    return reference.kind + size + (f", bars {' and '.join(bars)}" if bars else "")
-
-
-def _tape_name(tape: tuple[str, str | None]) -> str:
-    return tape[0] if tape[1] is None else f"{tape[0]} ({tape[1]})"
-
-
-def _u_ratio(estimate: Estimate) -> float:
-    """Return the standard uncertainty of the size of the reference that all its measures share, as a ratio.
-
-    The budget has it for each measure; of two independent directions a half of the variance is common to both.
-    """
-    parts = estimate.budget_mm[:8, [PARTS.index("print_scale"), PARTS.index("reference_size")]]
-    ratio = np.hypot(parts[:, 0], parts[:, 1]) / estimate.values_mm[:8]
-    shared = float(np.median(ratio[:6])) / math.sqrt(2.0)
-    return max(shared, _LEAST_U["print_scale"])
-
-
-def _block(
-    opening: Opening, estimate: Estimate, check: CrossCheck | None, u_ratio: float, in_photo: int
-) -> _Block | None:
-    readings = sound_readings(opening)
-    if not readings:
-        return None
-    rows = [STATIONS.index(r.name) for r in readings]
-    edge = np.zeros(8) if check is None or check.edge is None else np.asarray(check.edge.shift_nine_mm)[:8]
-    measures = estimate.values_mm[:8] + edge
-    lengths = measures[rows]
-    own = [
-        reading_noise_mm(r.length.mm, r.graduation_mm, opening.wall) ** 2
-        + (CORNER_U_MM**2 if r.name.startswith("diagonal") else 0.0)
-        for r in readings
-    ]
-    photo = estimate.cov_mm2[np.ix_(rows, rows)] + FLOOR_MM2 * np.eye(len(rows))
-    # Less the ratio, which is the job's: never more of it than the covariance holds (rank-one bound).
-    held = float(lengths @ np.linalg.solve(photo, lengths))
-    photo = photo - min(u_ratio**2, _MOST / held) * np.outer(lengths, lengths)
-    cov = in_photo * photo + np.diag(own)
-    said = np.array(list(expected_lengths_mm(readings).values()))
-    return _Block(
-        opening.label,
-        said - lengths,
-        lengths,
-        np.asarray(np.linalg.inv(cov), dtype=np.float64),
-        tuple(_tape_name(tape_of(r)) for r in readings),
-        _print_run(opening),
-    )
-
-
-def _common(
-    blocks: Sequence[_Block],
-    openings: Sequence[tuple[Opening, Estimate, CrossCheck | None]],
-    u_ratio: dict[str, float],
-) -> _Common:
-    """Return the common parts of all openings with their columns."""
-    runs = tuple(dict.fromkeys(b.print_run for b in blocks))
-    classes = {_tape_name(tape_of(r)): r.tape for o, _, _ in openings for r in o.readings}
-    used = [t for b in blocks for t in b.tapes]
-    tapes = tuple(dict.fromkeys(used))
-    lengths = np.concatenate([b.lengths_mm for b in blocks]) if blocks else np.zeros(0)
-    owner = np.array([b.print_run for b in blocks for _ in b.tapes])
-    by_tape = np.array(used)
-    keys: list[tuple[Kind, str]] = []
-    columns, variances, labels = [], [], []
-    for run in runs:
-        keys.append(("print_scale", run))
-        columns.append(np.where(owner == run, lengths, 0.0))
-        variances.append(u_ratio[run] ** 2)
-        labels.append(tuple(b.label for b in blocks if b.print_run == run))
-    for tape in tapes:
-        mine = by_tape == tape
-        zero, scale = tape_parts_mm(lengths[mine], classes[tape])
-        ratio = float(np.median(scale / lengths[mine]))
-        concerned = tuple(b.label for b in blocks if tape in b.tapes)
-        keys += [("tape_zero", tape), ("tape_scale", tape)]
-        columns += [np.where(mine, 1.0, 0.0), np.where(mine, lengths, 0.0)]
-        variances += [max(zero, _LEAST_U["tape_zero"]) ** 2, max(ratio, _LEAST_U["tape_scale"]) ** 2]
-        labels += [concerned, concerned]
-    design = np.column_stack(columns) if columns else np.zeros((0, 0))
-    return _Common(tuple(keys), design, np.array(variances), tuple(labels))
