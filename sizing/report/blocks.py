@@ -8,6 +8,7 @@ from sizing.messages import report as words
 from sizing.messages import report_figures, report_pictures
 from sizing.printed.pdfpage import Page
 from sizing.report.chart import Bar, bar_of, reach_mm
+from sizing.report.contents import Budget, OpeningPage, ReadingLine
 from sizing.report.layout import (
     BAND,
     COLOURS,
@@ -22,7 +23,6 @@ from sizing.report.layout import (
     lines_of,
 )
 from sizing.report.pictures import ReportPicture
-from sizing.report.report import Budget, OpeningPage, ReadingLine
 from sizing.units import Unit
 
 _SMALL, _USUAL = 7.2, 7.8

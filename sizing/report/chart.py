@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from sizing.report.report import ReadingLine
+    from sizing.report.contents import ReadingLine
 
 # The scale ends at so many times the widest tolerance, or at the farthest interval, whichever is nearer: a slip of a
 # foot must not squeeze the others to nothing.

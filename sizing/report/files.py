@@ -11,10 +11,11 @@ from sizing.messages import report_pictures as words
 from sizing.outcome import JobResult
 from sizing.printed.pdfpage import PaperName
 from sizing.report.blanking import Blank, read_blanks, unknown_photos
+from sizing.report.contents import Report
 from sizing.report.html import report_html
 from sizing.report.pdf import report_pdf
 from sizing.report.pictures import Complain
-from sizing.report.report import Report, build_report
+from sizing.report.report import build_report
 from sizing.runs.runfolder import Writer, safe_name, target_folder, text_writer, write_run
 
 PDF, HTML = "report.pdf", "report.html"

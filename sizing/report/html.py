@@ -9,8 +9,8 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from sizing.messages import report as words
 from sizing.messages import report_figures, report_pictures
 from sizing.report.chart import bar_of, reach_mm
+from sizing.report.contents import Report
 from sizing.report.pictures import ReportPicture
-from sizing.report.report import Report
 from sizing.units import Unit
 
 

@@ -8,6 +8,7 @@ from sizing.messages import record, report_pictures
 from sizing.messages import report as words
 from sizing.printed.pdfpage import Document, Page, PaperName, fitted
 from sizing.report.blocks import budget_table, openings_table, pictures_row, readings_table, verdict_box
+from sizing.report.contents import Input, OpeningPage, Report
 from sizing.report.layout import (
     INK,
     LINE,
@@ -22,7 +23,6 @@ from sizing.report.layout import (
     paginated,
     paragraph,
 )
-from sizing.report.report import Input, OpeningPage, Report
 from sizing.units import Unit
 
 _TOP_MM, _FOOT_MM = 24.0, 13.0

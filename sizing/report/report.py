@@ -7,117 +7,26 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
 
-import numpy as np
-
-from sizing.decision import Verdict
 from sizing.footprint.result import footprint_lines, job_footprints
-from sizing.judging import ReadingResult
 from sizing.messages import crosscheck, record, report_figures, report_to_do, verdicts
 from sizing.messages import order as order_words
 from sizing.messages import report as words
 from sizing.messages.footprint import CODES
-from sizing.messages.names import name_of
 from sizing.messages.one_line import file_name, one_line, sentence
-from sizing.messages.photo_figures import at_least
-from sizing.messages.slips import probably, slip_says
-from sizing.mixture import interval95, mixture_of
 from sizing.nextstep import step_of
 from sizing.orders.rules import DIRECTIONS
 from sizing.orders.view import caution_lines, order_lines
 from sizing.outcome import JobResult, OpeningResult
 from sizing.remeasure import request
 from sizing.report.blanking import Blank
-from sizing.report.pictures import Complain, ReportPicture, opening_pictures
+from sizing.report.contents import Input, OpeningPage, Report
+from sizing.report.pictures import Complain, opening_pictures
+from sizing.report.readings import budget_of, cause_line, reading_line
 from sizing.terminal import advice_line, opening_warnings
 from sizing.units import Unit
 from sizing.versions import program_version, version_lines
-from vision.request import NINE, PARTS, Estimate, NotMeasured
-
-# An interval so many times as long as 2 U95 is no longer a normal one's (guess; as in the result).
-_FAR_FROM_NORMAL = 1.3
-# A part of the budget below this is not shown, mm.
-_LEAST_PART_MM = 0.05
-_BUDGET_OF = ("width_middle", "height_middle", "diagonal_down")
-
-
-@dataclass(frozen=True, slots=True)
-class ReadingLine:
-    """One reading against the photo.
-
-    The drawing is of opening less reading, mm: `band_mm` within which the reading does no harm, `interval_mm` of the
-    photo at 95 % with `centre_mm`; None without a photo.
-    """
-
-    name: str
-    tape: str
-    photo: str
-    smallest_slip: str
-    verdict: str
-    verdict_words: str
-    band_mm: tuple[float, float]
-    centre_mm: float | None
-    interval_mm: tuple[float, float] | None
-
-
-@dataclass(frozen=True, slots=True)
-class Budget:
-    """Where the uncertainty of some measures comes from: names of the parts, and rows of measure and figures."""
-
-    parts: tuple[str, ...]
-    rows: tuple[tuple[str, tuple[str, ...]], ...]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class OpeningPage:
-    """One opening's page."""
-
-    label: str
-    verdict: Verdict
-    verdict_words: str
-    why: str
-    facts: tuple[tuple[str, str], ...]
-    to_do: tuple[str, ...]
-    readings: tuple[ReadingLine, ...]
-    causes: tuple[str, ...]
-    order_size: str
-    order: tuple[str, ...]
-    footprint: tuple[str, ...]
-    budget: Budget | None
-    notes: tuple[str, ...]
-    remeasure: tuple[str, ...]
-    decision: str
-    inputs_sha256: str
-    pictures: tuple[ReportPicture, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Input:
-    """One file that the check rests on: what it is, its name and SHA-256."""
-
-    kind: str
-    name: str
-    sha256: str
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Report:
-    """The report of one job; `made_at` is shown as it is."""
-
-    job: str
-    made_at: str
-    program: str
-    verdict: Verdict
-    headline: str
-    facts: tuple[tuple[str, str], ...]
-    summary: str
-    common: tuple[str, ...]
-    pages: tuple[OpeningPage, ...]
-    method: tuple[str, ...]
-    inputs: tuple[Input, ...]
-    versions: tuple[str, ...]
-    cautions: tuple[str, ...]
+from vision.request import Estimate, NotMeasured
 
 
 def build_report(result: JobResult, made_at: str, blanks: Sequence[Blank], complain: Complain) -> Report:
@@ -189,12 +98,12 @@ def _page(
         why=sentence(why),
         facts=_facts(facts),
         to_do=_to_do(result, unit),
-        readings=tuple(_reading(r, result, unit) for r in result.readings),
-        causes=tuple(line for r in result.readings if (line := _cause(r, unit))),
+        readings=tuple(reading_line(r, result, unit) for r in result.readings),
+        causes=tuple(line for r in result.readings if (line := cause_line(r, unit))),
         order_size=_order_size(result, unit),
         order=_order(result, unit),
         footprint=tuple(line.strip() for line in footprint_lines(footprint, unit)[2:]) if wanted else (),
-        budget=_budget(answer),
+        budget=budget_of(answer),
         notes=_notes(result, why, unit),
         remeasure=tuple(
             request(
@@ -254,63 +163,6 @@ def _to_do(result: OpeningResult, unit: Unit) -> tuple[str, ...]:
         noted = bool(opening_warnings(result)) or (result.order is not None and bool(result.order.notes))
         lines.append(report_to_do.look_before_ordering() if noted else report_to_do.nothing_to_do())
     return tuple(lines) or (report_to_do.photo_to_take(),)
-
-
-def _reading(result: ReadingResult, opening: OpeningResult, unit: Unit) -> ReadingLine:
-    judged, name = result.judgement, result.reading.name
-    under, over = opening.tolerance.of(name)
-    centre = interval = None
-    photo = report_figures.no_figure()
-    if judged.photo_mm is not None and judged.U95_mm is not None and isinstance(opening.answer, Estimate):
-        centre = judged.photo_mm - judged.reading_mm
-        interval = _interval(opening.answer, name, judged.photo_mm, judged.U95_mm, judged.reading_mm)
-        photo = report_figures.photo_figure(judged.photo_mm, judged.U95_mm, unit)
-    slip = judged.smallest_slip_mm
-    return ReadingLine(
-        name=name_of(name),
-        tape=report_figures.tape_figure(result.reading.length.as_written, judged.reading_mm, unit),
-        photo=photo,
-        smallest_slip=report_figures.no_figure() if slip is None or not np.isfinite(slip) else at_least(slip, unit),
-        verdict=judged.verdict,
-        verdict_words=report_figures.reading_verdict(judged.verdict, measured=centre is not None),
-        band_mm=(-over, under),
-        centre_mm=centre,
-        interval_mm=interval,
-    )
-
-
-def _interval(answer: Estimate, name: str, value_mm: float, U95_mm: float, reading_mm: float) -> tuple[float, float]:
-    """Return the photo's 95 % interval less the reading: wider than +- U95 where rival edges make it so."""
-    low, high = interval95(mixture_of(answer.values_mm, answer.cov_mm2, answer.candidates, name))
-    if high - low <= _FAR_FROM_NORMAL * 2.0 * U95_mm:
-        low, high = value_mm - U95_mm, value_mm + U95_mm
-    return low - reading_mm, high - reading_mm
-
-
-def _cause(result: ReadingResult, unit: Unit) -> str:
-    if not result.likely or result.judgement.verdict == "agrees":
-        return ""
-    said = [
-        probably(slip_says(e.slip, e.shift_mm, e.corrected_mm, e.facts, unit), e.probability, e.slip)
-        for e in result.likely[:2]
-    ]
-    return report_figures.cause(result.reading.name, said, [e.probability for e in result.likely[:2]])
-
-
-def _budget(answer: Estimate | NotMeasured) -> Budget | None:
-    if isinstance(answer, NotMeasured):
-        return None
-    at = [NINE.index(name) for name in _BUDGET_OF]
-    parts = np.asarray(answer.budget_mm)[at]
-    shown = [k for k in range(len(PARTS)) if parts[:, k].max() >= _LEAST_PART_MM]
-    u = np.sqrt(np.maximum(np.diag(answer.cov_mm2), 0.0))
-    return Budget(
-        parts=(*(report_figures.part_name(PARTS[k]) for k in shown), report_figures.all_parts()),
-        rows=tuple(
-            (name_of(name), (*(f"{parts[row, k]:.2f}" for k in shown), f"{u[i]:.2f}"))
-            for row, (name, i) in enumerate(zip(_BUDGET_OF, at, strict=True))
-        ),
-    )
 
 
 def _inputs(result: JobResult) -> tuple[Input, ...]:
