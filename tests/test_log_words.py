@@ -7,7 +7,7 @@ from datetime import date
 import pytest
 
 from sizing.log.export import statistics_document
-from sizing.log.measurers import Finding, Together
+from sizing.log.findings import Finding, Together
 from sizing.log.pooling import Interval
 from sizing.log.queries import Logged, LoggedRelease
 from sizing.messages import log as words

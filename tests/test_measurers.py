@@ -11,7 +11,9 @@ import numpy as np
 import pytest
 
 from sizing.jobs.job import READINGS
-from sizing.log.measurers import FEWEST, Compared, together
+from sizing.log.compared import Compared
+from sizing.log.findings import FEWEST
+from sizing.log.measurers import together
 
 START = date(2026, 3, 2)
 SIXTEENTH_MM = 25.4 / 16

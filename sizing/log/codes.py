@@ -8,8 +8,8 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
+from sizing.log.compared import Compared
 from sizing.log.index import folded, writing
-from sizing.log.measurers import Compared
 from sizing.log.queries import NOT_SAID, Details, Logged
 
 # No vowels: a code is no word.

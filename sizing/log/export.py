@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from dataclasses import asdict
 from typing import Any
 
-from sizing.log.measurers import Together
+from sizing.log.findings import Together
 from sizing.log.pooling import Interval
 from sizing.log.queries import Details
 from sizing.release.release import safe_cell

@@ -9,101 +9,28 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
-from typing import Literal
 
 import numpy as np
 from scipy import stats
 
 from sizing.jobs.job import Tolerance
+from sizing.log.compared import (
+    FEWEST_RESIDUALS,
+    Compared,
+    mean_of,
+    parted,
+    residuals_of,
+    slope_over_units,
+    slope_within,
+    spread_within,
+)
+from sizing.log.findings import FEWEST, LEVEL, Finding, Kind, Together
 from sizing.log.pooling import Interval, Pooled, combine, holm, levelled
 from vision.request import Array
 
-Kind = Literal["shift", "scatter", "slips", "trend"]
-Nature = Literal["same-at-all-lengths", "grows-with-length", "cannot-tell"]
-
-# The order of this program: fewer readings are counted and shown, and nothing is concluded from them.
-FEWEST = 20
-# A difference counts as found at this level of the whole table (Holm); common practice, no source.
-LEVEL = 0.05
-# Guess: a spread of fewer residuals than this says nothing of its own.
-_FEWEST_RESIDUALS = 3
-# Guess: lengths of one unit spread less than this show no growth with the length, m2.
-_LEAST_SPREAD_M2 = 0.01
 # Guess: fewer jobs or days than this show no trend.
 _TREND_JOBS, _TREND_DAYS = 5, 3
 _TREND_DAYS_SHOWN = 30.0
-
-
-@dataclass(frozen=True, slots=True)
-class Compared:
-    """One reading and its photo: lengths in mm, `u_mm` standard uncertainty of the difference; keys of its places."""
-
-    by: str
-    tape: str
-    job: str
-    opening: str
-    name: str
-    on: date | None
-    tape_mm: float
-    difference_mm: float
-    u_mm: float
-
-
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """A difference that chance does not explain at `LEVEL` over the table: `p` as tested, `p_table` after Holm."""
-
-    kind: Kind
-    p: float
-    p_table: float
-
-
-@dataclass(frozen=True, slots=True)
-class Together:
-    """What the readings of one group say together; intervals hold 95 %, None where too little is known.
-
-    `shift_mm`: mean of reading minus photo, slips left out; `beyond_mm`: the same beyond what the other groups have in
-    common, units brought to one slope, None where fewer than two of them can be compared with; `excess_mm` without
-    bringing them there. `slope_mm_per_m`: growth of the difference with the
-    length. `scatter_mm`: standard deviation within an opening, the photo's own part in it. `trend_mm`: change in
-    30 days. `slips` are readings away from this group's median by more than the default tolerance and U95.
-    """
-
-    group: str
-    readings: int
-    openings: int
-    jobs: int
-    first: date | None
-    last: date | None
-    slips: int
-    slips_per_100: Interval
-    shift_mm: Interval | None = None
-    beyond_mm: Interval | None = None
-    slope_mm_per_m: Interval | None = None
-    scatter_mm: Interval | None = None
-    trend_mm: Interval | None = None
-    mean_length_mm: float = 0.0
-    excess_mm: float | None = None
-    findings: tuple[Finding, ...] = ()
-
-    @property
-    def enough(self) -> bool:
-        """Whether there are readings enough to conclude anything."""
-        return self.readings >= FEWEST
-
-    @property
-    def nature(self) -> Nature:
-        """Whether the shift is the same at all lengths (a hook), grows with them (a scale), or cannot be told."""
-        slope = self.slope_mm_per_m
-        if self.shift_mm is None or slope is None or not self.mean_length_mm:
-            return "cannot-tell"
-        shift_mm = self.shift_mm.value if self.excess_mm is None else self.excess_mm
-        all_scale = shift_mm / (self.mean_length_mm / 1000.0)  # the slope that would explain the whole shift
-        flat, scaled = slope.holds(0.0), slope.holds(all_scale)
-        if flat and not scaled:
-            return "same-at-all-lengths"
-        return "grows-with-length" if scaled and not flat else "cannot-tell"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -191,50 +118,13 @@ def _group(name: str, rows: Sequence[Compared], unit: Callable[[Compared], str])
     slipped: dict[str, bool] = defaultdict(bool)
     for row, bad in zip(rows, slip, strict=True):
         slipped[row.opening] |= bool(bad)
-    units = list(_parted(kept, unit).values())
-    means, u = (np.array([_mean(part)[i] for part in units]) for i in (0, 1))
-    slopes = np.array([_slope_within(part) for part in units])
+    units = list(parted(kept, unit).values())
+    means, u = (np.array([mean_of(part)[i] for part in units]) for i in (0, 1))
+    slopes = np.array([slope_within(part) for part in units])
     shift = combine(means, u) if len(units) > 1 else None
-    spreads = [_spread(part) for part in units]
+    spreads = [spread_within(part) for part in units]
     logs = np.array([np.log(s) for s in spreads if s is not None and s > 0.0])
     return _Group(name, tuple(rows), d_mm, slip, means, u, slopes, shift, logs, tuple(slipped.values()))
-
-
-def _parted(rows: Iterable[Compared], key: Callable[[Compared], str]) -> Mapping[str, list[Compared]]:
-    parts: dict[str, list[Compared]] = defaultdict(list)
-    for row in rows:
-        parts[key(row)].append(row)
-    return parts
-
-
-def _mean(rows: Sequence[Compared]) -> tuple[float, float]:
-    """Return mean difference of a unit and its u, mm: photos of two openings err apart, readings of one together."""
-    openings = len({r.opening for r in rows})
-    u = float(np.sqrt(np.mean([r.u_mm**2 for r in rows]) / openings))
-    return float(np.mean([r.difference_mm for r in rows])), u
-
-
-def _residuals(rows: Sequence[Compared]) -> tuple[Array, int]:
-    """Return the differences less their opening's mean, mm, and the degrees of freedom."""
-    parts = [np.array([r.difference_mm for r in part]) for part in _parted(rows, lambda r: r.opening).values()]
-    return np.concatenate([p - p.mean() for p in parts]), sum(len(p) - 1 for p in parts)
-
-
-def _slope_within(rows: Sequence[Compared]) -> float:
-    """Return the growth of the difference with the length within openings, mm per m; NaN where lengths are alike."""
-    x_m, y_mm = list[Array](), list[Array]()
-    for part in _parted(rows, lambda r: r.opening).values():
-        length, d = np.array([r.tape_mm / 1000.0 for r in part]), np.array([r.difference_mm for r in part])
-        x_m.append(length - length.mean())
-        y_mm.append(d - d.mean())
-    x, y = np.concatenate(x_m), np.concatenate(y_mm)
-    return float(x @ y / (x @ x)) if x @ x > _LEAST_SPREAD_M2 else float("nan")
-
-
-def _spread(rows: Sequence[Compared]) -> float | None:
-    """Return the variance within openings, mm2; None where too few residuals are left."""
-    residuals, dof = _residuals(rows)
-    return float(residuals @ residuals) / dof if dof >= _FEWEST_RESIDUALS else None
 
 
 def _counted(group: _Group) -> Together:
@@ -257,33 +147,19 @@ def _described(said: Together, group: _Group, unit: Callable[[Compared], str], k
     kept = [r for r, bad in zip(group.rows, group.slip, strict=True) if not bad]
     if not kept:
         return said
-    residuals, dof = _residuals(kept)
+    residuals, dof = residuals_of(kept)
     scatter = None
-    if dof >= _FEWEST_RESIDUALS:
+    if dof >= FEWEST_RESIDUALS:
         sum_mm2 = float(residuals @ residuals)
         low, high = (float(np.sqrt(sum_mm2 / stats.chi2.ppf(q, dof))) for q in (0.975, 0.025))
         scatter = Interval(float(np.sqrt(sum_mm2 / dof)), low, high)
     return replace(
         said,
         shift_mm=group.shift.interval if group.shift is not None and "shift" in kinds else None,
-        slope_mm_per_m=_slope(kept, unit),
+        slope_mm_per_m=slope_over_units(kept, unit),
         scatter_mm=scatter,
         mean_length_mm=float(np.mean([r.tape_mm for r in kept])),
     )
-
-
-def _slope(rows: Sequence[Compared], unit: Callable[[Compared], str]) -> Interval | None:
-    """Return the growth of the difference with the length, mm per metre, from the slopes within units."""
-    slopes, u = [], []
-    for part in _parted(rows, unit).values():
-        x, y = np.array([r.tape_mm / 1000.0 for r in part]), np.array([r.difference_mm for r in part])
-        spread = float(np.sum((x - x.mean()) ** 2))
-        if len(part) < 2 * _FEWEST_RESIDUALS or spread < _LEAST_SPREAD_M2:
-            continue
-        (slope, _), cov = np.polyfit(x - x.mean(), y, 1, cov=True)  # SciPy's costs twenty times as much
-        slopes.append(float(slope))
-        u.append(max(float(np.sqrt(cov[0, 0])), 1e-6))
-    return combine(np.array(slopes), np.array(u)).interval if len(slopes) > 1 else None
 
 
 def _common(shifts: Sequence[Pooled]) -> Pooled:
@@ -319,10 +195,10 @@ def _tested(
         fisher = stats.fisher_exact(table)
         tests["slips"] = (float(fisher.pvalue), float(fisher.statistic) > 1.0)
     kept = [r for r, bad in zip(mine.rows, mine.slip, strict=True) if not bad and r.on is not None]
-    parts = list(_parted(kept, unit).values())
+    parts = list(parted(kept, unit).values())
     days = np.array([part[0].on.toordinal() for part in parts if part[0].on is not None], dtype=np.float64)
     if "trend" in kinds and len(days) >= _TREND_JOBS and len(set(days.tolist())) >= _TREND_DAYS:
-        fit = stats.linregress(days, np.array([_mean(part)[0] for part in parts]))
+        fit = stats.linregress(days, np.array([mean_of(part)[0] for part in parts]))
         half = float(stats.t.ppf(0.975, len(days) - 2) * fit.stderr)
         slope = float(fit.slope)
         said = replace(

@@ -9,8 +9,8 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from sizing.log.compared import Compared
 from sizing.log.index import folded
-from sizing.log.measurers import Compared
 
 NOT_SAID = "not said"
 # The day of a check is that of the measuring; where nobody said it, that of the check.
