@@ -11,7 +11,10 @@ import pytest
 from PIL import ExifTags, Image
 
 from vision.pictures.labels import Wanted, leader, overlap, placed
-from vision.pictures.overlay import LOOKS, annotated_photo, rectified_view, save_picture
+from vision.pictures.looks import LOOKS
+from vision.pictures.overlay import annotated_photo
+from vision.pictures.rectified import rectified_view
+from vision.pictures.saving import save_picture
 from vision.request import PhotoReport
 
 KINDS = ("agrees", "differs", "unproven", "none")
@@ -100,7 +103,7 @@ def test_labels_never_overlap_each_other_nor_a_sheet(size, monkeypatch):
         seen.append((placed(*arguments, **named), named["keep_off"]))
         return seen[-1][0]
 
-    monkeypatch.setattr("vision.pictures.overlay.placed", watched)
+    monkeypatch.setattr("vision.pictures.drawn_labels.placed", watched)
     rgb, report, labels = scene(*size)
     picture = annotated_photo(rgb, report, labels)
     boxes, sheets = seen[-1]

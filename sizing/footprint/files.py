@@ -15,7 +15,7 @@ from sizing.report.blanking import read_blanks
 from sizing.report.cards import card_cover
 from sizing.report.pictures import Complain
 from sizing.runs.runfolder import Writer, safe_name, target_folder, write_run
-from vision.pictures.overlay import save_picture
+from vision.pictures.saving import save_picture
 
 KINDS = ("on-wall", "in-photo")
 

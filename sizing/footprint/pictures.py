@@ -15,13 +15,13 @@ from sizing.report.blanking import Blank, boxes_of
 from sizing.runs.pictures import as_measured
 from sizing.units import Unit
 from vision.photo.reading import Pixels
+from vision.pictures.drawn_labels import TEXT_PART
 from vision.pictures.footprint_view import Shape, footprint_on_photo, footprint_on_wall
-from vision.pictures.overlay import TEXT_PART
 from vision.request import Estimate, PhotoReport
 
 Cover = Callable[[Pixels, PhotoEntry, PhotoReport], Pixels]
 
-# Kinds of `vision.pictures.overlay.LOOKS`.
+# Kinds of `vision.pictures.looks.LOOKS`.
 _KINDS = {"free": "agrees", "in-the-way": "differs", "unproven": "unproven"}
 
 

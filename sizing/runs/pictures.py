@@ -21,7 +21,9 @@ from sizing.runs.photoresults import PhotoResult
 from sizing.runs.runfolder import Writer, safe_name
 from sizing.units import Unit
 from vision.photo.reading import Pixels, read_photo
-from vision.pictures.overlay import annotated_photo, rectified_view, save_picture
+from vision.pictures.overlay import annotated_photo
+from vision.pictures.rectified import rectified_view
+from vision.pictures.saving import save_picture
 from vision.request import NINE, Estimate, NotMeasured, PhotoReport
 
 Complain = Callable[[str], None]

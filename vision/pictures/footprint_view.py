@@ -12,18 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
+from vision.pictures.drawn_labels import TEXT_PART, Text, box_about, with_labels
+from vision.pictures.drawn_lines import draw_line, scaled
 from vision.pictures.labels import Box
-from vision.pictures.overlay import (
-    LOOKS,
-    MAX_SIDE_PX,
-    MIN_SIDE_PX,
-    TEXT_PART,
-    Text,
-    box_about,
-    draw_line,
-    scaled,
-    with_labels,
-)
+from vision.pictures.looks import LOOKS
+from vision.pictures.overlay import MAX_SIDE_PX, MIN_SIDE_PX
 from vision.pictures.rectified import rectified_view
 from vision.request import Array, PhotoReport
 
@@ -39,7 +32,7 @@ MOST_AROUND = 1.5  # a far obstacle is not drawn in full: at most so many times 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Shape:
-    """A closed outline (N, 2) mm on the wall, its kind in `overlay.LOOKS`, and a label, lines parted by '|'."""
+    """A closed outline (N, 2) mm on the wall, its kind in `looks.LOOKS`, and a label, lines parted by '|'."""
 
     kind: str
     outline_mm: Array
