@@ -81,6 +81,25 @@ def test_one_slip_of_the_tape_does_not_hide_it():
     (found,) = by_fit("a.jpg", estimate(sizes(940, 1200)), [opening("W1", sizes(900, 1200)), opening("W2", said)])
     assert found.label == "W2"
     assert found.probability > 0.9
+    assert found.off == ("width_middle",)
+
+
+def test_readings_that_the_photo_does_not_bear_out_are_named_beside_the_likeliest_opening():
+    # Two widths a metre short, the other readings right: no other opening has these, yet a quarter does not fit.
+    said = sizes(1900, 1200)
+    said[0] = said[2] = 900.0
+    openings = [opening("W1", said), opening("W2", sizes(1300, 700))]
+    (found,) = by_fit("a.jpg", estimate(sizes(1900, 1200)), openings)
+    assert found.label == "W1"
+    assert found.off == ("width_top", "width_bottom")
+    (sound,) = by_fit("a.jpg", estimate(sizes(1300, 700)), openings)
+    assert sound.off == ()
+    # 10 mm is less than half an inch, and 42 mm less than three standard uncertainties of an outline that may be a
+    # frame (3 * sqrt(2) * 30 mm): neither is far off.
+    near = sizes(1300, 700)
+    near[0] += 10
+    assert by_fit("a.jpg", estimate(near), openings)[0].off == ()
+    assert by_fit("a.jpg", loosened(estimate(sizes(1342, 742))), openings)[0].off == ()
 
 
 def test_a_photo_of_another_opening_is_proposed_for_none():

@@ -163,7 +163,7 @@ def _free(folder: Path, photo: str, openings: Sequence[Opening]) -> list[tuple[s
         unpointed = failed.code in ("corners-needed", "several-openings")
         return [(photo, "", f"{why}; {words.point_to_compare()}" if unpointed else why)]
     said = words.proposed_roughly if rough else words.proposed_by_fit
-    fits = [(photo, p.label, said(p.label, p.probability or 0.0)) for p in by_fit_of_each(photo, measured)]
+    fits = [(photo, p.label, said(p.label, p.probability or 0.0, p.off)) for p in by_fit_of_each(photo, measured)]
     alike = list(twins_of_each(photo, measured))
     none = f"{words.fits_none()}; {words.point_to_compare()}"
     return fits or [(photo, "", words.fits_several(alike) if alike else none)]
@@ -195,9 +195,9 @@ def _pointed(opening: Opening, entry: PhotoEntry, openings: Sequence[Opening]) -
     alike = list(twins(entry.file, answer, openings))
     own = opening.label
     if fits and fits[0].label == own:
-        return [(entry.file, "", words.fits_its_own(own, fits[0].probability or 0.0))]
+        return [(entry.file, "", words.fits_its_own(own, fits[0].probability or 0.0, fits[0].off))]
     if fits:
-        return [(entry.file, "", words.fits_another(fits[0].label, own, fits[0].probability or 0.0))]
+        return [(entry.file, "", words.fits_another(fits[0].label, own, fits[0].probability or 0.0, fits[0].off))]
     if alike:
         return [(entry.file, "", words.fits_several(alike))]
     return [(entry.file, "", words.fits_not_its_own(own))] if own in comparable(openings) else []

@@ -13,8 +13,9 @@ from typing import Literal
 
 import numpy as np
 
+from sizing.crosscheck.adjustment import STATIONS
 from sizing.crosscheck.assignment import LEAST_READINGS, log_likelihood_of
-from sizing.crosscheck.consistency import sound_readings
+from sizing.crosscheck.consistency import cov_of_readings_mm2, expected_lengths_mm, sound_readings
 from sizing.jobs.job import Opening
 from vision.request import Estimate
 
@@ -27,6 +28,9 @@ _RANGE_MM, _SPREAD_MM = 2700.0, 15.0
 ANOTHER_LINE_MM = 30.0
 # Below this a proposal is not made.
 LEAST_SURE = 0.5
+# A reading further off than both is named beside the proposal: so many joint standard uncertainties, and half an inch
+# (taste).
+_OFF, _OFF_MM = 3.0, 12.7
 
 Basis = Literal["fit", "time"]
 
@@ -43,7 +47,8 @@ class Taken:
 class Proposal:
     """A photo that may belong to an opening: on what basis, how probable, and beside which photo it was taken.
 
-    `probability` is None for a proposal by time: habits of crews are no statistics.
+    `probability` is None for a proposal by time: habits of crews are no statistics. `off` names readings that the photo
+    does not bear out: an opening may be the likeliest with slips among its readings.
     """
 
     photo: str
@@ -52,6 +57,7 @@ class Proposal:
     probability: float | None = None
     beside: str = ""
     gap_s: float = 0.0
+    off: tuple[str, ...] = ()
 
 
 def groups_by_time(photos: Sequence[Taken], gap: timedelta = GAP) -> tuple[tuple[Taken, ...], ...]:
@@ -129,7 +135,18 @@ def by_fit_of_each(photo: str, measured: Sequence[tuple[Opening, Estimate]]) -> 
     whole = math.exp(-top) + sum(math.exp(s - top) for s in scores.values())
     sure = {label: math.exp(s - top) / whole for label, s in scores.items()}
     likely = sorted((label for label in sure if sure[label] >= LEAST_SURE), key=lambda label: -sure[label])
-    return tuple(Proposal(photo, label, "fit", sure[label]) for label in likely)
+    off = {opening.label: _off(opening, estimate) for opening, estimate in measured}
+    return tuple(Proposal(photo, label, "fit", sure[label], off=off[label]) for label in likely)
+
+
+def _off(opening: Opening, estimate: Estimate) -> tuple[str, ...]:
+    """Return the names of an opening's readings that are far from what the photo shows, in their order."""
+    readings = sound_readings(opening)
+    rows = [STATIONS.index(r.name) for r in readings]
+    difference = np.array(list(expected_lengths_mm(readings).values())) - estimate.values_mm[rows]
+    u = np.sqrt(np.diag(cov_of_readings_mm2(readings, opening)) + np.diag(estimate.cov_mm2)[rows])
+    far = np.abs(difference) > np.maximum(_OFF * u, _OFF_MM)
+    return tuple(r.name for r, is_far in zip(readings, far, strict=True) if is_far)
 
 
 def loosened(estimate: Estimate) -> Estimate:

@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 from fractions import Fraction
 
-from sizing.messages.names import name_of
+from sizing.messages.names import name_of, names_of
 from sizing.units import INCH_MM, READING_FROM_MM, READING_TO_MM, Length, Unit, format_length
 
 _SMALL = (
@@ -119,32 +119,39 @@ def length_words(length: Length, unit: Unit) -> str:
     return says
 
 
-def proposed_by_fit(label: str, probability: float) -> str:
-    """Return what a proposal by fit says, with how sure it is.
+def proposed_by_fit(label: str, probability: float, off: Sequence[str] = ()) -> str:
+    """Return what a proposal by fit says, with how sure it is; `off` are readings that the photo does not bear out.
 
     Examples
     --------
     >>> proposed_by_fit("W1", 0.9987)
     'fits the readings of W1 (probability over 99 %)'
+    >>> proposed_by_fit("W1", 0.93, ["width_top", "width_middle"])
+    'fits the readings of W1 best (probability about 93 %), but not width, top; width, middle: they are far off'
     """
     percent = int(probability * 100)
-    return f"fits the readings of {label} (probability {'over 99' if percent >= 99 else f'about {percent}'} %)"
+    sure = f"(probability {'over 99' if percent >= 99 else f'about {percent}'} %)"
+    if not off:
+        return f"fits the readings of {label} {sure}"
+    far = "it is far off" if len(off) == 1 else "they are far off"
+    return f"fits the readings of {label} best {sure}, but not {names_of(off)}: {far}"
 
 
-def proposed_roughly(label: str, probability: float) -> str:
+def proposed_roughly(label: str, probability: float, off: Sequence[str] = ()) -> str:
     """Return what a proposal says that rests on an outline which nobody confirmed."""
     rough = "by an outline found that may not be the edge the tape touched; point at its corners to be sure"
-    return f"{proposed_by_fit(label, probability)}, {rough}"
+    return f"{proposed_by_fit(label, probability, off)}, {rough}"
 
 
-def fits_its_own(label: str, probability: float) -> str:
+def fits_its_own(label: str, probability: float, off: Sequence[str] = ()) -> str:
     """Return that a photo fits the opening that it is given to, with how sure it is."""
-    return f"{proposed_by_fit(label, probability)}, as it is given"
+    said = proposed_by_fit(label, probability, off)
+    return f"{said}; the check says what is likely" if off else f"{said}, as it is given"
 
 
-def fits_another(label: str, own: str, probability: float) -> str:
+def fits_another(label: str, own: str, probability: float, off: Sequence[str] = ()) -> str:
     """Return that a photo fits another opening than the one that it is given to."""
-    return f"{proposed_by_fit(label, probability)}, though it is given to {own}: look again which one it shows"
+    return f"{proposed_by_fit(label, probability, off)}, though it is given to {own}: look again which one it shows"
 
 
 def fits_not_its_own(own: str) -> str:
