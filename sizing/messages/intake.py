@@ -127,14 +127,11 @@ def proposed_by_fit(label: str, probability: float, off: Sequence[str] = ()) -> 
     >>> proposed_by_fit("W1", 0.9987)
     'fits the readings of W1 (probability over 99 %)'
     >>> proposed_by_fit("W1", 0.93, ["width_top", "width_middle"])
-    'fits the readings of W1 best (probability about 93 %), but not width, top; width, middle: they are far off'
+    'fits the readings of W1 (probability about 93 %), all but width, top; width, middle'
     """
     percent = int(probability * 100)
     sure = f"(probability {'over 99' if percent >= 99 else f'about {percent}'} %)"
-    if not off:
-        return f"fits the readings of {label} {sure}"
-    far = "it is far off" if len(off) == 1 else "they are far off"
-    return f"fits the readings of {label} best {sure}, but not {names_of(off)}: {far}"
+    return f"fits the readings of {label} {sure}" + (f", all but {names_of(off)}" if off else "")
 
 
 def proposed_roughly(label: str, probability: float, off: Sequence[str] = ()) -> str:
@@ -146,7 +143,7 @@ def proposed_roughly(label: str, probability: float, off: Sequence[str] = ()) ->
 def fits_its_own(label: str, probability: float, off: Sequence[str] = ()) -> str:
     """Return that a photo fits the opening that it is given to, with how sure it is."""
     said = proposed_by_fit(label, probability, off)
-    return f"{said}; the check says what is likely" if off else f"{said}, as it is given"
+    return f"{said}, as it is given" + ("; the check says what is likely" if off else "")
 
 
 def fits_another(label: str, own: str, probability: float, off: Sequence[str] = ()) -> str:
