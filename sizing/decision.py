@@ -212,7 +212,7 @@ def judge_opening(
     -------
     OpeningVerdict
         `why` is one of order-problem, reading-differs, readings-inconsistent, no-photo, reading-unproven,
-        readings-missing, all-agree.
+        readings-missing, all-agree, agree-that-count (others do not, but cannot change the order; they are its names).
 
     References
     ----------
@@ -239,6 +239,9 @@ def judge_opening(
     for applies, verdict, why, names in steps:
         if applies:
             return OpeningVerdict(verdict, why, names, facts)
+    idle = tuple(n for n, j in judgements.items() if j.verdict != "agrees")
+    if idle:
+        return OpeningVerdict("send", "agree-that-count", idle, facts)
     return OpeningVerdict("send", "all-agree", tuple(counting), facts)
 
 

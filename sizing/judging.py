@@ -21,24 +21,26 @@ from sizing.explaining.explanations import Explanation, explain
 from sizing.jobs.job import Job, Opening, Reading, Tolerance
 from sizing.orders.order import Order
 from sizing.orders.ordering import RuleFound, order_of, tolerance_of
+from sizing.rival_lines import doubtful_sides
 from sizing.tape import u_reading_mm
-from vision.request import Estimate, NotMeasured
+from vision.request import Estimate, NotMeasured, Side
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ReadingResult:
     """One reading with the photo's verdict on it; `holds` when it stops the order, `likely` ranked causes.
 
-    `edge_decides`: were the traced edges beyond doubt the verdict would be another; a person must point. `test` is the
-    reading's w-test among all readings and measures, None where it took no part. `p_changes`: probability that putting
-    it right would change the order, None where that was not asked (no rule or order, or the reading agrees).
+    `deciding`: sides with a rival line; were the traced ones beyond doubt the verdict would be another: a person must
+    point. `test` is the reading's w-test among all readings and measures, None where it took no part. `p_changes`:
+    probability that putting it right would change the order, None where that was not asked (no rule or order, or the
+    reading agrees).
     """
 
     reading: Reading
     judgement: Judgement
     holds: bool
     likely: tuple[Explanation, ...] = ()
-    edge_decides: bool = False
+    deciding: tuple[Side, ...] = ()
     test: ReadingTest | None = None
     p_changes: float | None = None
 
@@ -93,7 +95,7 @@ def judge_readings(
             (judgements[name].verdict == "differs" and counts.get(name, True))
             or (verdict.why == "readings-inconsistent" and name in verdict.names),
             likely.get(name, ()),
-            _edge_decides(judgements[name], measured, tolerance, name),
+            _deciding(judgements[name], measured, tolerance, name),
             None if check is None else check.snooped.tests.get(name),
             counting.chances.get(name),
         )
@@ -114,11 +116,11 @@ def _judged_by_photo(
     return dict(zip(readings, judge_measured(lengths, mixtures, tolerances, u_tapes), strict=True))
 
 
-def _edge_decides(judged: Judgement, measured: Estimate | None, tolerance: Tolerance, name: str) -> bool:
+def _deciding(judged: Judgement, measured: Estimate | None, tolerance: Tolerance, name: str) -> tuple[Side, ...]:
     if measured is None or judged.photo_mm is None or judged.U95_mm is None:
-        return False
+        return ()
     alone = verdict_by_one_line(judged.reading_mm, judged.photo_mm, judged.U95_mm / 2.0, *tolerance.of(name))
-    return alone != judged.verdict
+    return () if alone == judged.verdict else doubtful_sides(measured.candidates, name)
 
 
 def _u_tape(reading: Reading, opening: Opening) -> float:

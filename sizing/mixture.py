@@ -9,7 +9,7 @@ from itertools import product
 import numpy as np
 from scipy.special import ndtr
 
-from vision.request import NINE, SIDES, Array, Candidate
+from vision.request import NINE, SIDES, Array, Candidate, Side
 
 Places = np.ndarray[tuple[int], np.dtype[np.int64]]
 
@@ -46,7 +46,7 @@ class Mixture:
     u_all_mm: Array
 
 
-def sides_of(name: str) -> tuple[str, ...]:
+def sides_of(name: str) -> tuple[Side, ...]:
     """Return the sides on which a measure depends (second-order effects of the stations left out)."""
     if name.startswith("width"):
         return ("right", "left")

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from sizing.decision import judge_reading, mixture_of
-from vision.request import NINE, SIDES, Candidate, Estimate, Remedy, Side
+from sizing.rival_lines import POINTED_AT, doubtful_sides
+from vision.request import NINE, Candidate, Estimate, Remedy
 
 if TYPE_CHECKING:
     from sizing.jobs.job import Tolerance
@@ -26,7 +27,6 @@ _COST: Mapping[str, int] = {
     "second-reference": 20,
     "two-sheets": 25,
 }
-_SURE = 0.985  # weight of a side that a person has pointed at; what is left is for another line
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +83,8 @@ def _told(result: ReadingResult, changed: Estimate, tolerance: Tolerance) -> boo
 
 def _options(answer: Estimate) -> Iterator[tuple[tuple[tuple[str, str], ...], Estimate]]:
     """Yield what could be done, alone and in pairs, and the estimate after it."""
-    single: list[tuple[tuple[str, str], Remedy | None]] = [((POINT, side), None) for side in _doubtful(answer)]
+    single: list[tuple[tuple[str, str], Remedy | None]]
+    single = [((POINT, side), None) for side in doubtful_sides(answer.candidates)]
     single += [((r.action, r.where), r) for r in answer.remedies]
     chosen = [(one,) for one in single] + [
         pair
@@ -101,13 +102,7 @@ def _options(answer: Estimate) -> Iterator[tuple[tuple[tuple[str, str], ...], Es
         yield tuple(step for step, _ in some), changed
 
 
-def _doubtful(answer: Estimate) -> list[Side]:
-    """Return sides whose line is not beyond doubt, the most doubtful first."""
-    weight = {s: max((c.weight for c in answer.candidates if c.side == s), default=1.0) for s in SIDES}
-    return sorted((s for s in SIDES if weight[s] < _SURE - 0.01), key=lambda s: weight[s])
-
-
 def _pointed(candidates: Sequence[Candidate], side: str) -> tuple[Candidate, ...]:
     mine = [c for c in candidates if c.side == side]
     best = max(mine, key=lambda c: c.weight)
-    return (*(c for c in candidates if c.side != side), replace(best, weight=_SURE))
+    return (*(c for c in candidates if c.side != side), replace(best, weight=POINTED_AT))

@@ -113,7 +113,8 @@ def advice_line(advice: Advice, unit: Unit) -> str:
 def _opening_lines(result: OpeningResult, units: Unit, width: int) -> list[str]:
     verdict = result.verdict
     label = one_line(result.opening.label)
-    lines = [f"  {label:<{width}}  {messages.verdict_of(verdict.verdict, bool(result.photos))}"]
+    said = messages.verdict_of(verdict.verdict, bool(result.photos), verdict.why, readings=bool(result.readings))
+    lines = [f"  {label:<{width}}  {said}"]
     warnings = opening_warnings(result)
     causes: set[str] = set()
     for reading in result.readings:
@@ -151,15 +152,17 @@ def _reading_lines(result: ReadingResult, units: Unit, causes: set[str]) -> list
 
     `causes`: what was said of readings above, to which this one's is added; none is said in full twice.
     """
-    judged, name = result.judgement, result.reading.name
+    judged, name, written = result.judgement, result.reading.name, result.reading.length.as_written
     photo = _photo_figure(judged)
     if judged.verdict == "agrees" or (photo is None and judged.verdict == "unproven"):
         return []
     if judged.verdict == "differs" or photo is None:
-        line = messages.reading_differs(name, judged.reading_mm, photo, units)
+        line = messages.reading_differs(name, judged.reading_mm, photo, units, written=written)
     else:
-        doubtful, slip_mm = result.edge_decides, judged.smallest_slip_mm
-        line = messages.reading_unproven(name, judged.reading_mm, photo, units, doubtful=doubtful, slip_mm=slip_mm)
+        slip_mm = judged.smallest_slip_mm
+        line = messages.reading_unproven(
+            name, judged.reading_mm, photo, units, sides=result.deciding, slip_mm=slip_mm, written=written
+        )
     if result.likely:
         best = result.likely[0]
         # One size among others as likely is none to put forward.
@@ -181,7 +184,7 @@ def _photo_figure(judged: Judgement) -> tuple[float, float] | None:
 
 
 def _caught(readings: Iterable[ReadingResult], units: Unit) -> str:
-    slips = {r.reading.name: r.judgement.smallest_slip_mm for r in readings}
+    slips = {r.reading.name: r.judgement.smallest_slip_mm for r in readings if r.judgement.verdict == "agrees"}
     found = {name: slip for name, slip in slips.items() if slip is not None}
     sizes = [slip for name, slip in found.items() if not name.startswith("diagonal")]
     diagonals = [slip for name, slip in found.items() if name.startswith("diagonal")]

@@ -29,7 +29,7 @@ def test_the_effect_on_U95_is_rounded_up():
     budget = np.zeros((9, len(PARTS)))
     budget[:, PARTS.index("camera")] = 2.0
     (told,) = with_effects([Warning_("cropped", "cut")], np.eye(9) * 4.1, budget)
-    assert in_unit(told.message, "in").endswith("3/16 in, 3/16 in from this part)")  # 4.05 and 4.0 mm
+    assert in_unit(told.message, "in").endswith("known to 3/16 in, 3/16 in of it from this)")  # 4.05 and 4.0 mm
 
 
 @pytest.mark.parametrize(

@@ -216,11 +216,13 @@ def test_each_fault_has_its_code(worse, code):
     assert [w.code for w in doubts(**worse)] == [code]
 
 
-def test_the_effect_on_U95_is_that_of_the_worst_size_and_its_parts():
-    cov, budget = np.diag([1.0, 4.0, 1, 1, 1, 1, 1, 1, 1]), np.zeros((9, len(PARTS)))
+def test_the_effect_said_is_that_on_the_size_which_its_parts_touch_most():
+    # The worst size of all, the left height, has nothing from these parts.
+    cov, budget = np.diag([1.0, 4.0, 1, 9, 1, 1, 1, 1, 1]), np.zeros((9, len(PARTS)))
     budget[1, [PARTS.index("camera"), PARTS.index("distortion")]] = 0.9, 1.2
+    budget[3, PARTS.index("station")] = 3.0
     (told,) = with_effects([Warning_("cropped", "cut")], cov, budget)
-    assert told.message == "cut (U95 of width middle: 4.0 mm, 3.0 mm from this part)"
+    assert told.message == "cut (width middle is known to 4.0 mm, 3.0 mm of it from this)"
 
 
 def scene():

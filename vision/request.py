@@ -110,10 +110,11 @@ class OpeningRequest:
 
 @dataclass(frozen=True, slots=True)
 class Warning_:
-    """A warning: code of the contract, and one or two sentences with effect and remedy."""
+    """A warning: code of the contract, one or two sentences with effect and remedy, and its side if it is of one."""
 
     code: str
     message: str
+    side: Side | Literal[""] = ""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

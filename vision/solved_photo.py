@@ -93,7 +93,8 @@ def _solve(request: OpeningRequest, ready: Prepared, last: LastTrace) -> Solved 
                 "no-reference",
                 f"no printed sheet was found in {asked.path.name}; tape one sheet left and one right of the opening, "
                 "flat on the wall, and take the photo again from where whole opening and sheets are in view; where "
-                "they hang already they are too small, blurred or dark: go nearer, and send the original file",
+                "they hang already they are too small, blurred or dark: go nearer, and send the original file; if a "
+                "plain page or card of known size is in view instead, name it as the reference",
             )
         grey = cv2.cvtColor(ready.picture.rgb, cv2.COLOR_RGB2GRAY)
         solved = _solve_sheets(request, ready, grey)

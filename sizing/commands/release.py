@@ -194,6 +194,7 @@ def decide(
     require_libraries()
     from sizing.check import check_job
     from sizing.messages.verdicts import why_verdict
+    from sizing.nextstep import step_of
     from sizing.release.decisions import FILE, append_decision
     from sizing.runs.saving import keep_check
     from sizing.terminal import complaints
@@ -210,7 +211,7 @@ def decide(
     verdict = found.verdict
     if send and verdict.verdict != "send":
         why = why_verdict(verdict.why, verdict.names, getattr(found.answer, "why", ""))
-        complain(messages.send_unsupported(opening, verdict.verdict, why))
+        complain(messages.send_unsupported(opening, verdict.verdict, why, step_of(found)))
         return Exit.HOLD
     for line in keep_check(result):
         complain(line)

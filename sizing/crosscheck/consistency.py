@@ -131,7 +131,8 @@ def warnings_of(check: CrossCheck | None, differing: Collection[str], units: Uni
     found = check.snooped
     groups = [o.group for o in found.outliers if not set(o.group) & set(differing)]
     if groups and (check.with_photo or not found.rejected):
-        return (Warning_("joint-test", messages.outliers_found(groups, with_photo=check.with_photo)),)
+        says = messages.outliers_found(groups, with_photo=check.with_photo, besides=bool(differing))
+        return (Warning_("joint-test", says),)
     if check.with_photo and found.rejected and not found.outliers and not differing:
         return (Warning_("joint-test", messages.nothing_stands_out()),)
     return ()

@@ -93,9 +93,9 @@ def decide(job: Job, opening: Opening, found: Mapping[str, Any] | None, form: Fo
         raise InputError("decision-stale", [Problem(opening.label, _CHECK_FIRST)])
     verdict = str(found["verdict"])
     if choice == "send" and verdict != "send":
-        raise InputError(
-            "send-unsupported", [Problem(opening.label, record.send_unsupported(opening.label, verdict, found["why"]))]
-        )
+        step = str(found.get("next_step") or "")
+        says = record.send_unsupported(opening.label, verdict, found["why"], step, at_desk=True)
+        raise InputError("send-unsupported", [Problem(opening.label, says)])
     if choice != "hold" and not read_decisions(job.folder).of(opening.label) and form.get("right") != "yes":
         raise InputError("not-confirmed", [Problem(opening.label, _WHICH_OPENING)])
     width_mm, height_mm = _order_mm(found)

@@ -136,7 +136,9 @@ def _opening(job: Job, opening: Opening, table: Mapping[str, Any], last: LastRes
         boxes=boxes_of(table),
         photos=tuple(p.file for p in opening.photos),
         verdict=verdict,
-        verdict_words=words.VERDICTS.get(verdict, "not checked yet"),
+        verdict_words=words.verdict_of(verdict, bool(opening.photos), str(found.get("why_code", "")), readings=not bare)
+        if verdict
+        else "not checked yet",
         why=sentence(str(found["why"])) if found.get("why") else "",
         next_step=str(found.get("next_step") or ""),
         request=str(found.get("request", "")),

@@ -48,7 +48,9 @@ def verdict_facts(found: Mapping[str, Any] | None, last: LastResult | None, job_
     has_photo = bool(found.get("photos"))
     return {
         "code": found["verdict"],
-        "words": words.verdict_of(found["verdict"], has_photo),
+        "words": words.verdict_of(
+            found["verdict"], has_photo, found.get("why_code", ""), readings=bool(found.get("readings"))
+        ),
         "why": sentence(found["why"]) if found.get("why") else "",
         "step": found.get("next_step", ""),
         "advice": (found.get("remedy") or {}).get("says", ""),

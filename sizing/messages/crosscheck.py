@@ -10,8 +10,10 @@ from sizing.messages.one_line import one_line
 from sizing.units import Unit, format_length, format_uncertainty
 
 
-def outliers_found(groups: Sequence[Sequence[str]], *, with_photo: bool) -> str:
+def outliers_found(groups: Sequence[Sequence[str]], *, with_photo: bool, besides: bool = False) -> str:
     """Return which readings stand out when all are tested together though none of them differs by itself.
+
+    `besides`: others differ by themselves and are to be measured again already.
 
     Examples
     --------
@@ -19,11 +21,13 @@ def outliers_found(groups: Sequence[Sequence[str]], *, with_photo: bool) -> str:
     'Readings and photo do not fit together: width, top stands out. Read it again.'
     """
     what = "Readings and photo do not fit together" if with_photo else "The readings do not fit each other"
+    if besides:
+        what = f"Besides, {what[0].lower()}{what[1:]}"
     parts = [_group(group) for group in groups]
     verb = "stand" if len(parts) > 1 else "stands"
     named = {name for group in groups for name in group}
     read = named - _LINES.keys() - {_SCALE}
-    steps = [f"Read {'them' if len(read) > 1 else 'it'} again."] if read else []
+    steps = [f"Read {'them' if len(read) > 1 else 'it'} again{' too' if besides else ''}."] if read else []
     if named & _LINES.keys():
         steps.append("Look at the line in the picture: is it the edge that the tape touched?")
     if _SCALE in named:

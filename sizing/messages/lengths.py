@@ -8,7 +8,7 @@ from sizing.units import Unit, format_length, format_uncertainty
 
 # Not those of a standard (210 x 297 mm), of a lens (28 mm in 35 mm terms), or of the printed bars.
 _LENGTH = re.compile(
-    r"(?P<before>\+- |U95 [a-z ]*: |known to |, )?(?<!x )\b(?P<mm>\d+(?:\.\d+)?) mm\b(?P<after> from this part)?"
+    r"(?P<before>\+- |known to |, )?(?<!x )\b(?P<mm>\d+(?:\.\d+)?) mm\b(?P<after> of it from this)?"
     r"(?! in 35| in the p| terms| x | bar| and 200)"
 )
 

@@ -247,11 +247,14 @@ def one_choice() -> str:
     return "Choose one of --send, --hold and --override."
 
 
-def send_unsupported(label: str, verdict: str, why: str) -> str:
-    """Return that a decision to send cannot be recorded against the check."""
+def send_unsupported(label: str, verdict: str, why: str, step: str, *, at_desk: bool = False) -> str:
+    """Return that a decision to send cannot be recorded against the check; `step` is what it says to do next."""
+    against = "choose that, and say which risk is taken" if at_desk else "use --override with --accept-risk TEXT"
+    steps = [step] if step else []
+    steps.append(f"To order against the check {against}.")
     return (
-        f"{one_line(label)}: {VERDICTS[verdict]}. {sentence(why)} A decision to send would count for nothing: measure "
-        "again, or use --override with --accept-risk TEXT. Nothing was recorded."
+        f"{one_line(label)}: {VERDICTS[verdict]}. {sentence(why)} A decision to send would count for nothing, and "
+        f"nothing was recorded. {' '.join(steps)}"
     )
 
 

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from sizing.messages.names import name_of
-from sizing.messages.one_line import one_line
 from sizing.messages.photo_figures import about
 from sizing.messages.verdicts import READING_VERDICTS
 from sizing.units import Unit, format_length
@@ -39,19 +38,6 @@ def all_parts() -> str:
 def no_figure() -> str:
     """Return what stands where there is no figure."""
     return "-"
-
-
-def tape_figure(as_written: str, value_mm: float, unit: Unit) -> str:
-    """Return a reading: as a length, and as it was written where that is in other units or words.
-
-    Examples
-    --------
-    >>> tape_figure('54-3/8"', 1381.125, "in"), tape_figure("138.1 cm", 1381.0, "mm")
-    ('54 3/8 in', '1381.0 mm (138.1 cm)')
-    """
-    said, plain = format_length(value_mm, unit), one_line(as_written)
-    odd = any(c.isalpha() or c in "'+" for c in plain.removesuffix(unit)) or plain.endswith("-")
-    return f"{said} ({plain})" if odd else said
 
 
 def photo_figure(value_mm: float, U95_mm: float, unit: Unit) -> str:

@@ -12,10 +12,13 @@ from collections.abc import Mapping, Sequence
 from sizing.messages.check_warnings import TAKE_A_PHOTO
 from sizing.messages.names import name_of, names_of
 from sizing.messages.photo_figures import about, at_least
-from sizing.units import Unit, format_length
+from sizing.messages.tape_figure import tape_figure
+from sizing.units import Unit
 
 VERDICTS = {"send": "may be ordered", "hold": "stop: ask", "unproven": "the photo cannot tell"}
 READING_VERDICTS = {"agrees": "agrees", "differs": "differs", "unproven": "cannot tell"}
+ENOUGH_SHEETS = 2
+_ASK = "Ask before ordering."
 DECISIONS = {"send": "may be ordered", "hold": "stopped", "override": "ordered against the check"}
 CAUTION = (
     "Order from the tape's readings only, never from a photo's figure. Mind ladders; escape openings and "
@@ -23,15 +26,21 @@ CAUTION = (
 )
 
 
-def verdict_of(verdict: str, has_photo: bool) -> str:
-    """Return the verdict of an opening in plain words.
+def verdict_of(verdict: str, has_photo: bool, why: str = "", *, readings: bool = True) -> str:
+    """Return the verdict of an opening in plain words; `why` is its code, `readings` whether it has any.
 
     Examples
     --------
     >>> verdict_of("unproven", True), verdict_of("unproven", False)
     ('the photo cannot tell', 'not checked: no photo')
+    >>> verdict_of("unproven", True, "readings-missing", readings=False)
+    'pre-quote: no readings yet'
     """
-    return VERDICTS[verdict] if has_photo or verdict != "unproven" else "not checked: no photo"
+    if verdict == "unproven" and not has_photo:
+        return "not checked: no photo"
+    if verdict == "unproven" and why == "readings-missing":
+        return "readings are missing" if readings else "pre-quote: no readings yet"
+    return VERDICTS[verdict]
 
 
 def why_verdict(why: str, names: Sequence[str], reason: str) -> str:
@@ -46,7 +55,7 @@ def why_verdict(why: str, names: Sequence[str], reason: str) -> str:
     reason : str
         What stood in the way of measuring, where something did.
     """
-    listed = names_of(names)
+    listed = names_of(list(dict.fromkeys(names)))
     sentences = {
         "reading-differs": f"{'No opening has that size' if reason else 'The photo does not support the tape here'}: "
         f"{listed}.",
@@ -57,36 +66,85 @@ def why_verdict(why: str, names: Sequence[str], reason: str) -> str:
         "reading-unproven": f"The photo can neither support nor refute: {listed}.",
         "readings-missing": f"Readings are missing: {listed}." if names else "There are no readings.",
         "all-agree": "The photo supports every reading.",
+        "agree-that-count": "The photo supports every reading that decides the size; it does not support "
+        f"{listed}, which cannot change it.",
         "fault": reason,
     }
     return sentences.get(why, why)
 
 
-def next_step(verdict: str, why: str, names: Sequence[str], *, doubtful: bool = False) -> str:
+def next_step(
+    verdict: str,
+    why: str,
+    names: Sequence[str],
+    *,
+    doubtful: Sequence[str] = (),
+    match: bool = False,
+    sheets: int = 0,
+    advised: bool = False,
+) -> str:
     """Return what to do next with an opening, or nothing where nothing is to do.
 
-    `doubtful`: more than one line could be the edge, so that the verdict may hang on which one is meant.
+    Parameters
+    ----------
+    verdict, why : str
+        As of `sizing.decision.judge_opening`.
+    names : sequence of str
+        Readings to take again, or codes of the order's problems.
+    doubtful : sequence of str
+        Sides with a rival line, where the verdict may hang on which one is meant.
+    match : bool
+        Whether tape and photo say the same within their uncertainties, so that the tape is not suspect.
+    sheets : int
+        Printed sheets in view.
+    advised : bool
+        Whether the cheapest remedy is said besides.
     """
     listed = names_of(names)
-    photo = TAKE_A_PHOTO[0].lower() + TAKE_A_PHOTO[1:]
-    look = "Look at the picture: are the sides drawn on the right lines? If not, give corners on those. "
+    look = _look(doubtful) if doubtful else ""
     again = f"Measure again: {listed}; then run the check once more."
+    photo = _another_photo(sheets)
+    if match and not look:
+        unproven = "Tape and photo match; the photo is only too vague to vouch for the tape."
+        unproven += "" if advised else f" {photo[0].upper()}{photo[1:]}"
+    else:
+        unproven = f"{look}Or {photo}" if look else f"Measure again: {listed}; or {photo}"
     steps = {
-        "all-agree": "",
         "no-photo": "",
-        "reading-differs": f"Do not order. {look if doubtful else ''}{again}",
+        "reading-differs": f"Do not order. {look}{again}",
         "readings-inconsistent": f"Do not order. Measure again: {listed}.",
-        "reading-unproven": f"{look}Or {photo}" if doubtful else f"Measure again, or {photo}",
+        "reading-unproven": unproven,
         "readings-missing": "Take the missing readings; three widths and three heights are needed.",
     }
-    if why == "order-problem" and names and all(code.startswith("typed-") for code in names):
-        return "The typed order is not the job's: see the end of this job. Put it right before it goes out."
-    return "" if verdict == "send" else steps.get(why, "Ask before ordering.")
+    if why == "order-problem":
+        if names and all(code.startswith("typed-") for code in names):
+            return "The typed order is not the job's: see the end of this job. Put it right before it goes out."
+        return "Do not order it as it stands: put the order right, or ask; then run the check once more."
+    return "" if verdict == "send" else steps.get(why, _ASK)
 
 
-def reading_differs(name: str, tape_mm: float, photo: tuple[float, float] | None, unit: Unit) -> str:
+def _look(sides: Sequence[str]) -> str:
+    """Return the request to look at the lines of sides that have a rival."""
+    if len(sides) == 1:
+        return f"Look at the picture: is the {name_of(sides[0])} drawn on the right line? If not, give corners on it. "
+    listed = " and ".join(name_of(side) for side in sides)
+    return f"Look at the picture: are {listed} drawn on the right lines? If not, give corners on those. "
+
+
+def _another_photo(sheets: int) -> str:
+    """Return what photo to take, with so many printed sheets in view of the last one."""
+    if sheets < ENOUGH_SHEETS:
+        return TAKE_A_PHOTO[0].lower() + TAKE_A_PHOTO[1:]
+    return (
+        "take another photo, nearer and squarer to the wall, with the whole opening and all sheets in view and sharp."
+    )
+
+
+def reading_differs(
+    name: str, tape_mm: float, photo: tuple[float, float] | None, unit: Unit, *, written: str = ""
+) -> str:
     """Return the line of a reading that the photo does not support; `photo` is value and U95 in mm."""
-    said = f"{name_of(name)}: the tape says {format_length(tape_mm, unit)}; "
+    said = f"{name_of(name)}: the tape says {tape_figure(written, tape_mm, unit)}; "
     if photo is None:
         return said + "no opening has that size."
     return said + f"the photo does not support it (it sees {about(*photo, unit)})."
@@ -98,17 +156,18 @@ def reading_unproven(
     photo: tuple[float, float],
     unit: Unit,
     *,
-    doubtful: bool,
+    sides: Sequence[str],
     slip_mm: float | None,
+    written: str = "",
 ) -> str:
-    """Return the line of a reading that the photo can neither support nor refute.
+    """Return the line of a reading that the photo can neither support nor refute; `written` is how it was put down.
 
-    `doubtful`: a line of the photo may be the wrong one; `slip_mm`: the error that would be seen, if any.
+    `sides`: those whose line may be the wrong one; `slip_mm`: the error that would be seen, if any.
     """
-    said = f"{name_of(name)}: the tape says {format_length(tape_mm, unit)}; the photo cannot tell"
+    said = f"{name_of(name)}: the tape says {tape_figure(written, tape_mm, unit)}; the photo cannot tell"
     seen = f"it sees {about(*photo, unit)}"
-    if doubtful:
-        return f"{said}, as more than one line could be the edge ({seen})."
+    if sides:
+        return f"{said}, as more than one line could be the {' or the '.join(name_of(s) for s in sides)} ({seen})."
     if slip_mm is None or not math.isfinite(slip_mm):
         return f"{said} ({seen}: too vague)."
     return f"{said} ({seen}; it would be sure of an error of {at_least(slip_mm, unit)} or more)."

@@ -9,6 +9,7 @@ from sizing.messages import report_figures
 from sizing.messages.names import name_of
 from sizing.messages.photo_figures import at_least
 from sizing.messages.slips import probably, slip_says
+from sizing.messages.tape_figure import tape_figure
 from sizing.mixture import interval95, mixture_of
 from sizing.outcome import OpeningResult
 from sizing.report.contents import Budget, ReadingLine
@@ -35,7 +36,7 @@ def reading_line(result: ReadingResult, opening: OpeningResult, unit: Unit) -> R
     slip = judged.smallest_slip_mm
     return ReadingLine(
         name=name_of(name),
-        tape=report_figures.tape_figure(result.reading.length.as_written, judged.reading_mm, unit),
+        tape=tape_figure(result.reading.length.as_written, judged.reading_mm, unit),
         photo=photo,
         smallest_slip=report_figures.no_figure() if slip is None or not np.isfinite(slip) else at_least(slip, unit),
         verdict=judged.verdict,

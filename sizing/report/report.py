@@ -94,7 +94,9 @@ def _page(
     return OpeningPage(
         label=one_line(opening.label),
         verdict=verdict.verdict,
-        verdict_words=words.capital(verdicts.verdict_of(verdict.verdict, bool(result.photos))),
+        verdict_words=words.capital(
+            verdicts.verdict_of(verdict.verdict, bool(result.photos), verdict.why, readings=bool(result.readings))
+        ),
         why=sentence(why),
         facts=_facts(facts),
         to_do=_to_do(result, unit),

@@ -24,7 +24,7 @@ def reading_document(result: ReadingResult, units: Unit) -> Document:
         "smallest_slip_mm": rounded_mm(judged.smallest_slip_mm),
         "verdict": judged.verdict,
         "holds": result.holds,
-        "edge_decides": result.edge_decides,
+        "edge_decides": bool(result.deciding),
         **not_held_document(result.reading.name, judged.verdict, result.p_changes),
         "risk_if_ordered": rounded(judged.risk_if_ordered, P_DIGITS),
         "risk_if_stopped": rounded(judged.risk_if_stopped, P_DIGITS),

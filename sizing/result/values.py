@@ -20,8 +20,8 @@ _PX_DIGITS = 1
 
 
 def warning_document(warning: Warning_) -> Document:
-    """Return a warning as code and message."""
-    return {"code": warning.code, "message": warning.message}
+    """Return a warning as code and message, with its side where it is of one."""
+    return {"code": warning.code, "message": warning.message} | ({"side": warning.side} if warning.side else {})
 
 
 def point_lists(points_px: Array) -> list[list[float | None]]:

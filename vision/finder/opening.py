@@ -109,7 +109,11 @@ def _same(a: Array, b: Array) -> bool:
 
 
 def _give_up(reason: str) -> Warning_:
-    return Warning_("corners-needed", f"the opening was not found by itself ({reason}); give its four corners roughly")
+    return Warning_(
+        "corners-needed",
+        f"the opening was not found by itself ({reason}); give its four corners roughly, or, if a part of it is not in "
+        "the photo, take one that shows the whole opening",
+    )
 
 
 def _places(quads: Sequence[Array], view: WallView, camera: Camera) -> str:

@@ -205,8 +205,8 @@ def _askew(seen: FoundQuad, reference: Reference, name: str) -> Warning_:
     return Warning_(
         "no-reference",
         f"what looks like {ONE[reference.kind]} in {name}, at {_at(seen.corners_px)} px, has other proportions on "
-        "the wall as the opening's corners show it; move these onto the opening's corners, or, if it is the reference, "
-        "point out its corners (reference corners)",
+        "the wall as the opening's corners show it, so it may be another thing; point out the corners of the "
+        f"{reference.thing} itself (reference corners), or, if this is it, move the opening's corners onto the opening",
     )
 
 

@@ -211,16 +211,16 @@ def slant_doubts(camera: Camera, corners_px: Array) -> list[Warning_]:
 
 
 def with_effects(warnings: Sequence[Warning_], cov_mm2: Array, budget_mm: Array) -> tuple[Warning_, ...]:
-    """Return the warnings with their effect on the U95 of widths and heights: `budget_mm` (9, parts) in mm."""
-    worst = int(np.argmax(np.diag(cov_mm2)[:6]))
-    U95 = 2 * float(np.sqrt(cov_mm2[worst, worst]))
+    """Return the warnings with their effect on the width or height that they touch most: `budget_mm` (9, parts) mm."""
     told = []
     for w in warnings:
         parts = [PARTS.index(p) for p in EFFECT.get(w.code, ())]
         if parts:
-            share = 2 * float(np.sqrt((budget_mm[worst, parts] ** 2).sum()))
-            name = NINE[worst].replace("_", " ")
-            told.append(replace(w, message=f"{w.message} (U95 of {name}: {U95:.1f} mm, {share:.1f} mm from this part)"))
+            shares = 2 * np.sqrt((budget_mm[:6, parts] ** 2).sum(axis=1))
+            most = int(np.argmax(shares))
+            name, U95 = NINE[most].replace("_", " "), 2 * float(np.sqrt(cov_mm2[most, most]))
+            says = f"{name} is known to {U95:.1f} mm, {shares[most]:.1f} mm of it from this"
+            told.append(replace(w, message=f"{w.message} ({says})"))
         else:
             told.append(w)
     return tuple(told)

@@ -76,13 +76,14 @@ def side_lines(
         listed[side] = tuple((c.weight, c.shift_mm, c.name) for c in t.candidates)
         if t.hidden:
             pointed = t.candidates[0].name == POINTED_NAME
-            warned.append(Warning_("edge-hidden", _hidden(side, t.coverage, pointed=pointed)))
+            warned.append(Warning_("edge-hidden", _hidden(side, t.coverage, pointed=pointed), side))
         if t.candidates and t.candidates[0].weight < AMBIGUOUS_BELOW:
             warned.append(
                 Warning_(
                     "edge-ambiguous",
                     f"more than one line could be the {SIDE_WORD[side]}; look at the picture and point at the right "
                     "one",
+                    side,
                 )
             )
     return lines, listed, drawn, warned
