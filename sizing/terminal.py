@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -81,6 +82,9 @@ def estimate_text(result: EstimateResult, units: Unit, saved: Path | None = None
         lines = [terminal_view.not_measured()]
     else:
         lines = [terminal_view.estimate_heading(answer.found_by), *_measure_lines(answer, units)]
+    unused = [photo.file for photo in result.photos if photo.error is not None]
+    if isinstance(answer, Estimate) and unused:
+        lines.append(terminal_view.photos_unusable(unused))
     lines += _warning_lines(_all_warnings(answer.warnings, result.photos))
     if isinstance(answer, Estimate):
         lines += [*estimate_order_lines(result.order, units), terminal_view.estimate_note()]
@@ -198,10 +202,20 @@ def _measure_lines(answer: Estimate, units: Unit) -> list[str]:
     return [f"  {name_of(name):<{width}}  {about(float(v), float(U), units)}" for name, v, U in figures]
 
 
-def _all_warnings(own: Iterable[Warning_], photos: Iterable[PhotoResult]) -> list[Warning_]:
-    """Return all warnings once, those of photos after the opening's own."""
-    found = list(own) + [w for photo in photos if photo.report for w in photo.report.warnings]
-    return list({(w.code, w.message): w for w in found}.values())
+def _all_warnings(own: Iterable[Warning_], photos: Sequence[PhotoResult]) -> list[Warning_]:
+    """Return all warnings once, those of photos after the opening's own; of several photos each with its file.
+
+    Of one among several that was not used nothing is said but why.
+    """
+    found = {(w.code, w.message): w for w in own}
+    for photo in photos:
+        if photo.report is None or (len(photos) > 1 and photo.error is not None):
+            continue
+        for w in photo.report.warnings:
+            named = len(photos) > 1 and photo.file not in w.message
+            says = terminal_view.of_photo(photo.file, w.message) if named else w.message
+            found.setdefault((w.code, w.message), replace(w, message=says))
+    return list(found.values())
 
 
 def _warning_lines(warnings: Iterable[Warning_]) -> list[str]:

@@ -1,20 +1,32 @@
 """Facts about the result document. Oracle: contract.md, *Result*; the measured opening is made by hand."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from sizing.check import check_job, exit_of
+from sizing.check import check_job, estimate_photos, exit_of
 from sizing.decision import verdict_by_one_line
 from sizing.exits import Exit
 from sizing.result.document import as_text, check_document, estimate_document, job_document
 from sizing.runs.runfolder import run_id, safe_name, write_run
 from sizing.runs.saving import save_run
-from sizing.terminal import complaints, job_text
+from sizing.terminal import complaints, estimate_complaints, estimate_text, job_text
 from vision.errors import RequestError
-from vision.request import NINE, PARTS, Candidate, Estimate, Measure, NotMeasured, PhotoReport, Warning_
+from vision.request import (
+    NINE,
+    PARTS,
+    Candidate,
+    Estimate,
+    Measure,
+    NotMeasured,
+    OpeningRequest,
+    PhotoReport,
+    PhotoRequest,
+    Warning_,
+)
 
 # An opening of 54 3/8 by 60 1/8 in, square.
 VALUES = np.array([1381.125] * 3 + [1527.175] * 3 + [2058.98] * 2 + [0.0])
@@ -389,3 +401,20 @@ def test_an_estimate_has_one_opening_without_readings(tmp_path):
     nothing = estimate_photos(request, estimator=lambda r, p: NotMeasured("no-reference", "no sheet; add one"))
     assert estimate_exit(nothing) == Exit.UNPROVEN
     assert estimate_document(nothing)["openings"][0]["why"] == "no sheet; add one"
+
+
+def test_of_several_photos_each_note_names_its_file_and_one_not_used_says_only_so(tmp_path):
+    def seen(name, warned, error=None):
+        return PhotoReport(tmp_path / name, "ab" * 32, (4032, 3024), warnings=warned, error=error)
+
+    one, two = Warning_("blurred", "edges are spread"), Warning_("one-reference", "only one sheet")
+    why = Warning_("corners-needed", "the opening was not found")
+    photos = (seen("a.jpg", (one,)), seen("b.jpg", (two,), why))
+    asked = OpeningRequest(tuple(PhotoRequest(p.path) for p in photos))
+    answer = replace(measured()(asked, None), photos=photos, warnings=())
+    result = estimate_photos(asked, estimator=lambda request, progress: answer)
+    text = estimate_text(result, "in")
+    assert f"Note: {tmp_path / 'a.jpg'}: edges are spread." in text
+    assert f"Not used: {tmp_path / 'b.jpg'}" in text
+    assert "only one sheet" not in text
+    assert estimate_complaints(result) == [f"{tmp_path / 'b.jpg'}: the opening was not found"]

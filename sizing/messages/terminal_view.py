@@ -12,18 +12,23 @@ def not_yet(option: str, instead: str) -> str:
     return f"{option} is not part of this version yet; {instead}"
 
 
+def of_photo(file: str, says: str) -> str:
+    """Return what is said of one photo among several, with its name."""
+    return f"{file_name(file)}: {says}"
+
+
 def photos_unusable(files: Sequence[str]) -> str:
-    """Return the line of the view on photos that could not be used; what is wrong is said on stderr."""
-    return f"Could not be used: {', '.join(file_name(file) for file in files)} (see above)."
+    """Return the line of the view on photos that could not be used; what is wrong is said above."""
+    return f"Not used: {', '.join(file_name(file) for file in files)} (see above)."
 
 
 def job_unreadable(count: int) -> str:
-    """Return the line of the view on a job that could not be read; what is wrong is said on stderr."""
+    """Return the line of the view on a job that could not be read; what is wrong is said above."""
     return f"could not be read: {count} problem{'' if count == 1 else 's'}, see above"
 
 
 def not_measured() -> str:
-    """Return the line on stdout for an estimate that came to nothing; why is said on stderr."""
+    """Return the line on stdout for an estimate that came to nothing; why is said above."""
     return "Could not be measured: what stood in the way, and what to do, is said above."
 
 
