@@ -282,3 +282,12 @@ def test_a_damaged_job_file_is_a_job_or_refused(tmp_path, data):
     else:
         problems = ("none",)
     assert len(problems) > 0
+
+
+def test_an_inch_mark_inside_quotes_is_told_how_to_be_written(tmp_path):
+    # TOML 1.0: a quotation mark ends a basic string; within '''...''' both marks may stand.
+    (tmp_path / "job.toml").write_text('[job]\nid = "a"\nnote = "4\' 6 3/8""\n', encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        load_job(tmp_path)
+    assert "line 3: not TOML" in str(caught.value)
+    assert "an inch mark inside quotes ends them" in str(caught.value)

@@ -22,6 +22,8 @@ JOB_FILE = "job.toml"
 # Contract, *Limits*: job file 1 MB.
 MOST_BYTES = 1_000_000
 _POINTED = frozenset({"corners", "reference_corners", "trace", "turn"})
+_QUOTES = "texts and lengths such as 54 3/8 stand in quotes"
+_QUOTED = 'an inch mark inside quotes ends them: leave it out, as in "4\' 6 3/8"'
 _AT = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)$")
 
 
@@ -111,7 +113,8 @@ def _toml(file: Path, data: bytes) -> dict[str, Any]:
         at = _AT.search(said)
         line = int(at[1]) if at and at[1] else text.count("\n") + 1
         fact = said[: at.start()] if at else said
-        says = f"not TOML: {fact}; texts and lengths such as 54 3/8 stand in quotes"
+        marked = '""' in text.split("\n")[line - 1]
+        says = f"not TOML: {fact}; {_QUOTED if marked else _QUOTES}"
         raise _refused("job-not-toml", f"{file}: line {line}", says) from None
     except (ValueError, RecursionError) as error:
         fact = "brackets too deep" if isinstance(error, RecursionError) else "a number too long"
