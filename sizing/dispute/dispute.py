@@ -40,6 +40,8 @@ from vision.request import Estimate, NotMeasured
 SCHEMA = "secondtape/dispute/1"
 # The steps of the work in their order; a figure is given for one of them or for a group.
 STEPS = ("reading", "readings", "ordered", "made", "changed")
+# Steps between one size and another: whichever slipped, the sizes differ by as much.
+ONE_DIFFERENCE = frozenset({"ordered", "made", "delivered"})
 # How far the guesses of rates and spreads are moved for the range of each probability.
 _SCALES = tuple((rate, spread) for rate in (1 / 3, 1.0, 3.0) for spread in (0.5, 1.0, 2.0))
 
@@ -48,7 +50,8 @@ _SCALES = tuple((rate, spread) for rate in (1 / 3, 1.0, 3.0) for spread in (0.5,
 class Finding:
     """One step, or several that cannot be told apart: its probability, the range under other guesses, and size.
 
-    `station` is the box in question where one is. `error_mm` is what the slip would be if it happened.
+    `station` is the box in question where one is. `error_mm` is what the slip would be if it happened; of several
+    steps it is known only where they part the same two sizes.
     """
 
     steps: tuple[str, ...]
@@ -58,6 +61,11 @@ class Finding:
     error_mm: float
     u_mm: float
     station: str | None = None
+
+    @property
+    def sized(self) -> bool:
+        """Whether `error_mm` is that of this finding, whichever of its steps slipped."""
+        return len(self.steps) == 1 or set(self.steps) <= ONE_DIFFERENCE
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -161,17 +169,11 @@ def trace_direction(trace: Trace, opening: Opening, rule: Rule | None, settings:
             lead = max(group, key=lambda n: central.probability[n])
             every = [r.probability[name] for r in ranged]
             station = trace.boxes[central.variant["reading"]].name if lead == "reading" else None
-            findings.append(
-                Finding(
-                    group,
-                    central.probability[name],
-                    min(every),
-                    max(every),
-                    central.slip_mm[lead],
-                    central.u_mm[lead],
-                    station,
-                )
-            )
+            # One difference of two sizes is the slip, whichever step of its group it came in by.
+            alone = len(model.y_mm) == 1
+            size_mm = float(model.y_mm[0]) if alone else central.slip_mm[lead]
+            u_mm = float(np.sqrt(model.cov_mm2[0, 0])) if alone else central.u_mm[lead]
+            findings.append(Finding(group, central.probability[name], min(every), max(every), size_mm, u_mm, station))
     findings.sort(key=lambda f: -f.probability)
     told = {name for f in findings for name in f.steps}
     middle = _SCALES.index((1.0, 1.0))

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from sizing.dispute.dispute import SCHEMA, Dispute, Finding, OpeningDispute, Traced
+from sizing.dispute.dispute import SCHEMA, STEPS, Dispute, Finding, OpeningDispute, Traced
 from sizing.dispute.steps import Settings
 from sizing.errors import InputError
 from sizing.jobs.job import Reading
@@ -26,6 +26,8 @@ _ID_LENGTH = 12
 _P_DIGITS, _MM_DIGITS = 4, 3
 # Below this a step did probably not slip, and the size that its slip would have is of no use.
 _WORTH_A_SIZE = 0.2
+# Likelier than not: named in the sentence on the opening.
+_PROBABLE = 0.5
 # Evidence of steps less probable than this stands in the JSON alone.
 _WORTH_EVIDENCE = 0.05
 
@@ -66,19 +68,25 @@ def dispute_text(document: Document) -> str:
     """Return a record as text for people; it says what the JSON says."""
     lines = [messages.heading(document["job"], document["record"])]
     for opening in document["openings"]:
-        lines += [f"  {says}" for says in opening["photos_silent"]]
+        lines.append(f"  {opening['says']}")
+        lines += [f"    {says}" for says in opening["photos_silent"]]
         for part in opening["directions"]:
             lines.append(f"  {messages.part_heading(opening['label'], part['direction'])}")
-            for step in part["steps"]:
+            for step in _likeliest_first(part):
                 lines.append(f"    {step['says']}")
-                lines += [f"        {e}" for e in step["evidence"] if step["probability"] >= _WORTH_EVIDENCE]
-            if part["none"]:
-                lines.append(f"    {part['none']['says']}")
+                evidence = step.get("evidence", ())
+                lines += [f"        {e}" for e in evidence if step["probability"] >= _WORTH_EVIDENCE]
             lines += [f"    {missing['says'][0].upper()}{missing['says'][1:]}" for missing in part["no_figure"]]
             if part["fit"]:
                 lines.append(f"    {part['fit']}")
             lines += [f"    Would decide: {says}" for says in part["would_decide"]]
     return "\n".join([*lines, f"  {document['note']}"])
+
+
+def _likeliest_first(part: Document) -> list[Document]:
+    """Return the steps of one direction, and that none of them slipped, by probability."""
+    none = [part["none"]] if part["none"] else []
+    return sorted([*none, *part["steps"]], key=lambda step: -step["probability"])
 
 
 def _inputs(dispute: Dispute) -> list[Document]:
@@ -112,8 +120,26 @@ def _opening(dispute: OpeningDispute, unit: Unit) -> Document:
     document: Document = {"label": dispute.opening.label, "photos_silent": silent}
     if isinstance(dispute.rule, InputError):
         document["rule_error"] = str(dispute.rule)
+    document["says"] = _opening_says(dispute)
     sheets = [file for kind, file, _ in dispute.documents if kind == "field-sheet"]
     return document | {"directions": [_direction(traced, sheets, unit) for traced in dispute.traced]}
+
+
+def _opening_says(dispute: OpeningDispute) -> str:
+    """Return one sentence on an opening: what probably slipped in each direction, and what has no figure."""
+    parts = []
+    for traced in dispute.traced:
+        says = [
+            (messages.step_says(f.steps, f.station if len(f.steps) == 1 else None), messages.percent(f.probability))
+            for f in traced.findings
+            if f.probability >= _PROBABLE
+        ]
+        none = None if traced.none is None else messages.percent(traced.none[0])
+        sound = traced.none is not None and traced.none[0] >= _PROBABLE
+        parts.append(messages.direction_says(traced.trace.direction, says, none, sound=sound))
+    silent = [{step for step, _ in traced.no_figure} for traced in dispute.traced]
+    lacking = [step for step in STEPS if any(step in one for one in silent)]
+    return messages.opening_says(dispute.opening.label, parts, lacking)
 
 
 def _named(text: str, dispute: OpeningDispute) -> str:
@@ -154,8 +180,8 @@ def _direction(traced: Traced, sheets: Sequence[str], unit: Unit) -> Document:
 
 def _finding(found: Finding, traced: Traced, unit: Unit) -> Document:
     chance = messages.probability(found.probability, found.low, found.high)
-    # Of steps that cannot be told apart each would have a size and a box of its own.
-    sized = found.probability >= _WORTH_A_SIZE and len(found.steps) == 1
+    # Of other steps that cannot be told apart each would have a size and a box of its own.
+    sized = found.probability >= _WORTH_A_SIZE and found.sized
     size = messages.error_size(found.error_mm, 2.0 * found.u_mm, unit) if sized else None
     station = found.station if sized else None
     return {
@@ -177,14 +203,17 @@ def _evidence(steps: Sequence[str], traced: Traced, unit: Unit) -> list[str]:
     if "reading" in steps or "readings" in steps:
         for r in trace.boxes:
             photo = before[STATIONS[trace.direction].index(r.name)] if before else None
-            lines.append(messages.read_evidence(r.name, r.length.as_written, photo, unit))
+            lines.append(messages.read_evidence(r.name, r.length.as_written, r.length.mm, photo, unit))
         for r in (r for found in trace.witnesses for r in found):
-            lines.append(messages.visit_evidence(r.name, r.length.as_written, r.visit))
+            lines.append(messages.visit_evidence(r.name, r.length.as_written, r.length.mm, r.visit, unit))
     if "ordered" in steps and trace.by_rule_mm is not None and trace.ordered_mm is not None:
         lines.append(messages.order_evidence(trace.by_rule_mm, trace.ordered_mm, trace.order_visit, unit))
+    U95_mm = 2.0 * trace.u_delivered_mm
     if "made" in steps and trace.ordered_mm is not None and trace.delivered_mm is not None:
-        U95_mm = 2.0 * trace.u_delivered_mm
         lines.append(messages.made_evidence(trace.ordered_mm, trace.delivered_mm, U95_mm, unit))
+    elif "made" in steps and trace.by_rule_mm is not None and trace.delivered_mm is not None:
+        sizes_mm = trace.by_rule_mm, trace.delivered_mm
+        lines.append(messages.delivered_evidence(*sizes_mm, U95_mm, trace.order_visit, unit))
     if "changed" in steps and after:
         lines.append(messages.changed_evidence(before[1] if before else None, after[1], unit))
     return lines
@@ -198,6 +227,8 @@ def _would_decide(traced: Traced, sheets: Sequence[str]) -> list[str]:
             lines.append(messages.paper_would_decide(sheets))
         if any(step.startswith("photo") or ":" in step for step in found.steps):
             lines.append(messages.photo_would_decide())
+        if {"ordered", "made"} <= set(found.steps):
+            lines.append(messages.would_decide("no-order"))
         if "made" in found.steps:
             lines.append(messages.pieces_would_decide())
     return list(dict.fromkeys(lines))

@@ -102,7 +102,8 @@ def trace_of(
     Notes
     -----
     The order was made from the readings in force at some visit. That is taken to be the last visit whose readings
-    give the ordered size by the rule; where none does, or there is no rule, the last visit.
+    give the ordered size by the rule (without an order the delivered one, as far as that is known); where none does,
+    or there is no rule, the last visit.
     """
     ordered, ordered_from = _size_mm(opening.ordered, direction), "job"
     if ordered is None:
@@ -110,7 +111,10 @@ def trace_of(
     delivered = _size_mm(opening.delivered, direction)
     states = [_in_force(opening, direction, visit.number) for visit in opening.visits] or [()]
     sizes = [_by_rule(rule, direction, state, opening) for state in states]
-    fitting = [i for i, s in enumerate(sizes) if s is not None and ordered is not None and abs(s - ordered) <= _SAME_MM]
+    tape = opening.delivered.tape if opening.delivered is not None else None
+    u_delivered = 0.0 if delivered is None else u_reading_mm(delivered, tape or "unknown", None, "panel")
+    known, near = (ordered, _SAME_MM) if ordered is not None else (delivered, 2.0 * u_delivered)
+    fitting = [i for i, s in enumerate(sizes) if s is not None and known is not None and abs(s - known) <= near]
     at = fitting[-1] if fitting else len(states) - 1
     chain = {id(r) for r in states[at]}
     others = [
@@ -118,7 +122,6 @@ def trace_of(
         for visit in opening.visits
     ]
     others = [found for found in others if found]
-    tape = opening.delivered.tape if opening.delivered is not None else None
     return Trace(
         direction=direction,
         boxes=states[at],
@@ -129,7 +132,7 @@ def trace_of(
         ordered_mm=ordered,
         by_rule_mm=sizes[at],
         delivered_mm=delivered,
-        u_delivered_mm=0.0 if delivered is None else u_reading_mm(delivered, tape or "unknown", None, "panel"),
+        u_delivered_mm=u_delivered,
         left_out=max(len(others) - MOST_WITNESSES, 0),
         ordered_from=ordered_from,
     )
@@ -156,14 +159,21 @@ def order_model(trace: Trace, settings: Settings) -> Model | None:
 
 
 def making_model(trace: Trace, settings: Settings) -> Model | None:
-    """Return the model of the step from order to delivered piece; None where one of them is not known."""
-    if trace.ordered_mm is None or trace.delivered_mm is None:
+    """Return the model of the step from order to delivered piece; None where the piece is compared with nothing.
+
+    Without an order the piece is held to the size by the rule, and ordering and making are one.
+    """
+    wanted = trace.by_rule_mm if trace.ordered_mm is None else trace.ordered_mm
+    if wanted is None or trace.delivered_mm is None:
         return None
     u_mm = float(np.hypot(settings.noise_mm["made"], trace.u_delivered_mm))
-    model = _difference("made", trace.delivered_mm - trace.ordered_mm, u_mm, settings)
+    model = _difference("made", trace.delivered_mm - wanted, u_mm, settings)
     # One number on the piece may be read wrongly like any other.
     misread = Step("delivered", np.ones((1, 1)), settings.rate["reading"], settings.spread_mm["reading"], witness=True)
-    return replace(model, steps=(*model.steps, misread))
+    if trace.ordered_mm is not None:
+        return replace(model, steps=(*model.steps, misread))
+    order = Step("ordered", np.ones((1, 1)), settings.rate["ordered"], settings.spread_mm["ordered"])
+    return replace(model, steps=(order, *model.steps, misread))
 
 
 def opening_model(trace: Trace, settings: Settings, opening: Opening) -> Model | None:

@@ -9,6 +9,7 @@ from sizing.messages.names import name_of
 from sizing.messages.one_line import one_line
 from sizing.messages.photo_figures import about
 from sizing.messages.record import exact_length
+from sizing.messages.report_figures import tape_figure
 from sizing.units import Unit, format_length, format_uncertainty
 
 NOTE = (
@@ -21,17 +22,18 @@ _STEPS = {
     "ordered": "another size was ordered than the rule gives",
     "made": "another size was made than ordered",
     "changed": "the opening has changed since",
+    "ordered or made": "another size was ordered or made than the rule gives",
     "delivered": "the delivered piece was measured wrongly",
     "photo:before": "the photo from before shows another line or scale",
     "photo:after": "the photo from after shows another line or scale",
 }
 _OTHER_SET = "the other set of readings is off"
 _SHORT = {
-    "reading": "measuring or writing down, one box",
-    "readings": "measuring or writing down, all boxes",
+    "reading": "measuring or writing down (one box)",
+    "readings": "measuring or writing down (all boxes)",
     "ordered": "ordering",
     "made": "making",
-    "changed": "opening changed",
+    "changed": "a change of the opening since",
 }
 _NO_FIGURE = {
     "no-readings": "no reading is on record",
@@ -70,6 +72,8 @@ def step_says(steps: Sequence[str], station: str | None) -> str:
     >>> step_says(["reading", "reading:witness-1"], None)
     'one box was measured or written down wrongly, or the other set of readings is off'
     """
+    if {"ordered", "made"} <= set(steps):
+        steps = ["ordered or made", *(s for s in steps if s not in {"ordered", "made"})]
     says = ", or ".join(dict.fromkeys(_STEPS.get(s, _OTHER_SET) for s in steps))
     return f"{says} ({name_of(station)})" if station else says
 
@@ -123,30 +127,73 @@ def none_line(chance: str) -> str:
     return f"{chance}: none of the steps with a figure slipped."
 
 
-def read_evidence(name: str, tape: str, photo: tuple[float, float] | None, unit: Unit) -> str:
-    """Return what tape and photo say at one station; `photo` is value and U95, mm."""
-    said = f"{name_of(name)}: the tape said {one_line(tape)}"
+def direction_says(direction: str, slipped: Sequence[tuple[str, str]], none: str | None, *, sound: bool) -> str:
+    """Return one clause on a direction: what probably slipped, each with its chance, or that nothing did.
+
+    `none` is the chance that no step with a figure slipped, None where no step has one; `sound`: it is probable.
+
+    Examples
+    --------
+    >>> direction_says("width", [], "over 99 %", sound=True)
+    'width: no sign of a slip in the steps with a figure (over 99 %)'
+    >>> direction_says("width", [], "40 %", sound=False)
+    'width: it is not clear which step slipped, if any did (40 % that none with a figure did)'
+    """
+    if none is None:
+        return f"{direction}: no step has a figure"
+    if sound:
+        return f"{direction}: no sign of a slip in the steps with a figure ({none})"
+    if not slipped:
+        return f"{direction}: it is not clear which step slipped, if any did ({none} that none with a figure did)"
+    return f"{direction}: " + ", and ".join(f"{says} ({chance})" for says, chance in slipped)
+
+
+def opening_says(label: str, directions: Sequence[str], lacking: Sequence[str]) -> str:
+    """Return one sentence on an opening; `lacking` are the steps that have no figure in one direction at least."""
+    silent = f"; no figure for {', '.join(step_name(s) for s in lacking)}" if lacking else ""
+    return f"{one_line(label)}: {'; '.join(directions)}{silent}."
+
+
+def read_evidence(name: str, tape: str, tape_mm: float, photo: tuple[float, float] | None, unit: Unit) -> str:
+    """Return what tape and photo say at one station; `photo` is value and U95, mm.
+
+    Examples
+    --------
+    >>> read_evidence("width_top", "24 1/4", 615.95, None, "in")
+    'width, top: the tape said 24 1/4 in'
+    """
+    said = f"{name_of(name)}: the tape said {tape_figure(tape, tape_mm, unit)}"
     return said + (f", the photo from before {about(*photo, unit)}" if photo else "")
 
 
-def visit_evidence(name: str, tape: str, visit: int) -> str:
+def visit_evidence(name: str, tape: str, tape_mm: float, visit: int, unit: Unit) -> str:
     """Return what another set of readings says at one station."""
     which = "the first readings" if visit == 0 else f"visit {visit}"
-    return f"{name_of(name)}: {which} said {one_line(tape)}"
+    return f"{name_of(name)}: {which} said {tape_figure(tape, tape_mm, unit)}"
 
 
 def order_evidence(by_rule_mm: float, ordered_mm: float, visit: int, unit: Unit) -> str:
     """Return what the rule gives and what was ordered."""
+    return f"{_by_rule(by_rule_mm, visit, unit)}; ordered was {exact_length(ordered_mm, unit)}"
+
+
+def _by_rule(by_rule_mm: float, visit: int, unit: Unit) -> str:
     which = "the first readings" if visit == 0 else f"the readings as of visit {visit}"
-    return f"by the rule {which} give {exact_length(by_rule_mm, unit)}; ordered was {exact_length(ordered_mm, unit)}"
+    return f"by the rule {which} give {exact_length(by_rule_mm, unit)}"
 
 
 def made_evidence(ordered_mm: float, delivered_mm: float, U95_mm: float, unit: Unit) -> str:
     """Return what was ordered and what arrived."""
-    return (
-        f"ordered was {exact_length(ordered_mm, unit)}; delivered measures {exact_length(delivered_mm, unit)}, give or "
-        f"take {_u(U95_mm, unit)}"
-    )
+    return f"ordered was {exact_length(ordered_mm, unit)}; {_delivered(delivered_mm, U95_mm, unit)}"
+
+
+def delivered_evidence(by_rule_mm: float, delivered_mm: float, U95_mm: float, visit: int, unit: Unit) -> str:
+    """Return what the rule gives and what arrived, where no order is on record."""
+    return f"{_by_rule(by_rule_mm, visit, unit)}; {_delivered(delivered_mm, U95_mm, unit)}"
+
+
+def _delivered(delivered_mm: float, U95_mm: float, unit: Unit) -> str:
+    return f"delivered measures {exact_length(delivered_mm, unit)}, give or take {_u(U95_mm, unit)}"
 
 
 def changed_evidence(before: tuple[float, float] | None, after: tuple[float, float], unit: Unit) -> str:
@@ -177,7 +224,10 @@ def would_decide(code: str) -> str:
 def paper_would_decide(files: Sequence[str]) -> str:
     """Return what parts measuring from writing down."""
     papers = f" ({', '.join(one_line(f) for f in files)})" if files else ""
-    return f"Measuring and writing down part by the field sheet{papers}: does the paper carry the job file's number?"
+    return (
+        f"The field sheet{papers} beside the job file: the same number on both means that it came in on site, another "
+        "number that it came in when it was typed."
+    )
 
 
 def pieces_would_decide() -> str:
