@@ -64,7 +64,7 @@ def test_the_smallest_slip_is_a_sentence():
 def test_every_slip_that_is_weighed_has_words():
     codes = {slip.code for slip in load_priors().slips}
     codes |= {"digits-swapped", "stations-swapped", "width-height-swapped", "wrong-unit", "none-of-these"}
-    codes |= {"six-nine", "feet-and-inches", "wrong-side", "seen-from-inside", "copied", "another-line"}
+    codes |= {"six-nine", "feet-and-inches", "inches-split", "wrong-side", "seen-from-inside", "copied", "another-line"}
     codes |= {"another-opening", "one-ratio", "one-shift"}
     plain = {slip_says("x-y", 1.0, 1.0, {}, "in")}
     for code in codes:

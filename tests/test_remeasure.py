@@ -50,7 +50,9 @@ def test_the_number_to_find_is_never_in_the_request():
     assert numbers == {"55 3/8"}
 
 
-@pytest.mark.parametrize("slip", sorted({s.code for s in load_priors().slips} | {"copied", "wrong-unit", "one-shift"}))
+@pytest.mark.parametrize(
+    "slip", sorted({s.code for s in load_priors().slips} | {"copied", "wrong-unit", "one-shift", "inches-split"})
+)
 def test_what_to_look_out_for_holds_no_number(slip):
     assert not re.search(r"\d", look_out(slip))
     assert look_out(slip) != look_out(None)

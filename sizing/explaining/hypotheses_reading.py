@@ -9,6 +9,7 @@ from functools import lru_cache
 from sizing.decision import LONGEST_MM, SHORTEST_MM
 from sizing.explaining.hypotheses import AXES, Hypothesis, Scene
 from sizing.explaining.slips import NONE, Priors, Scale
+from sizing.typed import SHAPE, plain
 from sizing.units import INCH_MM
 
 _INCH_MM = float(INCH_MM)
@@ -118,6 +119,26 @@ def feet_and_inches_mm(reading_mm: float, written: str) -> float | None:
     return round(-2.0 * int(counted[0][0]) * _INCH_MM, 6)
 
 
+@lru_cache(maxsize=64)
+def inches_split_mm(written: str) -> float | None:
+    r"""Return the shift in mm if an inch number was split into feet and inches, 44 1/4 as 4 ft 4 1/4; None elsewhere.
+
+    Ten inches were meant by each that was written as a foot: two inches too long each.
+
+    Examples
+    --------
+    >>> inches_split_mm("4' 4 1/4\""), inches_split_mm("44 1/4")
+    (203.2, None)
+    """
+    found = SHAPE.fullmatch(plain(written))
+    # Whole feet, and inches of one digit: 4 ft 11 is no number of inches with its digits parted.
+    if found is None or not re.fullmatch(r"[1-9][0-9]?", found["feet"] or ""):
+        return None
+    if re.match(r"[0-9](?![0-9/])", found["number"]) is None:
+        return None
+    return round(2.0 * int(found["feet"]) * _INCH_MM, 6)
+
+
 def of_readings(scene: Scene, priors: Priors) -> list[Hypothesis]:
     """Return the hypotheses that touch one reading each and follow from what was read; `of_marks` has the others."""
     found: list[Hypothesis] = []
@@ -129,6 +150,24 @@ def of_readings(scene: Scene, priors: Priors) -> list[Hypothesis]:
             found += _of_digits(name, here, scene, priors)
             continue
         found += _of_one(name, here, scene, priors)
+    return found + _inches_split(scene, priors)
+
+
+def _inches_split(scene: Scene, priors: Priors) -> list[Hypothesis]:
+    """Return where inches may stand as feet and inches: in one box, likelier beside boxes in inches; in all alike."""
+    code = "inches-split"
+    shifts: dict[str, float] = {}
+    found: list[Hypothesis] = []
+    for axis in AXES:
+        names = scene.present(axis)
+        mine = {n: mm for n in names if (mm := inches_split_mm(scene.written.get(n, ""))) is not None}
+        odds = priors.inches_split_alone if len(mine) == 1 < len(names) else priors.inches_split
+        found += [Hypothesis(code, odds, {n: mm}) for n, mm in mine.items()]
+        if 1 < len(mine) == len(names):
+            found.append(Hypothesis(code, priors.inches_split_axis, mine, facts={"extent": "axis"}))
+        shifts |= mine
+    if 1 < len(shifts) == len(scene.names) and not any(set(axis) >= set(shifts) for axis in AXES):
+        found.append(Hypothesis(code, priors.inches_split_all, shifts, facts={"extent": "all"}))
     return found
 
 

@@ -34,6 +34,10 @@ class Priors:
     digits_swapped: float
     six_nine: float
     feet_and_inches: float
+    inches_split: float
+    inches_split_alone: float
+    inches_split_axis: float
+    inches_split_all: float
     wrong_side: float
     wrong_unit: float
     another_reading: float
@@ -65,13 +69,16 @@ def read_priors(table: Mapping[str, Any]) -> Priors:
         scale: Scale = row.get("scale", "in")
         slips += [Slip(row["code"], sign * row["shift_mm"], one, axis, whole, scale) for sign in signs]
     simple = (
-        "digits_swapped six_nine feet_and_inches wrong_side wrong_unit another_reading stations_swapped "
+        "digits_swapped six_nine feet_and_inches inches_split wrong_side wrong_unit another_reading stations_swapped "
         "width_height_swapped seen_from_inside copied another_opening one_ratio one_shift none_of_these"
     )
     return Priors(
         slips=tuple(slips),
         other_scale=table["other_scale"]["factor"],
         none_spreads_mm=tuple(table["none_of_these"]["spreads_mm"]),
+        inches_split_alone=table["inches_split"]["alone"],
+        inches_split_axis=table["inches_split"]["axis"],
+        inches_split_all=table["inches_split"]["all"],
         width_height_all=table["width_height_swapped"]["all"],
         another_line=table["another_line"]["axis"],
         another_line_one=table["another_line"]["one"],

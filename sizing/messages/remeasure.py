@@ -27,6 +27,7 @@ _LOOK_OUT: Mapping[str, str] = {
     "sixteenth": _MARK,
     "wrong-side": _MARK,
     "feet-and-inches": "Write inches only, or feet and inches with their marks.",
+    "inches-split": "Write inches only, their digits together.",
     "digits-swapped": _WRITE,
     "six-nine": "Hold the tape the right way up; " + _WRITE[0].lower() + _WRITE[1:],
     "stations-swapped": _BOX,

@@ -24,6 +24,7 @@ _MARKS = {
     "sixteenth": "a sixteenth of an inch {way}: the neighbouring mark was read",
     "wrong-side": "{way}: the fraction was counted from the wrong side of its inch mark",
     "feet-and-inches": "{way}: feet and inches were written as one number",
+    "inches-split": "{way}: an inch number was split into feet and inches",
     "case-length": "{way}: the length of the tape's case was left out",
     "digits-swapped": "two digits swapped in writing: {meant} was meant",
     "six-nine": "a 6 and a 9 taken for each other: {meant} was meant",
