@@ -1,9 +1,11 @@
 """Rules that cannot be used, and what is said of orders and estimates. Oracles: contract.md (Result), by hand."""
 
 import json
+import re
 from functools import partial
 
 import pytest
+from scipy.special import ndtr
 
 from sizing.messages.order import CAUTIONS, problem_says
 from sizing.orders.as_json import estimate_order_document
@@ -129,13 +131,73 @@ def test_how_sure_photo_and_tape_are_is_said_where_sizes_come_in_steps(checked):
     assert "under 1 % sure" in job_text(far)
 
 
+def border(result):
+    (note,) = [n for n in opening_of(result)["order"]["notes"] if n["code"] == "on-the-border"]
+    return note["says"]
+
+
+def test_an_order_half_way_between_two_made_sizes_names_both_with_their_probabilities(checked):
+    # 54 3/8 + 1 = 55 3/8 in, half-way between 55 1/4 and 55 1/2; the larger is taken. The photo sees 1/16 in less.
+    middle = [('reading = "largest"       # it', 'reading = "middle"       # it')]
+    result = checked(ordered=None, edit=middle, estimator=seen(widths=(54.3125,) * 3))
+    assert opening_of(result)["verdict"] == "send"
+    says = border(result)
+    assert "width, middle is 54 3/8 in; the rule makes 55 3/8 in of it" in says
+    assert "exactly half-way between the made sizes 55 1/4 in and 55 1/2 in" in says
+    assert "the size by the rule stands" in says
+    assert "measure width, middle again to a finer mark" in says
+    assert says in job_text(result)
+    # Closed formula (scipy.special.ndtr): what lies below half-way of a normal distribution; 1 % is another line's.
+    order = opening_of(result)["order"]
+    seen_mm, u_mm = (order["combined"]["width"][key] for key in ("wanted_mm", "U95_mm"))
+    below = float(ndtr((55.375 * 25.4 - seen_mm) / (u_mm / 2)))
+    told = re.search(r"55 1/4 in is likelier \((\d+) %; the rule's 55 1/2 in: (\d+) %", says)
+    assert below > 0.5
+    assert float(told[1]) / 100 == pytest.approx(below, abs=0.02)
+    assert float(told[2]) / 100 == pytest.approx(1.0 - below, abs=0.02)
+
+
 def test_a_likelier_size_beside_the_rules_is_a_remark_where_all_readings_agree(checked):
     # 1/4 in more than the photo sees, which the rule's tolerance allows, makes the next size of a step of 1/4 in.
-    result = checked(SQUARE | {"width": ("54 3/8", "54 3/8", "54 5/8")}, None)
-    text = job_text(result)
+    readings = SQUARE | {"width": ("54 3/8", "54 3/8", "54 5/8")}
+    result = checked(readings, None)
     assert opening_of(result)["verdict"] == "send"
-    assert "the size by the rule stands" in text
-    assert "the size by the rule stands" not in job_text(checked())
+    assert "55 1/2 in is likelier" in border(result)
+    assert codes(checked(), "notes") == []
+    # Where a reading differs, that is what matters.
+    assert "on-the-border" not in codes(checked(SQUARE | {"width": ("54 3/8", "54 3/8", "55 3/8")}, None), "notes")
+
+
+def test_two_sizes_that_are_both_doubtful_name_the_less_sure_one(checked):
+    # A hair below 55 3/8 and 61 in, half-way between made sizes: each is likelier than not, both together are not.
+    edit = [('"59", "63"', '"59", "60 7/8", "61 1/8", "63"'), ('largest"       # it', 'middle"       # it')]
+    edit += [('reading = "largest"\nhardware', 'reading = "middle"\nhardware')]
+    sizes = SQUARE | {"width": ("54 23/64",) * 3, "height": ("57 63/64",) * 3}
+    sees = seen(widths=(54.365,) * 3, heights=(57.995,) * 3)
+    result = checked(sizes, None, edit=edit, estimator=sees)
+    chances = [(s["width_mm"], s["height_mm"], s["probability"]) for s in opening_of(result)["order"]["sizes"]]
+    by_rule = opening_of(result)["order"]["by_rule"]
+    p = {d: sum(c[2] for c in chances if c[i] == by_rule[f"{d}_mm"]) for i, d in enumerate(("width", "height"))}
+    assert 0.5 < p["height"] < p["width"]
+    assert p["height"] * p["width"] < 0.5
+    assert border(result).startswith("height, middle is ")
+    assert "nearly as likely" in border(result)
+    assert "near the border" in border(result)
+
+
+def test_made_sizes_as_fine_as_the_tapes_marks_are_no_border(checked):
+    # By 1/16 in down from a reading to 1/16 in: always on a mark, and no tape tells the two sizes apart.
+    inside = checked(ordered=None, rule="panel-inside", sample="panel-inside")
+    assert opening_of(inside)["order"]["sizes"][0]["width_mm"] != opening_of(inside)["order"]["by_rule"]["width_mm"]
+    assert codes(inside, "notes") == []
+
+
+def test_where_no_other_size_is_made_there_is_no_border(checked):
+    # The one size made is the 60 1/8 + 3 in that were read; of what photo and tape think, half is above it.
+    chart = '"27", "33", "39", "45", "49", "51", "57", "59", "63", "69", "75", "81", "87", "93"]\nchoose = "nearest"'
+    one = checked(ordered=None, edit=[(chart, '"63 1/8"]\nchoose = "next-up"')])
+    assert any(s["height_mm"] is None for s in opening_of(one)["order"]["sizes"])
+    assert codes(one, "notes") == []
 
 
 def test_a_lack_of_room_is_said_with_both_lengths():

@@ -89,6 +89,8 @@ def problem_says(code: str, facts: Mapping[str, float | str], unit: Unit) -> str
     said["shape"] = _SHAPES.get(code, "")
     if code in _BETWEEN:
         return _between(code, facts, unit)
+    if code == "on-the-border":
+        return _on_the_border(facts, said)
     return _PROBLEMS[code].format_map(said)
 
 
@@ -98,6 +100,19 @@ def _between(code: str, facts: Mapping[str, float | str], unit: Unit) -> str:
     more = about(float(facts["more_mm"]), float(facts["U95_mm"]), unit)
     return (
         f"Between the readings' places the photo sees the opening {word}: by {more}. Measure the {direction} there too."
+    )
+
+
+def _on_the_border(facts: Mapping[str, float | str], said: Mapping[str, str]) -> str:
+    mine, other = float(facts["by_rule_p"]), float(facts["other_p"])
+    sizes = [said[key] for key in sorted(("by_rule_mm", "other_mm"), key=lambda key: float(facts[key]))]
+    where = "exactly half-way" if "half-way" in facts else "near the border"
+    compared = "likelier" if other > mine else "nearly as likely"
+    return (
+        f"{said['reading']} is {said['read_mm']}; the rule makes {said['wanted_mm']} of it, {where} between the made "
+        f"sizes {' and '.join(sizes)}. By photo and tape together {said['other_mm']} is {compared} ({_percent(other)}; "
+        f"the rule's {said['by_rule_mm']}: {_percent(mine)}). All readings agree within the tolerance, so the size by "
+        f"the rule stands; to be sure, measure {said['reading']} again to a finer mark."
     )
 
 
@@ -117,14 +132,6 @@ def order_line(
     ]
     sure = "" if probability is None else f" (photo and tape together: {_percent(probability)} sure of this size)"
     return f"By the rule {one_line(rule)}: {', '.join(sizes)}{sure}."
-
-
-def another_likelier() -> str:
-    """Return the remark that a made size beside the rule's is likelier, where all readings agree."""
-    return (
-        "By photo and tape together another made size is likelier, but all readings agree within the tolerance: "
-        "the size by the rule stands."
-    )
 
 
 def panels_line(panels_mm: Sequence[Fraction], unit: Unit) -> str:

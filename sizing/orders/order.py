@@ -16,6 +16,7 @@ import numpy as np
 from sizing.decision import Judgement
 from sizing.errors import InputError
 from sizing.jobs.job import READINGS, Opening, Size, Tolerance
+from sizing.orders.border import on_the_border
 from sizing.orders.counting import Counting
 from sizing.orders.inputs import allowance, exact_stations, read_mm, room_above
 from sizing.orders.made_sizes import (
@@ -129,6 +130,8 @@ def make_order(
     ):
         (problems if holds else notes).append(note)
     photo, combined, left_out, drawn, source = _evidence(rule, opening, estimate, alone, judgements)
+    if drawn is not None and source == "combined":
+        notes += on_the_border(rule, opening, by_rule, deciding, drawn[1], drawn[0].weights, judgements)
     return Order(
         rule=rule,
         by_rule_mm=by_rule,

@@ -13,8 +13,6 @@ from sizing.units import Unit
 
 # So many pairs of sizes are shown; the result holds more.
 _MOST_SHOWN = 6
-# Below this another made size is likelier, or several are together.
-_EVEN = 0.5
 
 
 def order_lines(order: Order | None, readings: Sequence[ReadingResult], unit: Unit) -> list[str]:
@@ -29,9 +27,6 @@ def order_lines(order: Order | None, readings: Sequence[ReadingResult], unit: Un
         lines += [panels] if panels else []
     lines += [words.problem(words.problem_says(p.code, p.facts, unit)) for p in order.problems]
     lines += [words.remark(words.problem_says(n.code, n.facts, unit)) for n in order.notes]
-    sure = _probability(order)
-    if sure is not None and sure < _EVEN and all(r.judgement.verdict == "agrees" for r in readings):
-        lines.append(words.remark(words.another_likelier()))
     lines += [
         words.not_held(r.reading.name)
         for r in readings
