@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+from sizing.judging import ReadingResult
 from sizing.messages import verdicts as messages
 from sizing.mixture import sides_of
 from sizing.outcome import OpeningResult
-from sizing.remeasure import again
+from sizing.remeasure import LIKELIER_THAN_NOT, again
 from sizing.rival_lines import doubtful_sides
 from vision.request import SIDES, Estimate
 
 # With these the photo's lines may be the wrong ones.
 _DOUBTFUL_EDGE = frozenset({"edge-ambiguous", "edge-hidden"})
+# Measuring again from the same side would give the same numbers.
+_MIRRORED = "seen-from-inside"
+# Verdicts of the photo on readings.
+_BY_PHOTO = frozenset({"reading-differs", "reading-unproven"})
 
 
 def step_of(result: OpeningResult) -> str:
@@ -18,16 +23,29 @@ def step_of(result: OpeningResult) -> str:
     verdict = result.verdict
     to_take = tuple(a.name for a in again(result.readings))
     suspect = [r.judgement for r in result.readings if r.judgement.verdict == "unproven"]
+    mirrored = [r for r in result.readings if _named(r) == _MIRRORED]
     seen = [p.report for p in result.photos if p.report is not None]
-    return messages.next_step(
+    step = messages.next_step(
         verdict.verdict,
         verdict.why,
         verdict.names if verdict.why == "order-problem" or not to_take else to_take,
         doubtful=_doubtful(result),
-        match=bool(suspect) and all(j.e_n is not None and j.e_n <= 1.0 for j in suspect),
+        match=bool(suspect) and not mirrored and all(j.e_n is not None and j.e_n <= 1.0 for j in suspect),
         sheets=max((len(report.references_px) for report in seen), default=0),
         advised=result.advice is not None,
     )
+    if not mirrored or verdict.why not in _BY_PHOTO:
+        return step
+    others = [r.reading.name for r in result.readings if r.holds and r not in mirrored]
+    # Left and right of readings that were taken as from inside are turned already.
+    side = "outside" if mirrored[0].reading.seen_from == "inside" else "inside"
+    return messages.ask_where_they_stood(side, verdict.verdict, step, others)
+
+
+def _named(reading: ReadingResult) -> str:
+    """Return the likeliest slip of a reading that is not borne out, nothing where none is likelier than not."""
+    best = reading.likely[0] if reading.likely and reading.judgement.verdict != "agrees" else None
+    return best.slip if best is not None and best.probability >= LIKELIER_THAN_NOT else ""
 
 
 def _doubtful(result: OpeningResult) -> tuple[str, ...]:

@@ -14,16 +14,17 @@ from sizing.units import Unit
 # Contract, Decision: below this a reading cannot change the order.
 _CHANGES = 0.01
 # A slip is named to the crew when it is likelier than not; below, the usual care is asked for (guess).
-_NAMED = 0.5
+LIKELIER_THAN_NOT = 0.5
 
 
 @dataclass(frozen=True, slots=True)
 class Again:
-    """One reading to take again: its name, what was read in mm, and what to look out for."""
+    """One reading to take again: its name, what was read in mm, what to look out for; `named` after a slip."""
 
     name: str
     read_mm: float
     look_out: str
+    named: bool = False
 
 
 def again(readings: Sequence[ReadingResult]) -> tuple[Again, ...]:
@@ -45,9 +46,9 @@ def again(readings: Sequence[ReadingResult]) -> tuple[Again, ...]:
         doubtful = result.judgement.verdict == "unproven" and result.judgement.photo_mm is not None
         if result.holds or (doubtful and (result.p_changes is None or result.p_changes >= _CHANGES)):
             best = result.likely[0] if result.likely else None
-            named = best is not None and best.slip != NONE and best.probability >= _NAMED
+            named = best is not None and best.slip != NONE and best.probability >= LIKELIER_THAN_NOT
             watch = messages.look_out(best.slip if best is not None and named else None)
-            found.append(Again(result.reading.name, result.reading.length.mm, watch))
+            found.append(Again(result.reading.name, result.reading.length.mm, watch, named))
     return tuple(found)
 
 

@@ -136,8 +136,10 @@ def _opening_lines(result: OpeningResult, units: Unit, width: int) -> list[str]:
         lines.append(_INDENT + step)
     if result.advice is not None:
         lines.append(_INDENT + advice_line(result.advice, units))
-    if verdict.verdict == "hold":
-        tell = in_view([a.look_out for a in again(result.readings)])
+    if verdict.verdict != "send":
+        # Where the photo cannot tell, only what a slip that is likely asks for; the usual care says nothing new.
+        told = [a.look_out for a in again(result.readings) if a.named or verdict.verdict == "hold"]
+        tell = in_view(told)
         lines += [_INDENT + tell] if tell else []
     if result.decision is not None:
         lines.append(_INDENT + record.decided(result.decision, stale=result.decision.stale(result.inputs_sha256)))

@@ -140,6 +140,27 @@ def _another_photo(sheets: int) -> str:
     )
 
 
+def ask_where_they_stood(side: str, verdict: str, otherwise: str, others: Sequence[str]) -> str:
+    """Return what to do next where left and right look as seen from the other side of the wall.
+
+    `side` is where the crew would have stood; `otherwise` the step without that cause; `others` readings that are off
+    by another one.
+
+    Examples
+    --------
+    >>> ask_where_they_stood("inside", "unproven", "Measure again.", []).split(". ")[0]
+    'Ask the crew where they stood: left and right look as seen from inside'
+    """
+    stop = "Do not order. "
+    rest = otherwise.removeprefix(stop)
+    again = f" Measure again in any case: {names_of(others)}." if others else ""
+    return (
+        f"{stop if verdict == 'hold' else ''}Ask the crew where they stood: left and right look as seen from {side}. "
+        f'If they stood there, set seen_from = "{side}" in the job (or the visit) and run the check once more. If not, '
+        f"{rest[0].lower()}{rest[1:]}{again}"
+    )
+
+
 def reading_differs(
     name: str, tape_mm: float, photo: tuple[float, float] | None, unit: Unit, *, written: str = ""
 ) -> str:

@@ -1,0 +1,86 @@
+"""What is to be done next, by the cause. Oracles: common practice (no source), geometry by hand."""
+
+from dataclasses import replace
+from functools import partial
+
+import numpy as np
+import pytest
+
+from sizing.terminal import job_text
+from tests.orders import INCH, checked_in, opening_of, seen
+
+# An opening that leans: its heights and diagonals are others left and right. In inches.
+HEIGHTS, DOWN, UP = (60.0, 60.125, 60.25), 81.5, 80.5
+ASK = "Ask the crew where they stood: left and right look as seen from"
+
+
+def leaning(u_mm=0.9, heights=HEIGHTS):
+    def estimator(request, progress):
+        found = seen(heights=heights, u_mm=u_mm)(request, progress)
+        values = found.values_mm.copy()
+        values[6:] = np.array([DOWN, UP, DOWN - UP]) * INCH
+        return replace(found, values_mm=values)
+
+    return estimator
+
+
+SEEN = {"width": ("54 3/8",) * 3, "height": ("60", "60 1/8", "60 1/4"), "diagonal": ("81 1/2", "80 1/2")}
+# From the other side of the wall left is right, and the diagonal down from the left is that down from the right.
+MIRRORED = SEEN | {"height": ("60 1/4", "60 1/8", "60"), "diagonal": ("80 1/2", "81 1/2")}
+
+
+@pytest.fixture
+def checked(tmp_path):
+    return partial(checked_in, tmp_path, rule=None, ordered=None)
+
+
+def test_a_form_taken_from_inside_asks_where_the_crew_stood(checked):
+    result = checked(MIRRORED, estimator=leaning())
+    one = opening_of(result)
+    assert one["verdict"] == "hold"
+    assert one["next_step"].startswith(f"Do not order. {ASK} inside. ")
+    assert 'set seen_from = "inside" in the job (or the visit)' in one["next_step"]
+    assert "If not, measure again: diagonal" in one["next_step"]
+    assert "For the crew: Stand outside" in job_text(result)
+
+
+def test_what_the_step_asks_for_settles_a_form_taken_from_inside(checked):
+    settled = opening_of(checked(MIRRORED, estimator=leaning(), head='seen_from = "inside"\n'))
+    assert (settled["verdict"], settled["next_step"]) == ("send", "")
+
+
+def test_a_form_turned_without_need_asks_whether_the_crew_stood_outside(checked):
+    one = opening_of(checked(SEEN, estimator=leaning(), head='seen_from = "inside"\n'))
+    assert one["next_step"].startswith(f"Do not order. {ASK} outside. ")
+    assert 'seen_from = "outside"' in one["next_step"]
+
+
+def test_a_photo_that_cannot_tell_asks_where_the_crew_stood_too(checked):
+    result = checked(MIRRORED, estimator=leaning(u_mm=9.0))
+    one = opening_of(result)
+    assert one["verdict"] == "unproven"
+    assert one["next_step"].startswith(f"{ASK} inside. ")
+    assert "If not, measure again, or take a photo" in one["next_step"]
+    assert "For the crew: Stand outside" in job_text(result)
+
+
+def test_another_slip_beside_a_form_taken_from_inside_is_measured_again_in_any_case(checked):
+    one = opening_of(checked(MIRRORED | {"width": ("54 3/8", "55 3/8", "54 3/8")}, estimator=leaning()))
+    assert one["next_step"].endswith("Measure again in any case: width, middle.")
+
+
+def test_swapped_boxes_that_the_photo_cannot_tell_are_told_to_the_crew(checked):
+    # 3/8 in apart, about what this photo is good for: neither differs for sure. The diagonals are in their own boxes.
+    swapped = SEEN | {"height": ("60 3/8", "60 1/8", "60")}
+    result = checked(swapped, estimator=leaning(u_mm=2.5, heights=(60.0, 60.125, 60.375)))
+    text = job_text(result)
+    assert opening_of(result)["verdict"] == "unproven"
+    assert "written into each other's boxes" in text
+    assert "For the crew: Check the name of the box before writing" in text
+    assert "Ask the crew" not in text
+
+
+def test_a_photo_too_vague_for_any_cause_has_nothing_for_the_crew(checked):
+    vague = checked(SEEN | {"width": ("54 3/8", "54 7/16", "54 1/4")}, estimator=leaning(u_mm=20.0))
+    assert opening_of(vague)["verdict"] == "unproven"
+    assert "For the crew" not in job_text(vague)
