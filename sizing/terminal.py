@@ -176,7 +176,7 @@ def _reading_lines(result: ReadingResult, units: Unit, causes: set[str]) -> list
         corrected_mm = best.corrected_mm if alone else None
         cause = probably(slip_says(best.slip, best.shift_mm, None, best.facts, units), best.probability, best.slip)
         if cause in causes and best.slip != NONE:
-            return [f"{line} {likewise(corrected_mm, units)}"]
+            return [f"{line} {likewise(best.shift_mm, corrected_mm, units)}"]
         causes.add(cause)
         says = slip_says(best.slip, best.shift_mm, corrected_mm, best.facts, units)
         line += " " + probably(says, best.probability, best.slip)

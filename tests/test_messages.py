@@ -12,7 +12,7 @@ from sizing.messages import verdicts as messages
 from sizing.messages.names import name_of
 from sizing.messages.one_line import one_line, sentence
 from sizing.messages.photo_figures import about, at_least, picture_label
-from sizing.messages.slips import slip_says
+from sizing.messages.slips import likewise, slip_says
 from sizing.messages.verdicts import would_have_stopped
 from vision.request import NINE
 
@@ -79,6 +79,23 @@ def test_an_inch_too_long_and_too_short_have_their_own_causes():
     assert "too long" in long
     assert "too short" in short
     assert "1 in mark" in long
+
+
+def test_a_size_that_would_fit_is_rounded_as_the_photo_it_comes_from():
+    # 33 5/32 in = 842.2 mm; the photo's 33 3/16 in = 842.96 mm. A photo is never good to 1/32 in.
+    trim = slip_says("another-line", -13.3, 842.2, {"lines": "frame"}, "in")
+    assert trim.endswith("33 3/16 in would fit")
+    assert likewise(-13.3, 842.2, "in") == "Likewise; 33 3/16 in would fit."
+    assert about(842.96, 2.4, "in").startswith("about 33 3/16 in")
+    assert likewise(-13.3, 842.2, "mm") == "Likewise; 842 mm would fit."
+    # 386.7 mm taken for inches in a job in inches: 15 7/32 in; 982 mm is 38 21/32 in, as near to 38 11/16 in.
+    assert slip_says("wrong-unit", -600.1, 981.9, {}, "in").endswith("38 11/16 in would be an opening's size")
+
+
+def test_a_reading_to_1_32_in_that_is_whole_marks_off_keeps_its_marks():
+    # 34 5/32 less 1 in.
+    assert slip_says("burned-inch", 25.4, 33.15625 * 25.4, {}, "in").endswith("33 5/32 in would fit")
+    assert likewise(25.4, 33.15625 * 25.4, "in") == "Likewise; 33 5/32 in would fit."
 
 
 def test_text_from_outside_cannot_steer_the_terminal():

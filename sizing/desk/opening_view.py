@@ -11,7 +11,7 @@ from sizing.desk.results import LastResult
 from sizing.jobs.job import Opening, Tolerance
 from sizing.messages import order as order_words
 from sizing.messages import verdicts as words
-from sizing.messages.dispute import percent
+from sizing.messages.chance import percent
 from sizing.messages.names import name_of
 from sizing.messages.one_line import sentence
 from sizing.messages.photo_figures import about, at_least

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from sizing.jobs.job import Opening
-from sizing.messages.dispute import percent
+from sizing.messages.chance import percent
 from sizing.messages.names import name_of
 from sizing.messages.one_line import sentence
 from sizing.messages.photo_figures import picture_label

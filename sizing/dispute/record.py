@@ -15,6 +15,7 @@ from sizing.dispute.steps import Settings
 from sizing.errors import InputError
 from sizing.jobs.job import Reading
 from sizing.messages import dispute as messages
+from sizing.messages.chance import percent
 from sizing.orders.rules import STATIONS, Rule
 from sizing.regularfile import regular_sha256
 from sizing.release.decisions import FILE
@@ -130,11 +131,11 @@ def _opening_says(dispute: OpeningDispute) -> str:
     parts = []
     for traced in dispute.traced:
         says = [
-            (messages.step_says(f.steps, f.station if len(f.steps) == 1 else None), messages.percent(f.probability))
+            (messages.step_says(f.steps, f.station if len(f.steps) == 1 else None), percent(f.probability))
             for f in traced.findings
             if f.probability >= _PROBABLE
         ]
-        none = None if traced.none is None else messages.percent(traced.none[0])
+        none = None if traced.none is None else percent(traced.none[0])
         sound = traced.none is not None and traced.none[0] >= _PROBABLE
         parts.append(messages.direction_says(traced.trace.direction, says, none, sound=sound))
     silent = [{step for step, _ in traced.no_figure} for traced in dispute.traced]

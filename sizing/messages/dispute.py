@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
+from sizing.messages.chance import percent
 from sizing.messages.names import name_of
 from sizing.messages.one_line import one_line
 from sizing.messages.photo_figures import about
@@ -81,19 +82,6 @@ def step_says(steps: Sequence[str], station: str | None) -> str:
 def step_name(step: str) -> str:
     """Return the short name of a step."""
     return _SHORT.get(step, step)
-
-
-def percent(p: float) -> str:
-    """Return a probability in words that claim no more than it carries.
-
-    Examples
-    --------
-    >>> percent(0.97), percent(0.9996), percent(0.001)
-    ('97 %', 'over 99 %', 'under 1 %')
-    """
-    if p > 0.99:
-        return "over 99 %"
-    return "under 1 %" if p < 0.01 else f"{p * 100:.0f} %"
 
 
 def probability(p: float, low: float, high: float) -> str:

@@ -7,6 +7,7 @@ from fractions import Fraction
 from pathlib import Path
 
 from sizing.messages import footprint
+from sizing.messages.chance import percent
 from sizing.messages.names import name_of
 from sizing.messages.one_line import one_line
 from sizing.messages.photo_figures import about
@@ -110,8 +111,8 @@ def _on_the_border(facts: Mapping[str, float | str], said: Mapping[str, str]) ->
     compared = "likelier" if other > mine else "nearly as likely"
     return (
         f"{said['reading']} is {said['read_mm']}; the rule makes {said['wanted_mm']} of it, {where} between the made "
-        f"sizes {' and '.join(sizes)}. By photo and tape together {said['other_mm']} is {compared} ({_percent(other)}; "
-        f"the rule's {said['by_rule_mm']}: {_percent(mine)}). All readings agree within the tolerance, so the size by "
+        f"sizes {' and '.join(sizes)}. By photo and tape together {said['other_mm']} is {compared} ({percent(other)}; "
+        f"the rule's {said['by_rule_mm']}: {percent(mine)}). All readings agree within the tolerance, so the size by "
         f"the rule stands; to be sure, measure {said['reading']} again to a finer mark."
     )
 
@@ -130,7 +131,7 @@ def order_line(
         "no width yet" if width_mm is None else f"{format_length(width_mm, unit)} wide",
         "no height yet" if height_mm is None else f"{format_length(height_mm, unit)} high",
     ]
-    sure = "" if probability is None else f" (photo and tape together: {_percent(probability)} sure of this size)"
+    sure = "" if probability is None else f" (photo and tape together: {percent(probability)} sure of this size)"
     return f"By the rule {one_line(rule)}: {', '.join(sizes)}{sure}."
 
 
@@ -200,13 +201,7 @@ def share_line(width_mm: float | None, height_mm: float | None, probability: flo
     '  55 1/2 in wide, none high: 98 %'
     """
     wide, high = (("none" if v is None else format_length(v, unit)) for v in (width_mm, height_mm))
-    return f"  {wide} wide, {high} high: {_percent(probability)}"
-
-
-def _percent(probability: float) -> str:
-    if probability > 0.99:
-        return "over 99 %"
-    return "under 1 %" if probability < 0.01 else f"{100 * probability:.0f} %"
+    return f"  {wide} wide, {high} high: {percent(probability)}"
 
 
 def shares_heading(rule: str) -> str:

@@ -21,10 +21,17 @@ def about(value_mm: float, U95_mm: float, unit: Unit) -> str:
     >>> about(1381.2, 2.4, "in"), about(-0.3, 0.8, "mm")
     ('about 54 3/8 in, give or take 1/8 in', 'about 0 mm, give or take 1 mm')
     """
-    return f"about {_rounded(value_mm, unit)}, give or take {_rounded_up(U95_mm, unit)}"
+    return f"about {rounded(value_mm, unit)}, give or take {_rounded_up(U95_mm, unit)}"
 
 
-def _rounded(value_mm: float, unit: Unit) -> str:
+def rounded(value_mm: float, unit: Unit) -> str:
+    """Return a photo's figure without its uncertainty, for where that stands beside it.
+
+    Examples
+    --------
+    >>> rounded(842.2, "in"), rounded(842.2, "mm")
+    ('33 3/16 in', '842 mm')
+    """
     if unit == "in":  # a photo is never good to 1/32 in
         return format_length(round(value_mm / _INCH_MM * 16) * INCH_MM / 16, unit)
     return f"{round(value_mm)} mm"  # never -0
@@ -56,4 +63,4 @@ def picture_label(name: str, tape_mm: float | None, photo_mm: float, U95_mm: flo
     'width, top|tape 54 3/8 in|photo about 54 3/8 in ± 1/8 in'
     """
     said = "" if tape_mm is None else f"|tape {format_length(tape_mm, unit)}"
-    return f"{name_of(name)}{said}|photo about {_rounded(photo_mm, unit)} ± {_rounded_up(U95_mm, unit)}"
+    return f"{name_of(name)}{said}|photo about {rounded(photo_mm, unit)} ± {_rounded_up(U95_mm, unit)}"

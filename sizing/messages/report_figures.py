@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from fractions import Fraction
 
+from sizing.messages.chance import percent
 from sizing.messages.names import name_of
 from sizing.messages.photo_figures import about
 from sizing.messages.verdicts import READING_VERDICTS
@@ -77,8 +78,10 @@ def cause(name: str, said: Sequence[str], probabilities: Sequence[float]) -> str
     --------
     >>> cause("width_top", ["Probably an inch too long.", "Perhaps none."], [0.97, 0.02])
     'width, top: Probably an inch too long (97 %). Perhaps none (2 %).'
+    >>> cause("width_top", ["Probably an inch too long."], [0.9992])
+    'width, top: Probably an inch too long (over 99 %).'
     """
-    parts = [f"{s.rstrip('.')} ({100 * p:.0f} %)." for s, p in zip(said, probabilities, strict=True) if p >= 0.005]
+    parts = [f"{s.rstrip('.')} ({percent(p)})." for s, p in zip(said, probabilities, strict=True) if p >= 0.005]
     return f"{name_of(name)}: {' '.join(parts)}"
 
 

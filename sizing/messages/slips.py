@@ -7,7 +7,8 @@ from collections.abc import Mapping
 
 from sizing.messages.names import name_of
 from sizing.messages.one_line import one_line
-from sizing.units import Unit, format_length
+from sizing.messages.photo_figures import rounded
+from sizing.units import INCH_MM, Unit, format_length
 
 # Guess: words, not a level.
 _PROBABLY = 0.8
@@ -53,9 +54,16 @@ def slip_says(
     """
     said = _cause(slip, shift_mm, facts, unit)
     if slip == "wrong-unit":
-        fits = f": {format_length(corrected_mm, unit)} would be an opening's size" if corrected_mm is not None else ""
-        return said + fits
-    return said if corrected_mm is None else f"{said}; {format_length(corrected_mm, unit)} would fit"
+        size = None if corrected_mm is None else _size(corrected_mm, shift_mm, unit)
+        return said if size is None else f"{said}: {size} would be an opening's size"
+    return said if corrected_mm is None else f"{said}; {_size(corrected_mm, shift_mm, unit)} would fit"
+
+
+def _size(corrected_mm: float, shift_mm: float | None, unit: Unit) -> str:
+    """Return the size that would fit: in the marks of the reading where it is whole marks off, else as the photo's."""
+    mark_mm = float(INCH_MM) / 32 if unit == "in" else 1.0
+    marks = (shift_mm or 0.0) / mark_mm
+    return format_length(corrected_mm, unit) if abs(marks - round(marks)) < 1e-6 else rounded(corrected_mm, unit)
 
 
 def _cause(slip: str, shift_mm: float | None, facts: Mapping[str, str], unit: Unit) -> str:
@@ -100,15 +108,15 @@ def _lines(facts: Mapping[str, str], unit: Unit) -> str:
     return inches if unit == "in" else said
 
 
-def likewise(corrected_mm: float | None, unit: Unit) -> str:
+def likewise(shift_mm: float | None, corrected_mm: float | None, unit: Unit) -> str:
     """Return that the cause just said is that of this reading too, and which reading would then fit.
 
     Examples
     --------
-    >>> likewise(914.4, "in")
+    >>> likewise(25.4, 914.4, "in")
     'Likewise; 36 in would fit.'
     """
-    return "Likewise." if corrected_mm is None else f"Likewise; {format_length(corrected_mm, unit)} would fit."
+    return "Likewise." if corrected_mm is None else f"Likewise; {_size(corrected_mm, shift_mm, unit)} would fit."
 
 
 def probably(says: str, probability: float, slip: str) -> str:
