@@ -111,7 +111,9 @@ def test_a_zoomed_photo_among_others_is_left_out_and_named(six):
 def test_two_photos_are_refused(six):
     photos, _ = six
     says = calibrate([view(f"{i}.jpg", *p, SIZE) for i, p in enumerate(photos[:2])], SIZE)
-    assert "too few" in says
+    assert says.startswith("2 usable photos are too few")
+    one = calibrate([view("0.jpg", *photos[0], SIZE)], SIZE)
+    assert one.startswith("1 usable photo is too few")
 
 
 def test_photos_straight_on_give_no_camera():

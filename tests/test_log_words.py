@@ -55,6 +55,16 @@ def test_the_ends_of_an_interval_are_rounded_away_from_it():
     assert interval(Interval(0.04, -0.04, 0.11), "mm") == "0.0 mm (-0.1 mm to +0.2 mm)"
 
 
+def test_a_shift_that_is_worth_a_look_is_seen_in_its_figure():
+    # 64 readings good to 1 mm each have a mean good to 0.12 mm, an eighth of 1/32 in = 0.79 mm; ends by hand.
+    known = group(shift_mm=Interval(-0.214, -0.334, -0.091))
+    inch, metric = (log_people.figures(known, unit)[1] for unit in ("in", "mm"))
+    assert inch == "mean of tape less photo: 0 in (-1/32 in to 0 in), finer: -0.21 mm (-0.34 to -0.09)"
+    assert metric == "mean of tape less photo: -0.21 mm (-0.34 to -0.09)"
+    (scatter,) = log_people.figures(group(scatter_mm=Interval(1.0, 0.904, 1.096)), "mm")[1:]
+    assert scatter.endswith(": 1.00 mm (0.90 to 1.10)")
+
+
 def test_words_are_plain_ascii_on_one_line():
     said = log_people.conclusions(
         group(findings=[Finding(k, 0.01, 0.02) for k in ("shift", "scatter", "slips", "trend")])

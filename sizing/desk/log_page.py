@@ -191,7 +191,7 @@ def _row(logged: Logged, desk: DeskFolder) -> dict[str, Any]:
         "checked": logged.checked_at.replace("T", " ").removesuffix("Z"),
         "verdict": logged.verdict,
         "by": logged.measured_by or "",
-        "openings": words.openings(logged, plain=True),
+        "openings": words.openings(logged),
         "decisions": logged.decisions,
         "releases": logged.releases,
         "checks": logged.checks,

@@ -24,7 +24,7 @@ def exported(count: int, file: Path) -> str:
 
 def cannot_export(file: Path, why: str) -> str:
     """Say that an export cannot be written."""
-    return f"{file}: cannot be written ({why}); name another file by --out"
+    return f"{file}: cannot be written ({why}); name another file, like log export may.csv"
 
 
 def export_kind(file: Path) -> str:
@@ -39,7 +39,7 @@ def listed(found: Sequence[Logged]) -> str:
         (
             x.day,
             one_line(x.job),
-            x.verdict,
+            VERDICTS.get(x.verdict, x.verdict),
             one_line(x.measured_by or "-"),
             openings(x),
             str(x.decisions or "-"),
@@ -52,12 +52,10 @@ def listed(found: Sequence[Logged]) -> str:
     return "\n".join("  ".join(cell.ljust(w) for cell, w in zip(row, widths, strict=True)).rstrip() for row in rows)
 
 
-def openings(logged: Logged, *, plain: bool = False) -> str:
-    """Return how many openings of a check have which verdict, by its code or in plain words."""
+def openings(logged: Logged) -> str:
+    """Return how many openings of a check have which verdict."""
     counts = {"hold": logged.hold, "unproven": logged.unproven, "send": logged.send}
-    if plain:
-        return "; ".join(f"{n} {VERDICTS[verdict]}" for verdict, n in counts.items() if n) or "none"
-    return ", ".join(f"{n} {verdict}" for verdict, n in counts.items() if n) or "none"
+    return "; ".join(f"{n} {VERDICTS[verdict]}" for verdict, n in counts.items() if n) or "none"
 
 
 def shown(found: Details, unit: Unit) -> str:

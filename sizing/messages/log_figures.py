@@ -39,3 +39,20 @@ def interval(found: Interval, unit: Unit, say: Callable[[float, Unit], str] = si
     step = float(INCH_MM) / 32.0 if unit == "in" else 0.1
     low, high = math.floor(found.low / step) * step, math.ceil(found.high / step) * step
     return f"{say(found.value, unit)} ({say(low, unit)} to {say(high, unit)})"
+
+
+def pooled(found: Interval, unit: Unit, say: Callable[[float, Unit], str] = signed) -> str:
+    """Return what many readings say together: finer than one of them is, so to 0.01 mm, beside inches too.
+
+    Examples
+    --------
+    >>> pooled(Interval(-0.21, -0.334, -0.091), "in")
+    '0 in (-1/32 in to 0 in), finer: -0.21 mm (-0.34 to -0.09)'
+    >>> pooled(Interval(-0.29, -0.577, -0.002), "mm")
+    '-0.29 mm (-0.58 to 0.00)'
+    """
+    sign = "+" if say is signed else ""
+    low, high = math.floor(found.low * 100.0 + 1e-6) / 100.0, math.ceil(found.high * 100.0 - 1e-6) / 100.0
+    value, least, most = (f"{x:{sign}.2f}" if x else "0.00" for x in (round(found.value, 2), low, high))
+    fine = f"{value} mm ({least} to {most})"
+    return fine if unit == "mm" else f"{interval(found, unit, say)}, finer: {fine}"

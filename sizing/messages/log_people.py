@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from sizing.messages.log_figures import counted, interval
+from sizing.messages.log_figures import counted, pooled
 from sizing.messages.one_line import one_line
 from sizing.units import Unit, format_length
 
@@ -62,14 +62,14 @@ def figures(group: Together, unit: Unit) -> list[str]:
     rate = group.slips_per_100
     lines = [f"slips in 100 readings: {rate.value:.1f} ({rate.low:.1f} to {rate.high:.1f}), {group.slips} in all"]
     if group.shift_mm is not None:
-        lines.append(f"mean of tape less photo: {interval(group.shift_mm, unit)}")
+        lines.append(f"mean of tape less photo: {pooled(group.shift_mm, unit)}")
     if group.beyond_mm is not None:
-        lines.append(f"beyond what the others share, jobs brought to one scale: {interval(group.beyond_mm, unit)}")
+        lines.append(f"beyond what the others share, jobs brought to one scale: {pooled(group.beyond_mm, unit)}")
     if group.scatter_mm is not None:
-        scatter = interval(group.scatter_mm, unit, format_length)
+        scatter = pooled(group.scatter_mm, unit, format_length)
         lines.append(f"scatter within an opening, the photo's part included: {scatter}")
     if group.trend_mm is not None:
-        lines.append(f"drift in 30 days: {interval(group.trend_mm, unit)}")
+        lines.append(f"drift in 30 days: {pooled(group.trend_mm, unit)}")
     return lines
 
 

@@ -7,11 +7,6 @@ from collections.abc import Sequence
 from sizing.messages.one_line import file_name, one_line
 
 
-def not_yet(option: str, instead: str) -> str:
-    """Return that an option of the command line is not part of this version, with what to do."""
-    return f"{option} is not part of this version yet; {instead}"
-
-
 def of_photo(file: str, says: str) -> str:
     """Return what is said of one photo among several, with its name."""
     return f"{file_name(file)}: {says}"

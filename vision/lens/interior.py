@@ -192,7 +192,8 @@ def calibrate(views: Sequence[View], size_px: tuple[int, int]) -> LensFit | str:
             continue
         says = f"does not fit the others ({rms[worst]:.2f} px against {np.median(rms):.2f} px)"
         left_out.append((chosen.pop(worst).name, says))
-    return f"{len(chosen)} usable photos are too few; take at least {LEAST_VIEWS}, better 8, from different sides"
+    usable = "1 usable photo is" if len(chosen) == 1 else f"{len(chosen)} usable photos are"
+    return f"{usable} too few; take at least {LEAST_VIEWS}, better 8, from different sides"
 
 
 def _odd(views: Sequence[View], alone: Array, rms: Array, size_px: tuple[int, int]) -> int | None:
