@@ -40,7 +40,7 @@ def test_a_form_taken_from_inside_asks_where_the_crew_stood(checked):
     assert one["verdict"] == "hold"
     assert one["next_step"].startswith(f"Do not order. {ASK} inside. ")
     assert 'set seen_from = "inside" in the job (or the visit)' in one["next_step"]
-    assert "If not, measure again: diagonal" in one["next_step"]
+    assert "If not, measure again: height, left; height, right; diagonal" in one["next_step"]
     assert "For the crew: Stand outside" in job_text(result)
 
 
@@ -60,7 +60,8 @@ def test_a_photo_that_cannot_tell_asks_where_the_crew_stood_too(checked):
     one = opening_of(result)
     assert one["verdict"] == "unproven"
     assert one["next_step"].startswith(f"{ASK} inside. ")
-    assert "If not, measure again, or take a photo" in one["next_step"]
+    assert "If not, measure again: " in one["next_step"]
+    assert "; or take a photo" in one["next_step"]
     assert "For the crew: Stand outside" in job_text(result)
 
 
