@@ -1,6 +1,8 @@
 """New jobs and photos at the desk over its real application: real files, real photos, real child processes."""
 
 import io
+import json
+import re
 import subprocess
 import sys
 import tomllib
@@ -26,6 +28,26 @@ def test_a_new_job_starts_with_photos_and_is_marked_not_for_ordering(desk):
     folder = next(p for p in desk.root.iterdir() if p.name.startswith("larch-1-"))
     assert {p.name for p in folder.glob("*.jpg")} == {"a.jpg", "b.jpg"}
     assert tomllib.loads((folder / "job.toml").read_text())["job"]["id"] == "larch 1"
+
+
+def test_a_new_job_holds_no_date_of_measuring_that_nobody_typed(desk):
+    """Contract: `measured_on` is optional; the day on which a file is made is not that of the tape."""
+    page = desk.get("/new").text
+    form = dict(re.findall(r'name="(\w+)" id="\w+" value="([^"]*)"', page))
+    assert form["measured_on"] == ""
+    assert desk.post("/new", data=form | {"id": "larch 9", "units": "in", "wall": "masonry"}).status_code == 200
+    folder = next(p for p in desk.root.iterdir() if p.name.startswith("larch-9-"))
+    assert "measured_on" not in tomllib.loads((folder / "job.toml").read_text())["job"]
+
+
+def test_the_verdict_and_what_changed_since_stand_apart(desk):
+    folder = job(desk, "apart")
+    document = {"verdict": "hold", "sha256": "", "openings": [{"label": "W1", "verdict": "hold", "photos": []}]}
+    result = folder / "secondtape" / "abc" / "result.json"
+    result.parent.mkdir(parents=True)
+    result.write_text(json.dumps({"jobs": [document]}))
+    said = re.sub(r"<[^>]+>", "", desk.get("/job/apart").text)
+    assert "stop: ask Changed since this check: job.toml." in " ".join(said.split("\n")).replace("  ", " ")
 
 
 @pytest.mark.parametrize(

@@ -1,15 +1,17 @@
 """Checks in a child process: progress, results, and a child that fails. The child is a real one."""
 
+import json
 import shutil
 import time
 from pathlib import Path
 
 import pytest
 
-from sizing.desk.results import newest_result
+from sizing.desk.results import file_sha256, newest_result
 from sizing.desk.running import CHECK, Runs, check_task
 from sizing.desk.worker import Worker, WorkerError
 from sizing.errors import InputError
+from tests.desk_jobs import served
 
 READINGS_ONLY = """[job]
 id = "larch-1"
@@ -136,6 +138,28 @@ def test_a_changed_sizing_rule_makes_the_result_stale(runs, job):
     assert newest_result(job, job.parent).changed == ("rule louvered-outside",)
     (rules / "louvered-outside.toml").unlink()
     assert newest_result(job, job.parent).stale
+
+
+def test_a_rule_above_the_desks_folder_is_said_not_to_be_found_and_not_to_have_changed(job):
+    """Contract: a rule id is looked for in the job's parents up to the desk's folder; a command's starts elsewhere."""
+    above = job.parent.parent
+    shutil.copytree(Path(__file__).parent.parent / "fixtures" / "demo" / "rules", above / "rules")
+    (job / "job.toml").write_text(
+        READINGS_ONLY.replace('wall = "masonry"', 'wall = "masonry"\nrule = "louvered-outside"')
+    )
+    document = {"sha256": file_sha256(job / "job.toml"), "verdict": "unproven"}
+    order = {"rule_sha256": file_sha256(above / "rules" / "louvered-outside.toml")}
+    opening = {"label": "W1", "verdict": "unproven", "rule": "louvered-outside", "order": order, "tolerance_mm": {}}
+    result = job / "secondtape" / "aaaa" / "result.json"
+    result.parent.mkdir(parents=True)
+    result.write_text(json.dumps({"jobs": [document | {"openings": [opening]}]}))
+    found = newest_result(job, job.parent)
+    assert (found.changed, found.unfound, found.stale) == ((), ("louvered-outside",), True)
+    assert newest_result(job, above).stale is False
+    with served(job.parent) as desk:
+        text = desk.get("/job/larch-1").text
+    assert "The sizing rule louvered-outside of the last check is not found from this desk" in text
+    assert "Changed since" not in text
 
 
 def test_a_job_that_cannot_be_read_fails_with_its_problem_and_leaves_no_result(runs, job):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
 from starlette.datastructures import FormData
@@ -23,8 +24,10 @@ _WHICH_OPENING = (
 )
 
 
-def present_inputs(job: Job, opening: Opening, found: Mapping[str, Any] | None) -> str:
+def present_inputs(job: Job, opening: Opening, found: Mapping[str, Any] | None, top: Path | None = None) -> str:
     """Return the hash of an opening's inputs as they are now, empty where the last check was of others.
+
+    `top` is the desk's folder: rules are looked for up to there, as its checks do.
 
     Notes
     -----
@@ -36,7 +39,7 @@ def present_inputs(job: Job, opening: Opening, found: Mapping[str, Any] | None) 
     papers = ["" if d.error is not None else file_sha256(d.path) for d in opening.documents]
     rule_sha256 = str((found.get("order") or {}).get("rule_sha256") or "")
     if rule_sha256:
-        rule = rule_of(job, opening)
+        rule = rule_of(job, opening, top=top)
         if not isinstance(rule, Rule) or rule.sha256 != rule_sha256:
             return ""
     lenses = [u["sha256"] for p in found.get("photos", ()) for u in p.get("lenses", ()) if u.get("applied")]
@@ -47,9 +50,9 @@ def present_inputs(job: Job, opening: Opening, found: Mapping[str, Any] | None) 
     return now if now == found.get("inputs_sha256") else ""
 
 
-def decision_facts(job: Job, opening: Opening, found: Mapping[str, Any] | None) -> dict[str, Any]:
+def decision_facts(job: Job, opening: Opening, found: Mapping[str, Any] | None, top: Path) -> dict[str, Any]:
     """Return what the page shows of decisions: all so far, which stands, and what may be decided now."""
-    now = present_inputs(job, opening, found)
+    now = present_inputs(job, opening, found, top)
     problems: list[str] = []
     lines: list[dict[str, Any]] = []
     standing = None
@@ -78,7 +81,7 @@ def decision_facts(job: Job, opening: Opening, found: Mapping[str, Any] | None) 
     }
 
 
-def decide(job: Job, opening: Opening, found: Mapping[str, Any] | None, form: FormData) -> int:
+def decide(job: Job, opening: Opening, found: Mapping[str, Any] | None, form: FormData, top: Path) -> int:
     """Append the decision of a form to the job's decisions; return its line.
 
     Raises
@@ -88,7 +91,7 @@ def decide(job: Job, opening: Opening, found: Mapping[str, Any] | None, form: Fo
         first decision, or name, reason or accepted risk are missing.
     """
     choice = _choice(str(form.get("choice", "")))
-    now = present_inputs(job, opening, found)
+    now = present_inputs(job, opening, found, top)
     if not now or found is None or str(form.get("inputs_sha256", now)) != now:
         raise InputError("decision-stale", [Problem(opening.label, _CHECK_FIRST)])
     verdict = str(found["verdict"])

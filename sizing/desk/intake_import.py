@@ -51,7 +51,7 @@ def template(request: Request) -> Response:
 def export(request: Request) -> Response:
     """Send the readings of a job as a spreadsheet that can be read in again."""
     desk, name = desk_of(request), request.path_params["name"]
-    view = job_view(name, desk.folder.job(name), None)
+    view = job_view(name, desk.folder.job(name), None, desk.folder.root)
     if view.job is None:
         raise InputError("job-invalid", [Problem(name, "the job file cannot be used; its page says why")])
     tables = [_in_force(o.tables, o.facts) for o in view.openings]
@@ -95,7 +95,7 @@ def _previewed(desk: Desk, form: FormData) -> Response:
     now: Mapping[str, Mapping[str, str]] = {}
     sha256 = ""
     if target:
-        view = job_view(target, desk.folder.job(target), None)
+        view = job_view(target, desk.folder.job(target), None, desk.folder.root)
         if view.job is None:
             return _form(desk, target, [f"{target}: the job file cannot be used; its page says why"], 400)
         unit, sha256 = view.job.units, view.text.sha256

@@ -29,7 +29,7 @@ def job_page(request: Request) -> Response:
     """Show one job."""
     desk, name = desk_of(request), request.path_params["name"]
     folder = desk.folder.job(name)
-    view = job_view(name, folder, last_result(desk, name))
+    view = job_view(name, folder, last_result(desk, name), desk.folder.root)
     photos = contact_sheet(folder, desk.decoder) if view.job is not None else ()
     desk.runs.warm()
     rules = [f.rule for f in rules_in(rule_folders(folder, top=desk.folder.root)) if f.rule is not None]
@@ -60,7 +60,7 @@ def propose(request: Request) -> Response:
     """Start looking for which openings the unused photos fit."""
     desk, name = desk_of(request), request.path_params["name"]
     folder = desk.folder.job(name)
-    view = job_view(name, folder, None)
+    view = job_view(name, folder, None, desk.folder.root)
     free = [p.name for p in unused(view, contact_sheet(folder, desk.decoder))][:MOST_PHOTOS]
     desk.runs.start(name, PROPOSE, propose_task, folder, tuple(free))
     return RedirectResponse(address("job", name, at="check"), status_code=303)

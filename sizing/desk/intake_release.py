@@ -40,7 +40,7 @@ def release_page(request: Request) -> Response:
     ended = desk.runs.ended(name, RELEASE)[-1:]
     return desk.page(
         "intake_release.html",
-        view=job_view(name, folder, last_result(desk, name)),
+        view=job_view(name, folder, last_result(desk, name), desk.folder.root),
         runs=[r for r in desk.runs.of(name) if r.kind == RELEASE],
         outcome=ended[0].answer if ended else None,
         earlier=releases(folder),

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from sizing.desk.decided_view import DecidedView, decided_views
 from sizing.desk.folder import JOB_FILE
 from sizing.desk.intake_photos import PhotoFile
 from sizing.desk.results import LastResult
@@ -19,6 +20,7 @@ from sizing.jobs.job import Job, Opening
 from sizing.jobs.writer import JobText, read_text
 from sizing.messages import order as order_words
 from sizing.messages import verdicts as words
+from sizing.messages.intake import rules_not_found
 from sizing.messages.names import name_of
 from sizing.messages.one_line import sentence
 from sizing.messages.photo_figures import about
@@ -41,7 +43,7 @@ class OpeningView:
     """One opening on the job's page.
 
     `boxes` are the readings as written by `width.top`, ...; `verdict`, `why` and `next_step` those of the last check;
-    `measures` and `sizes` are there for a pre-quote only.
+    `measures` and `sizes` are there for a pre-quote only; `decided` is what people did about it.
     """
 
     label: str
@@ -56,6 +58,7 @@ class OpeningView:
     measures: tuple[MeasureLine, ...]
     sizes: tuple[str, ...]
     tables: Mapping[str, Any]
+    decided: DecidedView
 
     @property
     def offsets(self) -> Mapping[str, str]:
@@ -95,13 +98,18 @@ class JobView:
         """Whether there are no readings at all: it measures, and nothing in it is for ordering."""
         return self.job is not None and not any(o.typed for o in self.openings)
 
+    @property
+    def unfound(self) -> str:
+        """Return which sizing rules of the last check this desk does not see, as a sentence; empty where none."""
+        return "" if self.last is None else rules_not_found(self.last.unfound)
+
     def used(self, photo: str) -> tuple[str, ...]:
         """Return the labels of the openings that have a photo."""
         return tuple(o.label for o in self.openings if photo in o.photos)
 
 
-def job_view(name: str, folder: Path, last: LastResult | None) -> JobView:
-    """Return what the page of a job shows."""
+def job_view(name: str, folder: Path, last: LastResult | None, top: Path) -> JobView:
+    """Return what the page of a job shows; `top` is the desk's folder."""
     text = read_text(folder / JOB_FILE)
     try:
         job = load_job(folder / JOB_FILE)
@@ -111,7 +119,8 @@ def job_view(name: str, folder: Path, last: LastResult | None) -> JobView:
         problems = tuple(p.replace(f"{folder}/", "") for p in found)
         return JobView(name, text, None, problems, (), last, {})
     tables = {table["label"]: table for table in raw["opening"]}
-    openings = tuple(_opening(job, o, tables.get(o.label, {}), last) for o in job.openings)
+    people = decided_views(job, last, top)
+    openings = tuple(_opening(job, o, tables.get(o.label, {}), last, people[o.label]) for o in job.openings)
     return JobView(name, text, job, (), openings, last, raw)
 
 
@@ -125,7 +134,9 @@ def boxes_of(table: Mapping[str, Any]) -> dict[str, str]:
     return {f"{group}.{box}": str(table.get(group, {}).get(box, "")) for group, boxes in BOXES.items() for box in boxes}
 
 
-def _opening(job: Job, opening: Opening, table: Mapping[str, Any], last: LastResult | None) -> OpeningView:
+def _opening(
+    job: Job, opening: Opening, table: Mapping[str, Any], last: LastResult | None, decided: DecidedView
+) -> OpeningView:
     found = last.opening(opening.label) if last is not None else None
     found = found or {}
     verdict = str(found.get("verdict", ""))
@@ -145,6 +156,7 @@ def _opening(job: Job, opening: Opening, table: Mapping[str, Any], last: LastRes
         measures=_measures(found, job.units) if bare else (),
         sizes=_sizes(found, job.units) if bare else (),
         tables=table,
+        decided=decided,
     )
 
 

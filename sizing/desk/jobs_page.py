@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -112,7 +111,6 @@ def _key(problem: Problem) -> str:
 
 def _form_facts(desk: Desk, given: dict[str, str], problems: list[str]) -> dict[str, Any]:
     defaults = {"units": "in", "labels": "W1", "wall": "masonry", "tape": "unknown", "seen_from": "outside"}
-    defaults["measured_on"] = date.today().isoformat()
     known = ("id", "units", "measured_by", "measured_on", "tape", "graduation", "note", "labels", "wall", "rule")
     values = {key: given.get(key, defaults.get(key, "")) for key in (*known, "seen_from")}
     rules = [f.rule for f in rules_in(rule_folders(desk.folder.root, top=desk.folder.root)) if f.rule is not None]

@@ -12,8 +12,11 @@ from typing import Any, Literal
 
 from sizing.desk.folder import JOB_FILE, DeskFolder
 from sizing.desk.results import RESULT_FILE
+from sizing.errors import InputError
 from sizing.jobs.file import MOST_BYTES
 from sizing.regularfile import regular_bytes
+from sizing.release.decisions import FILE as DECISIONS
+from sizing.release.decisions import DecisionLog, read_decisions
 from sizing.runs.runfolder import FOLDER
 
 Shown = Literal["hold", "unproven", "send", "changed", "unchecked", "broken"]
@@ -28,6 +31,7 @@ class Listed:
 
     `shown` is the verdict of the last check, or that inputs changed since, that there was none, or that the file
     cannot be read. `verdicts` counts the openings by verdict, `search` is what a search looks through, in lower case.
+    `stopped` and `overridden` are labels of openings that people decided on otherwise, on the inputs of that check.
     """
 
     name: str
@@ -39,6 +43,8 @@ class Listed:
     verdicts: Mapping[str, int]
     changed_ns: int
     search: str
+    stopped: tuple[str, ...] = ()
+    overridden: tuple[str, ...] = ()
 
 
 def list_jobs(folder: DeskFolder) -> tuple[Listed, ...]:
@@ -70,12 +76,35 @@ def listed(folder: Path, name: str) -> Listed:
     search = f"{name} {words}".lower()
     if not openings:
         return Listed(name, id_ or name, "broken", "", 0, 0, {}, found.st_mtime_ns, search)
-    verdict, shown, verdicts = _of_result(folder, sha256)
-    return Listed(name, id_, shown, verdict, openings, readings, verdicts, found.st_mtime_ns, search)
+    verdict, shown, verdicts, inputs = _of_result(folder, sha256)
+    stopped, overridden = _by_people(folder, inputs) if shown != "changed" else ((), ())
+    listed_ns = found.st_mtime_ns
+    return Listed(name, id_, shown, verdict, openings, readings, verdicts, listed_ns, search, stopped, overridden)
 
 
-def _of_result(folder: Path, sha256: str) -> tuple[str, Shown, Mapping[str, int]]:
-    best: tuple[str, Shown, Mapping[str, int]] = ("", "unchecked", {})
+def _by_people(folder: Path, inputs: Mapping[str, str]) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Return the labels that people stopped, and those that they overrode, by decisions on these inputs."""
+    try:
+        at = (folder / DECISIONS).stat(follow_symlinks=False)
+    except OSError:
+        return (), ()
+    standing = {
+        label: _decisions(folder, at.st_mtime_ns, at.st_size).standing(label, sha) for label, sha in inputs.items()
+    }
+    chosen = {label: decision.decision for label, decision in standing.items() if decision is not None}
+    return tuple(k for k, v in chosen.items() if v == "hold"), tuple(k for k, v in chosen.items() if v == "override")
+
+
+@lru_cache(maxsize=8192)
+def _decisions(folder: Path, time_ns: int, size: int) -> DecisionLog:
+    try:
+        return read_decisions(folder)
+    except InputError:
+        return DecisionLog(folder)
+
+
+def _of_result(folder: Path, sha256: str) -> tuple[str, Shown, Mapping[str, int], Mapping[str, str]]:
+    best: tuple[str, Shown, Mapping[str, int], Mapping[str, str]] = ("", "unchecked", {}, {})
     newest = 0
     for path in (folder / FOLDER).glob(f"*/{RESULT_FILE}"):
         try:
@@ -86,10 +115,10 @@ def _of_result(folder: Path, sha256: str) -> tuple[str, Shown, Mapping[str, int]
         if said is None or at.st_mtime_ns < newest:
             continue
         newest = at.st_mtime_ns
-        of, verdict, verdicts, photos = said
+        of, verdict, verdicts, photos, inputs = said
         changed = of != sha256 or any(_newer(folder / photo, newest) for photo in photos)
         shown: Shown = "changed" if changed or verdict not in ("hold", "unproven", "send") else verdict  # type: ignore[assignment]
-        best = verdict, shown, verdicts
+        best = verdict, shown, verdicts, inputs
     return best
 
 
@@ -123,14 +152,17 @@ def _job(file: Path, time_ns: int, size: int) -> tuple[str, int, int, str, str]:
 
 
 @lru_cache(maxsize=8192)
-def _result(path: Path, time_ns: int, size: int) -> tuple[str, str, Mapping[str, int], tuple[str, ...]] | None:
-    """Return hash of the job file, verdict, openings by verdict, and photos of a result; None where it is none."""
+def _result(
+    path: Path, time_ns: int, size: int
+) -> tuple[str, str, Mapping[str, int], tuple[str, ...], Mapping[str, str]] | None:
+    """Return hash of the job file, verdict, openings by verdict, photos and hashes of inputs; None of no result."""
     try:
         job: dict[str, Any] = json.loads(regular_bytes(path, _LARGEST_RESULT))["jobs"][0]
         counts: dict[str, int] = {}
         for opening in job["openings"]:
             counts[str(opening["verdict"])] = counts.get(str(opening["verdict"]), 0) + 1
         photos = tuple(str(p["file"]) for o in job["openings"] for p in o.get("photos", ()))
-        return str(job.get("sha256")), str(job["verdict"]), counts, photos
+        inputs = {str(o["label"]): str(o.get("inputs_sha256", "")) for o in job["openings"]}
+        return str(job.get("sha256")), str(job["verdict"]), counts, photos, inputs
     except (OSError, ValueError, RecursionError, LookupError, TypeError, AttributeError):
         return None

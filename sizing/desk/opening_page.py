@@ -19,6 +19,7 @@ from sizing.desk import photo_view
 from sizing.desk.app import Desk, desk_of
 from sizing.desk.corner_moves import on_line
 from sizing.desk.decide_page import decide, decision_facts
+from sizing.desk.decided_view import decided_views
 from sizing.desk.folder import JOB_FILE
 from sizing.desk.intake_changes import conflict_page
 from sizing.desk.intake_forms import address
@@ -101,7 +102,7 @@ def _done(desk: Desk, asked: Asked, form: FormData, *, as_json: bool) -> Respons
     here = address("job", asked.name, "opening") + "/" + _quoted(asked.opening.label)
     does, sha256 = str(form.get("do", "")), ""
     if does == "decide":
-        decide(asked.job, asked.opening, asked.found, form)
+        decide(asked.job, asked.opening, asked.found, form, desk.folder.root)
         return RedirectResponse(here + "#decision", status_code=303)
     if does in ("corners", "line"):
         sha256 = _pointed(desk, asked, form, does).sha256
@@ -126,6 +127,7 @@ def _facts(desk: Desk, asked: Asked, shown: int) -> dict[str, Any]:
     labels = [o.label for o in job.openings]
     at = labels.index(opening.label)
     verdicts = {o["label"]: o["verdict"] for o in (asked.last.document["openings"] if asked.last else ())}
+    people = decided_views(job, asked.last, desk.folder.root)
     photo: dict[str, Any] | None = None
     if opening.photos:
         photo = {
@@ -144,7 +146,10 @@ def _facts(desk: Desk, asked: Asked, shown: int) -> dict[str, Any]:
         "label": opening.label,
         "note": opening.note,
         "wall": opening.wall,
-        "others": [{"label": name, "verdict": verdicts.get(name, "none"), "at": _quoted(name)} for name in labels],
+        "others": [
+            {"label": name, "verdict": verdicts.get(name, "none"), "at": _quoted(name), "decided": people[name]}
+            for name in labels
+        ],
         "before": _quoted(labels[at - 1]) if at else "",
         "after": _quoted(labels[at + 1]) if at + 1 < len(labels) else "",
         "at": _quoted(opening.label),
@@ -156,7 +161,8 @@ def _facts(desk: Desk, asked: Asked, shown: int) -> dict[str, Any]:
         "order": view.order_facts(found, job.units),
         "request": str((found or {}).get("request") or ""),
         "photo": photo,
-        "decision": decision_facts(job, opening, found),
+        "decision": decision_facts(job, opening, found, desk.folder.root),
+        "decided": people[opening.label],
         "run": goes_on[-1].id if goes_on else "",
     }
 

@@ -12,6 +12,7 @@ from sizing.jobs.job import Opening, Tolerance
 from sizing.messages import order as order_words
 from sizing.messages import verdicts as words
 from sizing.messages.chance import percent
+from sizing.messages.intake import rules_not_found
 from sizing.messages.names import name_of
 from sizing.messages.one_line import sentence
 from sizing.messages.photo_figures import about, at_least
@@ -44,7 +45,15 @@ _SHORT = 25
 def verdict_facts(found: Mapping[str, Any] | None, last: LastResult | None, job_sha256: str) -> Facts:
     """Return verdict, reason and next step of an opening, and whether they are of the present inputs."""
     if found is None:
-        return {"code": "none", "words": "not checked yet", "why": "", "step": "", "advice": "", "changed": ()}
+        return {
+            "code": "none",
+            "words": "not checked yet",
+            "why": "",
+            "step": "",
+            "advice": "",
+            "changed": (),
+            "unfound": "",
+        }
     has_photo = bool(found.get("photos"))
     return {
         "code": found["verdict"],
@@ -55,6 +64,7 @@ def verdict_facts(found: Mapping[str, Any] | None, last: LastResult | None, job_
         "step": found.get("next_step", ""),
         "advice": (found.get("remedy") or {}).get("says", ""),
         "changed": () if last is None else last.changed,
+        "unfound": "" if last is None else rules_not_found(last.unfound),
     }
 
 

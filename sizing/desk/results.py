@@ -22,16 +22,21 @@ _LARGEST = 50_000_000
 
 @dataclass(frozen=True, slots=True)
 class LastResult:
-    """The result of one job (an element of `jobs`), the folder of its run, and what changed since, empty if nothing."""
+    """The result of one job (an element of `jobs`), the folder of its run, and what changed since, empty if nothing.
+
+    `unfound` are sizing rules that it was made with and that the desk's folder does not show: whether they changed
+    cannot be told.
+    """
 
     document: Mapping[str, Any]
     folder: Path
     changed: tuple[str, ...]
+    unfound: tuple[str, ...] = ()
 
     @property
     def stale(self) -> bool:
-        """Whether it was made from other inputs than the present ones."""
-        return bool(self.changed)
+        """Whether it was made from other inputs than the present ones, as far as can be told from here."""
+        return bool(self.changed or self.unfound)
 
     def opening(self, label: str) -> Mapping[str, Any] | None:
         """Return the result of one opening, None where the check did not know it."""
@@ -58,10 +63,11 @@ def newest_result(folder: Path, top: Path | None = None) -> LastResult | None:
         document = _document(path)
         if document is None:
             continue
-        changed = (*_changed(folder, document, job_sha256), *_changed_rules(folder, document, top))
-        if best is None or not changed:
-            best = LastResult(document, path.parent, changed)
-        if not changed:
+        rules, unfound = _changed_rules(folder, document, top)
+        found = LastResult(document, path.parent, (*_changed(folder, document, job_sha256), *rules), unfound)
+        if best is None or not found.stale:
+            best = found
+        if not found.stale:
             break
     return best
 
@@ -114,21 +120,26 @@ def _sha256(path: Path, time_ns: int, size: int) -> str:
     return regular_sha256(path)
 
 
-def _changed_rules(folder: Path, document: Mapping[str, Any], top: Path | None) -> tuple[str, ...]:
-    """Return the sizing rules, by name, that are not those that the result was made with."""
+def _changed_rules(
+    folder: Path, document: Mapping[str, Any], top: Path | None
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Return the sizing rules, by name, that are not those that the result was made with; and those not found."""
     then: dict[str, object] = {}
     for opening in document["openings"]:
         if isinstance(name := opening.get("rule"), str):
             then[name] = (opening.get("order") or {}).get("rule_sha256")
-    changed = []
+    changed, unfound = [], []
     for name, sha256 in then.items():
         try:
             now: str | None = find_rule(name, folder, top=top, allow_outside=False).sha256
-        except InputError:
+        except InputError as error:
             now = None
+            if sha256 and error.code == "rule-missing":
+                unfound.append(name)
+                continue
         if now != sha256:
             changed.append(f"rule {name}")
-    return tuple(changed)
+    return tuple(changed), tuple(unfound)
 
 
 def _changed(folder: Path, document: Mapping[str, Any], job_sha256: str) -> tuple[str, ...]:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from sizing.messages.names import name_of, names_of
+from sizing.messages.one_line import one_line
 from sizing.units import INCH_MM, READING_FROM_MM, READING_TO_MM, Length, Unit, format_length
 
 _SMALL = (
@@ -209,3 +210,22 @@ def fits_none() -> str:
 def not_compared(why: str) -> str:
     """Return that a photo could not be measured, with the reason."""
     return f"could not be measured, so its size says nothing: {why}"
+
+
+def rules_not_found(names: Sequence[str]) -> str:
+    """Return that sizing rules of the last check are not seen by this desk; nothing where there are none.
+
+    Examples
+    --------
+    >>> rules_not_found(["shade"]).split(":")[0]
+    "The sizing rule shade of the last check is not found from this desk's folder"
+    """
+    if not names:
+        return ""
+    one = len(names) == 1
+    return (
+        f"The sizing rule{'' if one else 's'} {', '.join(one_line(n) for n in names)} of the last check "
+        f"{'is' if one else 'are'} not found from this desk's folder: it looks in folders named rules beside the job, "
+        "above it up to its own folder, and in your config folder. Put the file there, or start the desk on the folder "
+        "that holds it."
+    )

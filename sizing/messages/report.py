@@ -44,6 +44,7 @@ COLUMNS = {
     "verdict": "verdict",
     "why": "why",
     "order": "order",
+    "decided": "decided, released",
     "page": "page",
     "reading": "reading",
     "tape": "tape",
@@ -125,6 +126,11 @@ def found_by(code: str) -> str:
         "corners": "traced from the corners given",
         "clicked": "as clicked, no side traced",
     }.get(code, code)
+
+
+def alone(text: str) -> str:
+    """Return what a table says without a full stop as a sentence."""
+    return f"{text}."
 
 
 def capital(text: str) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from pathlib import Path
 
 from sizing.decision import Judgement
 from sizing.errors import InputError, Problem
@@ -19,12 +20,15 @@ from vision.request import Estimate
 RuleFound = Rule | InputError | None
 
 
-def rule_of(job: Job, opening: Opening, *, allow_outside: bool = False) -> RuleFound:
-    """Return the rule that an opening names, why it cannot be used, or None where it names none."""
+def rule_of(job: Job, opening: Opening, *, allow_outside: bool = False, top: Path | None = None) -> RuleFound:
+    """Return the rule that an opening names, why it cannot be used, or None where it names none.
+
+    `top` is the desk's folder, up to which it is looked for; see `sizing.orders.rulefile.rule_folders`.
+    """
     if opening.rule is None:
         return None
     try:
-        return find_rule(opening.rule, job.folder, allow_outside=allow_outside)
+        return find_rule(opening.rule, job.folder, top=top, allow_outside=allow_outside)
     except InputError as error:
         return InputError(error.code, [Problem(_near(p.where, job), _near(p.says, job)) for p in error.problems])
 

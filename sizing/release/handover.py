@@ -44,7 +44,7 @@ def hand_over(
     if out is not None:
         name = f"{safe_name(release.job)}-{name}"
     target = target_folder(job_folder, out, name)
-    release = with_earlier(release, _earlier(target.parent, release.job))
+    release = with_earlier(release, earlier_releases(target.parent, release.job))
     document = release_document(release, released_at, program)
     if not release.lines:
         return document, None, False
@@ -69,8 +69,16 @@ def _bytes_writer(content: bytes) -> Writer:
     return write
 
 
-def _earlier(folder: Path, job: str) -> dict[str, list[str]]:
-    """Return the numbers of this job's earlier releases in a folder, and the openings that each handed over."""
+def earlier_releases(folder: Path, job: str) -> dict[str, list[str]]:
+    """Return the numbers of a job's earlier releases in a folder, and the labels that each handed over.
+
+    Parameters
+    ----------
+    folder : Path
+        That of the runs, each release in a folder of its own.
+    job : str
+        The job's id.
+    """
     found: dict[str, list[str]] = {}
     for path in sorted(folder.glob(f"*/{_JSON}")):
         document = _document(path)

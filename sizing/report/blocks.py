@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from sizing.messages import report as words
 from sizing.messages import report_figures, report_pictures
-from sizing.printed.pdfpage import Page
+from sizing.printed.pdfpage import Colour, Page
 from sizing.report.chart import Bar, bar_of, reach_mm
 from sizing.report.contents import Budget, OpeningPage, ReadingLine
 from sizing.report.layout import (
@@ -28,9 +28,9 @@ from sizing.units import Unit
 _SMALL, _USUAL = 7.2, 7.8
 
 
-def verdict_mark(page: Page, x: float, y: float, size: float, verdict: str) -> None:
+def verdict_mark(page: Page, x: float, y: float, size: float, verdict: str, colour: Colour | None = None) -> None:
     """Draw a tick, a cross or a ring in a square of `size` mm, its top left corner at (x, y)."""
-    colour, width = COLOURS[verdict], size * 0.16
+    colour, width = COLOURS[verdict] if colour is None else colour, size * 0.16
     if verdict in ("send", "agrees"):
         points = [
             (x + 0.08 * size, y + 0.55 * size),
@@ -164,13 +164,15 @@ def budget_table(budget: Budget, width_mm: float) -> Block:
 
 def openings_table(pages: Sequence[OpeningPage], numbers: Sequence[int], width_mm: float) -> list[Block]:
     """Return the table of a job's openings with their page."""
-    shares = (0.19, 0.15, 0.39, 0.21, 0.06)
+    people = any(page.decided or page.released for page in pages)
+    shares = (0.13, 0.15, 0.30, 0.17, 0.20, 0.05) if people else (0.19, 0.15, 0.39, 0.21, 0.0, 0.06)
     edges = [MARGIN_MM + width_mm * sum(shares[:i]) for i in range(len(shares))]
     widths = [width_mm * share - 2.5 for share in shares]
 
     def head(page: Page, y: float) -> None:
-        for x, name in zip(edges, ("opening", "verdict", "why", "order", "page"), strict=True):
-            page.text(x, y + 3.2, words.COLUMNS[name], 6.8, colour=SOFT)
+        for x, name in zip(edges, ("opening", "verdict", "why", "order", "decided", "page"), strict=True):
+            if people or name != "decided":
+                page.text(x, y + 3.2, words.COLUMNS[name], 6.8, colour=SOFT)
 
     def row(opening: OpeningPage, number: int) -> Block:
         large = 9.0 if len(lines_of(opening.label, 9.0, widths[0], bold=True)) == 1 else 7.4
@@ -178,17 +180,24 @@ def openings_table(pages: Sequence[OpeningPage], numbers: Sequence[int], width_m
         verdict = lines_of(opening.verdict_words, _USUAL, widths[1] - 5, bold=True)
         why = lines_of(opening.why, _USUAL, widths[2])
         size = lines_of(opening.order_size, _USUAL, widths[3])
-        height = max(line_mm(large) * len(label), line_mm(_USUAL) * max(len(verdict), len(why), len(size))) + 2.4
+        decided = lines_of(opening.decided, _USUAL, widths[4], bold=True)
+        released = lines_of(opening.released, _SMALL, widths[4])
+        people_mm = line_mm(_USUAL) * len(decided) + line_mm(_SMALL) * len(released)
+        stopped = opening.title_kind != opening.verdict  # by a person: what the check says leads no more
+        colour = SOFT if stopped else COLOURS[opening.verdict]
+        height = max(line_mm(large) * len(label), line_mm(_USUAL) * max(len(verdict), len(why), len(size)), people_mm)
 
         def draw(page: Page, y: float) -> None:
             page.shape([(MARGIN_MM, y), (MARGIN_MM + width_mm, y)], stroke=LINE, width=0.15)
             draw_lines(page, edges[0], y + 1.0, label, large, bold=True)
-            verdict_mark(page, edges[1], y + 1.3, 3.2, opening.verdict)
-            draw_lines(page, edges[1] + 5, y + 1.2, verdict, _USUAL, bold=True, colour=COLOURS[opening.verdict])
+            verdict_mark(page, edges[1], y + 1.3, 3.2, opening.verdict, colour)
+            draw_lines(page, edges[1] + 5, y + 1.2, verdict, _USUAL, bold=not stopped, colour=colour)
             draw_lines(page, edges[2], y + 1.2, why, _USUAL)
             draw_lines(page, edges[3], y + 1.2, size, _USUAL)
-            draw_lines(page, edges[4], y + 1.2, [str(number)], _USUAL)
+            draw_lines(page, edges[4], y + 1.2, decided, _USUAL, bold=True, colour=COLOURS["hold"] if stopped else INK)
+            draw_lines(page, edges[4], y + 1.2 + line_mm(_USUAL) * len(decided), released, _SMALL)
+            draw_lines(page, edges[5], y + 1.2, [str(number)], _USUAL)
 
-        return Block(height, draw)
+        return Block(height + 2.4, draw)
 
     return [Block(5.0, head, leads=True), *(row(o, n) for o, n in zip(pages, numbers, strict=True))]

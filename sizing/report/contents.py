@@ -37,12 +37,20 @@ class Budget:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class OpeningPage:
-    """One opening's page."""
+    """One opening's page.
+
+    `title` heads it with the look of the verdict `title_kind`, and `says` stands below: what the check says, but where
+    a person stopped the opening; `verdict`, `verdict_words` and `why` are always the check's. `decision` is the last
+    decision in full, `decided` in short, `released` in which releases the opening is; empty where there is none.
+    """
 
     label: str
     verdict: Verdict
     verdict_words: str
+    title: str
+    title_kind: Verdict
     why: str
+    says: str
     facts: tuple[tuple[str, str], ...]
     to_do: tuple[str, ...]
     readings: tuple[ReadingLine, ...]
@@ -54,6 +62,8 @@ class OpeningPage:
     notes: tuple[str, ...]
     remeasure: tuple[str, ...]
     decision: str
+    decided: str
+    released: str
     inputs_sha256: str
     pictures: tuple[ReportPicture, ...]
 
@@ -69,12 +79,13 @@ class Input:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Report:
-    """The report of one job; `made_at` is shown as it is."""
+    """The report of one job; `made_at` is shown as it is, `stopped` is there where a person stopped an opening."""
 
     job: str
     made_at: str
     program: str
     verdict: Verdict
+    stopped: bool
     headline: str
     facts: tuple[tuple[str, str], ...]
     summary: str

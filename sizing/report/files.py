@@ -10,13 +10,14 @@ from sizing.jobs.job import Job
 from sizing.messages import report_pictures as words
 from sizing.outcome import JobResult
 from sizing.printed.pdfpage import PaperName
+from sizing.release.handover import earlier_releases
 from sizing.report.blanking import Blank, read_blanks, unknown_photos
 from sizing.report.contents import Report
 from sizing.report.html import report_html
 from sizing.report.pdf import report_pdf
 from sizing.report.pictures import Complain
 from sizing.report.report import build_report
-from sizing.runs.runfolder import Writer, safe_name, target_folder, text_writer, write_run
+from sizing.runs.runfolder import FOLDER, Writer, safe_name, target_folder, text_writer, write_run
 
 PDF, HTML = "report.pdf", "report.html"
 
@@ -72,5 +73,6 @@ def report_job(
     unknown = unknown_photos(blanks, [p.file for o in result.openings for p in o.opening.photos])
     if unknown:
         raise InputError("blank-unknown", [Problem("blank", words.unknown_blank(unknown))])
-    built = build_report(result, made_at, blanks, complain)
+    releases = earlier_releases(result.job.folder / FOLDER, result.job.id)
+    built = build_report(result, made_at, blanks, complain, releases)
     return built, write_report(built, result.job, paper, out)

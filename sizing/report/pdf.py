@@ -80,7 +80,8 @@ def _frame(page: Page, report: Report, title: str, number: int, of: int) -> None
 
 
 def _job(report: Report, numbers: Sequence[int], wide: float) -> list[Block]:
-    blocks = [verdict_box(report.verdict, report.headline, " ".join([report.summary, *report.common]), wide)]
+    kind = "hold" if report.stopped else report.verdict
+    blocks = [verdict_box(kind, report.headline, " ".join([report.summary, *report.common]), wide)]
     blocks += _facts(report.facts, wide)
     blocks += [heading(words.HEADINGS["openings"], wide), *openings_table(report.pages, numbers, wide)]
     blocks.append(heading(words.HEADINGS["cautions"], wide))
@@ -104,12 +105,14 @@ def _on_one_page(page: OpeningPage, wide: float, unit: Unit, room: float) -> lis
 
 
 def _opening(page: OpeningPage, wide: float, unit: Unit, picture_mm: float) -> list[Block]:
-    blocks = [verdict_box(page.verdict, page.verdict_words, page.why, wide), *_facts(page.facts, wide)]
+    blocks = [verdict_box(page.title_kind, page.title, page.says, wide), *_facts(page.facts, wide)]
     blocks.append(heading(words.HEADINGS["to_do"], wide))
     for line in page.to_do:
         blocks += paragraph(line, wide, bullet="•", size_pt=8.4)
     if page.decision:
         blocks += paragraph(page.decision, wide, bold=True)
+    if page.released:
+        blocks += paragraph(words.alone(page.released), wide)
     blocks += [gap(1.0), pictures_row(page.pictures, wide, picture_mm)]
     if page.readings:
         blocks += [heading(words.HEADINGS["readings"], wide), *readings_table(page.readings, wide, unit)]

@@ -6,10 +6,11 @@ No clock and no files here but the pictures' photos; the words come from `sizing
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 
 from sizing.footprint.result import footprint_lines, job_footprints
-from sizing.messages import crosscheck, record, report_figures, report_to_do, verdicts
+from sizing.messages import crosscheck, decided, record, report_figures, report_to_do, verdicts
 from sizing.messages import order as order_words
 from sizing.messages import report as words
 from sizing.messages.footprint import CODES
@@ -28,8 +29,16 @@ from sizing.units import Unit
 from sizing.versions import program_version, version_lines
 from vision.request import Estimate, NotMeasured
 
+_NONE: Mapping[str, Sequence[str]] = MappingProxyType({})
 
-def build_report(result: JobResult, made_at: str, blanks: Sequence[Blank], complain: Complain) -> Report:
+
+def build_report(
+    result: JobResult,
+    made_at: str,
+    blanks: Sequence[Blank],
+    complain: Complain,
+    releases: Mapping[str, Sequence[str]] = _NONE,
+) -> Report:
     """Return the report of a job that could be read.
 
     Parameters
@@ -38,6 +47,7 @@ def build_report(result: JobResult, made_at: str, blanks: Sequence[Blank], compl
     made_at : date or time that is printed.
     blanks : boxes that no picture shows.
     complain : called with a line where a picture could not be drawn.
+    releases : numbers of the job's releases so far to the labels that each handed over.
 
     Raises
     ------
@@ -59,11 +69,12 @@ def build_report(result: JobResult, made_at: str, blanks: Sequence[Blank], compl
         made_at=made_at,
         program=f"secondtape {program_version()}",
         verdict=result.verdict,
-        headline=words.headline([o.verdict.verdict for o in result.openings]),
+        stopped=any(_stopped(o) for o in result.openings),
+        headline=_headline(result),
         facts=_facts(facts),
-        summary=verdicts.job_summary(Counter(o.verdict.verdict for o in result.openings)) + ".",
+        summary=_summary(result),
         common=tuple(crosscheck.common_part(test, job.units) for test in result.job_tests if test.found),
-        pages=tuple(_page(result, opening, job.units, blanks, complain) for opening in result.openings),
+        pages=tuple(_page(result, opening, job.units, blanks, complain, releases) for opening in result.openings),
         method=words.METHOD,
         inputs=_inputs(result),
         versions=tuple(version_lines()),
@@ -75,8 +86,38 @@ def _facts(values: dict[str, object]) -> tuple[tuple[str, str], ...]:
     return tuple((words.fact_name(key), one_line(str(value))) for key, value in values.items() if value)
 
 
+def _stopped(result: OpeningResult) -> str:
+    """Return what to do where a person's decision that stands stops the opening; nothing elsewhere."""
+    decision = result.decision
+    if decision is None or decision.decision != "hold" or decision.stale(result.inputs_sha256):
+        return ""
+    return decided.stopped_step(decision.by)
+
+
+def _headline(result: JobResult) -> str:
+    codes = [o.verdict.verdict for o in result.openings]
+    stopped = sum(bool(_stopped(o)) for o in result.openings)
+    if stopped and set(codes) == {"send"}:
+        return decided.stopped_headline(stopped, len(codes))
+    return words.headline(codes)
+
+
+def _summary(result: JobResult) -> str:
+    """Return how many openings have which verdict, and where people decided otherwise."""
+    said = verdicts.job_summary(Counter(o.verdict.verdict for o in result.openings)) + "."
+    fresh = [(o, o.decision) for o in result.openings if o.decision and not o.decision.stale(o.inputs_sha256)]
+    stopped = [o.opening.label for o, d in fresh if d.decision == "hold" and o.verdict.verdict != "hold"]
+    overridden = [o.opening.label for o, d in fresh if d.decision == "override"]
+    return " ".join(line for line in (said, decided.people_decided(stopped, overridden)) if line)
+
+
 def _page(
-    job: JobResult, result: OpeningResult, unit: Unit, blanks: Sequence[Blank], complain: Complain
+    job: JobResult,
+    result: OpeningResult,
+    unit: Unit,
+    blanks: Sequence[Blank],
+    complain: Complain,
+    releases: Mapping[str, Sequence[str]],
 ) -> OpeningPage:
     opening, verdict, answer = result.opening, result.verdict, result.answer
     why = verdicts.why_verdict(verdict.why, verdict.names, answer.why if isinstance(answer, NotMeasured) else "")
@@ -89,15 +130,20 @@ def _page(
         "note": opening.note,
         **{f"extra.{key}": value for key, value in opening.extra.items()},
     }
+    verdict_words = verdicts.verdict_of(
+        verdict.verdict, bool(result.photos), verdict.why, readings=bool(result.readings)
+    )
+    stopped = "" if verdict.verdict == "hold" else _stopped(result)
     (footprint,) = job_footprints(job, [opening.label])
     wanted = opening.obstacles or opening.clearances
     return OpeningPage(
         label=one_line(opening.label),
         verdict=verdict.verdict,
-        verdict_words=words.capital(
-            verdicts.verdict_of(verdict.verdict, bool(result.photos), verdict.why, readings=bool(result.readings))
-        ),
+        verdict_words=words.capital(verdict_words),
+        title=stopped or words.capital(verdict_words),
+        title_kind="hold" if stopped else verdict.verdict,
         why=sentence(why),
+        says=decided.by_the_check(verdict_words, sentence(why)) if stopped else sentence(why),
         facts=_facts(facts),
         to_do=_to_do(result, unit),
         readings=tuple(reading_line(r, result, unit) for r in result.readings),
@@ -115,6 +161,10 @@ def _page(
         decision=""
         if result.decision is None
         else record.decided(result.decision, stale=result.decision.stale(result.inputs_sha256)),
+        decided=""
+        if result.decision is None
+        else decided.in_short(result.decision, stale=result.decision.stale(result.inputs_sha256)),
+        released=decided.released_in(sorted(n for n, labels in releases.items() if opening.label in labels)),
         inputs_sha256=result.inputs_sha256,
         pictures=opening_pictures(result, footprint.footprint, unit, blanks, complain),
     )
@@ -156,12 +206,14 @@ def _order(result: OpeningResult, unit: Unit) -> tuple[str, ...]:
 
 
 def _to_do(result: OpeningResult, unit: Unit) -> tuple[str, ...]:
-    step = step_of(result)
+    step, stopped = step_of(result), _stopped(result)
     problems = () if result.order is None else result.order.problems
     lines = [step] if step else []
+    if stopped and result.decision is not None:
+        lines.insert(0, decided.settle(result.decision.reason))
     lines += [order_words.problem_says(p.code, p.facts, unit) for p in problems]
     lines += [advice_line(result.advice, unit)] if result.advice is not None else []
-    if result.verdict.verdict == "send":
+    if result.verdict.verdict == "send" and not stopped:
         noted = bool(opening_warnings(result)) or (result.order is not None and bool(result.order.notes))
         lines.append(report_to_do.look_before_ordering() if noted else report_to_do.nothing_to_do())
     return tuple(lines) or (report_to_do.photo_to_take(),)
