@@ -77,7 +77,7 @@ export class Viewer {
     const texts = [...this.svg.querySelectorAll("#drawing .words text")];
     texts.sort((a, b) => b.classList.contains("differs") - a.classList.contains("differs"));
     texts.forEach((text) => text.classList.remove("crowded"));
-    const boxes = texts.map((text) => text.getBBox());
+    const boxes = texts.map((text) => this.#intoView(text));
     const shown = [];
     texts.forEach((text, i) => {
       const box = boxes[i];
@@ -86,6 +86,21 @@ export class Viewer {
       if (shown.some(over)) text.classList.add("crowded");
       else if (box.width) shown.push(box);
     });
+  }
+
+  // Words that the rim of the window would cut are moved in, as far as their place is in view; return their box.
+  #intoView(text) {
+    text.removeAttribute("transform");
+    const box = text.getBBox();
+    const rim = 4 / this.zoom;
+    const [x, y] = [Number(text.getAttribute("x")), Number(text.getAttribute("y"))];
+    const seen = x >= this.box.x && x <= this.box.x + this.box.w && y >= this.box.y && y <= this.box.y + this.box.h;
+    if (!box.width || !seen) return box;
+    const shift = (at, size, from, room) => Math.max(from + rim - at, Math.min(0, from + room - rim - at - size));
+    const dx = shift(box.x, box.width, this.box.x, this.box.w);
+    const dy = shift(box.y, box.height, this.box.y, this.box.h);
+    if (dx || dy) text.setAttribute("transform", `translate(${dx} ${dy})`);
+    return { x: box.x + dx, y: box.y + dy, width: box.width, height: box.height };
   }
 
   zoomBy(factor, at = { x: this.box.x + this.box.w / 2, y: this.box.y + this.box.h / 2 }) {
