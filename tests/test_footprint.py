@@ -18,6 +18,7 @@ from sizing.footprint.pictures import footprint_pictures
 from sizing.footprint.result import footprint_document, footprint_exit, footprint_lines, job_footprints
 from sizing.result.document import as_text
 from vision.pictures.footprint_view import Shape, footprint_on_wall, mm_per_px, standing_out_shift, wall_points
+from vision.pictures.labels import placed
 from vision.request import PARTS, Estimate, PhotoReport
 
 SIZE = (1000, 900)
@@ -213,6 +214,31 @@ def test_the_drawing_is_true_to_scale_and_the_photo_shows_it_in_place(checked):
     assert _orange(np.asarray(on_wall), at)
     scale = max(in_photo.size) / SIZE[0]
     assert _orange(np.asarray(in_photo), (to_photo(np.array([-30.0, 600.0])) + 0.5) * scale - 0.5)
+
+
+def test_each_label_stands_at_its_own_box(checked, monkeypatch):
+    seen = []
+
+    def watched(*arguments, **named):
+        seen.append(placed(*arguments, **named))
+        return seen[-1]
+
+    monkeypatch.setattr("vision.pictures.drawn_labels.placed", watched)
+    result = checked("ordered = { width = 1580, height = 1260 }")  # 60 mm less than the rule's, 30 mm at each end
+    found = drawn(result)
+    on_wall, in_photo = footprint_pictures(result.openings[0], found, "mm")
+    pitch, origin = on_wall.info["mm_per_px"], np.array(on_wall.info["origin_mm"])
+    scale = max(in_photo.size) / SIZE[0]
+    for boxes, wall_px in (
+        (seen[0], lambda x, y: (np.array([x, y]) - origin) / pitch),
+        (seen[1], lambda x, y: (to_photo(np.array([x, y])) + 0.5) * scale - 0.5),
+    ):
+        room, hardware, _ = boxes  # in the order of the shapes
+        # the free room is 160 mm below the opening, the hardware 100 mm at the top of the product
+        below, end = (wall_px(0.0, y)[1] for y in (found.ordered.y1, found.zone.y1))
+        assert below < (room[1] + room[3]) / 2 < end + 2 * (room[3] - room[1])
+        top, bottom = (wall_px(0.0, y)[1] for y in (found.hardware.y0, found.hardware.y1))
+        assert top < (hardware[1] + hardware[3]) / 2 < bottom
 
 
 def _orange(pixels, at):

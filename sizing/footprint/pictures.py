@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from importlib.resources import as_file, files
 
+import numpy as np
 from PIL import Image
 
 from sizing.footprint.footprint import Footprint, drawn_report
+from sizing.footprint.obstacles import Rectangle
 from sizing.jobs.job import PhotoEntry
 from sizing.messages import footprint as words
 from sizing.outcome import OpeningResult
@@ -17,7 +19,7 @@ from sizing.units import Unit
 from vision.photo.reading import Pixels
 from vision.pictures.drawn_labels import TEXT_PART
 from vision.pictures.footprint_view import Shape, footprint_on_photo, footprint_on_wall
-from vision.request import Estimate, PhotoReport
+from vision.request import Array, Estimate, PhotoReport
 
 Cover = Callable[[Pixels, PhotoEntry, PhotoReport], Pixels]
 
@@ -28,17 +30,33 @@ _KINDS = {"free": "agrees", "in-the-way": "differs", "unproven": "unproven"}
 def footprint_shapes(footprint: Footprint, unit: Unit) -> list[Shape]:
     """Return what is drawn of a footprint, from the bottom up."""
     size = footprint.ordered
-    shapes = [Shape("room", footprint.zone.corners(), words.room_label())] if footprint.zone != size else []
+    zone = footprint.zone
+    shapes = [Shape("room", zone.corners(), words.room_label(), _beyond(zone, size))] if zone != size else []
     shapes.append(Shape("opening", footprint.opening_mm))
     shapes += [Shape("panel", panel.corners()) for panel in footprint.panels]
     if footprint.hardware is not None:
-        shapes.append(Shape("hardware", footprint.hardware.corners(), words.hardware_label()))
+        strip = footprint.hardware
+        middle = (strip.y0 + strip.y1) / 2
+        along = np.array([[strip.x0, middle], [strip.x1, middle]])
+        shapes.append(Shape("hardware", strip.corners(), words.hardware_label(), along))
     label = words.drawn_label(size.x1 - size.x0, size.y1 - size.y0, unit)
     shapes.append(Shape("ordered", size.corners(), label))
     for thing in footprint.obstacles:
         said = words.obstacle_label(thing.what, thing.gap_mm, 2.0 * thing.u_mm, unit)
         shapes.append(Shape(_KINDS[thing.verdict], thing.outline_mm, said))
     return shapes
+
+
+def _beyond(zone: Rectangle, product: Rectangle) -> Array:
+    """Return the side (2, 2) mm of the room that must stay free on which it reaches farthest beyond the product."""
+    a, b, c, d = zone.corners()
+    reach = {
+        "above": (product.y0 - zone.y0, (a, b)),
+        "below": (zone.y1 - product.y1, (d, c)),
+        "left": (product.x0 - zone.x0, (a, d)),
+        "right": (zone.x1 - product.x1, (b, c)),
+    }
+    return np.array(max(reach.values(), key=lambda found: found[0])[1])
 
 
 def footprint_pictures(

@@ -32,11 +32,15 @@ MOST_AROUND = 1.5  # a far obstacle is not drawn in full: at most so many times 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Shape:
-    """A closed outline (N, 2) mm on the wall, its kind in `looks.LOOKS`, and a label, lines parted by '|'."""
+    """A closed outline (N, 2) mm on the wall, its kind in `looks.LOOKS`, and a label, lines parted by '|'.
+
+    `label_at_mm` is the line (M, 2) on the wall that the label stands at; None for the whole outline.
+    """
 
     kind: str
     outline_mm: Array
     label: str = ""
+    label_at_mm: Array | None = None
 
 
 def wall_points(to_photo: ToPhoto, points_px: Array, start_mm: Array | None = None) -> Array:
@@ -122,7 +126,9 @@ def footprint_on_wall(
         raise ValueError("the report holds no map from the wall to the photo")
     view = rectified_view(photo_rgb, report.wall_to_photo, _extent(report.extent_mm, shapes))
     pitch, origin = float(view.info["mm_per_px"]), np.array(view.info["origin_mm"])
-    lines = [(shape, (_closed(shape.outline_mm) - origin) / pitch) for shape in shapes]
+    lines = [
+        (shape, (_closed(shape.outline_mm) - origin) / pitch, (_label_line(shape) - origin) / pitch) for shape in shapes
+    ]
     keep_off = [box_about((o - origin) / pitch) for o in _references_mm(report)]
     drawn = _drawn(np.array(view, np.uint8), lines, font_file, text_part, keep_off)
     drawn.info.update(view.info)
@@ -145,7 +151,15 @@ def footprint_on_photo(
     size = (max(1, round(width * scale)), max(1, round(height * scale)))
     method = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
     canvas: Pixels = np.ascontiguousarray(cv2.resize(photo_rgb, size, interpolation=method), np.uint8)
-    lines = [(s, scaled(report.wall_to_photo(_dense(_closed(s.outline_mm))), scale)) for s in shapes]
+    to_photo = report.wall_to_photo
+    lines = [
+        (
+            s,
+            scaled(to_photo(_dense(_closed(s.outline_mm))), scale),
+            scaled(to_photo(_dense(_label_line(s))), scale),
+        )
+        for s in shapes
+    ]
     references = [scaled(outline, scale) for _, outline in report.references_px]
     return _drawn(canvas, lines, font_file, text_part, [box_about(o) for o in references if len(o) > 1])
 
@@ -172,18 +186,18 @@ def _to_wall(report: PhotoReport) -> Array | None:
 
 def _drawn(
     canvas: Pixels,
-    lines: Sequence[tuple[Shape, Array]],
+    lines: Sequence[tuple[Shape, Array, Array]],
     font_file: Path | None,
     text_part: float,
     keep_off: Sequence[Box],
 ) -> Image.Image:
     stroke = max(2, round(max(canvas.shape[:2]) / 700))
-    lines = [(shape, line) for shape, line in lines if len(line) > 1]
-    for shape, line in lines:
+    lines = [(shape, line, at if len(at) > 1 else line) for shape, line, at in lines if len(line) > 1]
+    for shape, line, _ in lines:
         look = LOOKS.get(shape.kind, LOOKS["none"])
         draw_line(canvas, line, look.colour, max(1, round(stroke * look.weight)), look.dashes)
-    texts = [Text(shape.label, shape.kind, line) for shape, line in lines if shape.label]
-    avoid = np.vstack([_every(line, 8.0) for _, line in lines]) if lines else np.empty((0, 2))
+    texts = [Text(shape.label, shape.kind, at) for shape, _, at in lines if shape.label]
+    avoid = np.vstack([_every(line, 8.0) for _, line, _ in lines]) if lines else np.empty((0, 2))
     return with_labels(Image.fromarray(canvas), texts, avoid, font_file, text_part, keep_off)
 
 
@@ -198,6 +212,10 @@ def _extent(shown_mm: tuple[float, float, float, float], shapes: Sequence[Shape]
         float(min(max(x1, high[0]), x1 + reach_x)),
         float(min(max(y1, high[1]), y1 + reach_y)),
     )
+
+
+def _label_line(shape: Shape) -> Array:
+    return _closed(shape.outline_mm) if shape.label_at_mm is None else shape.label_at_mm
 
 
 def _closed(outline: Array) -> Array:
