@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import io
 import os
+import re
 import tempfile
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
@@ -34,6 +35,9 @@ CAP_EM = 0.729  # cap height of the typeface in em, from its OS/2 table
 REGULAR, BOLD = "SheetSans", "SheetSansBold"
 _DATA = Path(__file__).parents[1] / "data"
 BLACK: Colour = (0.0, 0.0, 0.0)
+# A length as `sizing.units.format_length` writes it, with its unit or, in a fraction, without.
+_LENGTH = re.compile(r"(?<!\d)\d{1,6} \d{1,3}/\d{1,4}(?: in\b)?|(?<![\d./])\d[\d./]{0,12} (?:in|mm)\b")
+_JOINT = "\u00a0"
 
 rl_config.useA85 = 0  # streams as bytes: as letters (ASCII85) they are a fourth longer
 
@@ -180,10 +184,16 @@ def text_width_mm(words: str, size_pt: float, *, bold: bool = False) -> float:
 
 
 def wrapped(words: str, size_pt: float, width_mm: float, *, bold: bool = False) -> list[str]:
-    """Return the words as lines no wider than `width_mm` (a single longer word stands alone)."""
+    """Return the words as lines no wider than `width_mm` (a single longer word stands alone).
+
+    No line ends within a length: not within its number, nor between number and unit, unless it fits no line.
+    """
     lines: list[str] = []
     line = ""
-    for word in words.split():
+    together = _LENGTH.sub(lambda found: found[0].replace(" ", _JOINT), " ".join(words.split()))
+    parts = [part.replace(_JOINT, " ") for part in together.split(" ")]
+    whole = [p if text_width_mm(p, size_pt, bold=bold) <= width_mm else p.split() for p in parts if p]
+    for word in (w for part in whole for w in ([part] if isinstance(part, str) else part)):
         longer = f"{line} {word}".strip()
         if line and text_width_mm(longer, size_pt, bold=bold) > width_mm:
             lines.append(line)
