@@ -1,4 +1,4 @@
-"""The desk on a phone in a real headless Chromium: 390 px wide (common practice, no source); what is cut is measured."""
+"""The desk on a phone in a real headless Chromium: 390 px wide (common practice, no source)."""
 
 import pytest
 

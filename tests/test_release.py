@@ -15,6 +15,7 @@ from sizing.commands.release import sent_by_name
 from sizing.exits import Exit
 from sizing.log.index import open_log, refresh
 from sizing.log.queries import Asked, details, find
+from sizing.messages.record import released_by
 from sizing.release.decisions import FILE, Decision, append_decision
 from sizing.release.pdf import release_pdf
 from sizing.release.release import COLUMNS, plan_release, release_csv, release_document, undecided
@@ -259,6 +260,14 @@ def test_a_job_is_decided_and_released_from_the_command_line(tmp_path, capsys):
     assert document["released"][0]["opening"] == "W1"
     assert document["released"][0]["also_in"]  # W1 stands in the first release too
     assert {p: p.read_bytes() for f in folders for p in f.iterdir()} == before
+
+
+def test_several_earlier_releases_are_several(checked):
+    decide(checked(opening()), "send")
+    (line,) = release_document(plan_release(checked()), "2026-05-04T12:30:00+00:00", "secondtape")["released"]
+    assert "Also in" not in released_by(line)
+    assert "Also in release aa: make it once." in released_by(line | {"also_in": ["aa"]})
+    assert "Also in releases aa, bb: make it once." in released_by(line | {"also_in": ["aa", "bb"]})
 
 
 def test_a_release_goes_where_it_is_told_or_there_is_none(tmp_path, capsys):

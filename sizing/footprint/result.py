@@ -18,15 +18,18 @@ from vision.request import Estimate, NotMeasured
 SCHEMA = "secondtape/footprint-1"
 # Problems of an order that are about room.
 _ABOUT_ROOM = frozenset({"no-room", "obstacle-in-the-way", "clearance-too-small"})
+# Its remarks that are about what is drawn.
+_ABOUT_PLACE = frozenset({"short-of-opening"})
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class OpeningFootprint:
-    """The footprint of one opening, and the problems of its order that are about room."""
+    """The footprint of one opening, problems of its order that are about room, remarks that are about its place."""
 
     result: OpeningResult
     footprint: Footprint | NotDrawn
     problems: tuple[str, ...]
+    notes: tuple[str, ...] = ()
 
     @property
     def verdict(self) -> Verdict:
@@ -58,7 +61,7 @@ def footprint_lines(one: OpeningFootprint, unit: Unit) -> list[str]:
     if isinstance(found, NotDrawn):
         answer = one.result.answer
         why = answer.why if isinstance(answer, NotMeasured) else ""
-        return [words.not_drawn(label, found.code, why), *("  " + line for line in one.problems)]
+        return [words.not_drawn(label, found.code, why), *("  " + line for line in (*one.notes, *one.problems))]
     size = found.ordered
     lines = [
         words.opening_heading(label, one.verdict, compared=_compared(one)),
@@ -77,7 +80,7 @@ def footprint_lines(one: OpeningFootprint, unit: Unit) -> list[str]:
     ]
     if not _compared(one):
         lines.append("  " + words.none_known())
-    return lines + ["  " + line for line in one.problems]
+    return lines + ["  " + line for line in (*one.notes, *one.problems)]
 
 
 def footprint_document(one: OpeningFootprint, unit: Unit) -> dict[str, Any]:
@@ -122,6 +125,7 @@ def footprint_document(one: OpeningFootprint, unit: Unit) -> dict[str, Any]:
         ],
         "not_placed": [{"what": o.what, "photo": o.photo} for o in found.unplaced],
         "problems": list(one.problems),
+        "notes": list(one.notes),
         "says": footprint_lines(one, unit),
     }
 
@@ -131,7 +135,9 @@ def _of_opening(result: OpeningResult, unit: Unit) -> OpeningFootprint:
     found = footprint_of(result.opening, result.order, answer if isinstance(answer, Estimate) else None)
     problems = () if result.order is None else result.order.problems
     said = tuple(order_words.problem_says(p.code, p.facts, unit) for p in problems if p.code in _ABOUT_ROOM)
-    return OpeningFootprint(result, found, said)
+    remarks = () if result.order is None else result.order.notes
+    notes = tuple(order_words.problem_says(n.code, n.facts, unit) for n in remarks if n.code in _ABOUT_PLACE)
+    return OpeningFootprint(result, found, said, notes)
 
 
 def _compared(one: OpeningFootprint) -> bool:

@@ -55,9 +55,18 @@ _PROBLEMS = {
     "taper-width": _OFF,
     "taper-height": _OFF,
     "no-room": "Free {side} the opening: {there_mm}; the rule needs {needed_mm}. Ask before ordering.",
+    "short-of-opening": "The size ends {short_mm} short of the opening's {edge} edge (by the tape, what it lacks "
+    "shared evenly {evenly}): so much stays open. If it must cover, ask the works, or order a larger size.",
     "doubtful-reading": "The {direction} hangs on a reading that the photo {doubt}: {reading}. Measure it again.",
     "no-size": "There is no {direction} by the rule: the reading that it needs is missing. Take it.",
     "rule-unusable": "The sizing rule '{rule}' cannot be used: {says}.",
+}
+# By the edge of the opening: its name, and between which edges the footprint shares what a size lacks.
+_SHARED = {
+    "above": ("upper", "above and below"),
+    "below": ("lower", "above and below"),
+    "left": ("left", "left and right"),
+    "right": ("right", "left and right"),
 }
 _BETWEEN = {"tight-between": ("narrower", "lower"), "wide-between": ("wider", "higher")}
 
@@ -88,6 +97,8 @@ def problem_says(code: str, facts: Mapping[str, float | str], unit: Unit) -> str
     said["doubt"] = "can neither bear out nor refute" if facts.get("verdict") == "unproven" else "does not support"
     said["made"] = "the size by the rule" if "by_rule_mm" in said else "a made size"
     said["shape"] = _SHAPES.get(code, "")
+    if "edge" in said:
+        said["edge"], said["evenly"] = _SHARED[said["edge"]]
     if code in _BETWEEN:
         return _between(code, facts, unit)
     if code == "on-the-border":

@@ -139,8 +139,10 @@ def released_by(line: Mapping[str, Any]) -> str:
         parts = [verdict, line["why"], f"Overridden by {by} on {when}: {reason}. Risk accepted: {risk}."]
     if line["panels"]:
         parts.append(f"In {len(line['panels'])} panels: {', '.join(line['panels'])}.")
+    parts += line.get("notes", ())
     if line["also_in"]:
-        parts.append(f"Also in release {', '.join(line['also_in'])}: make it once.")
+        many = "s" if len(line["also_in"]) > 1 else ""
+        parts.append(f"Also in release{many} {', '.join(line['also_in'])}: make it once.")
     return " ".join(parts)
 
 

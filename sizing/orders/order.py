@@ -41,6 +41,7 @@ from sizing.orders.problems import (
     panel_widths,
     room_problems,
     size_problems,
+    uncovered,
 )
 from sizing.orders.rules import DIRECTIONS, STATIONS, Direction, Rule
 from sizing.tape import u_reading_mm
@@ -120,6 +121,7 @@ def make_order(
         elif by_rule[d] is None:
             problems.append(OrderNote("no-made-size", {"direction": d, "wanted_mm": float(wanted)}))
         problems += size_problems(rule, d, exact[d], by_rule[d], opening)
+        notes += uncovered(rule, d, exact[d], by_rule[d], opening, tolerance)
     problems += limit_problems(rule, opening)
     problems += room_problems(rule, opening)
     panels, panel_problems = panel_widths(rule, by_rule["width"])

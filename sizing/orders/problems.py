@@ -23,6 +23,7 @@ _SAME_MM = Fraction(1, 2)
 P_EVEN = 0.5
 # What clearances count as not enough: to 0.01 mm, as values are given.
 _EPSILON_MM = Fraction(1, 100)
+_EDGES: Mapping[Direction, tuple[str, str]] = {"width": ("left", "right"), "height": ("above", "below")}
 _DIAGONALS = ("diagonal_down", "diagonal_up")
 
 Facts = Mapping[str, float | str]
@@ -100,6 +101,32 @@ def room_problems(rule: Rule, opening: Opening) -> Iterator[OrderNote]:
         if there is not None and there.exact < needed - _EPSILON_MM:
             facts: Facts = {"side": side, "there_mm": there.mm, "needed_mm": float(needed)}
             yield OrderNote("no-room", facts)
+
+
+def uncovered(
+    rule: Rule,
+    direction: Direction,
+    stations: list[Fraction | None],
+    by_rule: Fraction | None,
+    opening: Opening,
+    tolerance: Tolerance,
+) -> Iterator[OrderNote]:
+    """Yield the edges at which a product that is meant to stand over the opening ends short of it, by the tape.
+
+    It is placed as the footprint is drawn: what the rule adds by side, hardware above the head, and what the size
+    lacks, or has over, shared evenly. What lies within the tolerance does no harm.
+    """
+    typed, whole = ordered_exact(opening, direction), allowance(rule, direction, opening)
+    size, present = by_rule if typed is None else typed, [reading for reading in stations if reading is not None]
+    inside = min(rule.of(d).add for d in DIRECTIONS) < 0 or whole <= 0
+    if size is None or not present or inside:
+        return
+    side = rule.of(direction)
+    first = (side.add / 2 if side.first is None else side.first) + whole - side.add
+    before = first + (size - max(present) - whole) / 2
+    for edge, over in zip(_EDGES[direction], (before, size - max(present) - before), strict=True):
+        if -float(over) > tolerance.of(f"{direction}_middle")[0]:
+            yield OrderNote("short-of-opening", {"edge": edge, "short_mm": float(-over)})
 
 
 def panel_widths(rule: Rule, width: Fraction | None) -> tuple[tuple[Fraction, ...], list[OrderNote]]:

@@ -45,7 +45,8 @@ _FORMULA = re.compile(r"""(^|[;,|"'\t])(\s*)(?=[=+\-@＝＋－＠])""")
 class Released:
     """One opening that may be ordered, by whose decision and when; sizes in mm.
 
-    `panels_mm` are the widths of several panels, `confirm` codes of what the rule asks to confirm on site.
+    `panels_mm` are the widths of several panels, `confirm` codes of what the rule asks to confirm on site, `notes`
+    what of the opening the size leaves open, in words.
     """
 
     opening: str
@@ -65,6 +66,7 @@ class Released:
     panels_mm: tuple[float, ...] = ()
     confirm: tuple[str, ...] = ()
     also_in: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,7 +122,8 @@ def plan_release(result: JobResult, labels: Sequence[str] | None = None) -> Rele
             lines.append(answer)
         else:
             rest.append(answer)
-    content = json.dumps([job.id, job.units, [asdict(x) for x in lines], [asdict(x) for x in rest]], sort_keys=True)
+    released = [{k: v for k, v in asdict(x).items() if v or k != "notes"} for x in lines]
+    content = json.dumps([job.id, job.units, released, [asdict(x) for x in rest]], sort_keys=True)
     number = hashlib.sha256(content.encode()).hexdigest()[:_NUMBER_LENGTH]
     return Release(number, job.id, job.units, job.sha256, tuple(lines), tuple(rest))
 
@@ -175,6 +178,7 @@ def _judge(result: OpeningResult, log: DecisionLog | None, unit: Unit, *, asked:
         inputs_sha256=result.inputs_sha256,
         panels_mm=_panels_mm(result, width_mm),
         confirm=tuple(result.order.rule.confirm) if result.order and result.order.rule else (),
+        notes=_left_open(result, unit),
     )
 
 
@@ -225,6 +229,11 @@ def _panels_mm(result: OpeningResult, width_mm: float) -> tuple[float, ...]:
     return tuple(round(float(w), _DIGITS) for w in order.panels_mm)
 
 
+def _left_open(result: OpeningResult, unit: Unit) -> tuple[str, ...]:
+    notes = () if result.order is None else result.order.notes
+    return tuple(order_words.problem_says(n.code, n.facts, unit) for n in notes if n.code == "short-of-opening")
+
+
 def _remark(standing: Decision | None) -> str:
     return f"{standing.by}: {standing.reason}" if standing is not None else ""
 
@@ -257,7 +266,7 @@ def release_document(release: Release, released_at: str, program: str) -> dict[s
         document["width"] = messages.exact_length(line.width_mm, unit)
         document["height"] = messages.exact_length(line.height_mm, unit)
         document["panels"] = [messages.exact_length(w, unit) for w in line.panels_mm]
-        document |= {"panels_mm": list(line.panels_mm), "confirm": list(line.confirm)}
+        document |= {"panels_mm": list(line.panels_mm), "confirm": list(line.confirm), "notes": list(line.notes)}
         lines.append(document)
     return {
         "schema": SCHEMA,
