@@ -73,6 +73,15 @@ def test_the_page_says_verdict_reason_next_step_and_what_probably_slipped(visit)
     assert "50 1/4 in wide, 45 in high" in page
 
 
+def test_what_the_uncertainty_is_made_of_is_in_the_unit_of_the_job(visit, desk):
+    """The oracle: the budget of the result, mm, at 95 % (k = 2), by the inch of 25.4 mm."""
+    page = visit.get(PAGE).text
+    budget = newest_result(desk / "larkspur").opening("W2")["measures"]["width_middle"]["budget_mm"]
+    said = page[page.index("What the uncertainty is made of") :]
+    assert f"how sharply the edges are seen: {2 * budget['edge_trace'] / 25.4:.3f} in" in said
+    assert " mm" not in said[: said.index("</dl>")]
+
+
 def test_the_page_needs_nothing_that_its_policy_forbids(visit):
     page = visit.get(PAGE).text
     assert not re.search(r"<script(?![^>]*\bsrc=)|\sstyle=|\son[a-z]+=", page)

@@ -335,6 +335,44 @@ def test_rival_edges_widen_the_interval_that_is_drawn(checked):
     assert high - low > 14.0
 
 
+def test_what_is_to_be_done_is_not_said_again_of_the_room_on_the_wall(checked):
+    room = 'clearances = { above = "2", left = "1/4" }\nordered = { width = "56 3/8", height = "69" }\n'
+    (page,) = built(checked(opening(more=room))).pages
+    assert sum("Ask before ordering" in line for line in page.to_do) == 3  # the next step, and each of the two sides
+    assert [line.split(":")[0] for line in page.footprint] == ["over the opening by about"]  # the two sides are said
+    (text,) = [t for t in texts(report_pdf(built(checked(opening(more=room))), "letter", "in")) if "Opening W1" in t]
+    assert text.count("Free above the opening") == 1
+
+
+@pytest.mark.parametrize(("unit", "part", "whole"), [("in", "0.008", "0.039"), ("mm", "0.20", "1.00")])
+def test_the_budget_is_in_the_unit_of_the_job(checked, tmp_path, unit, part, whole):
+    """0.2 mm a part and u = 1 mm, by the inch of 25.4 mm (ISO 31-1)."""
+    checked()
+    text = (tmp_path / "job.toml").read_text().replace('units = "in"', f'units = "{unit}"')
+    if unit == "mm":
+        text = re.sub(r'"(5\d|60) (\d)/8"', lambda at: f'"{at[1]} {at[2]}/8 in"', text)
+    (tmp_path / "job.toml").write_text(text)
+    report = built(check_job(tmp_path, estimator=estimator()))
+    assert {figure for _, figures in report.pages[0].budget.rows for figure in figures[:-1]} == {part}
+    assert {figures[-1] for _, figures in report.pages[0].budget.rows} == {whole}
+    for content in (" ".join(texts(report_pdf(report, "letter", unit))), report_html(report, unit)):
+        assert f"(standard uncertainties, {unit})" in content
+
+
+def test_a_photo_left_out_for_a_card_whose_place_is_not_known_is_said_on_the_page(checked):
+    result, complaints = checked(opening(more='reference = "id1"')), []
+    photo = result.openings[0].photos[0]
+    unseen = replace(photo, report=replace(photo.report, references_px=()))
+    left_out = replace(result, openings=(replace(result.openings[0], photos=(unseen,)),))
+    report = build_report(left_out, "2026-05-04", (), complaints.append)
+    assert complaints
+    said = "No picture: w1.jpg: not shown in the report, as a card may be in view whose place is not known."
+    assert said in texts(report_pdf(report, "letter", "in"))[1]
+    assert said in report_html(report, "in")
+    none = built(checked(opening(photos="[]")))
+    assert "No picture: there is no photo that could be used." in texts(report_pdf(none, "letter", "in"))[1]
+
+
 def test_the_command_writes_pdf_and_html_and_ends_like_check(tmp_path, checked, capsys):
     checked(opening(photos="[]"))
     assert run(["report", str(tmp_path), "--page", "a4"]) == Exit.UNPROVEN

@@ -17,7 +17,7 @@ from sizing.messages.names import name_of
 from sizing.messages.one_line import sentence
 from sizing.messages.photo_figures import about, at_least
 from sizing.messages.slips import probably
-from sizing.units import Unit, format_length, format_uncertainty
+from sizing.units import INCH_MM, Unit, format_length, format_uncertainty
 from vision.request import NINE, PARTS
 
 Facts = dict[str, Any]
@@ -197,10 +197,17 @@ def budget_rows(found: Mapping[str, Any] | None, unit: Unit) -> list[Facts]:
             {
                 "name": name_of(name),
                 "total": format_uncertainty(measure["U95_mm"], unit),
-                "parts": [f"{PART_WORDS.get(p, p)}: {2 * u:.1f} mm" for p, u in parts if p in PARTS and u >= 0.05],
+                "parts": [
+                    f"{PART_WORDS.get(p, p)}: {_part(2 * u, unit)}" for p, u in parts if p in PARTS and u >= 0.05
+                ],
             }
         )
     return rows
+
+
+def _part(U95_mm: float, unit: Unit) -> str:
+    """Return a part of an uncertainty: to 0.1 mm, or to 0.001 in, which no fraction of an inch shows."""
+    return f"{U95_mm / float(INCH_MM):.3f} in" if unit == "in" else f"{U95_mm:.1f} mm"
 
 
 def further_rows(found: Mapping[str, Any] | None, unit: Unit) -> list[Facts]:

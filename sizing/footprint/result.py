@@ -55,13 +55,16 @@ def footprint_exit(result: JobResult, found: Sequence[OpeningFootprint]) -> Exit
     return Exit.UNPROVEN if "unproven" in verdicts else Exit.DONE
 
 
-def footprint_lines(one: OpeningFootprint, unit: Unit) -> list[str]:
-    """Return the lines of one opening for people."""
+def footprint_lines(one: OpeningFootprint, unit: Unit, *, alone: bool = True) -> list[str]:
+    """Return the lines of one opening for people; not `alone`: without what problems and remarks of its order say."""
     label, found = one.result.opening.label, one.footprint
     if isinstance(found, NotDrawn):
         answer = one.result.answer
         why = answer.why if isinstance(answer, NotMeasured) else ""
-        return [words.not_drawn(label, found.code, why), *("  " + line for line in (*one.notes, *one.problems))]
+        return [
+            words.not_drawn(label, found.code, why),
+            *("  " + line for line in (*one.notes, *one.problems) if alone),
+        ]
     size = found.ordered
     lines = [
         words.opening_heading(label, one.verdict, compared=_compared(one)),
@@ -69,10 +72,14 @@ def footprint_lines(one: OpeningFootprint, unit: Unit) -> list[str]:
         "  " + words.overhang_line(overhang_mm(found.opening, size).items(), 2.0 * found.u_place_mm, unit),
     ]
     lines += [
-        "  " + words.obstacle_line(o.what, o.edge, o.verdict, o.gap_mm, 2.0 * o.u_mm, unit) for o in found.obstacles
+        "  " + words.obstacle_line(o.what, o.edge, o.verdict, o.gap_mm, 2.0 * o.u_mm, unit)
+        for o in found.obstacles
+        if alone or o.verdict != "in-the-way"
     ]
     lines += [
-        "  " + words.room_line(r.edge, r.verdict, r.needed_mm, r.there_mm, 2.0 * r.u_mm, unit) for r in found.rooms
+        "  " + words.room_line(r.edge, r.verdict, r.needed_mm, r.there_mm, 2.0 * r.u_mm, unit)
+        for r in found.rooms
+        if alone or r.verdict != "in-the-way"
     ]
     lines += [
         "  " + words.problem_says("obstacle-not-placed", {"what": o.what, "photo": o.photo}, unit)
@@ -80,7 +87,7 @@ def footprint_lines(one: OpeningFootprint, unit: Unit) -> list[str]:
     ]
     if not _compared(one):
         lines.append("  " + words.none_known())
-    return lines + ["  " + line for line in (*one.notes, *one.problems)]
+    return lines + ["  " + line for line in (*one.notes, *one.problems) if alone]
 
 
 def footprint_document(one: OpeningFootprint, unit: Unit) -> dict[str, Any]:

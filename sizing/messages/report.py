@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from sizing.messages.one_line import one_line
+from sizing.units import Unit
 
 METHOD = (
     "Camera, lens and wall are worked out together from every printed edge of the reference pages and from the wall's "
@@ -29,7 +30,6 @@ HEADINGS = {
     "causes": "What probably happened",
     "order": "Order",
     "footprint": "Room on the wall",
-    "budget": "Where the photo's uncertainty comes from (standard uncertainties, mm)",
     "notes": "To note",
     "remeasure": "For the crew, to copy (the photo's figures are left out on purpose)",
     "decision": "Decision",
@@ -96,6 +96,11 @@ def headline(verdicts: Sequence[str]) -> str:
             return "It cannot be told whether this opening may be ordered."
         return f"It cannot be told whether {counts['unproven']} of {total} openings may be ordered."
     return "The opening may be ordered." if total == 1 else f"All {total} openings may be ordered."
+
+
+def budget_heading(unit: Unit) -> str:
+    """Return the heading over where the photo's uncertainty comes from."""
+    return f"Where the photo's uncertainty comes from (standard uncertainties, {unit})"
 
 
 def fact_name(key: str) -> str:

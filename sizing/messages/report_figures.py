@@ -9,7 +9,7 @@ from sizing.messages.chance import percent
 from sizing.messages.names import name_of
 from sizing.messages.photo_figures import about
 from sizing.messages.verdicts import READING_VERDICTS
-from sizing.units import Unit, format_length
+from sizing.units import INCH_MM, Unit, format_length
 
 _PARTS = {
     "reference_image": "printed edges",
@@ -29,6 +29,17 @@ _PARTS = {
 def part_name(part: str) -> str:
     """Return the plain name of a part of the budget."""
     return _PARTS.get(part, part.replace("_", " "))
+
+
+def part_figure(u_mm: float, unit: Unit) -> str:
+    """Return a part of the budget without its unit: to 0.01 mm, or to 0.001 in, which no fraction of an inch shows.
+
+    Examples
+    --------
+    >>> part_figure(0.381, "in"), part_figure(0.381, "mm")
+    ('0.015', '0.38')
+    """
+    return f"{u_mm / float(INCH_MM):.3f}" if unit == "in" else f"{u_mm:.2f}"
 
 
 def all_parts() -> str:

@@ -20,7 +20,10 @@ def wall_caption() -> str:
 
 def card_left_out(file: str) -> str:
     """Return that a photo is not shown because a card may be in view."""
-    return f"{file_name(file)}: not shown in the report, as a card may be in view whose place is not known."
+    return (
+        f"{file_name(file)}: not shown in the report, as a card may be in view whose place is not known. Look at the "
+        "photo at the desk and point out the card's corners; then it is shown, the card covered."
+    )
 
 
 def privacy() -> str:
@@ -28,9 +31,15 @@ def privacy() -> str:
     return "Pictures are copies without the camera's data (place, serial number); a card used as reference is covered."
 
 
-def no_picture() -> str:
-    """Return what stands in place of a picture."""
-    return "No picture: there is no photo that could be used."
+def no_picture(left_out: Sequence[str]) -> str:
+    """Return what stands in place of a picture; `left_out` says what could not be shown, and why.
+
+    Examples
+    --------
+    >>> no_picture([card_left_out("b13.jpg")])[:42]
+    'No picture: b13.jpg: not shown in the repo'
+    """
+    return f"No picture: {' '.join(left_out) or 'there is no photo that could be used.'}"
 
 
 def unknown_blank(photos: Sequence[str]) -> str:

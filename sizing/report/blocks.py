@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from sizing.messages import report as words
-from sizing.messages import report_figures, report_pictures
+from sizing.messages import report_figures
 from sizing.printed.pdfpage import Colour, Page
 from sizing.report.chart import Bar, bar_of, reach_mm
 from sizing.report.contents import Budget, OpeningPage, ReadingLine
@@ -62,11 +62,13 @@ def verdict_box(verdict: str, title: str, why: str, width_mm: float) -> Block:
     return Block(height + 2.4, draw)
 
 
-def pictures_row(pictures: Sequence[ReportPicture], width_mm: float, most_mm: float) -> Block:
-    """Return the pictures side by side, each as large as fits."""
+def pictures_row(pictures: Sequence[ReportPicture], none: str, width_mm: float, most_mm: float) -> Block:
+    """Return the pictures side by side, each as large as fits; `none` where there is none."""
     if not pictures:
-        said = lines_of(report_pictures.no_picture(), 8, width_mm)
-        return Block(6.0, lambda page, y: draw_lines(page, MARGIN_MM, y + 1, said, 8, colour=SOFT))
+        said = lines_of(none, 8, width_mm)
+        return Block(
+            line_mm(8) * len(said) + 2.2, lambda page, y: draw_lines(page, MARGIN_MM, y + 1, said, 8, colour=SOFT)
+        )
     between = 4.0
     clear = width_mm - between * (len(pictures) - 1)
     ratios = [picture.size_px[0] / picture.size_px[1] for picture in pictures]

@@ -42,6 +42,7 @@ class OpeningPage:
     `title` heads it with the look of the verdict `title_kind`, and `says` stands below: what the check says, but where
     a person stopped the opening; `verdict`, `verdict_words` and `why` are always the check's. `decision` is the last
     decision in full, `decided` in short, `released` in which releases the opening is; empty where there is none.
+    `no_picture` says why there is none, where there is none.
     """
 
     label: str
@@ -66,6 +67,7 @@ class OpeningPage:
     released: str
     inputs_sha256: str
     pictures: tuple[ReportPicture, ...]
+    no_picture: str
 
 
 @dataclass(frozen=True, slots=True)

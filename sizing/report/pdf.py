@@ -27,7 +27,7 @@ from sizing.units import Unit
 
 _TOP_MM, _FOOT_MM = 24.0, 13.0
 # Heights of the pictures that are tried.
-_PICTURE_MM = (88.0, 78.0, 70.0, 62.0, 55.0)
+_PICTURE_MM = (88.0, 78.0, 70.0, 62.0, 55.0, 50.0)
 
 
 def report_pdf(report: Report, paper: PaperName, unit: Unit) -> bytes:
@@ -113,13 +113,13 @@ def _opening(page: OpeningPage, wide: float, unit: Unit, picture_mm: float) -> l
         blocks += paragraph(page.decision, wide, bold=True)
     if page.released:
         blocks += paragraph(words.alone(page.released), wide)
-    blocks += [gap(1.0), pictures_row(page.pictures, wide, picture_mm)]
+    blocks += [gap(1.0), pictures_row(page.pictures, page.no_picture, wide, picture_mm)]
     if page.readings:
         blocks += [heading(words.HEADINGS["readings"], wide), *readings_table(page.readings, wide, unit)]
     for key, lines in (("causes", page.causes), ("order", page.order), ("footprint", page.footprint)):
         blocks += _listed(key, lines, wide)
     if page.budget is not None:
-        blocks += [heading(words.HEADINGS["budget"], wide), budget_table(page.budget, wide)]
+        blocks += [heading(words.budget_heading(unit), wide), budget_table(page.budget, wide)]
     blocks += _listed("notes", page.notes, wide)
     if page.remeasure:
         blocks.append(heading(words.HEADINGS["remeasure"], wide))

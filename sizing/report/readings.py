@@ -66,8 +66,8 @@ def cause_line(result: ReadingResult, unit: Unit) -> str:
     return report_figures.cause(result.reading.name, said, [e.probability for e in result.likely[:2]])
 
 
-def budget_of(answer: Estimate | NotMeasured) -> Budget | None:
-    """Return where the uncertainty of three measures comes from, mm; None where nothing was measured."""
+def budget_of(answer: Estimate | NotMeasured, unit: Unit) -> Budget | None:
+    """Return where the uncertainty of three measures comes from, in the unit; None where nothing was measured."""
     if isinstance(answer, NotMeasured):
         return None
     at = [NINE.index(name) for name in _BUDGET_OF]
@@ -77,7 +77,7 @@ def budget_of(answer: Estimate | NotMeasured) -> Budget | None:
     return Budget(
         parts=(*(report_figures.part_name(PARTS[k]) for k in shown), report_figures.all_parts()),
         rows=tuple(
-            (name_of(name), (*(f"{parts[row, k]:.2f}" for k in shown), f"{u[i]:.2f}"))
+            (name_of(name), tuple(report_figures.part_figure(float(v), unit) for v in (*parts[row, shown], u[i])))
             for row, (name, i) in enumerate(zip(_BUDGET_OF, at, strict=True))
         ),
     )

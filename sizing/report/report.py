@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 
 from sizing.footprint.result import footprint_lines, job_footprints
-from sizing.messages import crosscheck, decided, record, report_figures, report_to_do, verdicts
+from sizing.messages import crosscheck, decided, record, report_figures, report_pictures, report_to_do, verdicts
 from sizing.messages import order as order_words
 from sizing.messages import report as words
 from sizing.messages.footprint import CODES
@@ -134,7 +134,14 @@ def _page(
         verdict.verdict, bool(result.photos), verdict.why, readings=bool(result.readings)
     )
     stopped = "" if verdict.verdict == "hold" else _stopped(result)
+    left_out: list[str] = []
+
+    def tell(line: str) -> None:
+        left_out.append(line)
+        complain(line)
+
     (footprint,) = job_footprints(job, [opening.label])
+    pictures = opening_pictures(result, footprint.footprint, unit, blanks, tell)
     wanted = opening.obstacles or opening.clearances
     return OpeningPage(
         label=one_line(opening.label),
@@ -150,8 +157,8 @@ def _page(
         causes=tuple(line for r in result.readings if (line := cause_line(r, unit))),
         order_size=_order_size(result, unit),
         order=_order(result, unit),
-        footprint=tuple(line.strip() for line in footprint_lines(footprint, unit)[2:]) if wanted else (),
-        budget=budget_of(answer),
+        footprint=tuple(line.strip() for line in footprint_lines(footprint, unit, alone=False)[2:]) if wanted else (),
+        budget=budget_of(answer, unit),
         notes=_notes(result, why, unit),
         remeasure=tuple(
             request(
@@ -166,7 +173,8 @@ def _page(
         else decided.in_short(result.decision, stale=result.decision.stale(result.inputs_sha256)),
         released=decided.released_in(sorted(n for n, labels in releases.items() if opening.label in labels)),
         inputs_sha256=result.inputs_sha256,
-        pictures=opening_pictures(result, footprint.footprint, unit, blanks, complain),
+        pictures=pictures,
+        no_picture=report_pictures.no_picture(left_out),
     )
 
 
