@@ -14,12 +14,11 @@ from sizing.messages.chance import percent
 from sizing.messages.names import name_of
 from sizing.messages.one_line import sentence
 from sizing.messages.photo_figures import picture_label
+from sizing.runs.rivals import LEAST_WEIGHT, SAME_MM
 from sizing.units import Unit, format_length
 
 Facts = dict[str, Any]
 CORNER_NAMES = ("Top left corner", "Top right corner", "Bottom right corner", "Bottom left corner")
-# Rival lines of less weight are not offered (guess).
-_OFFERED = 0.02
 
 
 def photo_tabs(opening: Opening, found: Mapping[str, Any] | None, shown: int) -> list[Facts]:
@@ -109,7 +108,7 @@ def line_choices(opening: Opening, found: Mapping[str, Any] | None, shown: int, 
     rivals = list(_offered(result.get("rivals_px", ()), found or {}))
     choices = []
     for side, facts in (found or {}).get("sides", {}).items():
-        lines = [c for c in facts["candidates"] if c["shift_mm"] != 0 and c["weight"] >= _OFFERED]
+        lines = [c for c in facts["candidates"] if c["shift_mm"] != 0 and c["weight"] >= LEAST_WEIGHT]
         mine = [r for r in rivals if r["side"] == side]
         if not lines or not mine:
             continue
@@ -127,7 +126,7 @@ def line_choices(opening: Opening, found: Mapping[str, Any] | None, shown: int, 
                         "shift_mm": c["shift_mm"],
                     }
                     for c in lines
-                    if any(math.isclose(r["shift_mm"], c["shift_mm"], abs_tol=0.01) for r in mine)
+                    if any(math.isclose(r["shift_mm"], c["shift_mm"], abs_tol=SAME_MM) for r in mine)
                 ],
             }
         )
@@ -157,8 +156,8 @@ def _offered(rivals: Sequence[Mapping[str, Any]], found: Mapping[str, Any]) -> l
     kept = []
     for rival in rivals:
         lines = found.get("sides", {}).get(rival["side"], {}).get("candidates", ())
-        near = [c for c in lines if math.isclose(c["shift_mm"], rival["shift_mm"], abs_tol=0.01)]
-        if any(c["weight"] >= _OFFERED for c in near) and all(None not in p for p in rival["ends_px"]):
+        near = [c for c in lines if math.isclose(c["shift_mm"], rival["shift_mm"], abs_tol=SAME_MM)]
+        if any(c["weight"] >= LEAST_WEIGHT for c in near) and all(None not in p for p in rival["ends_px"]):
             kept.append(rival)
     return kept
 

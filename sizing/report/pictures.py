@@ -15,14 +15,16 @@ from sizing.footprint.footprint import Footprint, NotDrawn
 from sizing.footprint.pictures import footprint_pictures
 from sizing.jobs.job import PhotoEntry
 from sizing.messages import report_pictures as words
+from sizing.messages.picture_legend import LEGEND
 from sizing.messages.written_files import picture_failed
 from sizing.outcome import OpeningResult
 from sizing.report.blanking import Blank, boxes_of
 from sizing.report.cards import card_cover, card_outlines, covered
 from sizing.runs.pictures import as_measured, picture_labels
+from sizing.runs.rivals import with_shown_rivals
 from sizing.units import Unit
 from vision.pictures.overlay import annotated_photo
-from vision.request import PhotoReport
+from vision.request import Estimate, PhotoReport
 
 Complain = Callable[[str], None]
 Pixels = NDArray[np.uint8]
@@ -92,6 +94,8 @@ def cropped(photo_rgb: Pixels, report: PhotoReport) -> tuple[Pixels, PhotoReport
         sides_px={name: line - low for name, line in report.sides_px.items()},
         stations_px={name: line - low for name, line in report.stations_px.items()},
         references_px=tuple((name, outline - low) for name, outline in report.references_px),
+        rivals_px=tuple((side, shift, ends - low) for side, shift, ends in report.rivals_px),
+        corners_px=None if report.corners_px is None else report.corners_px - low,
         faces_px=tuple((name, {s: line - low for s, line in lines.items()}) for name, lines in report.faces_px),
     )
     return photo_rgb[low[1] : high[1], low[0] : high[0]], moved
@@ -103,6 +107,8 @@ def _annotated(
     cards = card_outlines(result.opening, entry, report)
     if cards is None:
         return None
+    if isinstance(result.answer, Estimate):
+        report = with_shown_rivals(report, result.answer.candidates)
     rgb = covered(as_measured(report, entry.turn, boxes_of(blanks, entry.file)), cards)
     labels = {
         name: (text.split("|", 1)[0] if kind == "agrees" else text, kind)  # the table has the figures
@@ -110,7 +116,7 @@ def _annotated(
     }
     rgb, report = cropped(rgb, report)
     with as_file(files("sizing") / "data" / "DejaVuSans.ttf") as font:
-        return annotated_photo(rgb, report, labels if report.stations_px else {}, font, _TEXT_PART)
+        return annotated_photo(rgb, report, labels if report.stations_px else {}, font, _TEXT_PART, LEGEND)
 
 
 def _encoded(image: Image.Image, caption: str) -> ReportPicture:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from functools import partial
 from importlib.resources import as_file, files
 from pathlib import Path
@@ -15,9 +16,11 @@ from sizing.errors import InputError
 from sizing.judging import ReadingResult
 from sizing.messages import written_files as messages
 from sizing.messages.photo_figures import picture_label
+from sizing.messages.picture_legend import LEGEND
 from sizing.outcome import EstimateResult, JobResult
 from sizing.report.blanking import Box, blanked, boxes_of, read_blanks
 from sizing.runs.photoresults import PhotoResult
+from sizing.runs.rivals import with_shown_rivals
 from sizing.runs.runfolder import Writer, safe_name
 from sizing.units import Unit
 from vision.photo.reading import Pixels, read_photo
@@ -43,7 +46,8 @@ def job_pictures(result: JobResult, complain: Complain) -> Iterator[tuple[str, W
         labels = picture_labels(opening.answer, opening.readings, units)
         for photo, entry in zip(opening.photos, opening.opening.photos, strict=True):
             boxes = boxes_of(blanks, photo.file)
-            yield from _of_photo(opening.opening.label, photo, entry.turn, labels, names, complain, boxes)
+            shown = with_rivals(photo, opening.answer)
+            yield from _of_photo(opening.opening.label, shown, entry.turn, labels, names, complain, boxes)
 
 
 def estimate_pictures(result: EstimateResult, units: Unit, complain: Complain) -> Iterator[tuple[str, Writer]]:
@@ -51,7 +55,7 @@ def estimate_pictures(result: EstimateResult, units: Unit, complain: Complain) -
     names = _Names()
     labels = picture_labels(result.answer, (), units)
     for photo, asked in zip(result.photos, result.request.photos, strict=True):
-        yield from _of_photo("opening", photo, asked.turn, labels, names, complain)
+        yield from _of_photo("opening", with_rivals(photo, result.answer), asked.turn, labels, names, complain)
 
 
 class _Names:
@@ -96,10 +100,17 @@ def _of_photo(
 def _drawn(report: PhotoReport, turn: int, labels: Labels, blanks: Sequence[Box]) -> list[tuple[str, Image.Image]]:
     rgb = as_measured(report, turn, blanks)
     with as_file(files("sizing") / "data" / "DejaVuSans.ttf") as font:
-        drawn = [("annotated", annotated_photo(rgb, report, labels if report.stations_px else {}, font))]
+        drawn = [("annotated", annotated_photo(rgb, report, labels if report.stations_px else {}, font, legend=LEGEND))]
     if report.wall_to_photo is not None and report.extent_mm is not None:
         drawn.append(("rectified", rectified_view(rgb, report.wall_to_photo, report.extent_mm)))
     return drawn
+
+
+def with_rivals(photo: PhotoResult, answer: Estimate | NotMeasured) -> PhotoResult:
+    """Return a photo with those of its other lines that are worth showing."""
+    if photo.report is None or isinstance(answer, NotMeasured):
+        return photo
+    return replace(photo, report=with_shown_rivals(photo.report, answer.candidates))
 
 
 def as_measured(report: PhotoReport, turn: int, blanks: Sequence[Box] = ()) -> Pixels:

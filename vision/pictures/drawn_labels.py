@@ -34,15 +34,19 @@ def with_labels(
     font_file: Path | None,
     text_part: float = TEXT_PART,
     keep_off: Sequence[Box] = (),
+    telling_px: Array | None = None,
 ) -> Image.Image:
-    """Draw the labels where they fit, smaller where they must be; off the boxes `keep_off` if there is room."""
+    """Draw the labels where they fit, smaller where they must be.
+
+    Off the boxes `keep_off`, and off the points `telling_px` (N, 2) that people are to look at, if there is room.
+    """
     size = max(picture.size) * text_part
     kept = [text for text in texts if _shown(text)]
     while kept:
-        font = _font(round(size), font_file)
+        font = font_of(round(size), font_file)
         pad = max(3, round(size / 4))
         wanted = [Wanted(_box_size(text, font, pad), _home(text, picture.size)) for text in kept]
-        boxes = placed(wanted, picture.size, avoid_px, keep_off=keep_off, reach_px=pad)
+        boxes = placed(wanted, picture.size, avoid_px, keep_off=keep_off, reach_px=pad, telling_px=telling_px)
         if boxes is not None:
             for text, want, box in zip(kept, wanted, boxes, strict=True):
                 _label(picture, text, want, box, font, pad)
@@ -62,7 +66,8 @@ def box_about(outline: Array) -> Box:
     return x0, y0, x1, y1
 
 
-def _font(size_px: int, font_file: Path | None) -> Font:
+def font_of(size_px: int, font_file: Path | None) -> Font:
+    """Return a TrueType font of a size, or Pillow's own without a file."""
     return ImageFont.truetype(font_file, size_px) if font_file else ImageFont.load_default(size_px)
 
 

@@ -23,8 +23,9 @@ class Wanted:
     line_px: Array
 
 
-# Guesses, in covered points of lines: a label over what must be seen, a leader through another label, over a leader.
-_HIDES, _CROSSES, _OVER_LEADER = 400.0, 60.0, 30.0
+# Guesses, in covered points of lines: a label over what must be seen, over what people are told to look at, a leader
+# through another label, over a leader.
+_HIDES, _SPOILS, _CROSSES, _OVER_LEADER = 400.0, 300.0, 60.0, 30.0
 
 
 def placed(
@@ -34,6 +35,7 @@ def placed(
     gap_px: int = 4,
     keep_off: Sequence[Box] = (),
     reach_px: int = 8,
+    telling_px: Array | None = None,
 ) -> tuple[Box, ...] | None:
     """Return one box a label, none overlapping another, or None where they do not all fit.
 
@@ -51,6 +53,9 @@ def placed(
         What a label covers only where there is no other place: the sheets that the photo is measured by.
     reach_px : int
         A label farther from its line has a leader.
+    telling_px : (N, 2) float64, optional
+        Points of what people are told to look at, a few px apart: corners, a side in doubt. Covered only where there
+        is no other place but over `keep_off`.
 
     Notes
     -----
@@ -58,10 +63,11 @@ def placed(
     line. Candidates are places along the line, on it and beside it, then a grid over the whole picture. A leader, where
     one is needed, goes through no other label.
     """
-    room = _Room(picture_px, _counting(avoid_px, picture_px), gap_px, reach_px, tuple(keep_off), [], [])
+    telling = _counting(np.empty((0, 2)) if telling_px is None else telling_px, picture_px)
+    room = _Room(picture_px, _counting(avoid_px, picture_px), telling, gap_px, reach_px, tuple(keep_off), [], [])
     for label in wanted:
         best = _best(_along(label, gap_px), label, room)
-        if best is None or best[0] >= _HIDES:
+        if best is None or best[0] >= _SPOILS:
             best = min((b for b in (best, _best(_grid(label, picture_px, gap_px), label, room)) if b), default=None)
         if best is None:
             return None
@@ -118,10 +124,14 @@ def _grid(label: Wanted, picture_px: tuple[int, int], gap_px: int) -> Array:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Room:
-    """What a label is placed among: `avoid` counts points left of and above a pixel; `boxes` and `leaders` grow."""
+    """What a label is placed among: `avoid` and `telling` count points left of and above a pixel.
+
+    `boxes` and `leaders` grow.
+    """
 
     picture_px: tuple[int, int]
     avoid: NDArray[np.int32]
+    telling: NDArray[np.int32]
     gap_px: int
     reach_px: int
     keep_off: tuple[Box, ...]
@@ -141,6 +151,7 @@ def _best(centres: Array, label: Wanted, room: _Room) -> tuple[float, Box] | Non
     centres, corner = centres[free], corner[free]
     away = np.abs(centres - label.line_px.mean(axis=0)) / room.picture_px
     cost = _counted(room.avoid, corner, size) + 20.0 * (away[:, 0] + away[:, 1])
+    cost += _SPOILS * (_counted(room.telling, corner, size) > 0)
     hidden, hides = np.zeros(len(corner)), np.zeros(len(corner), bool)
     for other in room.keep_off:
         shared = np.minimum(corner + size, other[2:]) - np.maximum(corner, other[:2])

@@ -28,6 +28,9 @@ LOOKS: Mapping[str, Look] = {
     "differs": Look((255, 110, 40), (7.0, 3.0), "cross", (140, 40, 0), 1.6),
     "unproven": Look((240, 228, 66), (1.5, 2.5), "ring"),
     "none": Look((225, 225, 225), (9.0, 2.5, 1.5, 2.5)),
+    "side": Look((86, 180, 233)),
+    "unseen": Look((86, 180, 233), (4.0, 3.0), weight=0.5),
+    "rival": Look((255, 157, 240), (5.0, 3.5), weight=0.5),
     "reference": Look((222, 140, 186)),
     "ordered": Look((230, 159, 0), weight=1.6),
     "panel": Look((230, 159, 0), (3.0, 2.0), weight=0.7),
@@ -36,5 +39,4 @@ LOOKS: Mapping[str, Look] = {
     "opening": Look((86, 180, 233)),
     "face": Look((200, 200, 200), (1.0, 6.0), weight=0.5),
 }
-SIDE_COLOUR: Colour = (86, 180, 233)
 HALO: Colour = (20, 20, 20)
