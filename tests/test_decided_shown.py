@@ -4,6 +4,7 @@ import hashlib
 import io
 import json
 import re
+import time
 from datetime import UTC, datetime
 
 import numpy as np
@@ -196,6 +197,15 @@ def test_a_stale_stop_is_shown_as_stale_at_the_desk(desk, root):
     assert "Stale, counts for nothing: stopped by B. Office" in text
     assert STEP not in text
     assert "stopped by a person" not in desk.get("/").text
+
+
+def test_a_report_that_does_not_hold_the_last_release_is_said_to_be_out_of_date(desk, root):
+    reported(root / "harbor")
+    assert "Out of date" not in desk.get("/job/harbor/papers").text
+    time.sleep(0.05)
+    plan = plan_release(checked(root / "harbor"), ["W2"])
+    hand_over(plan, root / "harbor", out=None, released_at="2026-05-05T12:30:00+00:00", program="x", paper="a4")
+    assert "since this report changed: the releases." in desk.get("/job/harbor/papers").text
 
 
 def test_a_text_of_any_letters_in_a_decision_stays_text_on_the_pages(desk, root):

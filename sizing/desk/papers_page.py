@@ -99,6 +99,8 @@ def report_made(job: Job) -> Mapping[str, Any] | None:
     photos = {p.file: p.path for o in job.openings for p in o.photos}
     changes += [file for file, path in photos.items() if (found := file_sha256(path)) and found not in html]
     changes += [says for file, says in _ALSO.items() if _time(job.folder / file) > pdf.st_mtime]
+    handed_over = (job.folder / FOLDER).glob("release-*/release.json")
+    changes += ["the releases"] if any(_time(file) > pdf.st_mtime for file in handed_over) else []
     return {"made": pdf.st_mtime, "kb": round(pdf.st_size / 1000), "changed": changes}
 
 
