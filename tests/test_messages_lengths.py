@@ -51,3 +51,9 @@ def test_a_job_in_mm_reads_what_the_photo_said():
     assert read_in(answer, "mm").warnings == (warning,)
     inch = read_in(answer, "in")
     assert inch.warnings[0].message == inch.photos[0].warnings[0].message == "sizes are known to 11/16 in at best"
+
+
+def test_the_side_of_a_warning_is_kept_when_its_lengths_are_put_in_inches():
+    warning = Warning_("edge-hidden", "no line shows the sill within 40 mm", "sill")
+    answer = NotMeasured("x", "y", (PhotoReport("a.jpg", "", (1, 1), warnings=(warning,)),), ())
+    assert read_in(answer, "in").photos[0].warnings[0].side == "sill"

@@ -23,7 +23,7 @@ def doubtful(width=2000, height=1500):
     x0, x1, y0, y1 = 0.3 * width, 0.7 * width, 0.2 * height, 0.8 * height
     corners = np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]])
     piece = np.array([[x0, 0.55 * height], [x0, 0.5 * height]])
-    warned = Warning_("edge-hidden", "no line shows the left jamb; it is placed by what lies about it")
+    warned = Warning_("edge-hidden", "no line shows the left jamb; it is placed by what lies about it", "left")
     rival = ("left", -30.0, piece + np.array([30.0, 0.0]))
     return (
         rgb,

@@ -63,7 +63,7 @@ def read_in(answer: Estimate | NotMeasured, unit: Unit) -> Estimate | NotMeasure
     """Return what the photos gave with the lengths in its warnings as people of a job in `unit` read them."""
 
     def said(warning: Warning_) -> Warning_:
-        return Warning_(warning.code, in_unit(warning.message, unit))
+        return replace(warning, message=in_unit(warning.message, unit))
 
     photos = tuple(replace(report, warnings=tuple(said(w) for w in report.warnings)) for report in answer.photos)
     return replace(answer, photos=photos, warnings=tuple(said(w) for w in answer.warnings))

@@ -8,7 +8,6 @@ import numpy as np
 
 from vision.pictures.drawn_lines import resampled, scaled
 from vision.request import Array, PhotoReport, Side
-from vision.sides.traced import SIDE_WORD
 
 # With these a side may be on another line than the one that is drawn.
 _DOUBTFUL = frozenset({"edge-hidden", "edge-ambiguous"})
@@ -19,9 +18,8 @@ _SHOWS = 0.5
 
 def sides_in_doubt(report: PhotoReport) -> frozenset[Side]:
     """Return the sides of which a warning says that their line is not sure, and those with other lines."""
-    said = [w.message for w in report.warnings if w.code in _DOUBTFUL]
-    named = {side for side, word in SIDE_WORD.items() if any(f"the {word}" in text for text in said)}
-    return frozenset(named | {side for side, _, _ in report.rivals_px})
+    warned = {w.side for w in report.warnings if w.code in _DOUBTFUL and w.side}
+    return frozenset(warned | {side for side, _, _ in report.rivals_px})
 
 
 def sides_not_seen(report: PhotoReport) -> dict[Side, Array]:
