@@ -4,15 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Any
 
 from sizing.crosscheck.consistency import CrossCheck
 from sizing.crosscheck.job_tests import CommonTest
 from sizing.crosscheck.snooping import ReadingTest
+from sizing.json_values import Document, rounded
 from sizing.messages import crosscheck as messages
 from sizing.units import Unit
-
-Document = dict[str, Any]
 
 
 def reading_test_document(test: ReadingTest | None) -> Document:
@@ -20,9 +18,9 @@ def reading_test_document(test: ReadingTest | None) -> Document:
     if test is None:
         return {"w": None, "mdb_mm": None, "redundancy": None, "group": []}
     return {
-        "w": _number(test.w, 2),
-        "mdb_mm": _number(test.mdb_mm, 2),
-        "redundancy": _number(test.redundancy, 3),
+        "w": rounded(test.w, 2),
+        "mdb_mm": rounded(test.mdb_mm, 2),
+        "redundancy": rounded(test.redundancy, 3),
         "group": list(test.group),
     }
 
@@ -33,18 +31,18 @@ def joint_test_document(check: CrossCheck | None) -> Document | None:
         return None
     found = check.snooped
     document: Document = {
-        "chi2": _number(found.chi2, 2),
+        "chi2": rounded(found.chi2, 2),
         "dof": found.dof,
-        "p": _number(found.p, 6),
-        "p_rest": _number(found.p_rest, 6),
+        "p": rounded(found.p, 6),
+        "p_rest": rounded(found.p_rest, 6),
         "with_photo": check.with_photo,
         "outliers": [
-            {"group": list(o.group), "w": _number(o.w, 2), "slip_mm": _number(o.slip_mm, 2), "u_mm": _number(o.u_mm, 2)}
+            {"group": list(o.group), "w": rounded(o.w, 2), "slip_mm": rounded(o.slip_mm, 2), "u_mm": rounded(o.u_mm, 2)}
             for o in found.outliers
         ],
     }
     if check.edge is not None:
-        document["fits_edge"] = {"side": check.edge.side, "shift_mm": _number(check.edge.shift_mm, 2)}
+        document["fits_edge"] = {"side": check.edge.side, "shift_mm": rounded(check.edge.shift_mm, 2)}
     return document
 
 
@@ -56,8 +54,8 @@ def job_tests_document(tests: Sequence[CommonTest], units: Unit) -> list[Documen
             "of": t.of,
             "openings": list(t.labels),
             **_sized(t),
-            "w": _number(t.w, 2),
-            "critical_w": _number(t.critical, 2),
+            "w": rounded(t.w, 2),
+            "critical_w": rounded(t.critical, 2),
             "found": t.found,
             "group": [f"{kind} {of}" for kind, of in t.group],
             "says": messages.common_part(t, units),
@@ -76,10 +74,4 @@ def _sized(test: CommonTest) -> Document:
         "expected_U95": 2.0 * test.allowed_u,
         "detectable": test.least,
     }
-    return {f"{name}_{unit}": _number(value, digits) for name, value in figures.items()}
-
-
-def _number(value: float | None, digits: int) -> float | None:
-    if value is None or not math.isfinite(value):
-        return None
-    return round(value, digits) + 0.0
+    return {f"{name}_{unit}": rounded(value, digits) for name, value in figures.items()}

@@ -6,7 +6,6 @@ import hashlib
 import json
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
@@ -14,6 +13,7 @@ from sizing.dispute.dispute import SCHEMA, STEPS, Dispute, Finding, OpeningDispu
 from sizing.dispute.steps import Settings
 from sizing.errors import InputError
 from sizing.jobs.job import Reading
+from sizing.json_values import Document, rounded, rounded_mm
 from sizing.messages import dispute as messages
 from sizing.messages.chance import percent
 from sizing.orders.rules import STATIONS, Rule
@@ -22,9 +22,8 @@ from sizing.release.decisions import FILE
 from sizing.units import Unit
 from vision.request import Array, NotMeasured
 
-Document = dict[str, Any]
 _ID_LENGTH = 12
-_P_DIGITS, _MM_DIGITS = 4, 3
+_P_DIGITS = 4
 # Below this a step did probably not slip, and the size that its slip would have is of no use.
 _WORTH_A_SIZE = 0.2
 # Likelier than not: named in the sentence on the opening.
@@ -156,7 +155,11 @@ def _direction(traced: Traced, sheets: Sequence[str], unit: Unit) -> Document:
     if traced.none is not None:
         p, low, high = traced.none
         says = messages.none_line(messages.probability(p, low, high))
-        none = {"probability": _p(p), "range": [_p(low), _p(high)], "says": says}
+        none = {
+            "probability": rounded(p, _P_DIGITS),
+            "range": [rounded(low, _P_DIGITS), rounded(high, _P_DIGITS)],
+            "says": says,
+        }
     return {
         "direction": trace.direction,
         "order_from_visit": trace.order_visit,
@@ -165,15 +168,15 @@ def _direction(traced: Traced, sheets: Sequence[str], unit: Unit) -> Document:
         "readings_left_out": trace.left_out,
         "photo_before": _photo(trace.before, STATIONS[trace.direction]),
         "photo_after": _photo(trace.after, STATIONS[trace.direction]),
-        "by_rule_mm": _mm(trace.by_rule_mm),
-        "ordered_mm": _mm(trace.ordered_mm),
+        "by_rule_mm": rounded_mm(trace.by_rule_mm),
+        "ordered_mm": rounded_mm(trace.ordered_mm),
         "ordered_from": trace.ordered_from if trace.ordered_mm is not None else None,
-        "delivered_mm": _mm(trace.delivered_mm),
-        "u_delivered_mm": _mm(trace.u_delivered_mm),
+        "delivered_mm": rounded_mm(trace.delivered_mm),
+        "u_delivered_mm": rounded_mm(trace.u_delivered_mm),
         "steps": [_finding(found, traced, unit) for found in traced.findings],
         "none": none,
         "no_figure": [{"step": s, "code": c, "says": messages.no_figure(s, c)} for s, c in traced.no_figure],
-        "fit_mm": _mm(traced.fit_mm),
+        "fit_mm": rounded_mm(traced.fit_mm),
         "fit": None if traced.fit_mm is None else messages.fit_evidence(traced.fit_mm, unit),
         "would_decide": _would_decide(traced, sheets),
     }
@@ -187,11 +190,11 @@ def _finding(found: Finding, traced: Traced, unit: Unit) -> Document:
     station = found.station if sized else None
     return {
         "steps": list(found.steps),
-        "probability": _p(found.probability),
-        "range": [_p(found.low), _p(found.high)],
+        "probability": rounded(found.probability, _P_DIGITS),
+        "range": [rounded(found.low, _P_DIGITS), rounded(found.high, _P_DIGITS)],
         "station": station,
-        "error_mm": _mm(found.error_mm) if sized else None,
-        "U95_mm": _mm(2.0 * found.u_mm) if sized else None,
+        "error_mm": rounded_mm(found.error_mm) if sized else None,
+        "U95_mm": rounded_mm(2.0 * found.u_mm) if sized else None,
         "says": messages.finding_line(messages.step_says(found.steps, station), chance, size),
         "evidence": _evidence(found.steps, traced, unit),
     }
@@ -238,7 +241,7 @@ def _would_decide(traced: Traced, sheets: Sequence[str]) -> list[str]:
 def _reading(reading: Reading) -> Document:
     document: Document = {
         "name": reading.name,
-        "tape_mm": _mm(reading.length.mm),
+        "tape_mm": rounded_mm(reading.length.mm),
         "as_written": reading.length.as_written,
         "visit": reading.visit,
         "tape": reading.tape,
@@ -249,7 +252,10 @@ def _reading(reading: Reading) -> Document:
 def _photo(seen: tuple[Array, Array] | None, names: Sequence[str]) -> Document | None:
     if seen is None:
         return None
-    return {n: {"value_mm": _mm(v), "U95_mm": _mm(U)} for n, (v, U) in zip(names, _by_station(seen), strict=True)}
+    return {
+        n: {"value_mm": rounded_mm(v), "U95_mm": rounded_mm(U)}
+        for n, (v, U) in zip(names, _by_station(seen), strict=True)
+    }
 
 
 def _by_station(seen: tuple[Array, Array] | None) -> list[tuple[float, float]]:
@@ -258,14 +264,6 @@ def _by_station(seen: tuple[Array, Array] | None) -> list[tuple[float, float]]:
     values, cov = seen
     U95 = 2.0 * np.sqrt(np.diag(cov))
     return [(float(v), float(U)) for v, U in zip(values, U95, strict=True)]
-
-
-def _mm(value: float | None) -> float | None:
-    return None if value is None else round(float(value), _MM_DIGITS) + 0.0
-
-
-def _p(value: float) -> float:
-    return round(float(value), _P_DIGITS) + 0.0
 
 
 def _sha256(path: Path) -> str:

@@ -9,6 +9,7 @@ from typing import Any
 from sizing.exits import Exit
 from sizing.footprint.footprint import Footprint, NotDrawn, footprint_of
 from sizing.footprint.obstacles import Rectangle, Verdict, overhang_mm
+from sizing.json_values import rounded_mm
 from sizing.messages import footprint as words
 from sizing.messages import order as order_words
 from sizing.outcome import JobResult, OpeningResult
@@ -100,20 +101,20 @@ def footprint_document(one: OpeningFootprint, unit: Unit) -> dict[str, Any]:
         "drawn": True,
         "size_from": found.size_from,
         "ordered_mm": _rectangle(found.ordered),
-        "opening_mm": [[_mm(v) for v in point] for point in found.opening_mm],
+        "opening_mm": [[rounded_mm(v) for v in point] for point in found.opening_mm],
         "panels_mm": [_rectangle(panel) for panel in found.panels],
         "hardware_mm": None if found.hardware is None else _rectangle(found.hardware),
         "must_be_free_mm": _rectangle(found.zone),
-        "overhang_mm": {edge: _mm(v) for edge, v in overhang_mm(found.opening, found.ordered).items()},
-        "overhang_U95_mm": _mm(2.0 * found.u_place_mm),
+        "overhang_mm": {edge: rounded_mm(v) for edge, v in overhang_mm(found.opening, found.ordered).items()},
+        "overhang_U95_mm": rounded_mm(2.0 * found.u_place_mm),
         "obstacles": [
             {
                 "what": o.what,
                 "photo": o.photo,
-                "outline_mm": [[_mm(v) for v in point] for point in o.outline_mm],
+                "outline_mm": [[rounded_mm(v) for v in point] for point in o.outline_mm],
                 "edge": o.edge,
-                "gap_mm": _mm(o.gap_mm),
-                "U95_mm": _mm(2.0 * o.u_mm),
+                "gap_mm": rounded_mm(o.gap_mm),
+                "U95_mm": rounded_mm(2.0 * o.u_mm),
                 "p_free": round(o.p_free, 4),
                 "verdict": o.verdict,
             }
@@ -122,9 +123,9 @@ def footprint_document(one: OpeningFootprint, unit: Unit) -> dict[str, Any]:
         "rooms": [
             {
                 "edge": r.edge,
-                "needed_mm": _mm(r.needed_mm),
-                "there_mm": _mm(r.there_mm),
-                "U95_mm": _mm(2.0 * r.u_mm),
+                "needed_mm": rounded_mm(r.needed_mm),
+                "there_mm": rounded_mm(r.there_mm),
+                "U95_mm": rounded_mm(2.0 * r.u_mm),
                 "p_free": round(r.p_free, 4),
                 "verdict": r.verdict,
             }
@@ -151,9 +152,5 @@ def _compared(one: OpeningFootprint) -> bool:
     return bool(one.result.opening.obstacles or one.result.opening.clearances)
 
 
-def _rectangle(one: Rectangle) -> list[float]:
-    return [_mm(v) for v in (one.x0, one.y0, one.x1, one.y1)]
-
-
-def _mm(value: float) -> float:
-    return round(float(value), 3) + 0.0
+def _rectangle(one: Rectangle) -> list[float | None]:
+    return [rounded_mm(v) for v in (one.x0, one.y0, one.x1, one.y1)]

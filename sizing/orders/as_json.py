@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from fractions import Fraction
-from typing import Any
 
+from sizing.json_values import Document, rounded
 from sizing.messages import order as words
 from sizing.orders.counting import P_CHANGES
 from sizing.orders.order import Order, SizeEvidence
@@ -13,7 +13,6 @@ from sizing.orders.problems import OrderNote
 from sizing.orders.rules import DIRECTIONS, Direction
 from sizing.units import Unit
 
-Document = dict[str, Any]
 _MM_DIGITS, _P_DIGITS = 2, 3
 # More pairs of sizes than anybody reads; the likeliest come first.
 _MOST_SIZES = 60
@@ -32,7 +31,7 @@ def order_document(order: Order, unit: Unit) -> Document:
         "rule": order.rule_named if rule is None else rule.id,
         "rule_sha256": None if rule is None else rule.sha256,
         "by_rule": _pair(order.by_rule_mm),
-        "ordered": None if ordered is None else {f"{d}_mm": _mm(typed.get(d)) for d in DIRECTIONS},
+        "ordered": None if ordered is None else {f"{d}_mm": rounded(typed.get(d), _MM_DIGITS) for d in DIRECTIONS},
         "problems": [_note(note, unit) for note in order.problems],
         "notes": [_note(note, unit) for note in order.notes],
     }
@@ -40,7 +39,7 @@ def order_document(order: Order, unit: Unit) -> Document:
         document |= {
             "rule_title": rule.title,
             "deciding": {d: order.deciding[d] for d in DIRECTIONS},
-            "panels_mm": [_mm(part) for part in order.panels_mm],
+            "panels_mm": [rounded(part, _MM_DIGITS) for part in order.panels_mm],
             "photo": _evidence(order.photo),
             "combined": _evidence(order.combined),
             "left_out": list(order.left_out),
@@ -80,7 +79,11 @@ def sizes_document(order: Order) -> Document:
     """Return the pairs of made sizes with their probability, likeliest first, and what they rest on."""
     return {
         "sizes": [
-            {"width_mm": _mm(s.width_mm), "height_mm": _mm(s.height_mm), "probability": round(s.probability, _P_DIGITS)}
+            {
+                "width_mm": rounded(s.width_mm, _MM_DIGITS),
+                "height_mm": rounded(s.height_mm, _MM_DIGITS),
+                "probability": round(s.probability, _P_DIGITS),
+            }
             for s in order.sizes[:_MOST_SIZES]
         ],
         "sizes_from": order.sizes_from or None,
@@ -92,7 +95,7 @@ def _note(note: OrderNote, unit: Unit) -> Document:
 
 
 def _pair(sizes: Mapping[Direction, Fraction | None]) -> Document:
-    return {f"{d}_mm": _mm(sizes[d]) for d in DIRECTIONS}
+    return {f"{d}_mm": rounded(sizes[d], _MM_DIGITS) for d in DIRECTIONS}
 
 
 def _evidence(found: Mapping[Direction, SizeEvidence]) -> Document | None:
@@ -100,14 +103,10 @@ def _evidence(found: Mapping[Direction, SizeEvidence]) -> Document | None:
         return None
     return {
         d: {
-            "wanted_mm": _mm(e.wanted_mm),
-            "U95_mm": _mm(e.U95_mm),
-            "size_mm": _mm(e.made_mm),
+            "wanted_mm": rounded(e.wanted_mm, _MM_DIGITS),
+            "U95_mm": rounded(e.U95_mm, _MM_DIGITS),
+            "size_mm": rounded(e.made_mm, _MM_DIGITS),
             "probability": round(e.probability, _P_DIGITS),
         }
         for d, e in found.items()
     }
-
-
-def _mm(value: float | Fraction | None) -> float | None:
-    return None if value is None else round(float(value), _MM_DIGITS) + 0.0

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from sizing.crosscheck.as_json import job_tests_document, joint_test_document
+from sizing.json_values import Document, cleaned, rounded_mm
 from sizing.messages import verdicts as messages
 from sizing.messages.one_line import sentence
 from sizing.messages.remedy import remedy_says
@@ -20,7 +21,7 @@ from sizing.result.kept import kept_document
 from sizing.result.measured import measured_document
 from sizing.result.photos import photo_document
 from sizing.result.readings import reading_document
-from sizing.result.values import Document, cleaned, rounded_mm, tolerance_document, warning_document
+from sizing.result.values import tolerance_document, warning_document
 from sizing.units import Unit, format_length
 from vision.request import NotMeasured
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from sizing.jobs.job import Opening
+from sizing.json_values import Document, cleaned, rounded_mm
 from sizing.result.readings import said_document
-from sizing.result.values import Document, cleaned, rounded_mm
 
 
 def kept_document(opening: Opening, hashes: Sequence[str]) -> Document:

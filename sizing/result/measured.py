@@ -6,8 +6,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from sizing.json_values import Document, rounded, rounded_mm
 from sizing.mixture import interval95, mixture_of
-from sizing.result.values import COV_DIGITS, P_DIGITS, Document, point_lists, rounded, rounded_mm
+from sizing.result.values import COV_DIGITS, P_DIGITS, point_lists
 from vision.request import NINE, PARTS, SIDES, Candidate, Estimate, Face, NotMeasured
 
 # An interval so many times as long as 2 U95 is no longer a normal one's (guess).

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from sizing.result.values import Document, point_lists, rounded_mm, warning_document
+from sizing.json_values import Document, rounded_mm
+from sizing.result.values import point_lists, warning_document
 from sizing.runs.photoresults import PhotoResult
 from vision.request import LensUse
 
