@@ -21,7 +21,7 @@ WORDS = {s: s for s in SIDES}
 
 
 def depths(z=0.0, u=1.0):
-    return EdgeDepths(dict.fromkeys(SIDES, z), u, dict.fromkeys(SIDES, 0.0))
+    return EdgeDepths(dict.fromkeys(SIDES, z), np.full((4, 4), u**2))
 
 
 def photos(seed=0, count=2, **given):
@@ -103,7 +103,7 @@ def test_a_second_photo_never_makes_the_uncertainty_larger():
 
     for photo in one:
         camera, parts = photo.solved.adjusted.state.camera, photo.solved.adjusted.parts
-        alone = measure(camera, parts, photo.sides, 1.0, dict.fromkeys(SIDES, 0.0))
+        alone = measure(camera, parts, photo.sides, np.ones((4, 4)))
         assert (u95(both)[:8] < u95(alone)[:8]).all()
 
 
@@ -211,6 +211,26 @@ def test_what_is_said_to_help_several_photos_helps_them_as_much(action):
     real = measure_together(told, seen) if action == "give-edge-offset" else measure_together(asked, known)
     said = np.sqrt(np.diag(offered[action].cov_mm2))[:8]
     assert said == pytest.approx(np.sqrt(np.diag(real.measured.cov_mm2))[:8], rel=0.05)
+
+
+def test_sides_not_given_are_asked_for_though_the_sill_was():
+    """Oracle: the same photos joined with the rest given to 1 mm too."""
+    sill, seen = {"sill": Quantity(19.0, 1.0)}, photos(5, 2, depth=-19.0)
+    asked = OpeningRequest((), "siding", check_bar=BAR, edge_offset=sill)
+    (offered,) = joint_remedies(asked, seen, measure_together(asked, seen))
+    told = replace(asked, edge_offset=dict.fromkeys(SIDES, Quantity(19.0, 1.0)) | {"head": Quantity(19.01, 1.0)})
+    real = measure_together(told, seen).measured.cov_mm2
+    assert offered.action == "give-edge-offset"
+    assert np.sqrt(np.diag(offered.cov_mm2))[:8] == pytest.approx(np.sqrt(np.diag(real))[:8], rel=0.05)
+
+
+def test_the_views_tell_how_far_the_sides_not_given_stand_out():
+    """Oracle: the scene, whose edges stand 19 mm out, as was said of the sill alone."""
+    asked = OpeningRequest((), "siding", edge_offset={"sill": Quantity(19.0, 1.0)})
+    _, _, more = said_of(photos(1, 3, depth=-19.0), asked)
+    (said,) = (w.message for w in more)
+    assert "sill" not in said
+    assert [int(v) for v in re.findall(r"(\d+) mm \+-", said)] == pytest.approx([19] * 3, abs=2)
 
 
 def test_what_was_given_is_not_asked_for_again():

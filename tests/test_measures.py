@@ -11,14 +11,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from vision.camera import Camera, project
+from vision.depths import edge_depths
 from vision.measures import candidate_effects, measure
-from vision.request import NINE, PARTS, SIDES
+from vision.request import NINE, PARTS, SIDES, OpeningRequest, Quantity
 from vision.stations import ENDS, SideLine, clicked_sides, local_edge
 
 W, H = 914.4, 1524.0  # 36 x 60 in
 NONE = np.zeros(0)
 RECTANGLE = np.array([[0, 0], [W, 0], [W, H], [0, H]]) - [W / 2, H / 2]
-NO_DEPTH = dict.fromkeys(SIDES, 0.0)
+NO_DEPTH = np.zeros((4, 4))
 
 
 def camera(turn=(0.15, -0.2, 0.05), k1=0.03, k2=-0.008):
@@ -38,8 +39,8 @@ def opening(corners, c=SQUARE_ON, z=0.0, **local):
     return sides
 
 
-def measured(corners, c=SQUARE_ON, z=0.0, parts=None, common=0.0, each=NO_DEPTH, clicks=None, **local):
-    return measure(c, parts or {}, opening(corners, c, z, **local), common, each, clicks)
+def measured(corners, c=SQUARE_ON, z=0.0, parts=None, depth=NO_DEPTH, clicks=None, **local):
+    return measure(c, parts or {}, opening(corners, c, z, **local), depth, clicks)
 
 
 def of(result, *names):
@@ -177,7 +178,7 @@ def all_uncertain(c):
 def test_the_covariance_is_symmetric_of_rank_8_and_its_last_row_is_the_diagonals_difference():
     c = camera()
     parts = some_camera_parts(np.random.default_rng(4))
-    r = measure(c, parts, all_uncertain(c), 2.0, dict.fromkeys(SIDES, 1.0))
+    r = measure(c, parts, all_uncertain(c), 4.0 + np.eye(4))
     cov = r.cov_mm2
     assert (cov == cov.T).all() or np.abs(cov - cov.T).max() < 1e-12
     assert np.linalg.matrix_rank(cov, tol=1e-9) == 8
@@ -188,7 +189,7 @@ def test_the_covariance_is_symmetric_of_rank_8_and_its_last_row_is_the_diagonals
 
 def test_the_budget_adds_up_to_the_whole():
     c = camera()
-    r = measure(c, some_camera_parts(np.random.default_rng(4)), all_uncertain(c), 2.0, dict.fromkeys(SIDES, 1.0))
+    r = measure(c, some_camera_parts(np.random.default_rng(4)), all_uncertain(c), 4.0 + np.eye(4))
     assert r.budget_mm.shape == (9, len(PARTS))
     assert np.hypot.reduce(r.budget_mm, axis=1) == pytest.approx(np.sqrt(np.diag(r.cov_mm2)), rel=1e-6)
 
@@ -226,7 +227,7 @@ def test_the_linear_uncertainty_agrees_with_monte_carlo_over_camera_and_depths()
     c, rng, trials = camera(), np.random.default_rng(5), 800
     parts = {k: v for k, v in some_camera_parts(rng).items() if k != "gauge"}
     sides = opening(sheared(8.0), c, -20.0)
-    r = measure(c, parts, sides, 2.0, dict.fromkeys(SIDES, 1.0))
+    r = measure(c, parts, sides, 4.0 + np.eye(4))
     assert r.values_mm == pytest.approx(
         independent_nine(c, {s: x.ends_px for s, x in sides.items()}, dict.fromkeys(SIDES, -20.0)), abs=1e-6
     )
@@ -251,7 +252,7 @@ def test_the_linear_uncertainty_agrees_with_monte_carlo_over_camera_and_depths()
 def test_a_photo_turned_by_quarters_gives_the_same_measures(turns):
     c, size = camera(), (4032, 3024)
     sides, parts = all_uncertain(c), {"camera": some_camera_parts(np.random.default_rng(6))["camera"]}
-    before = measure(c, parts, sides, 2.0, NO_DEPTH)
+    before = measure(c, parts, sides, np.full((4, 4), 4.0))
     quarter = np.array([[0, -1.0, 0], [1, 0, 0], [0, 0, 1]])
     into = np.eye(11)
     for _ in range(turns):  # clockwise: (u, v) becomes (height - 1 - v, u)
@@ -274,7 +275,7 @@ def test_a_photo_turned_by_quarters_gives_the_same_measures(turns):
         step[:3, :3] = step[3:6, 3:6] = quarter
         step[7:9, 7:9] = quarter[:2, :2]
         into = step @ into
-    after = measure(c, {"camera": into @ parts["camera"] @ into.T}, sides, 2.0, NO_DEPTH)
+    after = measure(c, {"camera": into @ parts["camera"] @ into.T}, sides, np.full((4, 4), 4.0))
     assert after.values_mm == pytest.approx(before.values_mm, abs=1e-6)
     assert after.cov_mm2 == pytest.approx(before.cov_mm2, rel=1e-4, abs=1e-5)
 
@@ -292,8 +293,25 @@ def test_any_quadrilateral_seen_from_anywhere_has_its_own_corners(shifts, pitch,
 
 def test_a_depth_known_to_2_mm_moves_a_width_by_similar_triangles():
     """Derived: u = W u_z / Z."""
-    r = measured(RECTANGLE, common=2.0)
+    r = measured(RECTANGLE, depth=np.full((4, 4), 4.0))
     assert r.budget_mm[1, PARTS.index("edge_depth")] == pytest.approx(W * 2 / 3000, rel=1e-6)
+
+
+def test_depths_known_to_2_mm_each_move_a_width_less_than_one_error_of_both_jambs():
+    """Derived: by each jamb x u_z / Z, as far as it lies from the camera's foot (40 mm left of the middle)."""
+    r = measured(RECTANGLE, depth=4.0 * np.eye(4))
+    assert r.budget_mm[1, PARTS.index("edge_depth")] == pytest.approx(
+        np.hypot(W / 2 - 40, W / 2 + 40) * 2 / 3000, rel=1e-6
+    )
+
+
+@pytest.mark.parametrize(("wall", "u_mm"), [("masonry", 2.0), ("siding", 10.0)])
+def test_to_know_the_sills_depth_alone_makes_no_width_surer(wall, u_mm):
+    """Derived: of the jambs nothing more is known, so u = W u_z / Z as where nothing was given at all."""
+    for offset in (None, {"sill": Quantity(45.0, 1.0)}):
+        known = edge_depths(OpeningRequest((), wall, edge_offset=offset))
+        r = measured(RECTANGLE, depth=known.cov_mm2)
+        assert r.budget_mm[1, PARTS.index("edge_depth")] == pytest.approx(W * u_mm / 3000, rel=1e-6)
 
 
 def test_a_focal_length_known_to_a_percent_moves_a_width_by_a_percent():
@@ -305,7 +323,7 @@ def test_a_focal_length_known_to_a_percent_moves_a_width_by_a_percent():
 
 def test_two_rounded_arrises_count_twice_in_a_width():
     sides = {s: replace(x, u_choice_mm=0.3) for s, x in opening(RECTANGLE).items()}
-    r = measure(SQUARE_ON, {}, sides, 0.0, NO_DEPTH)
+    r = measure(SQUARE_ON, {}, sides, NO_DEPTH)
     assert r.budget_mm[1, PARTS.index("edge_choice")] == pytest.approx(0.3 * 2**0.5, rel=1e-6)
 
 
@@ -321,7 +339,7 @@ def test_a_click_of_1_pixel_spreads_over_both_corners_of_a_jamb():
 
 def test_lean_and_taper_carry_the_uncertainty_of_their_difference():
     c = camera()
-    r = measure(c, {}, all_uncertain(c), 0.0, NO_DEPTH)
+    r = measure(c, {}, all_uncertain(c), NO_DEPTH)
     cov = r.cov_mm2
     assert r.further["taper_width"].u_mm == pytest.approx(np.sqrt(cov[0, 0] + cov[2, 2] - 2 * cov[0, 2]))
     assert r.further["lean"].u_mm == pytest.approx(np.hypot(W, H) / (2 * W) * np.sqrt(cov[8, 8]), rel=1e-6)
@@ -353,6 +371,6 @@ def test_outward_is_outward_on_every_side(name, index):
 
 def test_the_sides_run_between_the_corners_clicked():
     px = np.array([[10.0, 20], [110, 20], [110, 220], [10, 220]])
-    sides = clicked_sides(px, NO_DEPTH)
+    sides = clicked_sides(px, dict.fromkeys(SIDES, 0.0))
     assert set(sides) == set(ENDS)
     assert sides["sill"].ends_px == pytest.approx(px[[3, 2]])

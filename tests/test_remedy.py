@@ -42,7 +42,7 @@ def request(**given):
 def alone(photo, asked):
     depths = edge_depths(asked)
     adjusted = photo.solved.adjusted
-    return measure(adjusted.state.camera, adjusted.parts, photo.sides, depths.u_common_mm, depths.u_each_mm)
+    return measure(adjusted.state.camera, adjusted.parts, photo.sides, depths.cov_mm2)
 
 
 def offered(photo, asked):
@@ -65,6 +65,15 @@ def test_measured_bars_and_a_given_offset_are_offered_only_where_they_are_missin
     told = request(check_bar=bar, edge_offset=dict.fromkeys(SIDES, parse_bar(0.0)))
     assert open_ == {"second-reference", "measure-bars", "give-edge-offset"}
     assert {r.action for r in offered(photo, told)} == {"second-reference"}
+
+
+def test_an_offset_is_asked_for_where_only_the_sills_was_given_and_brings_what_is_said():
+    """Oracle: the same photo measured with the others given too, as far out as they were taken to be."""
+    photo = photo_of(CAMERA, [A, B], np.random.default_rng(2), name=Path("a.jpg"), depth=-15.0)
+    sill = {"sill": Quantity(45.0, 1.0)}
+    said = next(r for r in offered(photo, request(edge_offset=sill)) if r.action == "give-edge-offset")
+    real = alone(photo, request(edge_offset=dict.fromkeys(SIDES, Quantity(15.0, 1.0)) | sill)).cov_mm2
+    assert said.cov_mm2 == pytest.approx(real)
 
 
 @pytest.mark.parametrize("kind", ["letter", "a4"])

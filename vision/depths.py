@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from vision.request import SIDES, OpeningRequest, Quantity, Side, Wall, Warning_
+import numpy as np
+
+from vision.request import SIDES, Array, OpeningRequest, Quantity, Side, Wall, Warning_
+from vision.sides.traced import SIDE_WORD
 
 # contract: what is not given is not zero
 DEFAULT_OFFSET: Mapping[Wall, Quantity] = {
@@ -14,34 +17,66 @@ DEFAULT_OFFSET: Mapping[Wall, Quantity] = {
     "siding": Quantity(15.0, 10.0),
     "panel": Quantity(15.0, 10.0),
 }
+U_GIVEN_MM = 1.0  # contract: an offset that is given is good to that
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class EdgeDepths:
-    """Depth z of each side (mm, into the wall), its standard uncertainty common to all and of each, warnings."""
+    """Depth z of each side (mm, into the wall), covariance (4, 4) mm2 of these in the order of `SIDES`, warnings.
+
+    `assumed` are the sides of which nothing was given.
+    """
 
     z_mm: Mapping[Side, float]
-    u_common_mm: float
-    u_each_mm: Mapping[Side, float]
+    cov_mm2: Array
+    assumed: tuple[Side, ...] = ()
     warnings: tuple[Warning_, ...] = ()
 
 
 def edge_depths(request: OpeningRequest) -> EdgeDepths:
-    """Return how deep the edges lie, as given or assumed by the contract, and what was assumed."""
-    given = request.edge_offset
-    default = DEFAULT_OFFSET[request.wall]
-    if given is None:
+    """Return how deep the edges lie, as given or assumed by the contract, and what was assumed.
+
+    Notes
+    -----
+    What is assumed is one guess, so it is wrong by one error on all sides that it stands for; so is one length given
+    for all. Lengths given side by side err each by itself.
+    """
+    given, default = request.edge_offset or {}, DEFAULT_OFFSET[request.wall]
+    assumed = tuple(s for s in SIDES if s not in given)
+    quantity = [given.get(s, default) for s in SIDES]
+    u = np.array([q.u_mm for q in quantity])
+    guessed = np.array([s in assumed for s in SIDES])
+    one_length = not assumed and len({(q.value_mm, q.u_mm) for q in quantity}) == 1
+    together = np.ones((4, 4)) if one_length else np.where(np.outer(guessed, guessed), 1.0, np.eye(4))
+    z = {s: -q.value_mm for s, q in zip(SIDES, quantity, strict=True)}
+    return EdgeDepths(z, np.outer(u, u) * together, assumed, _said(request.wall, assumed))
+
+
+def once_given(request: OpeningRequest) -> EdgeDepths:
+    """Return the depths as they would be known if the sides assumed were given, as they are assumed to be."""
+    default = Quantity(DEFAULT_OFFSET[request.wall].value_mm, U_GIVEN_MM)
+    return edge_depths(replace(request, edge_offset=dict.fromkeys(SIDES, default) | dict(request.edge_offset or {})))
+
+
+def _said(wall: Wall, assumed: tuple[Side, ...]) -> tuple[Warning_, ...]:
+    """Return the warning that names what was assumed of which sides; none where all were given."""
+    if not assumed:
+        return ()
+    words = [f"the {SIDE_WORD[s]}" for s in assumed]
+    some = words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+    stand = "stands" if len(words) == 1 else "stand"
+    trimmed, every = wall in {"siding", "panel"}, len(assumed) == len(SIDES)
+    if trimmed:
+        what = "how far the trim stands out was not given" if every else f"how far {some} {stand} out was not given"
+        says = f"{what}: 15 mm +- 10 mm is assumed; measure it and enter it as edge offset"
+    elif every:
         says = (
-            "how far the trim stands out was not given: 15 mm +- 10 mm is assumed; "
-            "measure it and enter it as edge offset"
-            if request.wall in {"siding", "panel"}
-            else "how far the edges stand out was not given: all are taken to lie in the wall's face, +- 2 mm; a sill "
+            "how far the edges stand out was not given: all are taken to lie in the wall's face, +- 2 mm; a sill "
             "that projects then seems lower than it is, so measure it and enter it as edge offset (0 where none does)"
         )
-        warned = (Warning_("edge-depth-assumed", says),)
-        return EdgeDepths(dict.fromkeys(SIDES, -default.value_mm), default.u_mm, dict.fromkeys(SIDES, 0.0), warned)
-    quantity = {s: given.get(s, default) for s in SIDES}
-    z = {s: -q.value_mm for s, q in quantity.items()}
-    if len({(q.value_mm, q.u_mm) for q in quantity.values()}) == 1:
-        return EdgeDepths(z, quantity["head"].u_mm, dict.fromkeys(SIDES, 0.0))
-    return EdgeDepths(z, 0.0, {s: q.u_mm for s, q in quantity.items()})
+    else:
+        says = (
+            f"how far {some} {stand} out was not given: the wall's face, +- 2 mm, is assumed; measure it and enter it "
+            "as edge offset (0 where it does not stand out)"
+        )
+    return (Warning_("edge-depth-assumed", says),)

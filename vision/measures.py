@@ -53,8 +53,7 @@ def measure(
     camera: Camera,
     camera_parts: Mapping[str, Array],
     sides: Mapping[Side, SideLine],
-    u_depth_common_mm: float,
-    u_depth_mm: Mapping[Side, float],
+    depth_cov_mm2: Array,
     clicks: tuple[Array, float] | None = None,
 ) -> Measured:
     """Return the measures of an opening.
@@ -64,7 +63,7 @@ def measure(
     camera : adjusted camera.
     camera_parts : covariance (11, 11) or larger of its unknowns, by budget part; they sum to the whole.
     sides : the four sides.
-    u_depth_common_mm, u_depth_mm : standard uncertainty of the sides' depth, common to all and of each.
+    depth_cov_mm2 : covariance (4, 4) mm2 of the sides' depths, in the order of `SIDES`.
     clicks : clicked corners (4, 2) px that the sides run through and their standard uncertainty in px, if not traced.
 
     Notes
@@ -75,7 +74,7 @@ def measure(
     lines = lines_of(camera, sides, depth)
     local, u_station = local_edges(lines, sides)
     by = _sensitivity(camera, sides, local, None if clicks is None else clicks[0])
-    parts = covariances(by, camera_parts, sides, u_depth_common_mm, u_depth_mm, 0.0 if clicks is None else clicks[1])
+    parts = covariances(by, camera_parts, sides, depth_cov_mm2, 0.0 if clicks is None else clicks[1])
     parts["station"] = np.diag(u_station**2)
     return replace(
         assembled(camera, lines, sides, local, nine_of(lines, local), parts, u_station),
@@ -110,8 +109,7 @@ def covariances(
     by: Sensitivity,
     camera_parts: Mapping[str, Array],
     sides: Mapping[Side, SideLine],
-    u_depth_common_mm: float,
-    u_depth_mm: Mapping[Side, float],
+    depth_cov_mm2: Array,
     click_px: float = 0.0,
 ) -> dict[str, Array]:
     """Return the covariance (9, 9) mm2 of the nine by budget part, all but that of the stations; as of `measure`."""
@@ -120,12 +118,10 @@ def covariances(
         if part in parts:
             parts[part] = carried(by.camera, cov[:UNKNOWNS, :UNKNOWNS])
     for i, side in enumerate(SIDES):
-        deep, line = by.depth[:, [i]], by.line[:, 2 * i : 2 * i + 2]
-        parts["edge_depth"] += carried(deep, [[u_depth_mm[side] ** 2]])
+        line = by.line[:, 2 * i : 2 * i + 2]
         parts["edge_trace"] += carried(line, sides[side].cov_offset_slope)
         parts["edge_choice"] += carried(line[:, :1], [[sides[side].u_choice_mm ** 2]])
-    by_all = by.depth.sum(axis=1, keepdims=True)
-    parts["edge_depth"] += carried(by_all, [[u_depth_common_mm**2]])
+    parts["edge_depth"] += carried(by.depth, depth_cov_mm2)
     if by.click is not None:
         parts["edge_trace"] += carried(by.click, click_px**2 * np.eye(8))
     return parts

@@ -232,7 +232,7 @@ def measure_traced(request: OpeningRequest, traced: PhotoTraced) -> PhotoMeasure
     """Return the measures that one photo gives by itself."""
     solved, depths = traced.solved, edge_depths(request)
     camera = solved.adjusted.state.camera
-    result = measure(camera, solved.adjusted.parts, traced.sides, depths.u_common_mm, depths.u_each_mm, traced.clicks)
+    result = measure(camera, solved.adjusted.parts, traced.sides, depths.cov_mm2, traced.clicks)
     candidates = candidate_effects(camera, traced.sides, traced.listed)
     faces = faces_of(result, candidates, depths.z_mm)
     if traced.beside:

@@ -13,7 +13,7 @@ import numpy as np
 
 from vision.adjustment import Adjusted, Block, adjust
 from vision.camera import project
-from vision.depths import EdgeDepths, edge_depths
+from vision.depths import EdgeDepths, edge_depths, once_given
 from vision.measures import Measured, Sensitivity, covariances, total_of
 from vision.observations import (
     DEPTH,
@@ -40,7 +40,6 @@ from vision.stations import Line, corners, lines_of
 U_RULE_MM = 0.25
 BARS_MM, U_BAR_MM = (150.0, 200.0), 0.1 / 12**0.5
 U_BAR = U_BAR_MM / np.array(BARS_MM)
-U_OFFSET_MM = 1.0  # contract: an offset that is given is good to that
 BESIDE_MM = 180.0  # a second reference hangs so far off the jamb, from its middle
 # A sheet as 63 points seen in both directions: as much as its printed edges weigh on photos for practice and renderings
 # of 0.4 to 2 px a mm (0.02 to 0.09 px, 0.04 in the middle).
@@ -59,7 +58,7 @@ def remedies(request: OpeningRequest, photo: PhotoTraced, measured: Measured) ->
     station = np.diag(measured.station_u_mm**2)
 
     def cov(solution: Adjusted[PhotoState], known: EdgeDepths = depths, by: Sensitivity = by) -> Array:
-        parts = covariances(by, solution.parts, photo.sides, known.u_common_mm, known.u_each_mm, u_click)
+        parts = covariances(by, solution.parts, photo.sides, known.cov_mm2, u_click)
         return total_of(parts | {"station": station})
 
     found = []
@@ -79,9 +78,8 @@ def remedies(request: OpeningRequest, photo: PhotoTraced, measured: Measured) ->
         size = U_RULE_MM / np.array(reference_size_mm(photo.reference))
         ruled = PriorBlock(index, adjusted.state.size, size, "reference_size")
         found.append(Remedy("measure-page", "", cov(adjust([*blocks, ruled], adjusted.state, iterations=0))))
-    if request.edge_offset is None:
-        given = EdgeDepths(depths.z_mm, U_OFFSET_MM, dict.fromkeys(SIDES, 0.0))
-        found.append(Remedy("give-edge-offset", "", cov(adjusted, given)))
+    if depths.assumed:
+        found.append(Remedy("give-edge-offset", "", cov(adjusted, once_given(request))))
     return tuple(replace(remedy, thing=photo.reference.thing) for remedy in found)
 
 

@@ -172,8 +172,7 @@ def one_case(seed, number, count):
     start = best_of(known + saddles, start_states(prior, [plane] * count, outlines))
     solved = adjust(known + edges, start.state, iterations=40)
     sides, nine = draw_sides(rng, truth, corners, declared, depth)
-    each = dict.fromkeys(SIDES, 0.0 if common else 1.0)
-    m = measure(solved.state.camera, solved.parts, sides, 1.0 if common else 0.0, each)
+    m = measure(solved.state.camera, solved.parts, sides, np.ones((4, 4)) if common else np.eye(4))
     u = np.sqrt(np.diag(m.cov_mm2))
     d = (solved.state.vector() - truth.vector()) / np.sqrt(np.diag(solved.covariance))
     return m.values_mm - nine, u, m.budget_mm, np.delete(d, range(6))[:7]

@@ -72,7 +72,7 @@ def one_photo_rows(file):
             )
         )
     straight = true_sides(truth)[1]
-    m = measure(camera, {}, sides, 0.0, dict.fromkeys(SIDES, 0.0))
+    m = measure(camera, {}, sides, np.zeros((4, 4)))
     at = []
     for name, ends in stations(lines).items():
         if not all(right[s] for s, _ in ends):

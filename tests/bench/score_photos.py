@@ -147,14 +147,13 @@ def true_sides(truth):
         xyz = np.column_stack([corners[[a, b]], np.full(2, -float(real[s]))])
         seen[s] = SideLine(s, project(camera, xyz), -float(offset[s]), none, none, np.zeros((2, 2)), 0.0, 0.0, 0.0)
     at = {s: replace(line, depth_mm=-float(real[s])) for s, line in seen.items()}
-    zero = dict.fromkeys(SIDES, 0.0)
-    return seen, measure(camera, {}, at, 0.0, zero).values_mm
+    return seen, measure(camera, {}, at, np.zeros((4, 4))).values_mm
 
 
 def split(truth, camera, error, budget):
     """Return errors of camera and sides (9,) and their u, from one photo's error and budget without exact parts."""
     seen, straight = true_sides(truth)
-    by_camera = measure(camera, {}, seen, 0.0, dict.fromkeys(SIDES, 0.0)).values_mm - straight
+    by_camera = measure(camera, {}, seen, np.zeros((4, 4))).values_mm - straight
     of_sides = np.array([p in SIDE_PARTS for p in PARTS])
     u_camera = np.sqrt((budget[:, ~of_sides] ** 2).sum(1))
     u_sides = np.sqrt((budget[:, of_sides] ** 2).sum(1))

@@ -86,7 +86,7 @@ def seen_depths(joint: Joint) -> dict[Side, tuple[float, float]]:
     found: dict[Side, tuple[float, float]] = {}
     for i, side in enumerate(SIDES):
         q = float(joint.adjusted.covariance[state.layout.sides[i, 2], state.layout.sides[i, 2]])
-        p = joint.depths.u_common_mm**2 + joint.depths.u_each_mm[side] ** 2
+        p = float(joint.depths.cov_mm2[i, i])
         if q < NO_GAIN * p:
             alone = 1 / (1 / q - 1 / p)
             z = alone * (state.sides[i, 2] / q - joint.depths.z_mm[side] / p)
@@ -102,7 +102,8 @@ def depth_warnings(joint: Joint, declared: EdgeDepths, words: Mapping[Side, str]
     warned: list[Warning_] = []
     for side, (seen, u) in seen_depths(joint).items():
         off = seen - declared.z_mm[side]
-        if abs(off) > CONTRADICTED * np.sqrt(u**2 + declared.u_common_mm**2 + declared.u_each_mm[side] ** 2):
+        u_declared = declared.cov_mm2[SIDES.index(side), SIDES.index(side)] ** 0.5
+        if abs(off) > CONTRADICTED * np.hypot(u, u_declared):
             warned.append(
                 Warning_(
                     "edge-depth-contradicted",

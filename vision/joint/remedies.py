@@ -7,13 +7,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from vision.depths import EdgeDepths, edge_depths
+from vision.depths import EdgeDepths, edge_depths, once_given
 from vision.joint.measures import measure_joint
 from vision.joint.several_photos import Together
 from vision.joint.solve import join
 from vision.observations import SIZE, PriorBlock
 from vision.one_photo import PhotoTraced
-from vision.remedies import U_BAR, U_OFFSET_MM
+from vision.remedies import U_BAR
 from vision.request import SIDES, CheckBar, OpeningRequest, Remedy
 
 
@@ -22,9 +22,9 @@ def joint_remedies(request: OpeningRequest, photos: Sequence[PhotoTraced], toget
     used, depths = [photos[i] for i in together.used], edge_depths(request)
     asked: list[tuple[Remedy, Sequence[PhotoTraced], EdgeDepths]] = []
     before, thing = together.measured.cov_mm2, used[0].reference.thing
-    if request.edge_offset is None:
+    if depths.assumed:
         z = {s: together.depths[s][0] if s in together.depths else depths.z_mm[s] for s in SIDES}
-        given = EdgeDepths(z, U_OFFSET_MM, dict.fromkeys(SIDES, 0.0))
+        given = replace(once_given(request), z_mm=z)
         asked.append((Remedy("give-edge-offset", "", before, thing), used, given))
     if request.check_bar == CheckBar() and any(p.reference.kind == "sheet" for p in used):
         asked.append((Remedy("measure-bars", "", before, thing), [_with_bars(p) for p in used], depths))

@@ -8,10 +8,11 @@ from dataclasses import replace
 import numpy as np
 
 from vision.advice import geometry_warnings
+from vision.depths import edge_depths
 from vision.joint.several_photos import Together
 from vision.one_photo import PhotoTraced
 from vision.photo.quality import slant_doubts, with_effects
-from vision.request import SIDES, OpeningRequest, PhotoReport, Warning_
+from vision.request import OpeningRequest, PhotoReport, Side, Warning_
 from vision.sides.traced import SIDE_WORD
 
 ASSUMED, ALONE = "edge-depth-assumed", ("weak-geometry", "one-reference")
@@ -36,7 +37,7 @@ def said_together(
     measured, used = together.measured, [photos[i] for i in together.used]
     count = max(len(p.solved.names) for p in used)
     weak = geometry_warnings(measured.cov_mm2, measured.budget_mm, count, used[0].reference.thing)
-    depth = [] if request.edge_offset is not None else _depth_seen(together)
+    depth = _depth_seen(together, edge_depths(request).assumed)
     dropped = {*ALONE, *(w.code for w in depth)}
     if weak:
         dropped -= {"one-reference"}
@@ -51,10 +52,10 @@ def said_together(
     return found, [*depth, *weak]
 
 
-def _depth_seen(together: Together) -> list[Warning_]:
-    """Return in place of an assumed depth what the views show, where they show it of all sides."""
-    seen = together.depths
-    if set(seen) != set(SIDES) or max(u for _, u in seen.values()) > SEEN_MM:
+def _depth_seen(together: Together, assumed: Sequence[Side]) -> list[Warning_]:
+    """Return in place of assumed depths what the views show, where they show it of all sides assumed."""
+    seen = {s: together.depths[s] for s in assumed if s in together.depths}
+    if not assumed or len(seen) != len(assumed) or max(u for _, u in seen.values()) > SEEN_MM:
         return []
     each = ", ".join(f"{SIDE_WORD[s]} {round(-z)} mm +- {2 * u:.0f} mm" for s, (z, u) in seen.items())
     says = (

@@ -99,8 +99,8 @@ def join(photos: Sequence[PhotoTraced], depths: EdgeDepths) -> Joint | None:
 
 def loosened(depths: EdgeDepths) -> EdgeDepths:
     """Return depths that are hardly known: all sides wrong alike (trim), or the sill by itself."""
-    each = {s: max(depths.u_each_mm[s], LOOSE_DEPTH_MM if s == "sill" else UNEVEN_MM) for s in SIDES}
-    return replace(depths, u_common_mm=LOOSE_DEPTH_MM, u_each_mm=each)
+    each = np.array([LOOSE_DEPTH_MM if s == "sill" else UNEVEN_MM for s in SIDES])
+    return replace(depths, cov_mm2=depths.cov_mm2 + LOOSE_DEPTH_MM**2 + np.diag(each**2))
 
 
 def _with_shared(
@@ -155,8 +155,7 @@ def _adjusted(
     blocks += [same_place(state.layout, here, there, U_PLACE) for here, there in shared]
     blocks += [one_direction(state.layout, k, WALL.start) for k in range(1, len(photos))]
     z = np.array([depths.z_mm[s] for s in SIDES])
-    each = np.diag([depths.u_each_mm[s] ** 2 + U_SIDE_DEPTH_MM**2 for s in SIDES])
-    blocks.append(depths_known(state.layout, z, depths.u_common_mm**2 + each))
+    blocks.append(depths_known(state.layout, z, depths.cov_mm2 + U_SIDE_DEPTH_MM**2 * np.eye(4)))
     return adjust(blocks, state, iterations=15)
 
 
