@@ -121,11 +121,14 @@ def u_reading_mm(length_mm: float, tape: Tape, graduation_mm: float | None, wall
 
 
 def tape_parts_mm(lengths_mm: Array, tape: Tape) -> tuple[float, Array]:
-    """Return the standard uncertainty of a tape's zero, mm, and that of its scale at each length (n,), mm."""
+    """Return the standard uncertainty of a tape's zero, mm, and that of its scale at each length (n,), mm.
+
+    In squares they add up to the tape's whole at each length, MPE / sqrt 3.
+    """
     full = np.array([mpe_mm(float(v), tape) for v in lengths_mm])
-    zero = min((mpe_mm(1.0, tape), *full.tolist())) / math.sqrt(3.0)
+    zero = min((mpe_mm(1.0, tape), *full.tolist()))
     # What the length adds to the permitted error is laid to the scale of the blade.
-    return zero, full / math.sqrt(3.0) - zero
+    return zero / math.sqrt(3.0), np.sqrt((full**2 - zero**2) / 3.0)
 
 
 def readings_cov_mm2(lengths_mm: Array, tape: Tape, graduation_mm: float | Sequence[float] | None, wall: Wall) -> Array:

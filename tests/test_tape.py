@@ -63,10 +63,18 @@ def test_a_millimetre_tape_on_trim_reads_better_than_an_inch_tape_on_brick():
 
 
 @pytest.mark.parametrize("tape", TAPES)
-def test_readings_of_one_tape_err_together_and_no_more_than_each_alone(tape):
-    lengths = np.array([600.0, 1381.0, 2057.0])
+def test_readings_of_one_tape_err_together_and_as_much_as_each_alone(tape):
+    """Oracle: JCGM 100, 5.2: what is common to several is no smaller for it."""
+    lengths = np.array([600.0, 1381.0, 2057.0, 2800.0])
     cov = readings_cov_mm2(lengths, tape, None, "masonry")
     alone = [u_reading_mm(v, tape, None, "masonry") for v in lengths]
     assert np.all(np.linalg.eigvalsh(cov) > 0.0)
-    assert np.all(cov[~np.eye(3, dtype=bool)] > 0.0)
-    assert np.all(np.sqrt(np.diag(cov)) <= np.array(alone) + 1e-12)
+    assert np.all(cov[~np.eye(4, dtype=bool)] > 0.0)
+    assert np.sqrt(np.diag(cov)) == pytest.approx(np.array(alone), rel=1e-12)
+
+
+@pytest.mark.parametrize(("tape", "expected"), [("class-2", 0.882), ("class-3", 1.358)])
+def test_a_long_reading_is_as_unsure_among_others_as_by_its_class(tape, expected):
+    """Derived: 2800 mm, three metres: MPE 1.1 and 2.1 mm over root 3; mark 1/16 in over root 12, placing 0.4, tilt."""
+    cov = readings_cov_mm2(np.array([1381.0, 2800.0]), tape, INCH / 16, "siding")
+    assert np.sqrt(cov[1, 1]) == pytest.approx(expected, abs=1e-3)
