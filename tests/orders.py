@@ -17,17 +17,16 @@ def inches(*values):
     return np.array(values) * INCH
 
 
-def seen(widths=(54.375,) * 3, heights=(60.125,) * 3, u_mm=0.9, further=None):
-    """What a photo says, in inches, its measures independent."""
+def seen(widths=(54.375,) * 3, heights=(60.125,) * 3, u_mm=0.9, further=None, u_scale=0.0):
+    """What a photo says, in inches, its measures independent but for a common scale of `u_scale`."""
     down = float(np.hypot(widths[1], heights[1]))
     values = np.concatenate([inches(*widths), inches(*heights), inches(down, down, 0.0)])
 
     def estimator(request, progress):
         report = PhotoReport(request.photos[0].path, "ab" * 32, (4032, 3024))
         nothing = np.zeros((9, len(PARTS)))
-        return Estimate(
-            values, np.eye(9) * u_mm**2, nothing, np.zeros(9), further or {}, (), (), (report,), (), "corners"
-        )
+        cov = np.eye(9) * u_mm**2 + u_scale**2 * np.outer(values, values)
+        return Estimate(values, cov, nothing, np.zeros(9), further or {}, (), (), (report,), (), "corners")
 
     return estimator
 

@@ -2,6 +2,7 @@
 
 from functools import partial
 
+import numpy as np
 import pytest
 
 from sizing.check import exit_of
@@ -36,6 +37,27 @@ def test_photo_and_combined_sizes_stand_beside_as_evidence(checked):
     assert combined["U95_mm"] < photo["U95_mm"] == pytest.approx(1.8)
     assert order["sizes_from"] == "combined"
     assert sum(s["probability"] for s in order["sizes"]) == pytest.approx(1.0, abs=0.02)
+
+
+def test_readings_of_one_tape_do_not_average_its_own_error_out(checked):
+    """Oracle: weighted least squares in its information form (Mikhail and Ackermann 1976, ch. 4), covariance by hand.
+
+    Class II: MPE 0.9 mm up to 2 m, 1.1 mm up to 3 m, 0.7 mm of it the zero (Directive 2014/32/EU, annex X); mark
+    1/16 in, placing 0.8 mm, tilt by 25 mm; a diagonal is held 2 mm off its corner.
+    """
+    readings = SQUARE | {"diagonal": ("81 1/16",) * 2}
+    order = opening_of(checked(readings, estimator=seen(u_mm=0.6, u_scale=0.0025)))["order"]
+    lengths = np.array([54.375] * 3 + [60.125] * 3 + [81.0625] * 2) * INCH
+    permitted = np.array([0.9] * 6 + [1.1] * 2)
+    scale = np.sqrt((permitted**2 - 0.7**2) / 3)
+    noise = (INCH / 16) ** 2 / 12 + 0.8**2 + (np.hypot(lengths, 25) - lengths) ** 2 / 3
+    tape = 0.7**2 / 3 + np.outer(scale, scale) + np.diag(noise + 2.0**2 * np.array([0] * 6 + [1] * 2))
+    photo = 0.6**2 * np.eye(8) + 0.0025**2 * np.outer(lengths, lengths)
+    both = np.linalg.inv(np.linalg.inv(photo) + np.linalg.inv(tape))
+    assert order["combined"]["width"]["U95_mm"] == pytest.approx(2 * np.sqrt(both[0, 0]), rel=0.01)
+    assert order["combined"]["height"]["U95_mm"] == pytest.approx(2 * np.sqrt(both[3, 3]), rel=0.01)
+    apart = np.linalg.inv(np.linalg.inv(photo) + np.diag(1 / np.diag(tape)))
+    assert both[0, 0] > 1.3 * apart[0, 0]  # as if each reading had a tape of its own
 
 
 def test_the_order_is_computed_from_readings_whatever_the_photo_says(checked):

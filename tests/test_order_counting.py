@@ -2,10 +2,11 @@
 
 from functools import partial
 
+import numpy as np
 import pytest
 
 from sizing.terminal import job_text
-from tests.orders import SQUARE, checked_in, codes, opening_of, reading, seen
+from tests.orders import INCH, SQUARE, checked_in, codes, opening_of, reading, seen
 from vision.request import NotMeasured, PhotoReport
 
 
@@ -129,6 +130,20 @@ def test_without_a_measure_sizes_rest_on_readings_and_nothing_is_sent(checked):
     # An order problem holds also without a photo (contract, *Decision*).
     wrong = checked(estimator=unmeasured, ordered={"width": "50", "height": "63"})
     assert opening_of(wrong)["verdict"] == "hold"
+
+
+def test_without_a_photo_widths_by_one_tape_are_too_short_together(checked):
+    """Oracle: three normals of correlation r are all below their mean with 1/8 + 3 asin(r) / (4 pi) (orthants).
+
+    54 3/8 + 1 is half-way between two made sizes, the largest counts; class II at 1.4 m: MPE 0.9 mm.
+    """
+    order = opening_of(checked(estimator=unmeasured))["order"]
+    common = 0.9**2 / 3
+    tilt = (np.hypot(54.375 * INCH, 25) - 54.375 * INCH) ** 2 / 3
+    r = common / (common + (INCH / 16) ** 2 / 12 + 0.8**2 + tilt)
+    small = sum(s["probability"] for s in order["sizes"] if s["width_mm"] == pytest.approx(55.25 * INCH))
+    assert order["sizes_from"] == "readings"
+    assert small == pytest.approx(1 / 8 + 3 * np.arcsin(r) / (4 * np.pi), abs=0.005)
 
 
 def test_without_readings_and_without_a_measure_there_is_no_size(checked):

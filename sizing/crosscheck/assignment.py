@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import logsumexp
 
-from sizing.crosscheck.adjustment import CORNER_U_MM, STATIONS
-from sizing.crosscheck.consistency import CrossCheck, cov_of_readings_mm2, expected_lengths_mm, sound_readings
+from sizing.crosscheck.adjustment import STATIONS
+from sizing.crosscheck.consistency import CrossCheck, cov_in_corners_mm2, expected_lengths_mm, sound_readings
 from sizing.jobs.job import Opening
 from vision.request import Array, Estimate
 
@@ -115,11 +115,10 @@ class _Said:
 
 def _said(opening: Opening) -> _Said:
     readings = sound_readings(opening)
-    corner = np.diag([CORNER_U_MM**2 if r.name.startswith("diagonal") else 0.0 for r in readings])
     return _Said(
         [STATIONS.index(r.name) for r in readings],
         np.array(list(expected_lengths_mm(readings).values())),
-        cov_of_readings_mm2(readings, opening) + corner,
+        cov_in_corners_mm2(readings, opening),
     )
 
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from sizing.crosscheck.adjustment import STATIONS, Observations, adjust, observations
+from sizing.crosscheck.adjustment import CORNER_U_MM, STATIONS, Observations, adjust, observations
 from sizing.crosscheck.snooping import LEVEL, Snooped, snoop
 from sizing.decision import LONGEST_MM, SHORTEST_MM
 from sizing.tape import Tape, readings_cov_mm2, too_long_mm
@@ -64,6 +64,12 @@ def cov_of_readings_mm2(readings: list[Reading], opening: Opening) -> Array:
         marks = [r.graduation_mm for r in mine]
         cov[np.ix_(rows, rows)] = readings_cov_mm2(lengths, tape[0], marks, opening.wall)
     return cov
+
+
+def cov_in_corners_mm2(readings: list[Reading], opening: Opening) -> Array:
+    """Return `cov_of_readings_mm2` with how far into the corner a diagonal is held."""
+    corner = [CORNER_U_MM**2 if r.name.startswith("diagonal") else 0.0 for r in readings]
+    return cov_of_readings_mm2(readings, opening) + np.diag(corner)
 
 
 def cross_check(opening: Opening, answer: Estimate | NotMeasured | None = None) -> CrossCheck | None:

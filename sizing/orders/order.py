@@ -13,6 +13,7 @@ from typing import Literal
 
 import numpy as np
 
+from sizing.crosscheck.consistency import cov_in_corners_mm2
 from sizing.decision import Judgement
 from sizing.errors import InputError
 from sizing.jobs.job import READINGS, Opening, Size, Tolerance
@@ -44,7 +45,6 @@ from sizing.orders.problems import (
     uncovered,
 )
 from sizing.orders.rules import DIRECTIONS, STATIONS, Direction, Rule
-from sizing.tape import u_reading_mm
 from vision.request import Array, Estimate
 
 
@@ -215,12 +215,11 @@ def _evidence(
 
 
 def _readings_cov(opening: Opening) -> Array:
-    """Return the covariance (8, 8) mm2 of the readings as independent; 1 mm2 where there is none."""
-    variance = np.ones(len(READINGS))
-    for reading in opening.readings:
-        u = u_reading_mm(max(reading.length.mm, 1.0), reading.tape, reading.graduation_mm, opening.wall)
-        variance[READINGS.index(reading.name)] = u**2
-    return np.diag(variance)
+    """Return the covariance (8, 8) mm2 of the readings, what one tape errs by common; 1 mm2 where there is none."""
+    cov = np.eye(len(READINGS))
+    rows = [READINGS.index(r.name) for r in opening.readings]
+    cov[np.ix_(rows, rows)] = cov_in_corners_mm2(list(opening.readings), opening)
+    return cov
 
 
 def _sides_evidence(
