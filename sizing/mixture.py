@@ -55,19 +55,30 @@ def sides_of(name: str) -> tuple[Side, ...]:
     return SIDES
 
 
-def side_terms(side: str, measure: int, candidates: Sequence[Candidate]) -> list[tuple[float, float, float]]:
-    """Return (weight, shift_mm, added variance in mm2) of each line that the side may mean, candidates first."""
-    mine = [(float(c.weight), float(c.shift_nine_mm[measure]), c.shift_mm) for c in candidates if c.side == side]
+def outward(side: str, values_mm: Array) -> Array:
+    """Return by how much each of the nine (9,) grows when a side moves out by 1 mm, of a rectangle of such measures."""
+    group = "width" if side in ("left", "right") else "height"
+    slope = float(values_mm[NINE.index(f"{group}_middle")] / max(values_mm[NINE.index("diagonal_down")], 1.0))
+    return np.array([1.0 if n.startswith(group) else slope if n.startswith("diagonal") else 0.0 for n in NINE])
+
+
+def side_terms(side: str, values_mm: Array, candidates: Sequence[Candidate]) -> list[tuple[float, Array, Array]]:
+    """Return weight, shift (9,) and added standard uncertainty (9,), mm, of each line that the side may mean.
+
+    Candidates come first. The uncertainties of one line are of one error: their covariance is the outer product.
+    """
+    nothing = np.zeros(len(NINE))
+    mine = [(float(c.weight), np.asarray(c.shift_nine_mm, float), c.shift_mm) for c in candidates if c.side == side]
     total = sum(w for w, _, _ in mine)
     room = 1.0 - OTHER_LINE
     scale = room / total if total > room else 1.0
-    terms = [(w * scale, shift, 0.0) for w, shift, _ in mine]
+    terms = [(w * scale, shift, nothing) for w, shift, _ in mine]
     rest = 1.0 - total * scale
     # The traced line itself may or may not stand in the list; if not, it holds what the others leave.
-    if not any(abs(outward) < 1e-9 for _, _, outward in mine):
-        terms.append((rest - OTHER_LINE, 0.0, 0.0))
+    if not any(abs(moved) < 1e-9 for _, _, moved in mine):
+        terms.append((rest - OTHER_LINE, nothing, nothing))
         rest = OTHER_LINE
-    terms.append((rest, 0.0, OTHER_LINE_U_MM**2))
+    terms.append((rest, nothing, OTHER_LINE_U_MM * outward(side, values_mm)))
     return terms
 
 
@@ -79,7 +90,7 @@ def mixture_of(values_mm: Array, cov_mm2: Array, candidates: Sequence[Candidate]
     values_mm : (9,) the nine measures in the order of `NINE`, mm.
     cov_mm2 : (9, 9) their covariance (edge choice left out, station included), mm2.
     candidates : competing edges of all sides. One of shift 0 is the traced edge itself; without such it
-        holds the remaining weight. At least 1 % of each side goes to 'another line', sd 25 mm (a guess).
+        holds the remaining weight. At least 1 % of each side goes to 'another line', sd 25 mm across it (a guess).
     name : one of `NINE`.
 
     Returns
@@ -103,7 +114,11 @@ def mixture_of(values_mm: Array, cov_mm2: Array, candidates: Sequence[Candidate]
     u2 = max(float(cov_mm2[i, i]), 0.0)
     # Lines of one shift (but for rounding) and spread are one component.
     parts: dict[tuple[float, float], float] = {}
-    for combo in product(*(side_terms(s, i, candidates) for s in sides_of(name))):
+    lines = [
+        [(w, float(moved[i]), float(more[i]) ** 2) for w, moved, more in side_terms(s, values_mm, candidates)]
+        for s in sides_of(name)
+    ]
+    for combo in product(*lines):
         weight, shift, spread2 = 1.0, 0.0, 0.0
         for w, moved, more2 in combo:
             weight, shift, spread2 = weight * w, shift + moved, spread2 + more2

@@ -191,34 +191,14 @@ def _components(values_mm: Array, cov_mm2: Array, candidates: Sequence[Candidate
     """Return log weights (M,), means (M, 8), covariances (M, 8, 8) of all choices of a line on each side."""
     weight, mean, cov = np.ones(1), values_mm[None], cov_mm2[None]
     for side in SIDES:
-        lines = _lines(side, values_mm, candidates)
+        lines = side_terms(side, values_mm, candidates)
         shares, shifts, spreads = (np.array(v) for v in zip(*lines, strict=True))
         weight = np.outer(weight, shares).ravel()
         mean = (mean[:, None] + shifts).reshape(-1, len(NINE))
-        cov = (cov[:, None] + spreads).reshape(-1, len(NINE), len(NINE))
+        cov = (cov[:, None] + spreads[:, :, None] * spreads[:, None, :]).reshape(-1, len(NINE), len(NINE))
         heavy = weight > _LIGHTEST
         weight, mean, cov = weight[heavy], mean[heavy], cov[heavy]
     return np.log(weight), mean[:, :_EIGHT], cov[:, :_EIGHT, :_EIGHT]
-
-
-def _lines(side: str, values_mm: Array, candidates: Sequence[Candidate]) -> list[tuple[float, Array, Array]]:
-    """Return (weight, shift of the nine, added covariance) of each line that the side may mean."""
-    mine = [c.shift_nine_mm for c in candidates if c.side == side]
-    along = _outward(side, values_mm)
-    done = []
-    for i, (weight, _, variance) in enumerate(side_terms(side, 0, candidates)):
-        shift = np.asarray(mine[i], dtype=np.float64) if i < len(mine) else np.zeros(len(NINE))
-        done.append((weight, shift, variance * np.outer(along, along)))
-    return done
-
-
-def _outward(side: str, values_mm: Array) -> Array:
-    """Return by how much each of the nine grows when a side moves out by 1 mm, of a rectangle."""
-    group = "width" if side in ("left", "right") else "height"
-    slope = float(values_mm[NINE.index(f"{group}_middle")] / max(values_mm[NINE.index("diagonal_down")], 1.0))
-    return np.array(
-        [1.0 if n.startswith(group) else slope if n.startswith("diagonal") else 0.0 for n in NINE], dtype=np.float64
-    )
 
 
 def _drawn(logs: Array, means: Array, covs: Array) -> Draws:

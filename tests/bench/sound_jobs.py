@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -24,13 +25,19 @@ PRACTICE = {
 }
 
 
+def about_zero(values_mm, cov_mm2, candidates, name):
+    """Return what a photo knows of one measure, less its best value."""
+    mixture = mixture_of(values_mm, cov_mm2, candidates, name)
+    return replace(mixture, value_mm=0.0, means_mm=mixture.means_mm - mixture.value_mm)
+
+
 class Photos:
     """One photo's knowledge with what follows from it: mixtures about zero and smallest slips by reading."""
 
     def __init__(self, rng, quality, stated=None):
         self.photo = draw_photo(rng, quality, stated)
         self.candidates = tuple(Candidate(*c) for c in self.photo.stated.candidates)
-        self.mixtures = {n: mixture_of(np.zeros(9), self.photo.cov, self.candidates, n) for n in NAMES}
+        self.mixtures = {n: about_zero(self.photo.truth, self.photo.cov, self.candidates, n) for n in NAMES}
         self.graduation = 1.0 if self.photo.metric else INCH / 16
         self.tape_cov = readings_cov_mm2(self.photo.truth[:8], "class-2", self.graduation, "masonry")
         own = np.eye(8) * (self.graduation**2 / 12)
