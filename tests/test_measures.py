@@ -314,6 +314,20 @@ def test_to_know_the_sills_depth_alone_makes_no_width_surer(wall, u_mm):
         assert r.budget_mm[1, PARTS.index("edge_depth")] == pytest.approx(W * u_mm / 3000, rel=1e-6)
 
 
+def test_arrises_that_are_off_together_make_a_width_less_sure_than_each_by_itself():
+    """Derived: var(left + right) = u1^2 + u2^2 + 2 cov; a cov that only one side tells of does not count."""
+    sides = {s: replace(x, u_choice_mm=0.5) for s, x in opening(RECTANGLE).items()}
+
+    def u_of_width(left, right):
+        each = {"left": {"right": left}, "right": {"left": right}}
+        told = {s: replace(x, choice_with_mm2=each.get(s, {})) for s, x in sides.items()}
+        return measure(SQUARE_ON, {}, told, NO_DEPTH).budget_mm[1, PARTS.index("edge_choice")]
+
+    assert u_of_width(0.1, 0.1) == pytest.approx(np.sqrt(2 * 0.5**2 + 2 * 0.1), rel=1e-6)
+    assert u_of_width(0.2, 0.1) == pytest.approx(np.sqrt(2 * 0.5**2 + 2 * 0.1), rel=1e-6)
+    assert u_of_width(0.1, 0.0) == u_of_width(0.1, -0.1) == pytest.approx(0.5 * 2**0.5, rel=1e-6)
+
+
 def test_a_focal_length_known_to_a_percent_moves_a_width_by_a_percent():
     cov = np.zeros((11, 11))
     cov[6, 6] = 0.01**2

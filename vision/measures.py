@@ -120,11 +120,22 @@ def covariances(
     for i, side in enumerate(SIDES):
         line = by.line[:, 2 * i : 2 * i + 2]
         parts["edge_trace"] += carried(line, sides[side].cov_offset_slope)
-        parts["edge_choice"] += carried(line[:, :1], [[sides[side].u_choice_mm ** 2]])
+    parts["edge_choice"] += carried(by.line[:, 0::2], choice_cov_mm2(sides))
     parts["edge_depth"] += carried(by.depth, depth_cov_mm2)
     if by.click is not None:
         parts["edge_trace"] += carried(by.click, click_px**2 * np.eye(8))
     return parts
+
+
+def choice_cov_mm2(sides: Mapping[Side, SideLine]) -> Array:
+    """Return the covariance (4, 4) mm2 of which line is seen, outward, in the order of `SIDES`.
+
+    What two sides have in common counts as far as both say so: each may have been traced with others.
+    """
+    said = np.array([[sides[s].choice_with_mm2.get(other, 0.0) for other in SIDES] for s in SIDES])
+    both = np.where(np.abs(said) < np.abs(said.T), said, said.T)
+    own = np.diag([sides[s].u_choice_mm ** 2 for s in SIDES])
+    return np.asarray(np.where(said * said.T > 0, both, 0.0) + own)
 
 
 def assembled(

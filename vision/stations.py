@@ -7,7 +7,7 @@ camera or of a side's depth moves it in the wall.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -39,8 +39,8 @@ class SideLine:
     """One side: ends (2, 2) px and depth z mm; local edges (s mm from the first end, outward mm) and noise.
 
     `cov_offset_slope` (2, 2) is about the middle of the ends; `u_local_mm` of one local edge; `scatter_mm` how far
-    the edge wanders between neighbours; `u_choice_mm` which line of a rounded arris is seen; `ragged` is masonry, and
-    `units` are its bricks, where they are told apart.
+    the edge wanders between neighbours; `u_choice_mm` which line of a rounded arris is seen, `choice_with_mm2` the
+    covariance of that with other sides; `ragged` is masonry, and `units` are its bricks, where they are told apart.
     """
 
     side: Side
@@ -54,6 +54,7 @@ class SideLine:
     u_choice_mm: float
     ragged: bool = True
     units: LaidUnits | None = None
+    choice_with_mm2: Mapping[Side, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

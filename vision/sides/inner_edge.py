@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -11,7 +11,7 @@ from vision.request import Side
 from vision.sides.arris import RESOLVED_MM_PER_PX, find_arris, offsets_px, step_blur_px
 from vision.sides.finding import FoundSide, room_px
 from vision.sides.place import place_line, stack_profile
-from vision.sides.usual_arris import Round, read_round, usual_arrises
+from vision.sides.usual_arris import Round, UsualArris, read_round, usual_arrises
 
 ARRIS_MM, ARRIS_PX = 4.5, 1.5  # lines nearer than this may be the two ends of one rounded arris
 USUAL_BLUR_PX = 1.0  # guess: lens, pixel and sampling of the strip together
@@ -24,11 +24,13 @@ class InnerEdge:
     """Where the inner face begins against the step as placed, mm outward, and what it adds to the offset's u.
 
     `u_arris_mm`: u of the same where what is usual of arrises stands in it; None: that is another's to state.
+    `arris_with_mm2`: covariance of the same with other sides.
     """
 
     shift_mm: float = 0.0
     u_offset_mm: float = 0.0
     u_arris_mm: float | None = None
+    arris_with_mm2: Mapping[Side, float] = field(default_factory=dict)
 
 
 def inner_edges(found: Mapping[Side, FoundSide], blur_px: tuple[float, float] | None) -> dict[Side, InnerEdge]:
@@ -85,9 +87,14 @@ def _usual(
     upright, across = (most, most) if blur_px is None else (min(float(np.hypot(b, SAMPLED_PX)), most) for b in blur_px)
     arrises = usual_arrises([_round(s, f, across if s in ("head", "sill") else upright) for s, f in coarse.items()])
     return {
-        side: InnerEdge(arris.shift_mm, 0.0, arris.u_mm) if arris else InnerEdge()
+        side: InnerEdge() if arris is None else _edge_of(arris, side, tuple(coarse))
         for side, arris in zip(coarse, arrises, strict=True)
     }
+
+
+def _edge_of(arris: UsualArris, side: Side, sides: tuple[Side, ...]) -> InnerEdge:
+    others = {s: cov for s, cov in zip(sides, arris.with_mm2, strict=True) if s != side}
+    return InnerEdge(arris.shift_mm, 0.0, arris.u_mm, others)
 
 
 def _round(side: Side, found: FoundSide, blur_px: float) -> Round | None:

@@ -68,6 +68,7 @@ def side_lines(
             _choice_mm(t, wall),
             wall == "masonry",
             None if units is None else replace(units, ends_mm=units.ends_mm + half),
+            t.arris_with_mm2,
         )
         curve = t.origin_mm + t.s_mm[:, None] * t.direction + local[:, None] * outward
         drawn[side] = (

@@ -9,7 +9,7 @@ its own ends.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,7 +47,8 @@ class SideTrace:
     rad, noise of the trace only. `bow_mm` is the sagitta of the bow, its middle outward +; 0 where none is evident.
     `local_mm` (N,) at `s_mm` (N,): the edge against the straight line, outward +, bow included; `units` the same brick
     by brick, where courses are seen. `u_arris_mm`: of where the inner face begins behind an arris that is not resolved;
-    None: the light does not tell, or shows it. `over_texture`: its step over what the face beside it shows by chance.
+    None: the light does not tell, or shows it; `arris_with_mm2`: covariance of that with other sides. `over_texture`:
+    its step over what the face beside it shows by chance.
     """
 
     side: Side
@@ -65,6 +66,7 @@ class SideTrace:
     candidates: tuple[SideCandidate, ...]
     units: LaidUnits | None = None
     u_arris_mm: float | None = None
+    arris_with_mm2: Mapping[Side, float] = field(default_factory=dict)
     over_texture: float = np.inf
 
 
@@ -161,6 +163,7 @@ def _result(side: Side, found: FoundSide, edge: InnerEdge) -> SideTrace:
         hidden=bool(placed.coverage < HIDDEN_COVERAGE or found.weights[found.best] < FAINT),
         candidates=_candidates(found, half),
         u_arris_mm=edge.u_arris_mm,
+        arris_with_mm2=edge.arris_with_mm2,
         over_texture=found.lines[found.best].over_texture,
     )
 

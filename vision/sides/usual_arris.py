@@ -58,11 +58,15 @@ class Round:
 
 @dataclass(frozen=True, slots=True)
 class UsualArris:
-    """Inner end of the arc against the place of the step, mm outward, its u, and how likely the arris is round."""
+    """Inner end of the arc against the place of the step, mm outward, its u, and how likely the arris is round.
+
+    `with_mm2` is its covariance with each of the arrises asked about, in their order: round ones are round together.
+    """
 
     shift_mm: float
     u_mm: float
     rounded: float
+    with_mm2: tuple[float, ...]
 
 
 def _lights(side: Side) -> list[tuple[float, float, float, float]]:
@@ -200,20 +204,25 @@ def _lowest(cost: Array, shifts: NDArray[np.int_]) -> tuple[Array, Array]:
 
 def usual_arrises(rounds: Sequence[Round | None]) -> list[UsualArris | None]:
     """Return the posterior of each arris of one opening; those of one wall are mostly alike."""
+    at = [i for i, r in enumerate(rounds) if r is not None]
     told = [r for r in rounds if r is not None]
-    rounded = np.zeros(len(told))
-    total = 0.0
+    total, rounded, mean, square = 0.0, np.zeros(len(told)), np.zeros(len(told)), np.zeros((len(told), len(told)))
     for which in product((0, 1), repeat=len(told)):
         many = sum(which)
         prior = np.exp(betaln(MORE_ROUND + many, MORE_SHARP + len(told) - many) - betaln(MORE_ROUND, MORE_SHARP))
         joint = float(prior * np.prod([r.likelihood[c] / r.likelihood.sum() for r, c in zip(told, which, strict=True)]))
+        shift = np.array([r.shift_mm[c] for r, c in zip(told, which, strict=True)])
+        product_mm2 = np.outer(shift, shift)  # of two sides, once it is known which is round
+        np.fill_diagonal(product_mm2, [r.square_mm2[c] for r, c in zip(told, which, strict=True)])
         total += joint
         rounded += joint * np.array(which)
-    shares = iter(rounded / max(total, 1e-300))
-    return [None if r is None else _mixed(r, float(next(shares))) for r in rounds]
-
-
-def _mixed(read: Round, rounded: float) -> UsualArris:
-    weight = np.array([1 - rounded, rounded])
-    mean = float(weight @ read.shift_mm)
-    return UsualArris(mean, float(np.sqrt(max(float(weight @ read.square_mm2) - mean**2, 0.0))), rounded)
+        mean += joint * shift
+        square += joint * product_mm2
+    total = max(total, 1e-300)
+    mean = mean / total
+    cov = np.zeros((len(rounds), len(rounds)))
+    cov[np.ix_(at, at)] = square / total - np.outer(mean, mean)
+    found: list[UsualArris | None] = [None] * len(rounds)
+    for i, shift_mm, share in zip(at, mean.tolist(), (rounded / total).tolist(), strict=True):
+        found[i] = UsualArris(shift_mm, float(np.sqrt(max(cov[i, i], 0.0))), share, tuple(cov[i].tolist()))
+    return found
