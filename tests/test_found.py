@@ -24,7 +24,7 @@ def traces(weight, over_texture=20.0):
     made = {}
     for side, (a, b) in ENDS.items():
         step = CORNERS_MM[b] - CORNERS_MM[a]
-        one = (SideCandidate(weight if side == "head" else 0.98, 0.0, 0.0, "edge"),)
+        one = (SideCandidate(weight if side == "head" else 0.98, 0.0, "edge"),)
         none = np.zeros(0)
         middle, along = (CORNERS_MM[a] + CORNERS_MM[b]) / 2, step / np.linalg.norm(step)
         made[side] = SideTrace(
@@ -59,7 +59,7 @@ def test_a_sill_that_no_line_shows_needs_more_for_it_than_one_that_is_seen(weigh
     """A drawn one of 0.61 fell by 43 mm over its length; seen lines of 0.7 are taken (above)."""
     seen = project(CAMERA, np.column_stack([CORNERS_MM, np.zeros(4)]))
     made = traces(0.98)
-    made["sill"] = replace(made["sill"], candidates=(SideCandidate(weight, 0.0, 0.0, UNSEEN_NAME),))
+    made["sill"] = replace(made["sill"], candidates=(SideCandidate(weight, 0.0, UNSEEN_NAME),))
     assert (doubt(CAMERA, seen, made) is not None) == asks
 
 

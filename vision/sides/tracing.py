@@ -161,7 +161,7 @@ def _result(side: Side, found: FoundSide, edge: InnerEdge) -> SideTrace:
         scatter_mm=placed.scatter_mm,
         coverage=placed.coverage,
         hidden=bool(placed.coverage < HIDDEN_COVERAGE or found.weights[found.best] < FAINT),
-        candidates=_candidates(found, half),
+        candidates=_candidates(found),
         u_arris_mm=edge.u_arris_mm,
         arris_with_mm2=edge.arris_with_mm2,
         over_texture=found.lines[found.best].over_texture,
@@ -187,7 +187,7 @@ def _unseen(side: Side, found: FoundSide, ghost: Ghost, name: str = UNSEEN_NAME)
         scatter_mm=0.0,
         coverage=0.0,
         hidden=True,
-        candidates=_candidates(found, half, name),
+        candidates=_candidates(found, name),
     )
 
 
@@ -200,8 +200,8 @@ def _u_unseen(ghost: Ghost, half: float) -> Array:
     return np.array([[ghost.u_mm**2 + tilt, both], [both, tilt / half**2]])
 
 
-def _candidates(found: FoundSide, half_mm: float, unseen: str = UNSEEN_NAME) -> tuple[SideCandidate, ...]:
-    """Return the lines that may be the side, the one taken first; shifts and slopes are against that one."""
+def _candidates(found: FoundSide, unseen: str = UNSEEN_NAME) -> tuple[SideCandidate, ...]:
+    """Return the lines that may be the side, the one taken first; shifts are against that one."""
     ghost = found.ghost
     leads = ghost is not None and ghost.leads
     placed = found.drifted or (ghost is not None and ghost.lever_mm)
@@ -209,7 +209,7 @@ def _candidates(found: FoundSide, half_mm: float, unseen: str = UNSEEN_NAME) -> 
     taken = ghost.shape if ghost is not None and leads else own
 
     def against(shape: Array, weight: float, name: str) -> SideCandidate:
-        return SideCandidate(weight, float(shape[0] - taken[0]), float((shape[1] - taken[1]) / half_mm), name)
+        return SideCandidate(weight, float(shape[0] - taken[0]), name)
 
     out = []
     for i in np.argsort(-found.weights):

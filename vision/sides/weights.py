@@ -45,11 +45,10 @@ GHOST_WEIGHT = 0.25  # guess: how often a sill's only line is the foot of the wa
 
 @dataclass(frozen=True, slots=True)
 class SideCandidate:
-    """A line that may be the side: weight 0..1, shift outward in mm at the middle, slope against the best, name."""
+    """A line that may be the side: weight 0..1, shift outward in mm at the middle against the best, name."""
 
     weight: float
     shift_mm: float
-    slope: float
     name: str
 
 
