@@ -88,7 +88,8 @@ def mixture_of(values_mm: Array, cov_mm2: Array, candidates: Sequence[Candidate]
     Parameters
     ----------
     values_mm : (9,) the nine measures in the order of `NINE`, mm.
-    cov_mm2 : (9, 9) their covariance (edge choice left out, station included), mm2.
+    cov_mm2 : (9, 9) their covariance, mm2: all parts of the budget, each side being the line that was traced. What
+        `edge_choice` is there is where the tape touches behind that line; which line it is is in `candidates`.
     candidates : competing edges of all sides. One of shift 0 is the traced edge itself; without such it
         holds the remaining weight. At least 1 % of each side goes to 'another line', sd 25 mm across it (a guess).
     name : one of `NINE`.

@@ -53,12 +53,14 @@ class Block(Protocol[S_contra]):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Adjusted(Generic[S]):
-    """Result: state, covariance (U, U), its parts by origin (sum to it), chi2 and number of observations by block."""
+    """Result: state, covariance (U, U), its parts by origin (sum to it), whether it came to rest.
+
+    `cost` is the sum of squares of normalised misclosures, linear far out in robust blocks (Huber).
+    """
 
     state: S
     covariance: Array
     parts: Mapping[str, Array]
-    residuals: tuple[Array, ...]
     cost: float
     converged: bool
 
@@ -181,7 +183,6 @@ def finished(blocks: Sequence[Block[S]], end: Descended[S]) -> Adjusted[S]:
     normal = np.asarray(sum(by_part.values()))
     scale = np.sqrt(np.diag(normal))
     q = np.linalg.pinv(normal / np.outer(scale, scale), rcond=1e-15, hermitian=True) / np.outer(scale, scale)
-    residuals = tuple(w for w, _ in end.rows)
     products = {k: q @ n @ q for k, n in by_part.items()}
     parts = {k: (p + p.T) / 2 for k, p in products.items()}  # rounding leaves 1e-9 of them uneven
-    return Adjusted(end.state, q, parts, residuals, end.cost, end.converged)
+    return Adjusted(end.state, q, parts, end.cost, end.converged)
