@@ -151,17 +151,6 @@ def interval95(mixture: Mixture) -> tuple[float, float]:
     return quantile(0.025), quantile(0.975)
 
 
-def probability_within(reading_mm: Array, mixture: Mixture, under_mm: float, over_mm: float) -> Array:
-    """Return P(-under <= reading - opening <= over) for each reading (n,), by the photo alone."""
-    u = np.maximum(mixture.u_all_mm, 1e-9)
-    error = np.atleast_1d(np.asarray(reading_mm, dtype=np.float64))[:, None] - mixture.means_mm
-    # Both tails taken on the far side of the centre: their difference keeps its digits.
-    near = np.where(error > 0.0, over_mm, under_mm)
-    far = np.where(error > 0.0, under_mm, over_mm)
-    inside: Array = (ndtr((near - np.abs(error)) / u) - ndtr((-far - np.abs(error)) / u)) @ mixture.weights
-    return np.clip(inside, 0.0, 1.0)
-
-
 def probabilities(
     readings_mm: Array, mixtures: Sequence[Mixture], under_mm: Array, over_mm: Array
 ) -> tuple[Array, Array, Array]:
@@ -205,8 +194,9 @@ def _stacked(mixtures: Sequence[Mixture], under_mm: Array, over_mm: Array) -> _S
 
 
 def _within(beyond_mm: Array, stack: _Stack) -> Array:
-    """Return p (n, X) of readings that lie (n, X) mm beyond the best values; as `probability_within`."""
+    """Return P(-under <= reading - opening <= over) (n, X) of readings that lie (n, X) mm beyond the best values."""
     error = beyond_mm[:, :, None] - stack.shifts_mm[:, None, :]
+    # Both tails taken on the far side of the centre: their difference keeps its digits.
     under, over = stack.under_mm[:, None, None], stack.over_mm[:, None, None]
     longer, away = error > 0.0, np.abs(error)
     u = stack.u_all_mm[:, None, :]

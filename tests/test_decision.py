@@ -17,11 +17,17 @@ from sizing.decision import (
     mixture_of,
     verdict_by_one_line,
 )
-from sizing.mixture import Mixture, interval95, probability_within, smallest_slip
+from sizing.mixture import Mixture, interval95, probabilities, smallest_slip
 from vision.request import NINE, Candidate
 
 VALUES = np.array([1381.0, 1381.0, 1381.0, 1524.0, 1524.0, 1524.0, 2056.6, 2056.6, 0.0])
 QUARTER = 6.35
+
+
+def within(readings, mixture, under, over):
+    """Return the probability of each of several readings of one measure."""
+    n = len(readings)
+    return probabilities(np.asarray(readings, float), [mixture] * n, np.full(n, under), np.full(n, over))[0]
 
 
 def cov(u=0.9):
@@ -74,7 +80,7 @@ def test_the_bearings_of_jcgm_106_are_falsely_accepted_at_0_8_percent():
     bearings = stats.gamma(4, scale=0.25)
 
     def accepted(x):
-        return probability_within(np.array([2.0]), gaussian(x, 0.25), 0.0, 1e9)[0] * bearings.pdf(x)
+        return within(np.array([2.0]), gaussian(x, 0.25), 0.0, 1e9)[0] * bearings.pdf(x)
 
     assert integrate.quad(accepted, 2.0, 5.0)[0] == pytest.approx(0.00802, abs=5e-6)
 
@@ -95,7 +101,7 @@ def test_p_is_the_normal_probability_of_the_interval_and_the_three_parts_sum_to_
 
 
 def test_a_tiny_probability_keeps_its_digits_on_both_sides():
-    both = probability_within(np.array([980.0, 1020.0]), gaussian(1000.0, 1.0), QUARTER, QUARTER)
+    both = within(np.array([980.0, 1020.0]), gaussian(1000.0, 1.0), QUARTER, QUARTER)
     assert both[0] == pytest.approx(stats.norm.sf(20.0 - QUARTER), rel=1e-9)
     assert both[1] == pytest.approx(both[0], rel=1e-9)
 
@@ -105,7 +111,7 @@ def test_a_slip_of_the_smallest_size_is_found_in_95_percent():
     rng = np.random.default_rng(11)
     slip = smallest_slip(gaussian(0.0, 1.5), QUARTER, QUARTER)
     photos = 1381.0 + rng.normal(0.0, 1.5, 4000)
-    p = np.array([probability_within([1381.0 + slip], gaussian(v, 1.5), QUARTER, QUARTER)[0] for v in photos])
+    p = np.array([within([1381.0 + slip], gaussian(v, 1.5), QUARTER, QUARTER)[0] for v in photos])
     assert np.mean(p <= 0.05) == pytest.approx(0.95, abs=0.012)
 
 
@@ -137,9 +143,9 @@ def test_another_line_moves_a_measure_as_a_rectangle_with_that_side_moved(name):
     mixture = mixture_of(VALUES, cov(), traced, name)
     for off in (0.0, 8.0, 20.0):
         reading = VALUES[NINE.index(name)] + off
-        within = np.mean(np.abs(reading - drawn[name]) <= QUARTER)
+        expected = np.mean(np.abs(reading - drawn[name]) <= QUARTER)
         # Right and sill have 1 % besides, which may take that of a reading off or bring one there.
-        assert probability_within([reading], mixture, QUARTER, QUARTER)[0] == pytest.approx(within, abs=0.015)
+        assert within([reading], mixture, QUARTER, QUARTER)[0] == pytest.approx(expected, abs=0.015)
 
 
 def test_a_second_edge_makes_a_reading_unproven_instead_of_wrong():
@@ -169,7 +175,7 @@ def test_a_slip_of_the_smallest_size_is_found_in_95_percent_whichever_line_is_th
     slip = smallest_slip(mixture, QUARTER, QUARTER)
     k = rng.choice(len(mixture.weights), 20_000, p=mixture.weights)
     opening = mixture.means_mm[k] + rng.normal(size=k.size) * mixture.u_all_mm[k]
-    found = [np.mean(probability_within(opening + e, mixture, QUARTER, QUARTER) <= 0.05) for e in (slip, -slip)]
+    found = [np.mean(within(opening + e, mixture, QUARTER, QUARTER) <= 0.05) for e in (slip, -slip)]
     assert min(found) == pytest.approx(0.95, abs=0.006)
 
 

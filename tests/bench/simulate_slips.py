@@ -36,12 +36,11 @@ from slips_drawn import (
     text,
     unknown_slip,
 )
-from sound_jobs import JOB, JOBS, TOLERANCE, Photos, about_zero, as_practised, sound_jobs
+from sound_jobs import JOB, JOBS, TOLERANCE, Photos, about_zero, as_practised, sound_jobs, within
 
 from sizing.explaining.explanations import explain_readings
 from sizing.explaining.hypotheses import Other, Scene
 from sizing.explaining.slips import NONE, load_priors
-from sizing.mixture import probability_within
 from vision.request import NINE, Face
 
 # Openings that share a photo's covariance, so that the smallest slip is worked out once.
@@ -196,7 +195,7 @@ def more_photos(rng, tally, what, count):
     for key, noise, cov in (("one", common + first, photo.cov), ("two", common + (first + second) / 2, half)):
         for i, n in enumerate(NAMES):
             mixture = about_zero(photo.truth, cov, (), n)
-            p = probability_within(tape[i] + off[i] - noise[i], mixture, TOLERANCE[n], TOLERANCE[n])
+            p = within(tape[i] + off[i] - noise[i], mixture, TOLERANCE[n])
             bad = np.abs(off[i] + tape[i]) > TOLERANCE[n]
             tally.add((key, "sound agrees"), p[~bad] >= 0.95)
             tally.add((key, "sound differs"), p[~bad] <= 0.05)

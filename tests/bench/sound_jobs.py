@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 from slips_drawn import INCH, NAMES, QUALITIES, draw_photo, root_of, stated_photos, wrong_lines
 
-from sizing.mixture import mixture_of, probability_within, smallest_slips
+from sizing.mixture import mixture_of, probabilities, smallest_slips
 from sizing.tape import reading_noise_mm, readings_cov_mm2, tape_parts_mm
 from vision.request import Candidate
 
@@ -29,6 +29,12 @@ def about_zero(values_mm, cov_mm2, candidates, name):
     """Return what a photo knows of one measure, less its best value."""
     mixture = mixture_of(values_mm, cov_mm2, candidates, name)
     return replace(mixture, value_mm=0.0, means_mm=mixture.means_mm - mixture.value_mm)
+
+
+def within(differences, mixture, tolerance):
+    """Return p (n,) of readings that differ (n,) mm from what a photo knows of one measure."""
+    n = len(differences)
+    return probabilities(differences, [mixture] * n, np.full(n, tolerance), np.full(n, tolerance))[0]
 
 
 class Photos:
@@ -53,10 +59,7 @@ class Photos:
 
     def p_within(self, differences):
         """Return p (n, 8) of differences reading minus photo (n, 8), mm."""
-        columns = [
-            probability_within(differences[:, i], self.mixtures[n], TOLERANCE[n], TOLERANCE[n])
-            for i, n in enumerate(NAMES)
-        ]
+        columns = [within(differences[:, i], self.mixtures[n], TOLERANCE[n]) for i, n in enumerate(NAMES)]
         return np.stack(columns, axis=1)
 
 
