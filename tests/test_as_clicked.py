@@ -14,7 +14,8 @@ from fixtures.renderer.camera import Camera, film_focal_px, pose
 from fixtures.renderer.exif import exif_block
 from fixtures.renderer.render import render
 from fixtures.renderer.scene import Opening, Scene, Sheet, Wall, smooth_sides
-from vision.one_photo import PhotoMeasured, measure_photo, measure_traced
+from tests.one_alone import measured_alone
+from vision.one_photo import PhotoMeasured, measure_traced
 from vision.photo.prepared import prepare
 from vision.request import NINE, CheckBar, OpeningRequest, PhotoRequest, Quantity, Reference, Warning_
 from vision.solved_photo import sees_lines
@@ -44,7 +45,7 @@ def asked(photo, bars=BARS):
 def measured(path, truth, bars):
     corners = np.array(truth["corners_px"])
     photo = PhotoRequest(path, corners_px=corners, trace=False, click_px=0.3)
-    return measure_photo(asked(photo, bars), photo)
+    return measured_alone(asked(photo, bars), photo)
 
 
 def off_and_u(result, truth):
@@ -97,7 +98,7 @@ def test_nor_do_they_of_a_picture_that_was_cut(known, code):
 
 def test_corners_that_nobody_gave_do_not_stand_as_clicked(known):
     photo = PhotoRequest(known[0], trace=False)
-    result = measure_photo(asked(photo), photo)
+    result = measured_alone(asked(photo), photo)
     assert not isinstance(result, PhotoMeasured) or result.found_by == "photo"
 
 
@@ -122,8 +123,8 @@ def test_a_clicked_page_alone_does_not_say_that_a_photo_was_cut(monkeypatch):
     path, corners = P4.with_name(truth["photo"]), np.array(truth["corners_px"])
     photo = PhotoRequest(path, corners_px=corners, reference=Reference("letter"))
     request = OpeningRequest((photo,), "render", edge_offset=ON_THE_WALL)
-    ((_, page),) = measure_photo(request, photo).report.references_px
+    ((_, page),) = measured_alone(request, photo).report.references_px
     asked_with.clear()
-    result = measure_photo(request, replace(photo, trace=False, reference_corners_px=(page,)))
+    result = measured_alone(request, replace(photo, trace=False, reference_corners_px=(page,)))
     assert asked_with[1] > asked_with[0]
     assert not {"cropped", "digital-zoom"} & {w.code for w in result.report.warnings}

@@ -13,9 +13,10 @@ from fixtures.renderer.camera import Camera, film_focal_px, pose
 from fixtures.renderer.exif import exif_block
 from fixtures.renderer.render import render
 from fixtures.renderer.scene import Opening, Scene, Sheet, Wall, smooth_sides
+from tests.one_alone import measured_alone
 from vision.errors import RequestError
 from vision.estimate import estimate_opening
-from vision.one_photo import PhotoMeasured, measure_photo
+from vision.one_photo import PhotoMeasured
 from vision.request import (
     NINE,
     PARTS,
@@ -82,7 +83,7 @@ def request(path, corners, **changes):
 
 
 def one(r):
-    return measure_photo(r, r.photos[0])
+    return measured_alone(r, r.photos[0])
 
 
 def true_nine(truth):
@@ -267,7 +268,7 @@ def test_a_reference_pointed_out_twice_is_no_second_reference(shot):
     quad = np.array([[100.0, 100], [200, 100], [200, 230], [100, 230]])
     photo = PhotoRequest(path, corners_px=np.asarray(truth["corners_px"], float), reference_corners_px=(quad, quad + 2))
     with pytest.raises(RequestError, match="pointed out twice"):
-        measure_photo(OpeningRequest((photo,), "render", Reference("letter")), photo)
+        measured_alone(OpeningRequest((photo,), "render", Reference("letter")), photo)
 
 
 def test_photos_that_show_two_openings_are_said_to_disagree(shot):

@@ -16,8 +16,9 @@ from fixtures.renderer.exif import exif_block
 from fixtures.renderer.render import render
 from fixtures.renderer.scene import Opening, Scene, Sheet, Wall, smooth_sides
 from tests.drawing import mapped, picture, view
+from tests.one_alone import measured_alone
 from vision.camera import Camera as Solved
-from vision.one_photo import PhotoMeasured, measure_photo
+from vision.one_photo import PhotoMeasured
 from vision.pages.sides import trace_quad
 from vision.photo.edge_blur import PrintedBlur, page_blur, pattern_agreement, printed_blur, too_smeared
 from vision.photo.exif import ExifFacts, focal_prior, read_exif
@@ -245,7 +246,7 @@ def measured(tmp_path, rgb, corners, exif):
     bars = CheckBar(Quantity(150, 0.1), Quantity(200, 0.1))
     zero = dict.fromkeys(("head", "right", "sill", "left"), Quantity(0.0, 0.3))
     asked = PhotoRequest(path, corners_px=corners, trace=False, click_px=0.2)
-    return measure_photo(OpeningRequest((asked,), wall="render", check_bar=bars, edge_offset=zero), asked)
+    return measured_alone(OpeningRequest((asked,), wall="render", check_bar=bars, edge_offset=zero), asked)
 
 
 @pytest.mark.parametrize("blur_px", [1.4, 1.8, 2.0, 2.4])
@@ -285,7 +286,7 @@ def test_a_page_whose_foot_was_misread_is_no_cut(tmp_path):
     rough = np.array(truth["rough_corners_px"])
     asked = PhotoRequest(tmp_path / truth["photo"], corners_px=rough, reference_corners_px=(page,))
     request = OpeningRequest((asked,), wall="siding", reference=Reference("letter"), edge_offset=offset)
-    found = measure_photo(request, asked)
+    found = measured_alone(request, asked)
     assert isinstance(found, PhotoMeasured)
     assert not {"cropped", "digital-zoom", "wide-lens"} & {w.code for w in found.report.warnings}
     true = [truth["measures_mm"][n] for n in ("width_top", "width_middle", "width_bottom")]

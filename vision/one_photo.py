@@ -1,4 +1,4 @@
-"""One photo of one opening, from the file to its measures: prepared, solved, traced, measured."""
+"""One photo of one opening, prepared, to its measures: solved, traced, measured."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ from vision.measures import Measured, candidate_effects, measure
 from vision.pages.kind import wrong_kind
 from vision.pages.rival_sides import settled
 from vision.pages.wrong_side import without_wrong_side
-from vision.photo.prepared import Prepared, prepare
+from vision.photo.prepared import Prepared
 from vision.photo.quality import slant_doubts, with_effects
 from vision.request import (
     SIDES,
@@ -34,7 +34,6 @@ from vision.request import (
     Face,
     OpeningRequest,
     PhotoReport,
-    PhotoRequest,
     Reference,
     Side,
     Warning_,
@@ -83,18 +82,6 @@ class PhotoMeasured:
     report: PhotoReport
     found_by: FoundBy
     traced: PhotoTraced
-
-
-def measure_photo(request: OpeningRequest, photo: PhotoRequest) -> PhotoMeasured | PhotoReport:
-    """Return the measures of one photo, or its report with the error that stood in the way.
-
-    Raises
-    ------
-    PhotoError : the file cannot be read as a photo (`vision.errors`).
-    RequestError : corners outside the photo.
-    """
-    traced = trace_photo(request, prepare(request, photo))
-    return traced if isinstance(traced, PhotoReport) else measure_traced(request, traced)
 
 
 def trace_photo(request: OpeningRequest, ready: Prepared) -> PhotoTraced | PhotoReport:

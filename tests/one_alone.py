@@ -1,0 +1,11 @@
+"""One photo measured by itself, from its file to its measures, as the door of `vision` does each photo."""
+
+from vision.one_photo import PhotoMeasured, measure_traced, trace_photo
+from vision.photo.prepared import prepare
+from vision.request import OpeningRequest, PhotoReport, PhotoRequest
+
+
+def measured_alone(request: OpeningRequest, photo: PhotoRequest) -> PhotoMeasured | PhotoReport:
+    """Return the measures of one photo, or its report with what stood in the way."""
+    traced = trace_photo(request, prepare(request, photo))
+    return traced if isinstance(traced, PhotoReport) else measure_traced(request, traced)
