@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from sizing.errors import InputError
 from sizing.jobs import edits as jobedits
+from sizing.jobs.edits_of_photos import set_corners, set_photos, set_reference_corners
 from sizing.jobs.file import load_job
 from sizing.jobs.writer import ChangedUnderneath, create, read_text, save
 
@@ -87,9 +88,9 @@ def test_photos_keep_what_is_told_of_them_and_corners_go_in_where_they_belong(fi
 
     def edit(document):
         table = jobedits.opening_table(document, "W1")
-        jobedits.set_photos(table, ["w2.jpg", "w1.jpg"])
-        jobedits.set_corners(table, "w2.jpg", corners, trace=False)
-        jobedits.set_reference_corners(table, "w2.jpg", [corners])
+        set_photos(table, ["w2.jpg", "w1.jpg"])
+        set_corners(table, "w2.jpg", corners, trace=False)
+        set_reference_corners(table, "w2.jpg", [corners])
 
     save(file, edit)
     first, second = tomllib.loads(file.read_text())["opening"][0]["photos"]

@@ -21,7 +21,8 @@ from sizing.desk.intake_forms import address, text
 from sizing.desk.opening_page import Asked, opening_asked, photo_number
 from sizing.desk.uploads import form_of
 from sizing.errors import InputError, Problem
-from sizing.jobs.edits import add_obstacle, opening_table, remove_obstacle
+from sizing.jobs.edits import opening_table
+from sizing.jobs.edits_of_photos import add_obstacle, remove_obstacle
 from sizing.jobs.writer import ChangedUnderneath, save
 from sizing.report.blanking import Blank, Box, add_blank, read_blanks, remove_blank
 

@@ -20,6 +20,7 @@ from sizing.desk.intake_photos import leave_out, require_unusable, take_photo
 from sizing.desk.uploads import form_of
 from sizing.errors import InputError, Problem
 from sizing.jobs import edits as jobedits
+from sizing.jobs.edits_of_photos import photo_files, set_photos
 from sizing.jobs.edits_of_sides import set_bars, set_offsets
 from sizing.jobs.writer import ChangedUnderneath, Edit, save
 from sizing.messages import intake as words
@@ -113,11 +114,11 @@ def assign(desk: Desk, name: str, form: FormData) -> Response:
         if to:
             jobedits.opening_table(document, to)
         for table in document["opening"]:
-            files = jobedits.photo_files(table)
+            files = photo_files(table)
             if table.get("label") == to:
-                jobedits.set_photos(table, [*files, *([] if photo in files else [photo])])
+                set_photos(table, [*files, *([] if photo in files else [photo])])
             elif not also:
-                jobedits.set_photos(table, [f for f in files if f != photo])
+                set_photos(table, [f for f in files if f != photo])
 
     return _saved(desk, name, form, edit, f"opening-{to}" if to else "photos")
 

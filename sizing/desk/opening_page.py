@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, MutableMapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -27,7 +27,8 @@ from sizing.desk.proposing import compare_pointed, comparison, fit_said
 from sizing.desk.results import LastResult
 from sizing.desk.running import CHECK, last_result, start_check
 from sizing.errors import InputError, Problem
-from sizing.jobs.edits import opening_table, set_corners, set_reference_corners
+from sizing.jobs.edits import opening_table
+from sizing.jobs.edits_of_photos import set_corners, set_reference_corners, set_turn
 from sizing.jobs.file import load_job
 from sizing.jobs.job import Job, Opening
 from sizing.jobs.named_files import corner_fault
@@ -189,13 +190,11 @@ def _pointed(desk: Desk, asked: Asked, form: FormData, does: str) -> JobText:
     def edit(document: Any) -> None:  # noqa: ANN401 -- a document of tomlkit
         table = opening_table(document, opening.label)
         if corners is not None or entry.corners_px is not None:
-            set_corners(table, entry.file, corners, trace=trace)
+            set_corners(table, entry.file, corners, trace=trace, number=number)
         if references is not None and (references or entry.reference_corners_px):
-            set_reference_corners(table, entry.file, references)
+            set_reference_corners(table, entry.file, references, number=number)
         if turn != entry.turn and corners is not None:
-            for written in table["photos"]:
-                if isinstance(written, MutableMapping) and written.get("file") == entry.file:
-                    written["turn"] = turn
+            set_turn(table, entry.file, turn, number=number)
 
     return save(asked.job.file, edit, read_sha256=str(form.get("sha256", "")))
 

@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from datetime import date
 from typing import Any
 
 import tomlkit
+from tomlkit.container import OutOfOrderTableProxy
 from tomlkit.items import AoT, Array, InlineTable, Table
 
 from sizing.errors import InputError, Problem
 
 BOXES = {"width": ("top", "middle", "bottom"), "height": ("left", "middle", "right"), "diagonal": ("down", "up")}
 FIRST_LINES = "Written by the desk; edit it freely, comments stay."
-Quadrilateral = Sequence[Sequence[float]]
 
 
 def new_job(facts: Mapping[str, Any], labels: Iterable[str], wall: str, rule: str = "") -> tomlkit.TOMLDocument:
@@ -36,20 +35,15 @@ def new_job(facts: Mapping[str, Any], labels: Iterable[str], wall: str, rule: st
         if value not in ("", None):
             head.add(key, value)
     document.add("job", head)
-    openings = tomlkit.aot()
+    document.add("opening", tomlkit.aot())
     for label in labels:
-        openings.append(_new_opening(label, wall, rule))
-    document.add("opening", openings)
+        add_opening(document, label, wall, rule)
     return document
 
 
 def add_opening(document: tomlkit.TOMLDocument, label: str, wall: str, rule: str = "") -> None:
     """Add an opening at the end; a label that is there already is refused when the file is saved."""
-    openings = document.get("opening")
-    if not isinstance(openings, AoT):
-        openings = tomlkit.aot()
-        document["opening"] = openings
-    openings.append(_new_opening(label, wall, rule))
+    _append_table(document, "opening", {"label": label, "wall": wall, "rule": rule})
 
 
 def set_facts(table: Any, facts: Mapping[str, Any]) -> None:  # noqa: ANN401 -- a table of tomlkit, which is loosely typed
@@ -85,99 +79,12 @@ def set_readings(table: Any, boxes: Mapping[str, Mapping[str, str]]) -> None:  #
 
 def add_visit(table: Any, by: str, on: date | None, note: str, boxes: Mapping[str, Mapping[str, str]]) -> None:  # noqa: ANN401 -- as above
     """Add a later set of readings to an opening: it replaces the boxes that it fills, the earlier stay on record."""
-    visit = tomlkit.table()
-    set_facts(visit, {"by": by, "on": on, "note": note})
-    set_readings(visit, boxes)
-    visits = table.get("visit")
-    if not isinstance(visits, AoT):
-        visits = tomlkit.aot()
-        visits.append(visit)
-        table["visit"] = visits
-    else:
-        visits.append(visit)
-
-
-def set_photos(table: Any, files: Sequence[str]) -> None:  # noqa: ANN401 -- as above
-    """Set which photos an opening has, in this order; what is told of a photo that stays is kept with it."""
-    before = {_file_of(entry): entry for entry in table.get("photos", [])}
-    if list(before) == list(files):
-        return
-    if not files:
-        table.pop("photos", None)
-        return
-    photos = tomlkit.array()
-    for file in files:
-        photos.append(before.get(file, file))
-    put(table, "photos", photos)
-
-
-def photo_files(table: Any) -> list[str]:  # noqa: ANN401 -- as above
-    """Return the files of an opening's photos, in their order."""
-    return [_file_of(entry) for entry in table.get("photos", [])]
+    _append_table(table, "visit", {"by": by, "on": on, "note": note}, boxes)
 
 
 def set_ordered(table: Any, sizes: Mapping[str, str]) -> None:  # noqa: ANN401 -- as above
     """Set the size that is about to be ordered, `{"width": "55 3/8"}`, as typed; an empty text takes one out."""
     _set_texts(table, "ordered", sizes)
-
-
-def set_corners(table: Any, file: str, corners_px: Quadrilateral | None, *, trace: bool = True) -> None:  # noqa: ANN401 -- as above
-    """Set the four corners of the opening in one of its photos, px to a tenth; None takes them out.
-
-    Parameters
-    ----------
-    trace : bool
-        Whether the sides are traced from there; false: the corners stand as clicked.
-    """
-    entry = _photo_table(table, file)
-    if corners_px is None:
-        entry.pop("corners", None)
-        entry.pop("trace", None)
-        return
-    entry["corners"] = _points(corners_px)
-    if trace:
-        entry.pop("trace", None)
-    else:
-        entry["trace"] = False
-
-
-def set_reference_corners(table: Any, file: str, quads_px: Sequence[Quadrilateral]) -> None:  # noqa: ANN401 -- as above
-    """Set the corners of the pages or cards in one of an opening's photos, px; an empty list takes them out."""
-    entry = _photo_table(table, file)
-    if not quads_px:
-        entry.pop("reference_corners", None)
-        return
-    outer = tomlkit.array()
-    for quad in quads_px:
-        outer.append(_points(quad))
-    entry["reference_corners"] = outer
-
-
-def add_obstacle(table: Any, what: str, file: str, box_px: Sequence[float]) -> None:  # noqa: ANN401 -- as above
-    """Add an obstacle, outlined by a box (x0, y0, x1, y1) px in one of an opening's photos."""
-    if file not in photo_files(table):
-        raise InputError("no-such-photo", [Problem(file[:100], "is none of the opening's photos any more")])
-    things = table.get("obstacles")
-    thing = tomlkit.table() if isinstance(things, AoT) else tomlkit.inline_table()
-    for key, value in (("what", what), ("photo", file), ("box", [_px(v) for v in box_px])):
-        thing.add(key, value)
-    if things is None:
-        array = tomlkit.array()
-        array.append(thing)
-        put(table, "obstacles", array)
-    else:
-        things.append(thing)
-
-
-def remove_obstacle(table: Any, number: int) -> None:  # noqa: ANN401 -- as above
-    """Take out an obstacle by its number from 0; InputError where there is none."""
-    things = table.get("obstacles", [])
-    if not 0 <= number < len(things):
-        raise InputError("no-such-obstacle", [Problem("obstacles", "this one is not there any more: open the page")])
-    if len(things) == 1:
-        table.pop("obstacles")
-    else:
-        del things[number]
 
 
 def _set_texts(table: Any, group: str, values: Mapping[str, str]) -> None:  # noqa: ANN401 -- as above
@@ -189,7 +96,7 @@ def _set_texts(table: Any, group: str, values: Mapping[str, str]) -> None:  # no
                 inner.pop(box, None)
             continue
         if inner is None:
-            put(table, group, tomlkit.table())
+            put(table, group, _inner_table(table))
             inner = table[group]
         if str(inner.get(box, "")) != text.strip():
             inner[box] = text.strip()
@@ -197,15 +104,10 @@ def _set_texts(table: Any, group: str, values: Mapping[str, str]) -> None:  # no
         table.pop(group)
 
 
-def _new_opening(label: str, wall: str, rule: str) -> Table:
-    table = tomlkit.table()
-    set_facts(table, {"label": label, "wall": wall, "rule": rule})
-    return table
-
-
 def put(table: Any, key: str, value: Any) -> None:  # noqa: ANN401 -- as above
     """Set a key so that plain values stand before tables: behind `[opening.width]` they would belong to that."""
-    if key in table or isinstance(value, (Table, AoT)):
+    # where parts of one table stand apart in the file, tomlkit finds the place itself
+    if key in table or isinstance(value, (Table, AoT)) or isinstance(table, OutOfOrderTableProxy):
         table[key] = value
         return
     inner = [(k, v) for k, v in table.items() if isinstance(v, (Table, AoT))]
@@ -219,30 +121,26 @@ def put(table: Any, key: str, value: Any) -> None:  # noqa: ANN401 -- as above
         table[k] = v
 
 
-def _photo_table(table: Any, file: str) -> Any:  # noqa: ANN401 -- as above
-    """Return the inline table of a photo; a bare name becomes one."""
-    photos = table.get("photos", [])
-    for i, entry in enumerate(photos):
-        if _file_of(entry) == file:
-            if not isinstance(entry, InlineTable):
-                inline = tomlkit.inline_table()
-                inline["file"] = file
-                photos[i] = inline
-            return photos[i]
-    raise InputError("no-such-photo", [Problem(file[:100], "is none of the opening's photos any more; open its page")])
+def _append_table(
+    parent: Any,  # noqa: ANN401 -- as above
+    key: str,
+    facts: Mapping[str, Any],
+    boxes: Mapping[str, Mapping[str, str]] | None = None,
+) -> None:
+    """Append a table to a list of tables as that is written, inline or in double brackets; made where it is missing."""
+    listed = parent.get(key)
+    inline = isinstance(listed, Array) or (listed is None and isinstance(parent, InlineTable))
+    entry = tomlkit.inline_table() if inline else tomlkit.table()
+    set_facts(entry, facts)
+    set_readings(entry, boxes or {})
+    if listed is None:
+        listed = tomlkit.array() if inline else tomlkit.aot()
+        listed.append(entry)
+        parent[key] = listed
+    else:
+        listed.append(entry)
 
 
-def _file_of(entry: Any) -> str:  # noqa: ANN401 -- as above
-    return str(entry.get("file") if isinstance(entry, Mapping) else entry)
-
-
-def _points(points_px: Quadrilateral) -> Array:
-    array = tomlkit.array()
-    for x, y in points_px:
-        array.append("-" if math.isnan(x) else [_px(x), _px(y)])  # a corner out of view
-    return array
-
-
-def _px(value: float) -> int | float:
-    tenth = round(float(value), 1)
-    return int(tenth) if tenth.is_integer() else tenth
+def _inner_table(parent: Any) -> Table | InlineTable:  # noqa: ANN401 -- as above
+    """Return an empty table that may stand in another."""
+    return tomlkit.inline_table() if isinstance(parent, InlineTable) else tomlkit.table()
