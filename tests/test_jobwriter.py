@@ -172,3 +172,24 @@ def test_any_text_goes_in_as_text_and_nothing_else_changes(note, by):
     was["opening"][2].pop("note")
     was["job"].pop("measured_by")
     assert now == was
+
+
+@pytest.mark.parametrize("fault", [ValueError("x"), AttributeError("x"), RecursionError(), KeyError("x")])
+def test_what_a_way_of_writing_brings_about_is_one_clear_line_and_the_file_stays(file, fault):
+    before = file.read_bytes()
+
+    def edit(document):
+        document["job"]["note"] = "half done"
+        raise fault
+
+    with pytest.raises(InputError, match=r"job.toml: is written in a way that the desk cannot change safely") as caught:
+        save(file, edit)
+    assert len(caught.value.problems) == 1
+    assert file.read_bytes() == before
+
+
+def test_facts_of_a_file_without_a_job_are_refused_by_name(tmp_path):
+    file = tmp_path / "job.toml"
+    file.write_text('[[opening]]\nlabel = "W1"\nwall = "masonry"\n')
+    with pytest.raises(InputError, match=r"job: the file has no table \[job\]"):
+        save(file, lambda d: jobedits.set_facts(jobedits.job_table(d), {"note": "x"}))

@@ -56,7 +56,9 @@ def set_facts(table: Any, facts: Mapping[str, Any]) -> None:  # noqa: ANN401 -- 
 
 
 def job_table(document: tomlkit.TOMLDocument) -> Any:  # noqa: ANN401 -- as above
-    """Return the table `[job]`."""
+    """Return the table `[job]`; InputError where there is none."""
+    if "job" not in document:
+        raise InputError("job-invalid", [Problem("job", "the file has no table [job]: begin it with one")])
     return document["job"]
 
 

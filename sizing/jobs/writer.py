@@ -111,12 +111,22 @@ def _edited(file: Path, text: str, edit: Edit) -> str:
     except (TOMLKitError, ValueError) as error:
         says = f"not TOML, so that nothing can be changed in it: {error}; mend it in a text editor"
         raise InputError("job-not-toml", [Problem(str(file), says)]) from None
-    edit(document)
-    wanted = tomlkit.dumps(document)
-    if tomllib.loads(wanted) != document.unwrap():  # an unusual way of writing that the edit did not survive
-        says = "is written in a way that the desk cannot change safely; mend it in a text editor"
-        raise InputError("job-not-toml", [Problem(str(file), says)])
+    try:
+        edit(document)
+        wanted = tomlkit.dumps(document)
+        survived = tomllib.loads(wanted) == document.unwrap()
+    except InputError:
+        raise
+    except Exception as error:  # what unusual ways of writing bring about in TOML Kit is not to be foreseen
+        raise _not_safely(file) from error
+    if not survived:
+        raise _not_safely(file)
     return wanted
+
+
+def _not_safely(file: Path) -> InputError:
+    says = "is written in a way that the desk cannot change safely; mend it in a text editor"
+    return InputError("job-not-toml", [Problem(str(file), says)])
 
 
 def replace_file(file: Path, data: bytes, check: Callable[[Path], None]) -> None:
