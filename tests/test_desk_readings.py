@@ -62,7 +62,7 @@ def edit(document):
     extra = jobedits.job_table(document).setdefault("extra", {})
     extra["kept"] = extra.get("kept", "") + "."
 for _ in range(160):
-    save(Path(sys.argv[1]), edit)
+    save(Path(sys.argv[1]), edit, named=[("job", "extra", "kept")])
 """
 
 

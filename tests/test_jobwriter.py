@@ -28,7 +28,7 @@ def edit(document):
     extra = jobedits.job_table(document).setdefault("extra", {})
     jobedits.set_facts(extra, {name: f"{extra.get(name, '')}."})
 for _ in range(100):
-    save(file, edit)
+    save(file, edit, named=[("job", "extra", name)])
 """
 
 
@@ -36,6 +36,9 @@ for _ in range(100):
 def file(tmp_path):
     shutil.copytree(DEMO, tmp_path / "demo", ignore=shutil.ignore_patterns("secondtape"))
     return tmp_path / "demo" / "job.toml"
+
+
+W1 = [("opening", "W1", key) for key in ("width", "height", "diagonal", "photos", "quantity", "rule", "note")]
 
 
 def edit_w1(**readings):
@@ -47,7 +50,7 @@ def edit_w1(**readings):
 
 def test_a_change_leaves_every_other_line_as_it_was(file):
     before = file.read_text().splitlines()
-    save(file, edit_w1(width={"top": "35 7/8"}))
+    save(file, edit_w1(width={"top": "35 7/8"}), named=W1)
     after = file.read_text().splitlines()
     assert [(a, b) for a, b in zip(before, after, strict=True) if a != b] == [('top = "35 13/16"', 'top = "35 7/8"')]
 
@@ -62,7 +65,7 @@ def test_comments_stay_wherever_they_stand(file):
         jobedits.set_readings(table, {"diagonal": {"down": "", "up": ""}})
         jobedits.add_visit(table, "crew 5", None, "", {"width": {"middle": "36 1/16"}})
 
-    save(file, edit)
+    save(file, edit, named=W1)
     kept = file.read_text()
     assert "# before the widths" in kept
     assert "[opening.width] # beside\n# below" in kept
@@ -92,7 +95,7 @@ def test_photos_keep_what_is_told_of_them_and_corners_go_in_where_they_belong(fi
         set_corners(table, "w2.jpg", corners, trace=False)
         set_reference_corners(table, "w2.jpg", [corners])
 
-    save(file, edit)
+    save(file, edit, named=W1)
     first, second = tomllib.loads(file.read_text())["opening"][0]["photos"]
     assert second == {"file": "w1.jpg", "corners": [[592, 223], [1478, 230], [1457, 1361], [581, 1340]]}
     assert first["corners"] == [[1, 2], [300, 4], [300, 500], [2, 501]]
@@ -106,7 +109,7 @@ def test_photos_keep_what_is_told_of_them_and_corners_go_in_where_they_belong(fi
 def test_what_would_be_no_job_is_refused_with_its_key_and_the_file_stays(file):
     before = file.read_bytes()
     with pytest.raises(InputError, match=r"job.toml: opening\[0\] .W1..width.top") as caught:
-        save(file, edit_w1(width={"top": "54 3/7"}))
+        save(file, edit_w1(width={"top": "54 3/7"}), named=W1)
     assert "no tape is divided" in str(caught.value)
     with pytest.raises(InputError, match="no such opening"):
         save(file, lambda d: jobedits.set_facts(jobedits.opening_table(d, "W9"), {"note": "x"}))
@@ -116,14 +119,14 @@ def test_what_would_be_no_job_is_refused_with_its_key_and_the_file_stays(file):
 
 def test_a_file_changed_underneath_is_left_and_both_versions_are_handed_back(file):
     read = read_text(file)
-    save(file, edit_w1(width={"bottom": "36 3/8"}))
+    save(file, edit_w1(width={"bottom": "36 3/8"}), named=W1)
     with pytest.raises(ChangedUnderneath) as caught:
-        save(file, edit_w1(width={"top": "35 7/8"}), read_sha256=read.sha256)
+        save(file, edit_w1(width={"top": "35 7/8"}), named=W1, read_sha256=read.sha256)
     assert "36 3/8" in caught.value.on_disk.text
     assert "35 7/8" not in file.read_text()
     wanted = tomllib.loads(caught.value.wanted)["opening"][0]["width"]
     assert (wanted["top"], wanted["bottom"]) == ("35 7/8", "36 3/8")
-    save(file, edit_w1(width={"top": "35 7/8"}), read_sha256=caught.value.on_disk.sha256)
+    save(file, edit_w1(width={"top": "35 7/8"}), named=W1, read_sha256=caught.value.on_disk.sha256)
     assert file.read_text() == caught.value.wanted
 
 
@@ -155,7 +158,7 @@ def test_a_link_is_not_written_through(file, tmp_path):
     file.symlink_to(aim)
     before = aim.read_text()
     with pytest.raises(InputError, match="link"):
-        save(file, edit_w1(width={"top": "35 7/8"}))
+        save(file, edit_w1(width={"top": "35 7/8"}), named=W1)
     assert aim.read_text() == before
 
 

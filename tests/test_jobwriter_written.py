@@ -9,6 +9,7 @@ from datetime import date
 
 import pytest
 
+from sizing.errors import InputError
 from sizing.jobs import edits as jobedits
 from sizing.jobs.edits_of_photos import add_obstacle, set_corners, set_photos, set_reference_corners, set_turn
 from sizing.jobs.writer import save
@@ -141,6 +142,11 @@ EXPECTED = {
     ),
     obstacle_added: lambda raw: w1(raw).update(obstacles=[{"what": "lamp", "photo": "a.jpg", "box": [1, 2, 3, 4]}]),
 }
+NAMED = {
+    readings_set: [("opening", "W1", "width", "top")],
+    photo_taken_out: [("opening", "W1", "photos", "b.jpg")],
+    pointed: [("opening", "W1", "photos", "a.jpg", key) for key in ("corners", "trace", "turn")],
+}
 
 
 def plain(text):
@@ -167,14 +173,14 @@ def test_all_ways_of_writing_say_the_same():
 def test_a_change_comes_to_the_same_however_the_job_is_written(file, change):
     expected = copy.deepcopy(plain(file.read_text()))
     EXPECTED[change](expected)
-    save(file, change)
+    save(file, change, named=NAMED.get(change, ()))
     assert plain(file.read_text()) == expected
 
 
 @pytest.mark.parametrize("change", EXPECTED, ids=lambda f: f.__name__)
 def test_comments_stay_but_that_of_a_photo_taken_out(file, change):
     before = file.read_text()
-    save(file, change)
+    save(file, change, named=NAMED.get(change, ()))
     for comment in (
         "# as they came",
         "# from the street",
@@ -191,7 +197,7 @@ def test_comments_stay_where_the_last_photo_of_a_list_is_taken_out(tmp_path):
     file = tmp_path / "job.toml"
     opening = '[[opening]]\nlabel = "W1"\nwall = "masonry"\nphotos = [ # the list\n  "a.jpg", # beside\n]\n'
     file.write_text(HEAD + opening)
-    save(file, lambda d: set_photos(jobedits.opening_table(d, "W1"), []))
+    save(file, lambda d: set_photos(jobedits.opening_table(d, "W1"), []), named=[("opening", "W1", "photos")])
     assert "# the list" in file.read_text()
     assert tomllib.loads(file.read_text())["opening"][0]["photos"] == []
 
@@ -203,7 +209,7 @@ def test_a_photo_listed_twice_keeps_what_is_told_of_each(tmp_path):
     save(file, lambda d: set_photos(jobedits.opening_table(d, "W1"), ["a.jpg", "a.jpg", "b.jpg"]))
     first, second, third = tomllib.loads(file.read_text())["opening"][0]["photos"]
     assert (first, second, third) == ({"file": "a.jpg", "turn": 90}, {"file": "a.jpg", "turn": 180}, "b.jpg")
-    save(file, lambda d: set_corners(jobedits.opening_table(d, "W1"), "a.jpg", CORNERS, number=1))
+    save(file, lambda d: set_corners(jobedits.opening_table(d, "W1"), "a.jpg", CORNERS, number=1), named=NAMED[pointed])
     first, second, third = tomllib.loads(file.read_text())["opening"][0]["photos"]
     assert first == {"file": "a.jpg", "turn": 90}
     assert second == {"file": "a.jpg", "turn": 180, "corners": CORNERS}
@@ -226,3 +232,53 @@ def test_facts_of_a_job_go_in_wherever_its_tables_stand(tmp_path, text):
     job = {"id": "larch-1", "units": "in", "extra": {"a": 1}, "note": "by the river", "tape": "class-2"}
     assert tomllib.loads(file.read_text())["job"] == job
     assert "# one" in file.read_text()
+
+
+def opening_dropped(document):
+    del document["opening"][0]
+
+
+def openings_made_anew(document):
+    document["opening"] = [{"label": "W3", "wall": "render"}]
+
+
+def visits_made_anew(document):
+    jobedits.opening_table(document, "W1")["visit"] = [{"by": "crew 5", "width": {"middle": "37"}}]
+
+
+def photo_made_anew(document):
+    jobedits.opening_table(document, "W1")["photos"][0] = {"file": "a.jpg", "corners": CORNERS}
+
+
+def wall_changed(document):
+    jobedits.opening_table(document, "W2")["wall"] = "panel"
+
+
+def photos_swapped_for_another(document):
+    jobedits.opening_table(document, "W1")["photos"] = ["c.jpg"]
+
+
+LOST = {
+    opening_dropped: "opening W1",
+    openings_made_anew: "opening W1",
+    visits_made_anew: "opening W1, visit 0, by",
+    photo_made_anew: "opening W1, photos a.jpg, focal35",
+    wall_changed: "opening W2, wall",
+    photos_swapped_for_another: "opening W1, photos a.jpg",
+}
+
+
+@pytest.mark.parametrize("change", LOST, ids=lambda f: f.__name__)
+def test_a_change_that_would_lose_what_it_does_not_name_is_refused_with_the_place(file, change):
+    # The last line of defence: here the edits themselves are at fault, as an edit of lists once was.
+    before = file.read_bytes()
+    named = [("opening", "W1", "photos", "a.jpg", key) for key in ("corners", "turn")]
+    with pytest.raises(InputError, match=f"altered or lost {LOST[change]}") as caught:
+        save(file, change, named=named)
+    assert len(caught.value.problems) == 1
+    assert file.read_bytes() == before
+
+
+def test_what_a_change_names_may_go(file):
+    save(file, opening_dropped, named=[("opening", "W1")])
+    assert [o["label"] for o in tomllib.loads(file.read_text())["opening"]] == ["W2"]

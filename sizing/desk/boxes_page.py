@@ -94,7 +94,8 @@ def _obstacle_removed(desk: Desk, asked: Asked, number: int, form: FormData) -> 
     def edit(document: TOMLDocument) -> None:
         remove_obstacle(opening_table(document, asked.opening.label), which)
 
-    save(asked.job.file, edit, read_sha256=text(form, "sha256"))
+    named = [("opening", asked.opening.label, "obstacles")]
+    save(asked.job.file, edit, named=named, read_sha256=text(form, "sha256"))
 
 
 def _blank_removed(desk: Desk, asked: Asked, number: int, form: FormData) -> None:

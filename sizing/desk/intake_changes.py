@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Sequence
 from difflib import SequenceMatcher
 from typing import Any
 
@@ -21,7 +21,8 @@ from sizing.desk.uploads import form_of
 from sizing.errors import InputError, Problem
 from sizing.jobs import edits as jobedits
 from sizing.jobs.edits_of_photos import photo_files, set_photos
-from sizing.jobs.edits_of_sides import set_bars, set_offsets
+from sizing.jobs.edits_of_sides import BAR, OFFSET, set_bars, set_offsets
+from sizing.jobs.staying import ANY, Place
 from sizing.jobs.writer import ChangedUnderneath, Edit, save
 from sizing.messages import intake as words
 
@@ -52,10 +53,12 @@ def readings(desk: Desk, name: str, form: FormData) -> Response:
     """Set the readings of an opening as typed; with `visit` they are a later set of readings."""
     label = text(form, "label")
     typed = boxes(form)
+    later = bool(text(form, "visit"))
+    named = [] if later else [("opening", label, group, box) for group, some in typed.items() for box in some]
 
     def edit(document: TOMLDocument) -> None:
         table = jobedits.opening_table(document, label)
-        if text(form, "visit"):
+        if later:
             filled = {g: {b: t for b, t in some.items() if t} for g, some in typed.items()}
             if not any(filled.values()):
                 raise InputError("empty", [Problem(label, "no reading was typed: fill at least one box")])
@@ -63,7 +66,7 @@ def readings(desk: Desk, name: str, form: FormData) -> Response:
         else:
             jobedits.set_readings(table, typed)
 
-    return _saved(desk, name, form, edit, f"opening-{label}")
+    return _saved(desk, name, form, edit, f"opening-{label}", named)
 
 
 def job_facts(desk: Desk, name: str, form: FormData) -> Response:
@@ -75,7 +78,9 @@ def job_facts(desk: Desk, name: str, form: FormData) -> Response:
             facts["measured_on"] = day(text(form, "measured_on"), "measured on")
         jobedits.set_facts(jobedits.job_table(document), facts)
 
-    return _saved(desk, name, form, edit, "facts")
+    return _saved(
+        desk, name, form, edit, "facts", [("job", key) for key in (*_JOB_FACTS, "measured_on") if key in form]
+    )
 
 
 def opening_facts(desk: Desk, name: str, form: FormData) -> Response:
@@ -90,9 +95,12 @@ def opening_facts(desk: Desk, name: str, form: FormData) -> Response:
         set_bars(table, typed)
         if "quantity" in form:
             jobedits.set_facts(table, {"quantity": _quantity(text(form, "quantity"))})
-        jobedits.set_ordered(table, {k: text(form, f"ordered.{k}") for k in ("width", "height")})
+        jobedits.set_ordered(
+            table, {k: text(form, key) for k in ("width", "height") if (key := f"ordered.{k}") in form}
+        )
 
-    return _saved(desk, name, form, edit, f"opening-{label}")
+    named = [("opening", label, key) for key in (*_OPENING_FACTS, "quantity", OFFSET, BAR, "ordered")]
+    return _saved(desk, name, form, edit, f"opening-{label}", named)
 
 
 def add_opening(desk: Desk, name: str, form: FormData) -> Response:
@@ -120,7 +128,8 @@ def assign(desk: Desk, name: str, form: FormData) -> Response:
             elif not also:
                 set_photos(table, [f for f in files if f != photo])
 
-    return _saved(desk, name, form, edit, f"opening-{to}" if to else "photos")
+    at = f"opening-{to}" if to else "photos"
+    return _saved(desk, name, form, edit, at, [("opening", ANY, "photos", photo)])
 
 
 def left_out(desk: Desk, name: str, form: FormData) -> Response:
@@ -153,11 +162,11 @@ def photos(desk: Desk, name: str, form: FormData) -> Response:
     return RedirectResponse(address("job", name, at="photos"), status_code=303)
 
 
-def _saved(desk: Desk, name: str, form: FormData, edit: Edit, at: str) -> Response:
+def _saved(desk: Desk, name: str, form: FormData, edit: Edit, at: str, named: Sequence[Place] = ()) -> Response:
     """Save a change and show the job again at a place; or both versions where the file changed underneath."""
     file = desk.folder.job(name) / JOB_FILE
     try:
-        now = save(file, edit, read_sha256=text(form, "sha256") or None)
+        now = save(file, edit, named=named, read_sha256=text(form, "sha256") or None)
     except ChangedUnderneath as error:
         if text(form, "json"):
             return JSONResponse({"problems": [str(error)]}, status_code=409)

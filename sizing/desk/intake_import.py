@@ -20,7 +20,7 @@ from sizing.desk.intake_view import boxes_of, job_view
 from sizing.desk.uploads import form_of
 from sizing.desk.worker import Say, WorkerError
 from sizing.errors import InputError, Problem
-from sizing.intake.spreadsheet import LENGTHS, Readings, SheetRow, put_rows, read_readings
+from sizing.intake.spreadsheet import LENGTHS, Readings, SheetRow, places_of, put_rows, read_readings
 from sizing.intake.spreadsheet_cells import MOST_BYTES
 from sizing.intake.spreadsheet_export import readings_csv, readings_xlsx, template_csv, template_xlsx
 from sizing.jobs import edits as jobedits
@@ -139,7 +139,8 @@ def _confirmed(desk: Desk, form: FormData) -> Response:
     else:
         file = desk.folder.job(target) / JOB_FILE
         try:
-            save(file, lambda d: put_rows(d, rows, wall), read_sha256=text(form, "sha256") or None)
+            read = text(form, "sha256") or None
+            save(file, lambda d: put_rows(d, rows, wall), named=places_of(rows), read_sha256=read)
         except ChangedUnderneath as error:
             again = f"{error}; read the spreadsheet in again to see what would change now"
             return _form(desk, target, [again], 409)

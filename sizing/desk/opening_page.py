@@ -196,7 +196,9 @@ def _pointed(desk: Desk, asked: Asked, form: FormData, does: str) -> JobText:
         if turn != entry.turn and corners is not None:
             set_turn(table, entry.file, turn, number=number)
 
-    return save(asked.job.file, edit, read_sha256=str(form.get("sha256", "")))
+    photo = ("opening", opening.label, "photos", entry.file)
+    named = [(*photo, key) for key in ("corners", "trace", "reference_corners", "turn")]
+    return save(asked.job.file, edit, named=named, read_sha256=str(form.get("sha256", "")))
 
 
 def _require_outlines(corners: Sequence[Point] | None, references: Sequence[Sequence[Point]]) -> None:

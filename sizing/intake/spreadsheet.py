@@ -16,6 +16,7 @@ import tomlkit
 from sizing.errors import InputError, Problem
 from sizing.intake.spreadsheet_cells import Cell, Formula, read_cells
 from sizing.jobs import edits as jobedits
+from sizing.jobs.staying import Place
 from sizing.units import LengthError, Unit, parse_length
 from vision.request import Wall
 
@@ -129,6 +130,11 @@ def put_rows(document: tomlkit.TOMLDocument, rows: Sequence[SheetRow], wall: str
             boxes.setdefault(group, {})[box] = text
         jobedits.set_ordered(table, boxes.pop("ordered", {}))
         jobedits.set_readings(table, boxes)
+
+
+def places_of(rows: Sequence[SheetRow]) -> list[Place]:
+    """Return the places of a job file that the rows may change."""
+    return [("opening", row.label, *key.split(".")) for row in rows for key in (*row.facts, *row.lengths)]
 
 
 Columns = dict[int, tuple[str, Unit | None]]

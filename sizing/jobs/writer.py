@@ -13,7 +13,7 @@ import hashlib
 import os
 import tempfile
 import tomllib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -22,6 +22,7 @@ from tomlkit.exceptions import TOMLKitError
 
 from sizing.errors import InputError, Problem, SizingError
 from sizing.jobs.file import JOB_FILE, MOST_BYTES, load_job
+from sizing.jobs.staying import Place, lost, place_name
 from sizing.regularfile import regular_bytes
 from sizing.release.appending import locked
 
@@ -60,7 +61,7 @@ def read_text(file: Path) -> JobText:
         raise InputError("job-not-text", [Problem(str(file), "not UTF-8 text: save the file as UTF-8")]) from None
 
 
-def save(file: Path, edit: Edit, *, read_sha256: str | None = None) -> JobText:
+def save(file: Path, edit: Edit, *, named: Sequence[Place] = (), read_sha256: str | None = None) -> JobText:
     """Change a job file; return it as it is now on disk.
 
     Parameters
@@ -69,6 +70,9 @@ def save(file: Path, edit: Edit, *, read_sha256: str | None = None) -> JobText:
         An existing job file; links are not followed.
     edit : callable
         Changes the document in place; run once, on the text that is on disk now.
+    named : sequence of places
+        What it may change or take out, with all that is in there (`sizing.jobs.staying`); all else that was there must
+        be there afterwards. What it adds need not be named.
     read_sha256 : str, optional
         Hash of the file that the change was made for; absent: the change holds for whatever is there now.
 
@@ -77,13 +81,14 @@ def save(file: Path, edit: Edit, *, read_sha256: str | None = None) -> JobText:
     ChangedUnderneath
         The file on disk is another; it is left as it is.
     InputError
-        The file cannot be read, or would not be a job with the change: every problem is named, nothing is written.
+        The file cannot be read, would not be a job with the change, or would lose what is not named: every problem is
+        said, nothing is written.
     OSError
         It cannot be written; then it is as it was.
     """
     with alone(file.parent):
         now = read_text(file)
-        wanted = _edited(file, now.text, edit)
+        wanted = _edited(file, now.text, edit, named)
         if read_sha256 is not None and read_sha256 != now.sha256:
             raise ChangedUnderneath(now, wanted)
         return now if wanted == now.text else _replaced(file, wanted)
@@ -105,7 +110,7 @@ def create(folder: Path, document: tomlkit.TOMLDocument) -> JobText:
         return _replaced(file, tomlkit.dumps(document))
 
 
-def _edited(file: Path, text: str, edit: Edit) -> str:
+def _edited(file: Path, text: str, edit: Edit, named: Sequence[Place]) -> str:
     try:
         document = tomlkit.parse(text)
     except (TOMLKitError, ValueError) as error:
@@ -114,13 +119,18 @@ def _edited(file: Path, text: str, edit: Edit) -> str:
     try:
         edit(document)
         wanted = tomlkit.dumps(document)
-        survived = tomllib.loads(wanted) == document.unwrap()
+        after = tomllib.loads(wanted)
+        survived = after == document.unwrap()
+        gone = lost(tomllib.loads(text), after, named)
     except InputError:
         raise
     except Exception as error:  # what unusual ways of writing bring about in TOML Kit is not to be foreseen
         raise _not_safely(file) from error
     if not survived:
         raise _not_safely(file)
+    if gone is not None:
+        says = f"this change would have altered or lost {place_name(gone)}: make it in a text editor"
+        raise InputError("job-would-lose", [Problem(str(file), says)])
     return wanted
 
 
