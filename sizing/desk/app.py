@@ -9,7 +9,7 @@ from pathlib import Path
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.applications import Starlette
 from starlette.requests import Request
-from starlette.responses import HTMLResponse, Response
+from starlette.responses import HTMLResponse, JSONResponse, Response
 from starlette.routing import BaseRoute, Mount
 from starlette.staticfiles import StaticFiles
 
@@ -51,7 +51,7 @@ def create_app(root: Path, token: str, port: int) -> Guard:
     desk = Desk(DeskFolder(root.resolve()), _templates(), Runs(root.resolve()))
     app = Starlette(
         routes=[*_routes(), Mount("/static", StaticFiles(directory=str(files("sizing.desk") / "static")))],
-        exception_handlers={InputError: _bad_input, OSError: _cannot_write, 404: _missing},
+        exception_handlers={InputError: _bad_input, OSError: _cannot_write, 404: _missing, Exception: _at_fault},
     )
     app.state.desk = desk
     return Guard(app, token, port)
@@ -118,3 +118,14 @@ async def _cannot_write(request: Request, error: Exception) -> Response:
 
 async def _missing(request: Request, error: Exception) -> Response:
     return desk_of(request).page("problem.html", 404, problems=["There is no such page at this desk."])
+
+
+async def _at_fault(request: Request, error: Exception) -> Response:
+    """Answer a fault of ours; Starlette raises it again afterwards, and the server writes its trace to stderr."""
+    problem = (
+        f"The desk could not do this, by a fault of its own ({type(error).__name__}). What happened is written where "
+        "the desk was started; go back, look at the job as it is now, and try another way."
+    )
+    if "application/json" in request.headers.get("accept", ""):
+        return JSONResponse({"problems": [problem]}, status_code=500)
+    return desk_of(request).page("problem.html", 500, problems=[problem])

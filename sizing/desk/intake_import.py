@@ -158,7 +158,7 @@ def _rows(given: object, unit: Unit) -> list[SheetRow]:
             int(row.facts.get("quantity", "1"))
             for value in row.lengths.values():
                 parse_length(value, unit)
-    except (ValueError, TypeError, AttributeError, RecursionError, LengthError):
+    except (ValueError, TypeError, AttributeError, OverflowError, RecursionError, LengthError):
         raise _damaged() from None
     if not all(row.lengths.keys() <= LENGTHS.keys() and row.facts.keys() <= _FACTS for row in rows):
         raise _damaged()

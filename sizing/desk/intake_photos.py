@@ -24,6 +24,7 @@ from sizing.desk.panels import panel_task
 from sizing.desk.uploads import PHOTO_SUFFIXES, Kept, keep_photo, move_aside
 from sizing.desk.worker import Say, Worker, WorkerError
 from sizing.errors import InputError, Problem
+from sizing.regularfile import regular_bytes
 from sizing.runs.runfolder import FOLDER
 
 THUMB_PX, LARGE_PX = 360, 1600
@@ -36,6 +37,8 @@ _LEFT_OUT = "left-out"
 _LASTING = frozenset(f"photo-{fault}" for fault in ("format", "damaged", "truncated", "too-small", "empty", "size"))
 _PANEL = "panel-2"  # kept under another name since it says what it shows
 _QUALITY = 82
+# Guess: facts take some hundred bytes, a side within the limit of 250 MP far fewer px.
+_MOST_FACTS, _MOST_PX = 100_000, 10_000_000
 MOST_PHOTOS = 600
 _DEEPEST = 2
 _NO_PHOTOS = frozenset({FOLDER, "rules"})
@@ -263,11 +266,18 @@ def _kept(folder: Path, name: str, what: str) -> Path:
 
 
 def _kept_facts(folder: Path, name: str) -> dict[str, Any] | None:
+    """Return what was kept of a photo, None where it was not, or is nothing that was written here."""
     try:
-        facts = json.loads(_kept(folder, name, "facts.json").read_bytes())
-    except (OSError, ValueError):
+        facts = json.loads(regular_bytes(_kept(folder, name, "facts.json"), _MOST_FACTS))
+    except (OSError, ValueError, RecursionError):
         return None
-    return facts if isinstance(facts, dict) else None
+    return facts if isinstance(facts, dict) and _sound(facts) else None
+
+
+def _sound(facts: dict[str, Any]) -> bool:
+    taken, size, error = facts.get("taken"), facts.get("size_px"), facts.get("error", "")
+    sized = isinstance(size, list) and len(size) == 2 and all(type(n) is int and 0 < n < _MOST_PX for n in size)
+    return (taken is None or isinstance(taken, str)) and (size is None or sized) and isinstance(error, str)
 
 
 def _keep(path: Path, data: bytes) -> None:

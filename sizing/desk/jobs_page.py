@@ -42,7 +42,7 @@ def jobs(request: Request) -> Response:
     some = filtered(found, words, shown if shown in SHOWN else "")
     pages = max(1, -(-len(some) // PER_PAGE))
     asked = request.query_params.get("page", "1")
-    page = min(max(int(asked) if asked.isdigit() and len(asked) < 6 else 1, 1), pages)
+    page = min(max(int(asked) if asked.isascii() and asked.isdigit() and len(asked) < 6 else 1, 1), pages)
     return desk.page(
         "jobs.html",
         jobs=some[(page - 1) * PER_PAGE : page * PER_PAGE],
