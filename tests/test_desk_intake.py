@@ -1,11 +1,13 @@
 """New jobs and photos at the desk over its real application: real files, real photos, real child processes."""
 
+import errno
 import io
 import json
 import re
 import subprocess
 import sys
 import tomllib
+from pathlib import Path
 
 import pytest
 from PIL import Image
@@ -78,11 +80,14 @@ def test_a_job_is_never_made_over_another(desk):
     assert (desk.root / "taken" / "job.toml").read_bytes() == before
 
 
-def test_where_no_folder_can_be_made_the_page_says_so(desk):
-    (desk.root / "in-the-way").write_text("a file")
+def test_where_no_folder_can_be_made_the_page_says_so(desk, monkeypatch):
+    def full(*args, **kwargs):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(Path, "mkdir", full)
     answer = desk.post("/new", data={"id": "in-the-way", "units": "in", "labels": "W1", "wall": "masonry"})
     assert answer.status_code == 500
-    assert "could not be read or written: File exists" in answer.text
+    assert "could not be read or written: No space left on device" in answer.text
 
 
 def test_the_time_of_a_heic_is_read_from_its_header(desk):

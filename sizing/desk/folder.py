@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from sizing.errors import InputError, Problem
+from sizing.runs.runfolder import FOLDER, safe_name
 
 JOB_FILE = "job.toml"
 _DEEPEST = 3
@@ -33,6 +34,11 @@ class DeskFolder:
         """Return where the folder of a name is, whether it holds a job or not."""
         own = job == self._own_name() and (self.root / JOB_FILE).is_file()
         return self.root if own else self.root / job
+
+    def new_folder(self, id_: str) -> Path:
+        """Return where a new job is made: a folder of a safe name like its id, in which jobs are looked for."""
+        name = safe_name(id_)
+        return self.root / (f"{name}-job" if _passed_over(name) or name == "rules" else name)
 
     def _own_name(self) -> str:
         """Return the name of the desk's folder as a job: its own, told apart from a folder of that name in it."""
@@ -79,4 +85,4 @@ class DeskFolder:
 
 def _passed_over(name: str) -> bool:
     """Return whether a folder holds no jobs: hidden, pictures and results of checks, or a name no page can hold."""
-    return name.startswith(".") or name == "secondtape" or any("\ud800" <= c <= "\udfff" for c in name)
+    return name.startswith(".") or name == FOLDER or any("\ud800" <= c <= "\udfff" for c in name)

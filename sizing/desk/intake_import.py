@@ -131,7 +131,7 @@ def _confirmed(desk: Desk, form: FormData) -> Response:
     unit: Unit = "mm" if text(form, "units") == "mm" else "in"
     rows = _rows(form.get("rows"), unit)
     if not target:
-        folder = desk.folder.root / safe_name(new)
+        folder = desk.folder.new_folder(new)
         document = jobedits.new_job({"id": new, "units": unit}, (), wall)
         put_rows(document, rows, wall)
         create(folder, document)

@@ -12,6 +12,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
 from sizing.desk.app import Desk, desk_of
+from sizing.desk.folder import DeskFolder
 from sizing.desk.intake_forms import address, choices, day, text
 from sizing.desk.intake_photos import take_photo
 from sizing.desk.listing import SHOWN, filtered, list_jobs
@@ -21,7 +22,6 @@ from sizing.jobs.edits import new_job
 from sizing.jobs.writer import create
 from sizing.messages.verdicts import VERDICTS
 from sizing.orders.rulefile import rule_folders, rules_in
-from sizing.runs.runfolder import safe_name
 
 PER_PAGE = 100
 MOST_LABELS = 200
@@ -75,7 +75,7 @@ def _made(desk: Desk, form: FormData) -> Response:
     given = {key: text(form, key) for key in ("id", "units", "measured_by", "tape", "graduation", "note", "labels")}
     given |= {key: text(form, key) for key in ("wall", "rule", "measured_on", "seen_from")}
     try:
-        folder, problems = _new_job(desk.folder.root, given), list[str]()
+        folder, problems = _new_job(desk.folder, given), list[str]()
     except InputError as error:
         problems = [f"{_key(p)}: {p.says}" for p in error.problems]
         return desk.page("intake_new.html", 400, **_form_facts(desk, given, problems))
@@ -91,7 +91,7 @@ def _made(desk: Desk, form: FormData) -> Response:
     return RedirectResponse(address("job", name), status_code=303)
 
 
-def _new_job(root: Path, given: dict[str, str]) -> Path:
+def _new_job(desk: DeskFolder, given: dict[str, str]) -> Path:
     labels = [one.strip() for one in given["labels"].replace(";", ",").split(",") if one.strip()]
     if not labels or len(labels) > MOST_LABELS:
         raise InputError("labels", [Problem("openings", "name 1 to 200 openings, like W1, W2, W3")])
@@ -100,7 +100,7 @@ def _new_job(root: Path, given: dict[str, str]) -> Path:
     facts: dict[str, Any] = {k: given[k] for k in ("id", "units", "measured_by")}
     facts["measured_on"] = day(given["measured_on"], "measured on")
     facts |= {k: given[k] for k in ("tape", "graduation", "seen_from", "note")}
-    folder = root / safe_name(given["id"])
+    folder = desk.new_folder(given["id"])
     create(folder, new_job(facts, labels, given["wall"], given["rule"]))
     return folder
 

@@ -100,14 +100,28 @@ def create(folder: Path, document: tomlkit.TOMLDocument) -> JobText:
     Raises
     ------
     InputError
-        The folder holds a job already (`job-exists`), or the document is no job.
+        The folder holds a job already, or is none (`job-exists`), or the document is no job; then no folder is made.
+    OSError
+        It cannot be written.
     """
-    folder.mkdir(parents=True, exist_ok=True)
-    file = folder / JOB_FILE
-    with alone(folder):
-        if file.exists() or file.is_symlink():
-            raise InputError("job-exists", [Problem(folder.name, "there is a job of this name: choose another")])
-        return _replaced(file, tomlkit.dumps(document))
+    text, file = tomlkit.dumps(document), folder / JOB_FILE
+    with tempfile.TemporaryDirectory() as apart:
+        _replaced(Path(apart) / JOB_FILE, text)
+    if folder.is_symlink() or (folder.exists() and not folder.is_dir()):
+        raise InputError("job-exists", [Problem(folder.name, "there is a file or link of this name: choose another")])
+    made = not folder.exists()
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with alone(folder):
+            if file.exists() or file.is_symlink():
+                raise InputError("job-exists", [Problem(folder.name, "there is a job of this name: choose another")])
+            return _replaced(file, text)
+    except OSError:
+        if made:
+            with contextlib.suppress(OSError):
+                (folder / _LOCK).unlink(missing_ok=True)
+                folder.rmdir()
+        raise
 
 
 def _edited(file: Path, text: str, edit: Edit, named: Sequence[Place]) -> str:
@@ -158,7 +172,12 @@ def replace_file(file: Path, data: bytes, check: Callable[[Path], None]) -> None
 
 
 def _replaced(file: Path, text: str) -> JobText:
-    data = text.encode("utf-8")
+    try:
+        data = text.encode("utf-8")
+    except UnicodeEncodeError:
+        raise InputError(
+            "job-not-text", [Problem(file.name, "would hold signs that are no text: type it anew")]
+        ) from None
     replace_file(file, data, lambda beside: _check(beside, file))
     return JobText(text, hashlib.sha256(data).hexdigest())
 
