@@ -4,6 +4,8 @@ import json
 
 import pytest
 
+from sizing.cli import run
+from sizing.exits import Exit
 from sizing.log.index import rebuild
 from tests.desk_visit import visited
 
@@ -103,6 +105,21 @@ def test_the_export_is_a_file_for_a_spreadsheet(desk):
     assert answer.headers["content-type"].startswith("text/csv")
     assert "attachment" in answer.headers["content-disposition"]
     assert len(answer.text.strip().splitlines()) == 2
+
+
+@pytest.mark.parametrize(
+    "query", ["since=%FF", "until=soon", "since=2026-13-01", "verdict=nonsense", "since=99999-01-01"]
+)
+def test_an_export_of_what_is_no_day_or_verdict_is_refused_as_by_the_command(desk, query, capsys, tmp_path):
+    answer = desk.get(f"/log/export.csv?{query}")
+    assert answer.status_code == 400
+    assert "content-disposition" not in answer.headers
+    assert "larch" not in answer.text
+    key, _, value = query.partition("=")
+    given = "\ufffd" if value == "%FF" else value
+    assert run(["log", "export", str(tmp_path / "x.csv"), f"--{key}", given]) == Exit.USAGE
+    remedy = capsys.readouterr().err.strip().rpartition("; " if key != "verdict" else "is not")[2]
+    assert remedy in answer.text
 
 
 def test_the_log_is_made_anew_from_the_page_and_only_from_this_page(desk, folder):

@@ -111,12 +111,20 @@ def people_page(request: Request) -> Response:
 
 
 def export_csv_page(request: Request) -> Response:
-    """Send the checks that are asked for as CSV, one row a reading."""
+    """Send the checks that are asked for as CSV, one row a reading.
+
+    What is no day or verdict is refused as by the command: nobody sees of a file that it holds more than was meant.
+    """
     from sizing.log.export import export_csv
 
     desk = desk_of(request)
     problems: list[str] = []
-    asked = _asked(_given(request), desk.folder.root, problems)
+    given = _given(request)
+    asked = _asked(given, desk.folder.root, problems)
+    if given["verdict"] not in ("", *_VERDICTS):
+        problems.append(log_asked.bad_choice("verdict", given["verdict"], _VERDICTS))
+    if problems:
+        raise InputError("log", [Problem("log", says) for says in problems])
     with _or_problem(), _log() as log:
         found = [details(log, x) for x in find(log, asked)]
         if request.query_params.get("codes") == "yes":
