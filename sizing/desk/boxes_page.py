@@ -221,6 +221,6 @@ def _short(value: float) -> float:
 
 
 ROUTES: list[BaseRoute] = [
-    Route("/job/{job:path}/opening/{label:path}/boxes", show),
-    Route("/job/{job:path}/opening/{label:path}/boxes", change, methods=["POST"]),
+    Route("/job/{job:job}/opening/{label:path}/boxes", show),
+    Route("/job/{job:job}/opening/{label:path}/boxes", change, methods=["POST"]),
 ]

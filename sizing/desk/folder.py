@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from sizing.desk.addresses import job_name, job_path
 from sizing.errors import InputError, Problem
 from sizing.runs.runfolder import FOLDER, safe_name
 
@@ -15,7 +16,7 @@ _DEEPEST = 3
 
 @dataclass(frozen=True, slots=True)
 class DeskFolder:
-    """The desk's folder, resolved once; jobs are folders in it that hold `job.toml`, named by their relative path.
+    """The desk's folder, resolved once; jobs are folders in it that hold `job.toml`, named by their path (`addresses`).
 
     Where the folder is itself a job, that one goes by the folder's own name: no address can end in '.'.
     """
@@ -28,12 +29,12 @@ class DeskFolder:
 
     def name_of(self, folder: Path) -> str:
         """Return the name of a folder in the desk's."""
-        return self._own_name() if folder == self.root else folder.relative_to(self.root).as_posix()
+        return self._own_name() if folder == self.root else job_name(folder.relative_to(self.root).as_posix())
 
     def path_of(self, job: str) -> Path:
         """Return where the folder of a name is, whether it holds a job or not."""
         own = job == self._own_name() and (self.root / JOB_FILE).is_file()
-        return self.root if own else self.root / job
+        return self.root if own else self.root / job_path(job)
 
     def new_folder(self, id_: str) -> Path:
         """Return where a new job is made: a folder of a safe name like its id, in which jobs are looked for."""

@@ -13,6 +13,7 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 from tomlkit import TOMLDocument
 
+from sizing.desk.addresses import require_reachable
 from sizing.desk.app import Desk, desk_of
 from sizing.desk.folder import JOB_FILE
 from sizing.desk.intake_forms import address, boxes, day, faults, text
@@ -108,6 +109,7 @@ def add_opening(desk: Desk, name: str, form: FormData) -> Response:
     label = text(form, "label")
 
     def edit(document: TOMLDocument) -> None:
+        require_reachable([label])
         jobedits.add_opening(document, label, text(form, "wall"), text(form, "rule"))
 
     return _saved(desk, name, form, edit, _NEW)
@@ -226,11 +228,11 @@ def _quantity(written: str) -> int | None:
 
 
 ROUTES: list[BaseRoute] = [
-    Route("/job/{name:path}/readings", changed(readings), methods=["POST"]),
-    Route("/job/{name:path}/facts", changed(job_facts), methods=["POST"]),
-    Route("/job/{name:path}/opening-facts", changed(opening_facts), methods=["POST"]),
-    Route("/job/{name:path}/openings", changed(add_opening), methods=["POST"]),
-    Route("/job/{name:path}/assign", changed(assign), methods=["POST"]),
-    Route("/job/{name:path}/left-out", changed(left_out), methods=["POST"]),
-    Route("/job/{name:path}/photos", changed(photos, 1_000_000_000), methods=["POST"]),
+    Route("/job/{name:job}/readings", changed(readings), methods=["POST"]),
+    Route("/job/{name:job}/facts", changed(job_facts), methods=["POST"]),
+    Route("/job/{name:job}/opening-facts", changed(opening_facts), methods=["POST"]),
+    Route("/job/{name:job}/openings", changed(add_opening), methods=["POST"]),
+    Route("/job/{name:job}/assign", changed(assign), methods=["POST"]),
+    Route("/job/{name:job}/left-out", changed(left_out), methods=["POST"]),
+    Route("/job/{name:job}/photos", changed(photos, 1_000_000_000), methods=["POST"]),
 ]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
+from sizing.desk.addresses import label_problems, require_reachable
 from sizing.desk.app import Desk, desk_of
 from sizing.desk.folder import JOB_FILE
 from sizing.desk.intake_forms import address, choices, text
@@ -104,6 +106,7 @@ def _previewed(desk: Desk, form: FormData) -> Response:
     try:
         data = upload.file.read(MOST_BYTES + 1)
         found: Readings = desk.decoder.run(read_task, data, upload.filename, unit, graduation, timeout_s=_SECONDS)
+        found = replace(found, problems=(*found.problems, *label_problems(row.label for row in found.rows)))
     except WorkerError as error:
         return _form(desk, target, [f"{upload.filename[:80]}: {error}"], 400)
     rows = json.dumps([[r.number, r.label, dict(r.lengths), dict(r.facts)] for r in found.rows])
@@ -130,6 +133,7 @@ def _confirmed(desk: Desk, form: FormData) -> Response:
     target, new, wall = text(form, "job"), text(form, "new"), text(form, "wall")
     unit: Unit = "mm" if text(form, "units") == "mm" else "in"
     rows = _rows(form.get("rows"), unit)
+    require_reachable(row.label for row in rows)
     if not target:
         folder = desk.folder.new_folder(new)
         document = jobedits.new_job({"id": new, "units": unit}, (), wall)
@@ -197,5 +201,5 @@ ROUTES: list[BaseRoute] = [
     Route("/import", preview, methods=["POST"]),
     Route("/import/confirm", confirm, methods=["POST"]),
     Route("/import/template.{kind}", template),
-    Route("/job/{name:path}/readings.{kind}", export),
+    Route("/job/{name:job}/readings.{kind}", export),
 ]

@@ -124,10 +124,10 @@ async def lengths(request: Request) -> Response:
 BEFORE: list[BaseRoute] = [
     Route("/length", lengths, methods=["POST"]),
     Route("/run/{run}", run_state),
-    Route("/job/{name:path}/photo/{width:int}/{file:path}", photo),
-    Route("/job/{name:path}/panel/{file:path}", panel_picture),
-    Route("/job/{name:path}/check", start, methods=["POST"]),
-    Route("/job/{name:path}/propose", propose, methods=["POST"]),
+    Route("/job/{name:job}/photo/{width:int}/{file:path}", photo),
+    Route("/job/{name:job}/panel/{file:path}", panel_picture),
+    Route("/job/{name:job}/check", start, methods=["POST"]),
+    Route("/job/{name:job}/propose", propose, methods=["POST"]),
 ]
 # After all others: a job's name may hold slashes.
 LAST: list[BaseRoute] = [Route("/job/{name:path}", job_page)]

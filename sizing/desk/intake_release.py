@@ -98,7 +98,7 @@ def release_task(folder: Path, labels: tuple[str, ...], paper: Any, *, say: Say)
 
 
 ROUTES: list[BaseRoute] = [
-    Route("/job/{name:path}/release/{number}/{file}", download),
-    Route("/job/{name:path}/release", release_page),
-    Route("/job/{name:path}/release", changed(hand_over_now), methods=["POST"]),
+    Route("/job/{name:job}/release/{number}/{file}", download),
+    Route("/job/{name:job}/release", release_page),
+    Route("/job/{name:job}/release", changed(hand_over_now), methods=["POST"]),
 ]

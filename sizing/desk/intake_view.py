@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from sizing.desk.addresses import require_reachable
 from sizing.desk.decided_view import DecidedView, decided_views
 from sizing.desk.folder import JOB_FILE
 from sizing.desk.intake_photos import PhotoFile
@@ -114,6 +115,7 @@ def job_view(name: str, folder: Path, last: LastResult | None, top: Path) -> Job
     try:
         job = load_job(folder / JOB_FILE)
         raw = tomllib.loads(text.text)
+        require_reachable(o.label for o in job.openings)
     except (InputError, ValueError) as error:
         found = [str(p) for p in error.problems] if isinstance(error, InputError) else [str(error)]
         problems = tuple(p.replace(f"{folder}/", "") for p in found)

@@ -11,6 +11,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
+from sizing.desk.addresses import require_reachable
 from sizing.desk.app import Desk, desk_of
 from sizing.desk.folder import DeskFolder
 from sizing.desk.intake_forms import address, choices, day, text
@@ -97,6 +98,7 @@ def _new_job(desk: DeskFolder, given: dict[str, str]) -> Path:
         raise InputError("labels", [Problem("openings", "name 1 to 200 openings, like W1, W2, W3")])
     if not given["id"]:
         raise InputError("id", [Problem("job", "give it a name, like larch-114")])
+    require_reachable(labels)
     facts: dict[str, Any] = {k: given[k] for k in ("id", "units", "measured_by")}
     facts["measured_on"] = day(given["measured_on"], "measured on")
     facts |= {k: given[k] for k in ("tape", "graduation", "seen_from", "note")}

@@ -268,23 +268,17 @@ def _quoted(label: str) -> str:
 
 
 def opening_asked(desk: Desk, request: Request) -> Asked:
-    """Return job and opening of an address; both names may hold slashes, so every way to part them is tried."""
-    parts = f"{request.path_params['job']}/opening/{request.path_params['label']}".split("/opening/")
-    for cut in range(len(parts) - 1, 0, -1):
-        name, label = "/opening/".join(parts[:cut]), "/opening/".join(parts[cut:])
-        try:
-            folder = desk.folder.job(name)
-        except InputError:
-            continue
-        job = load_job(folder / JOB_FILE)
-        opening = next((o for o in job.openings if o.label == label), None)
-        if opening is not None:
-            return Asked(name, job, opening, last_result(desk, name))
-    raise InputError("no-such-file", [Problem(parts[-1][:100], "there is no such opening at this desk")])
+    """Return job and opening of an address; InputError where there is none of that name."""
+    name, label = request.path_params["job"], request.path_params["label"]
+    job = load_job(desk.folder.job(name) / JOB_FILE)
+    opening = next((o for o in job.openings if o.label == label), None)
+    if opening is None:
+        raise InputError("no-such-file", [Problem(label[:100], "there is no such opening at this desk")])
+    return Asked(name, job, opening, last_result(desk, name))
 
 
 ROUTES: list[BaseRoute] = [
     Route("/warm", warm),
-    Route("/job/{job:path}/opening/{label:path}", show),
-    Route("/job/{job:path}/opening/{label:path}", change, methods=["POST"]),
+    Route("/job/{job:job}/opening/{label:path}", show),
+    Route("/job/{job:job}/opening/{label:path}", change, methods=["POST"]),
 ]

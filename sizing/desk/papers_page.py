@@ -172,7 +172,7 @@ def _time(file: Path) -> float:
 
 
 ROUTES: list[BaseRoute] = [
-    Route("/job/{name:path}/papers", papers_page),
-    Route("/job/{name:path}/papers", changed(make), methods=["POST"]),
-    Route("/job/{name:path}/papers/{file:path}", download),
+    Route("/job/{name:job}/papers", papers_page),
+    Route("/job/{name:job}/papers", changed(make), methods=["POST"]),
+    Route("/job/{name:job}/papers/{file:path}", download),
 ]
