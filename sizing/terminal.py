@@ -15,7 +15,7 @@ from sizing.judging import ReadingResult
 from sizing.messages import check_warnings, crosscheck, decided, record, terminal_view, written_files
 from sizing.messages import verdicts as messages
 from sizing.messages.names import name_of
-from sizing.messages.one_line import file_name, one_line, sentence
+from sizing.messages.one_line import about_file, file_name, one_line, sentence
 from sizing.messages.photo_figures import about
 from sizing.messages.remeasure import in_view
 from sizing.messages.remedy import remedy_says
@@ -98,6 +98,8 @@ def estimate_complaints(result: EstimateResult) -> list[str]:
     lines = _photo_complaints("", result.photos)
     if isinstance(result.answer, NotMeasured):
         why = one_line(result.answer.why)
+        for photo in result.photos:
+            why = about_file(why, photo.file)
         if not any(why in line for line in lines):
             lines.append(why)
     return lines
@@ -232,6 +234,6 @@ def _photo_complaints(where: str, photos: Iterable[PhotoResult]) -> list[str]:
     lines = []
     for photo in photos:
         if photo.error is not None:
-            file, says = file_name(photo.file), one_line(photo.error.message)
+            file, says = file_name(photo.file), about_file(photo.error.message, photo.file)
             lines.append(lead + (says if file in says else f"{file}: {says}"))
     return lines

@@ -30,6 +30,15 @@ def test_an_estimate_lists_measures_and_sizes_marked_as_not_for_ordering(capsys,
     assert any(p.suffix == ".jpg" for p in folder.iterdir())
 
 
+@pytest.mark.parametrize("words", [("estimate", "--reference", "letter"), ("lens",)])
+def test_a_photo_named_endlessly_is_refused_on_lines_that_can_be_read(capsys, words):
+    # common practice, no source: POSIX lets a name have 255 bytes, so such a one is a slip, and nobody reads it all
+    assert run([words[0], "n" * 5000 + ".jpg", *words[1:]]) != Exit.DONE
+    said = capsys.readouterr()
+    assert "n" * 77 + "..." in said.err
+    assert max(map(len, (said.out + said.err).splitlines())) < 300
+
+
 def test_what_cannot_be_measured_says_why_and_what_photo_to_take(capsys):
     assert run(["estimate", str(DEMO / "w3.jpg"), "--reference", "sheet"]) == Exit.UNPROVEN
     said = capsys.readouterr()

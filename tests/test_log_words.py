@@ -103,6 +103,17 @@ def test_a_release_is_said_with_size_name_time_and_whether_it_is_of_these_inputs
     assert said[1] == f"{said[0]}, of other inputs than those of this check"
 
 
+def test_a_list_stays_narrow_however_long_a_name_on_record_is():
+    # common practice, no source: a name has the room that the job file gives it, 100 characters
+    one = Logged(
+        1, "0123", "a", None, "job.toml", "j" * 900, "hold", "in", "", "x" * 200_000, "2026-05-04", "", 0, 1, 0, 0
+    )
+    lines = words.listed([one, replace(one, job="larch-1", measured_by="crew 2")]).splitlines()
+    assert max(map(len, lines)) < 300
+    assert "crew 2" in lines[2]
+    assert len(log_people.heading(group("x" * 200_000))) < 250
+
+
 def test_a_name_of_several_checks_lists_them_with_what_tells_them_apart():
     logged = Logged(
         1, "0123", "a\nb", None, "job.toml", "larch-1", "hold", "in", "", None, "2026-05-04", "", 0, 1, 0, 0

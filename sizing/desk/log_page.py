@@ -22,6 +22,7 @@ from sizing.log.index import LogError, open_log, rebuild, refresh
 from sizing.log.queries import Asked, Logged, compared, details, find, find_run
 from sizing.messages import log as words
 from sizing.messages import log_asked, log_people
+from sizing.messages.one_line import clipped
 from sizing.messages.verdicts import VERDICTS
 
 _PAGE = 50
@@ -198,7 +199,7 @@ def _row(logged: Logged, desk: DeskFolder) -> dict[str, Any]:
         "day": logged.day,
         "checked": logged.checked_at.replace("T", " ").removesuffix("Z"),
         "verdict": logged.verdict,
-        "by": logged.measured_by or "",
+        "by": clipped(logged.measured_by or ""),
         "openings": words.openings(logged),
         "decisions": logged.decisions,
         "releases": logged.releases,

@@ -15,6 +15,7 @@ from sizing.jobs.values import (
     Graduation,
     Name,
     Offset,
+    Person,
     Quadrilaterals,
     Reading,
     ReferenceKind,
@@ -172,7 +173,7 @@ class Boxes(_Table):
 class VisitTable(Boxes):
     """A later set of readings."""
 
-    by: str | None = None
+    by: Person | None = None
     on: date | None = None
     tape: Tape | None = None
     graduation: Graduation | None = None
@@ -190,7 +191,7 @@ class OrderedTable(_Table):
 class DeliveredTable(OrderedTable):
     """What arrived, as measured."""
 
-    by: str | None = None
+    by: Person | None = None
     tape: Tape | None = None
 
 
@@ -255,7 +256,7 @@ class JobTable(_Table):
 
     id: Name
     units: Unit
-    measured_by: str | None = None
+    measured_by: Person | None = None
     measured_on: date | None = None
     tape: Tape | None = None
     graduation: Graduation | None = None

@@ -21,6 +21,7 @@ _BAR_RANGE = 0.25
 # A given size is known to its last digit (rectangular, JCGM 100, 4.3.7), as bars are, within two limits, both guesses:
 # edges are seldom cut better than to the first, and whole mm or a fraction in lowest terms were read off a rule.
 _U_GIVEN_LEAST_MM, _U_GIVEN_MOST_MM = 0.1, 0.25
+_MOST_OF_NAME = 100
 Written = str | int | float
 Point = tuple[float, float]
 
@@ -83,12 +84,19 @@ def _quadrilaterals(value: object) -> tuple[tuple[Point | None, ...], ...]:
 
 
 def _name(value: str) -> str:
-    if not value.strip() or not value.isprintable() or len(value) > 100:
-        raise ValueError(f"{value[:40]!r} is not a name: 1 to 100 characters that can be printed")
+    if not value.strip() or not value.isprintable() or len(value) > _MOST_OF_NAME:
+        raise ValueError(f"{value[:40]!r} is not a name: 1 to {_MOST_OF_NAME} characters that can be printed")
+    return value
+
+
+def _person(value: str) -> str:
+    if len(value) > _MOST_OF_NAME:
+        raise ValueError(f"{value[:40]!r} and more is no name: at most {_MOST_OF_NAME} characters; found {len(value)}")
     return value
 
 
 Name = Annotated[str, AfterValidator(_name)]
+Person = Annotated[str, AfterValidator(_person)]
 Reading = Annotated[Written, length_in(0, 100_000, "a length")]
 ToleranceLength = Annotated[Written, length_in(0.01, 100, "a tolerance")]
 Graduation = Annotated[Written, length_in(0.01, 25.4, "a graduation")]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sizing.messages.one_line import one_line
+from sizing.messages.one_line import about_file, file_name, one_line
 from vision.lens.photos import LensFound, LensNotFound
 
 
@@ -45,4 +45,4 @@ def profile_refused(answer: LensNotFound) -> list[str]:
 
 def left_out(photos: Sequence[tuple[str, str]]) -> list[str]:
     """Return one line a photo that was not used."""
-    return [f"  left out: {one_line(name)}: {one_line(why)}" for name, why in photos]
+    return [f"  left out: {file_name(name)}: {about_file(why, name)}" for name, why in photos]

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from sizing.log.pooling import Interval
 from sizing.messages.log_figures import counted, interval
 from sizing.messages.names import name_of
-from sizing.messages.one_line import file_name, one_line, sentence
+from sizing.messages.one_line import clipped, file_name, one_line, sentence
 from sizing.messages.verdicts import DECISIONS, READING_VERDICTS, VERDICTS
 from sizing.units import Unit, format_length
 
@@ -38,9 +38,9 @@ def listed(found: Sequence[Logged]) -> str:
     rows += [
         (
             x.day,
-            one_line(x.job),
+            clipped(x.job),
             VERDICTS.get(x.verdict, x.verdict),
-            one_line(x.measured_by or "-"),
+            clipped(x.measured_by or "-"),
             openings(x),
             str(x.decisions or "-"),
             str(x.releases or "-"),
@@ -67,7 +67,7 @@ def shown(found: Details, unit: Unit) -> str:
 def shown_parts(found: Details, unit: Unit) -> list[tuple[str, list[str]]]:
     """Return one check as headings with lines: the check, then each opening."""
     x = found.logged
-    by, program = one_line(x.measured_by or "somebody not named"), one_line(x.program or "a version not on record")
+    by, program = clipped(x.measured_by or "somebody not named"), one_line(x.program or "a version not on record")
     head = [
         f"measured {x.day} by {by}; checked {_moment(x.checked_at)} with {program}",
         f"run {x.run}" + (f" in {one_line(x.path)}" if x.path else ""),
@@ -90,7 +90,7 @@ def _reading(r: LoggedReading, unit: Unit) -> str:
         bounds = Interval(r.difference_mm, r.difference_mm - r.U95_mm, r.difference_mm + r.U95_mm)
         compared = f"off by {interval(bounds, unit)}"
     said = f", {READING_VERDICTS.get(r.verdict, r.verdict)}" if r.verdict else ""
-    by = f", by {one_line(r.by)}" if r.by else ""
+    by = f", by {clipped(r.by)}" if r.by else ""
     earlier = "" if r.in_force else ", replaced by a later visit"
     return f"{name_of(r.name)}: {format_length(r.tape_mm, unit)}, {compared}{said}{by}{earlier}"
 
@@ -99,13 +99,13 @@ def _decision(d: LoggedDecision) -> str:
     stale = ", stale: this check has other inputs" if d.stale else ""
     reason = f" ({one_line(d.reason).rstrip('.')})" if d.reason else ""
     what = DECISIONS.get(d.decision, d.decision)
-    return f"{one_line(d.by)} decided on {_moment(d.time)}: {what}{reason}{stale}"
+    return f"{clipped(d.by)} decided on {_moment(d.time)}: {what}{reason}{stale}"
 
 
 def _released(r: LoggedRelease, unit: Unit) -> str:
     size = f"{format_length(r.width_mm, unit)} wide, {format_length(r.height_mm, unit)} high"
     stale = ", of other inputs than those of this check" if r.stale else ""
-    by = one_line(r.decided_by)
+    by = clipped(r.decided_by)
     return (
         f"released on {_moment(r.released_at)} as {one_line(r.release)}: {r.quantity} of {size}, decided by {by}{stale}"
     )

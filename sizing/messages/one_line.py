@@ -14,6 +14,18 @@ def one_line(text: str) -> str:
     return " ".join("".join(c if c.isprintable() else (" " if c.isspace() else "?") for c in text).split())
 
 
+def clipped(text: str, most: int = 100) -> str:
+    """Return text from outside on one line of a list, at most `most` characters long.
+
+    Examples
+    --------
+    >>> clipped("crew 2"), clipped("crew 2 and all of theirs", 9)
+    ('crew 2', 'crew 2...')
+    """
+    line = one_line(text[: 4 * most])
+    return line if len(line) <= most else line[: most - 3] + "..."
+
+
 def file_name(name: str) -> str:
     r"""Return the name of a file as shown: on one line, at most 80 characters.
 
@@ -23,6 +35,18 @@ def file_name(name: str) -> str:
     'a b.jpg'
     """
     return one_line(name if len(name) <= 80 else name[:77] + "...")
+
+
+def about_file(says: str, name: str) -> str:
+    """Return what is said of a file on one line, its name in there as `file_name` shows it.
+
+    Examples
+    --------
+    >>> len(about_file("n" * 5000 + ".jpg: cannot be read", "n" * 5000 + ".jpg"))
+    96
+    """
+    line, whole = one_line(says), one_line(name)
+    return line.replace(whole, file_name(name)) if len(whole) > len(file_name(name)) else line
 
 
 def sentence(text: str) -> str:
