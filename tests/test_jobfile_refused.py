@@ -166,6 +166,11 @@ NO_JOBS = [
     ("x = ", "job-not-toml", "line 1: not TOML"),
     ("a = 1\na = 2", "job-not-toml", "line 2: not TOML: Cannot overwrite a value"),
     ("a = " + "[" * 20_000, "job-not-toml", "brackets too deep"),
+    (
+        "[job]\nid='a'\nunits='in'\n[[opening]]\nlabel='W1'\nwall='render'\n[job.extra]\n" + "a." * 900 + "a = 1",
+        "job-not-toml",
+        "tables more than 100 deep",
+    ),
     ("a = " + "9" * 5000, "job-not-toml", "a number too long"),
     ("measured_on = 2026-13-40", "job-not-toml", "line 1: not TOML"),
     (b"[job]\nid = '\xff'", "job-not-text", "line 2: not UTF-8 text"),
