@@ -100,6 +100,21 @@ def test_a_file_without_a_job_is_refused_with_one_line(desk):
     assert "the file has no table [job]" in answer.text
 
 
+def test_blanks_in_labels_and_names_of_files_are_part_of_them(desk):
+    folder = job(desk, "blanks", HEAD + OPENING.replace("W1", " W  1 "))
+    (folder / "a  b.jpg").write_bytes(jpeg(40))
+    page = desk.get("/job/blanks").text
+    for data in ({"label": " W  1 ", "width.top": "37"}, {"photo": "a  b.jpg", "to": " W  1 "}):
+        assert all(f'value="{data[key]}"' in page for key in ("label", "to") if key in data)
+        where = "assign" if "to" in data else "readings"
+        assert desk.post(f"/job/blanks/{where}", data=data).status_code == 200
+    (opening,) = said(folder)["opening"]
+    assert (opening["width"], opening["photos"]) == ({"top": "37"}, ["a  b.jpg"])
+    assert desk.post("/job/blanks/opening-facts", data={"label": " W  1 ", "note": "x"}).status_code == 200
+    assert desk.post("/job/blanks/assign", data={"photo": "a  b.jpg", "to": ""}).status_code == 200
+    assert "photos" not in said(folder)["opening"][0]
+
+
 @pytest.mark.parametrize("page", ["%C2%B2", "%D9%A3", "-1", "1e3", ""])
 def test_a_page_that_is_no_number_is_the_first(desk, page):
     # Unicode: superscripts are digits to `str.isdigit`, yet no numbers to `int`.

@@ -17,7 +17,7 @@ from tomlkit import TOMLDocument
 from sizing.desk import photo_view
 from sizing.desk.app import Desk, desk_of
 from sizing.desk.intake_changes import conflict_page
-from sizing.desk.intake_forms import address, text
+from sizing.desk.intake_forms import address, as_is, text
 from sizing.desk.opening_page import Asked, opening_asked, photo_number
 from sizing.desk.uploads import form_of
 from sizing.errors import InputError, Problem
@@ -99,7 +99,7 @@ def _obstacle_removed(desk: Desk, asked: Asked, number: int, form: FormData) -> 
 
 
 def _blank_removed(desk: Desk, asked: Asked, number: int, form: FormData) -> None:
-    remove_blank(asked.job.folder, Blank(text(form, "photo"), _box(form)))
+    remove_blank(asked.job.folder, Blank(as_is(form, "photo"), _box(form)))
 
 
 def _unknown(desk: Desk, asked: Asked, number: int, form: FormData) -> None:

@@ -16,7 +16,7 @@ from tomlkit import TOMLDocument
 from sizing.desk.addresses import require_reachable
 from sizing.desk.app import Desk, desk_of
 from sizing.desk.folder import JOB_FILE
-from sizing.desk.intake_forms import address, boxes, day, faults, text
+from sizing.desk.intake_forms import address, as_is, boxes, day, faults, text
 from sizing.desk.intake_photos import leave_out, require_unusable, take_photo
 from sizing.desk.uploads import form_of
 from sizing.errors import InputError, Problem
@@ -52,7 +52,7 @@ def changed(change: Change, most_bytes: int = _MOST_TEXT_BYTES) -> Callable[[Req
 
 def readings(desk: Desk, name: str, form: FormData) -> Response:
     """Set the readings of an opening as typed; with `visit` they are a later set of readings."""
-    label = text(form, "label")
+    label = as_is(form, "label")
     typed = boxes(form)
     later = bool(text(form, "visit"))
     named = [] if later else [("opening", label, group, box) for group, some in typed.items() for box in some]
@@ -86,7 +86,7 @@ def job_facts(desk: Desk, name: str, form: FormData) -> Response:
 
 def opening_facts(desk: Desk, name: str, form: FormData) -> Response:
     """Set the facts of an opening, and the size that is about to be ordered."""
-    label = text(form, "label")
+    label = as_is(form, "label")
 
     def edit(document: TOMLDocument) -> None:
         table = jobedits.opening_table(document, label)
@@ -117,7 +117,7 @@ def add_opening(desk: Desk, name: str, form: FormData) -> Response:
 
 def assign(desk: Desk, name: str, form: FormData) -> Response:
     """Give a photo to an opening (`to`), or to none; with `also` it stays where else it is."""
-    photo, to, also = text(form, "photo"), text(form, "to"), bool(text(form, "also"))
+    photo, to, also = as_is(form, "photo"), as_is(form, "to"), bool(text(form, "also"))
     desk.folder.file(name, photo)
 
     def edit(document: TOMLDocument) -> None:
@@ -136,7 +136,7 @@ def assign(desk: Desk, name: str, form: FormData) -> Response:
 
 def left_out(desk: Desk, name: str, form: FormData) -> Response:
     """Take a photo that cannot be used from all openings and out of the job's photos."""
-    photo, folder = text(form, "photo"), desk.folder.job(name)
+    photo, folder = as_is(form, "photo"), desk.folder.job(name)
     desk.folder.file(name, photo)
     require_unusable(folder, photo, desk.decoder)
     answer = assign(desk, name, FormData([("photo", photo), ("to", "")]))

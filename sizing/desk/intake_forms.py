@@ -29,6 +29,12 @@ def text(form: FormData, key: str) -> str:
     return " ".join(value.split())[:MOST_CHARACTERS]
 
 
+def as_is(form: FormData, key: str) -> str:
+    """Return a field that names what is there already, an opening or a photo: letter for letter, blanks and all."""
+    value = form.get(key, "")
+    return value[:MOST_CHARACTERS] if isinstance(value, str) else ""
+
+
 def day(written: str, what: str) -> date | None:
     """Return the date of a field, None where it is empty; InputError where it is no date."""
     if not written:
