@@ -223,7 +223,7 @@ def test_the_effect_said_is_that_on_the_size_which_its_parts_touch_most():
     budget[1, [PARTS.index("camera"), PARTS.index("distortion")]] = 0.9, 1.2
     budget[3, PARTS.index("station")] = 3.0
     (told,) = with_effects([Warning_("cropped", "cut")], cov, budget)
-    assert told.message == "cut (width middle is known to 4.0 mm, 3.0 mm of it from this)"
+    assert told.message == "cut (the middle width is known to 4.0 mm, 3.0 mm of it from this)"
 
 
 def scene():

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from vision.request import NINE, PARTS, Array, CheckBar, Reference, Warning_
+from vision.request import PARTS, SIZE_NAMES, Array, CheckBar, Reference, Warning_
 from vision.solving.solved import Solved
 
 WEAK_MM = 6.35  # the contract's default tolerance
@@ -63,8 +63,8 @@ def geometry_warnings(cov_mm2: Array, budget_mm: Array, references: int, thing: 
         else f"stand squarer to the wall, nearer, and keep all {thing}s in view"
     )
     remedy = REMEDY_OF[most[0]].format(thing=thing) if most else geometry
-    name = NINE[worst].replace("_", " ")
-    return [Warning_("weak-geometry", f"the {name} is only known to {U95:.0f} mm from this photo; {remedy}")]
+    says = f"the {SIZE_NAMES[worst]} is only known to {np.ceil(U95):.0f} mm from this photo; {remedy}"
+    return [Warning_("weak-geometry", says)]
 
 
 def _share(budget_mm: Array, parts: tuple[str, ...]) -> float:

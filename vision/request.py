@@ -31,6 +31,8 @@ NINE = (
     "diagonal_up",
     "out_of_square",
 )
+# The widths and heights of the nine as they are called in a sentence: top width.
+SIZE_NAMES = tuple(" ".join(reversed(name.split("_"))) for name in NINE[:6])
 PARTS = (
     "reference_image",
     "camera",

@@ -17,7 +17,7 @@ from vision.camera import Camera
 from vision.photo.edge_blur import PrintedBlur
 from vision.photo.exif import FULL_FRAME_DIAGONAL_MM, SHAPE_TOLERANCE, ExifFacts
 from vision.priors import MAIN_LENS_F35_MM, CameraPrior, camera_blocks
-from vision.request import NINE, PARTS, Array, Warning_
+from vision.request import PARTS, SIZE_NAMES, Array, Warning_
 from vision.solving.solved import CAMERA_PARTS, Solved, but_camera
 
 # Shapes that cameras write themselves, cut about the middle: phones 4:3, 16:9, 1:1 and full screen, larger cameras 3:2,
@@ -218,8 +218,8 @@ def with_effects(warnings: Sequence[Warning_], cov_mm2: Array, budget_mm: Array)
         if parts:
             shares = 2 * np.sqrt((budget_mm[:6, parts] ** 2).sum(axis=1))
             most = int(np.argmax(shares))
-            name, U95 = NINE[most].replace("_", " "), 2 * float(np.sqrt(cov_mm2[most, most]))
-            says = f"{name} is known to {U95:.1f} mm, {shares[most]:.1f} mm of it from this"
+            U95 = 2 * float(np.sqrt(cov_mm2[most, most]))
+            says = f"the {SIZE_NAMES[most]} is known to {U95:.1f} mm, {shares[most]:.1f} mm of it from this"
             told.append(replace(w, message=f"{w.message} ({says})"))
         else:
             told.append(w)
