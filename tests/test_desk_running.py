@@ -142,7 +142,9 @@ def test_a_changed_sizing_rule_makes_the_result_stale(runs, job):
 
 def test_a_rule_above_the_desks_folder_is_said_not_to_be_found_and_not_to_have_changed(job):
     """Contract: a rule id is looked for in the job's parents up to the desk's folder; a command's starts elsewhere."""
-    above = job.parent.parent
+    above = job.parent / "above"
+    (above / "jobs").mkdir(parents=True)
+    job = job.rename(above / "jobs" / "larch-1")
     shutil.copytree(Path(__file__).parent.parent / "fixtures" / "demo" / "rules", above / "rules")
     (job / "job.toml").write_text(
         READINGS_ONLY.replace('wall = "masonry"', 'wall = "masonry"\nrule = "louvered-outside"')
