@@ -338,7 +338,7 @@ def test_rival_edges_widen_the_interval_that_is_drawn(checked):
 def test_what_is_to_be_done_is_not_said_again_of_the_room_on_the_wall(checked):
     room = 'clearances = { above = "2", left = "1/4" }\nordered = { width = "56 3/8", height = "69" }\n'
     (page,) = built(checked(opening(more=room))).pages
-    assert sum("Ask before ordering" in line for line in page.to_do) == 3  # the next step, and each of the two sides
+    assert sum("Ask before ordering" in line for line in page.to_do) == 2  # each of the two sides
     assert [line.split(":")[0] for line in page.footprint] == ["over the opening by about"]  # the two sides are said
     (text,) = [t for t in texts(report_pdf(built(checked(opening(more=room))), "letter", "in")) if "Opening W1" in t]
     assert text.count("Free above the opening") == 1
