@@ -166,6 +166,31 @@ def test_the_line_that_fits_the_other_view_is_taken_though_it_was_the_weaker():
     assert together.measured.values_mm[:3] == pytest.approx(TRUE[:3], abs=2)
 
 
+def left_weights(seen):
+    return [c.weight for c in measure_together(request(), seen).candidates if c.side == "left"]
+
+
+@pytest.mark.parametrize("weight", [0.49, 0.8])
+def test_what_the_photos_left_unexplained_stays_with_another_line_when_they_are_joined(weight):
+    """Bound: each photo alone; both show one scene, so neither knows more of the line than the other."""
+    listed = {"left": ((weight, 0.0, "as pointed at, no edge seen"),)}
+    seen = [replace(p, listed=listed) for p in photos(10, 2)]
+    assert left_weights(seen) == pytest.approx([weight], abs=1e-6)
+
+
+def test_doubt_about_a_line_stays_though_a_rival_is_ruled_out():
+    """Bound: of what a trace gave its line and 'another line' the rival's share is none."""
+    listed = {"left": ((0.5, 0.0, ""), (0.3, 14.0, "outside"))}
+    seen = [replace(photos(10, 2)[0], listed=listed), replace(photos(10, 2)[1], listed={"left": ((0.8, 0.0, ""),)})]
+    assert left_weights(seen)[0] == pytest.approx(0.4**0.5 / (0.4**0.5 + 0.2), abs=0.01)
+
+
+def test_a_line_that_every_trace_believes_keeps_one_per_cent_for_another():
+    """Source: contract, Decision: no side gives less than 1 % to 'another line'."""
+    seen = [replace(p, listed={"left": ((1.0, 0.0, ""),)}) for p in photos(10, 2)]
+    assert left_weights(seen) == pytest.approx([0.99])
+
+
 def said_of(seen, asked):
     """Return what is said of photos and of all together, where each alone had the warnings of a weak single view."""
     own = tuple(Warning_(code, code) for code in ("one-reference", "edge-depth-assumed", "blurred"))

@@ -2,7 +2,8 @@
 
 A rival line inside the reveal lies deeper, and from another place to stand it shows elsewhere: the joint adjustment
 tells by how much each set of lines fits worse. What all photos show alike stays as doubtful as it was, because the
-photos show one scene: their weights are averaged, not multiplied.
+photos show one scene: their weights are averaged, not multiplied. So does what a trace left unexplained: that the side
+is a line which no photo lists.
 """
 
 from __future__ import annotations
@@ -59,15 +60,19 @@ def _choice(joint: Joint, used: Sequence[PhotoTraced], side: Side) -> Choice:
     free = np.eye(len(residual)) - design @ q @ design.T
     offset_by = (q @ design.T)[joint.adjusted.state.layout.sides[SIDES.index(side), 0]]
     options = [_options(used[b.photo], side) for b in seen]
-    scored = []
+    scored, strains = [], []
     for chosen in _sets([len(o) for o in options]):
         shifts = np.concatenate([b.whiten @ np.full(2, o[c][1]) for b, o, c in zip(seen, options, chosen, strict=True)])
         worse = float(2 * shifts @ residual + shifts @ free @ shifts)
         weight = float(np.mean([np.log(o[c][0]) for o, c in zip(options, chosen, strict=True)]))
         name = next((o[c][2] for o, c in zip(options, chosen, strict=True) if o[c][1] != 0), "")
+        strains.append(worse)
         scored.append((weight - worse / 2, float(offset_by @ shifts), name, chosen))
     scored.sort(key=lambda row: -row[0])
-    return Choice(tuple(b.photo for b in seen), scored[0][3], _merged(scored))
+    # a line that no photo lists is taken to lie as well together as those that do best
+    unlisted = float(np.mean([np.log(max(1 - sum(w for w, _, _ in o), ANOTHER_LINE)) for o in options]))
+    merged = _merged(scored, unlisted - min(strains) / 2)
+    return Choice(tuple(b.photo for b in seen), scored[0][3], merged)
 
 
 def _options(photo: PhotoTraced, side: Side) -> list[tuple[float, float, str]]:
@@ -81,8 +86,13 @@ def _sets(counts: Sequence[int]) -> list[tuple[int, ...]]:
     return [chosen for chosen, _ in zip(every, range(MOST_SETS), strict=False)]
 
 
-def _merged(scored: Sequence[tuple[float, float, str, tuple[int, ...]]]) -> tuple[tuple[float, float, str], ...]:
-    """Return candidates by place, best first, shifts against the best, all but 1 % shared among them."""
+def _merged(
+    scored: Sequence[tuple[float, float, str, tuple[int, ...]]], unlisted: float
+) -> tuple[tuple[float, float, str], ...]:
+    """Return candidates by place, best first, shifts against the best, with what is left to lines that none lists.
+
+    `unlisted` is the score of that line.
+    """
     top, zero = scored[0][0], scored[0][1]
     places: list[list[float]] = []
     names: list[str] = []
@@ -95,7 +105,8 @@ def _merged(scored: Sequence[tuple[float, float, str, tuple[int, ...]]]) -> tupl
         else:
             places[near][0] += weight
     total = sum(w for w, _ in places)
-    listed = [((1 - ANOTHER_LINE) * w / total, at, n) for (w, at), n in zip(places, names, strict=True)]
+    room = min(total / (total + float(np.exp(unlisted - top))), 1 - ANOTHER_LINE)
+    listed = [(room * w / total, at, n) for (w, at), n in zip(places, names, strict=True)]
     return tuple(c for i, c in enumerate(listed) if i == 0 or c[0] >= LISTED_FROM)
 
 
