@@ -13,6 +13,7 @@ from vision.joint.reports import said_together
 from vision.joint.several_photos import measure_together
 from vision.joint.solve import join
 from vision.request import SIDES, Candidate, CheckBar, OpeningRequest, Quantity, Warning_
+from vision.stations import LaidUnits
 
 A, B = ("sheet A", -850.0, 30.0, 0.01), ("sheet B", 860.0, -40.0, -0.02)
 PLACES = (camera_at(-900, -200, 2300), camera_at(1000, 150, 2500), camera_at(50, 400, 2700))
@@ -189,6 +190,19 @@ def test_a_line_that_every_trace_believes_keeps_one_per_cent_for_another():
     """Source: contract, Decision: no side gives less than 1 % to 'another line'."""
     seen = [replace(p, listed={"left": ((1.0, 0.0, ""),)}) for p in photos(10, 2)]
     assert left_weights(seen) == pytest.approx([0.99])
+
+
+def test_bricks_seen_along_the_old_line_say_nothing_of_the_line_that_is_taken():
+    """Bound: the same photo without bricks; those of the line 14 mm further in stand 5 mm out of it."""
+    rng = np.random.default_rng(11)
+    off = CORNERS + np.array([[14.0, 0], [0, 0], [0, 0], [14, 0]])
+    wrong = photo_of(PLACES[0], [A, B], rng, corners=off, u_side_mm=0.2)  # its left jamb is the one first looked at
+    wrong = replace(wrong, listed={"left": ((0.7, 0.0, ""), (0.29, 14.0, "outside"))})
+    bricks = LaidUnits(np.array([[0.0, 1000.0]]), np.array([5.0]), np.array([0.3]))
+    laid = replace(wrong, sides={**wrong.sides, "left": replace(wrong.sides["left"], units=bricks)})
+    other = photo_of(PLACES[1], [A, B], rng)
+    with_them, without = (measure_together(request(), [p, other]).measured for p in (laid, wrong))
+    assert with_them.values_mm == pytest.approx(without.values_mm, abs=1e-6)
 
 
 def said_of(seen, asked):

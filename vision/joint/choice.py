@@ -146,7 +146,7 @@ def _shifted(photo: PhotoTraced, line: SideLine, shift_mm: float) -> SideLine:
     ends = np.array([a, b]) + shift_mm * outward
     none = np.zeros(0)
     pixels = project(camera, np.column_stack([ends, np.full(2, line.depth_mm)]))
-    return replace(line, ends_px=pixels, s_mm=none, local_mm=none)
+    return replace(line, ends_px=pixels, s_mm=none, local_mm=none, units=None)
 
 
 def listed_of(chosen: Mapping[Side, Choice]) -> Listed:
