@@ -192,6 +192,15 @@ def test_a_line_that_every_trace_believes_keeps_one_per_cent_for_another():
     assert left_weights(seen) == pytest.approx([0.99])
 
 
+def test_a_rival_that_all_of_nine_photos_show_is_tried():
+    """Oracle: a rival that lies where the line does, seen from nine places, is as likely as each photo says."""
+    rng = np.random.default_rng(12)
+    places = [camera_at(x, y, 2500) for x in (-900, 0, 900) for y in (-300, 0, 300)]
+    listed = {"left": ((0.69, 0.0, ""), (0.3, 6.0, "outside"))}
+    seen = [replace(photo_of(c, [A, B], rng, name=Path(f"{i}.jpg")), listed=listed) for i, c in enumerate(places)]
+    assert left_weights(seen) == pytest.approx([0.69, 0.3], abs=0.01)
+
+
 def test_bricks_seen_along_the_old_line_say_nothing_of_the_line_that_is_taken():
     """Bound: the same photo without bricks; those of the line 14 mm further in stand 5 mm out of it."""
     rng = np.random.default_rng(11)

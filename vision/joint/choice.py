@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import product
 
 import numpy as np
 
@@ -61,7 +60,7 @@ def _choice(joint: Joint, used: Sequence[PhotoTraced], side: Side) -> Choice:
     offset_by = (q @ design.T)[joint.adjusted.state.layout.sides[SIDES.index(side), 0]]
     options = [_options(used[b.photo], side) for b in seen]
     scored, strains = [], []
-    for chosen in _sets([len(o) for o in options]):
+    for chosen in _sets(options):
         shifts = np.concatenate([b.whiten @ np.full(2, o[c][1]) for b, o, c in zip(seen, options, chosen, strict=True)])
         worse = float(2 * shifts @ residual + shifts @ free @ shifts)
         weight = float(np.mean([np.log(o[c][0]) for o, c in zip(options, chosen, strict=True)]))
@@ -81,9 +80,20 @@ def _options(photo: PhotoTraced, side: Side) -> list[tuple[float, float, str]]:
     return options or [(1.0, 0.0, "")]
 
 
-def _sets(counts: Sequence[int]) -> list[tuple[int, ...]]:
-    every = product(*(range(n) for n in counts))
-    return [chosen for chosen, _ in zip(every, range(MOST_SETS), strict=False)]
+def _sets(options: Sequence[Sequence[tuple[float, float, str]]]) -> list[tuple[int, ...]]:
+    """Return the sets of candidates to try: those that lie at one place in all photos, then the likeliest of the rest.
+
+    With many photos not all can be tried, and a rival that all of them show is unlikely by each one's weights.
+    """
+    one_place = {
+        tuple(min(range(len(o)), key=lambda c: abs(o[c][1] - shift)) for o in options)
+        for shift in {s for o in options for _, s, _ in o}
+    }
+    likeliest: list[tuple[float, tuple[int, ...]]] = [(0.0, ())]
+    for o in options:  # weights multiply, so what is not among the likeliest of some photos is not with one more
+        longer = [(score + float(np.log(w)), (*had, c)) for score, had in likeliest for c, (w, _, _) in enumerate(o)]
+        likeliest = sorted(longer, key=lambda row: -row[0])[:MOST_SETS]
+    return list(dict.fromkeys([*sorted(one_place), *(chosen for _, chosen in likeliest)]))
 
 
 def _merged(
