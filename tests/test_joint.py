@@ -12,7 +12,7 @@ from vision.joint.remedies import joint_remedies
 from vision.joint.reports import said_together
 from vision.joint.several_photos import measure_together
 from vision.joint.solve import join
-from vision.request import SIDES, Candidate, CheckBar, OpeningRequest, Quantity, Warning_
+from vision.request import SIDES, Candidate, CheckBar, OpeningRequest, Quantity, Reference, Warning_
 from vision.stations import LaidUnits
 
 A, B = ("sheet A", -850.0, 30.0, 0.01), ("sheet B", 860.0, -40.0, -0.02)
@@ -165,6 +165,20 @@ def test_the_line_that_fits_the_other_view_is_taken_though_it_was_the_weaker():
     wrong = replace(wrong, listed={"left": ((0.7, 0.0, ""), (0.29, 14.0, "outside"))})
     together = measure_together(request(), [wrong, photo_of(PLACES[1], [A, B], rng)])
     assert together.measured.values_mm[:3] == pytest.approx(TRUE[:3], abs=2)
+
+
+def test_a_page_keeps_its_own_size_beside_a_rectangle_of_another_kind():
+    """Oracle: the scene, where the page was cut 0.4 % short and the rectangle has its size to 0.02 mm."""
+    rng = np.random.default_rng(13)
+    page = Reference("given", 216.0, 280.0, (1.5, 1.5))
+    exact = Reference("given", 216.0, 280.0, (0.02, 0.02))
+    seen = [
+        photo_of(PLACES[0], [("page 1", -850.0, 30.0, 0.01)], rng, reference=page, scale=-0.004, name=Path("a.jpg")),
+        photo_of(PLACES[1], [("page 1", 860.0, -40.0, 0.0)], rng, reference=exact, name=Path("b.jpg")),
+    ]
+    m = [measure_joint(join(order, depths()), order) for order in (seen, seen[::-1])]
+    assert (np.abs(m[0].values_mm - TRUE)[:8] < u95(m[0])[:8]).all()
+    assert u95(m[1])[:8] == pytest.approx(u95(m[0])[:8], rel=0.05)
 
 
 def left_weights(seen):

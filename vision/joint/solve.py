@@ -17,7 +17,7 @@ from vision.adjustment import Adjusted, Block, adjust
 from vision.camera import back_project
 from vision.depths import EdgeDepths
 from vision.joint.in_photo import InPhoto
-from vision.joint.start import Pair, first_lines, frames_of, one_camera_groups, start_state, stayed
+from vision.joint.start import Pair, first_lines, frames_of, kind_of, one_camera_groups, start_state, stayed
 from vision.joint.state import (
     INTERIOR,
     JointState,
@@ -137,7 +137,8 @@ def _conditions(photos: Sequence[PhotoTraced], seen: Sequence[SideSeen], shared:
     """Return how many conditions joining adds: sides seen twice, sheets that stayed, one size, one skew, one camera."""
     more = len(photos) - 1
     cameras = sum(5 * (len(g) - 1) for g in one_camera_groups(photos))
-    return 2 * len(seen) - 8 - 3 * more + 8 * len(shared) + 4 * more + cameras
+    sizes = 2 * (len(photos) - len({kind_of(p) for p in photos}))
+    return 2 * len(seen) - 8 - 3 * more + 8 * len(shared) + 2 * more + sizes + cameras
 
 
 def _adjusted(

@@ -12,6 +12,7 @@ from vision.depths import EdgeDepths
 from vision.joint.state import Columns, JointState, Layout, in_first_frame
 from vision.observations import BULGE_Y, DEPTH, SIZE, WALL, reference_slice
 from vision.one_photo import PhotoTraced
+from vision.priors import reference_size_mm
 from vision.request import SIDES, Array, Side
 from vision.solving.start import rigid_motion
 from vision.stations import OUTWARD, Line, SideLine
@@ -90,6 +91,7 @@ def stayed(photos: Sequence[PhotoTraced], frames: Array) -> Iterator[Pair]:
             at = in_first_frame(frames[k], state.references[i, None, :2])[0]
             for other, j, there in first:
                 same = photos[other].solved.names[j].split()[:2] == name.split()[:2] or "sheet" not in name
+                same &= kind_of(photos[other]) == kind_of(photo)
                 if other != k and same and np.hypot(*(at - there)) < SAME_PLACE_MM:
                     yield (k, i), (other, j)
                     break
@@ -120,7 +122,7 @@ def start_state(
     for state in states:
         columns.append(np.arange(count, count + state.unknowns))
         count += state.unknowns
-    kinds = [_kind(p) for p in photos]
+    kinds = [kind_of(p) for p in photos]
     for k in range(1, len(photos)):
         columns[k][WALL.start + 1] = columns[0][WALL.start + 1]
         states[k] = replace(states[k], wall=np.array([states[0].wall[0] - frames[k, 2], states[0].wall[1]]))
@@ -157,9 +159,10 @@ def start_state(
     return JointState(tuple(states), frames.copy(), interiors, sides, layout)
 
 
-def _kind(photo: PhotoTraced) -> str:
-    """Return what the references of a photo are: their size is one print run's, one standard's."""
-    return "sheet" if "sheet" in photo.solved.names[0] else "page"
+def kind_of(photo: PhotoTraced) -> tuple[object, ...]:
+    """Return what the references of a photo are: one print run's sheets, or all of one standard or given size."""
+    reference = photo.reference
+    return ("sheet",) if reference.kind == "sheet" else (reference.kind, reference_size_mm(reference), reference.u_mm)
 
 
 def _interior(camera: Camera) -> Array:
