@@ -5,14 +5,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tests.views import BAR, CORNERS, camera_at, paper, photo_of
+from tests.views import BAR, CORNERS, camera_at, laid, paper, photo_of
 from vision.depths import EdgeDepths
 from vision.joint.measures import depth_warnings, measure_joint
 from vision.joint.remedies import joint_remedies
 from vision.joint.reports import said_together
 from vision.joint.several_photos import measure_together
 from vision.joint.solve import join
-from vision.request import SIDES, Candidate, CheckBar, OpeningRequest, Quantity, Reference, Warning_
+from vision.measures import measure
+from vision.request import PARTS, SIDES, Candidate, CheckBar, OpeningRequest, Quantity, Reference, Warning_
 from vision.stations import LaidUnits
 
 A, B = ("sheet A", -850.0, 30.0, 0.01), ("sheet B", 860.0, -40.0, -0.02)
@@ -100,8 +101,6 @@ def test_a_second_photo_never_makes_the_uncertainty_larger():
     rng = np.random.default_rng(6)
     one = [photo_of(PLACES[0], [A], rng), photo_of(PLACES[1], [A], rng)]
     both = measure_joint(join(one, depths()), one)
-    from vision.measures import measure
-
     for photo in one:
         camera, parts = photo.solved.adjusted.state.camera, photo.solved.adjusted.parts
         alone = measure(camera, parts, photo.sides, np.ones((4, 4)))
@@ -226,6 +225,36 @@ def test_bricks_seen_along_the_old_line_say_nothing_of_the_line_that_is_taken():
     other = photo_of(PLACES[1], [A, B], rng)
     with_them, without = (measure_together(request(), [p, other]).measured for p in (laid, wrong))
     assert with_them.values_mm == pytest.approx(without.values_mm, abs=1e-6)
+
+
+def part(measured, name):
+    return measured.budget_mm[1, PARTS.index(name)]
+
+
+@pytest.mark.parametrize("count", [2, 4])
+def test_what_all_photos_see_alike_does_not_average_out(count):
+    """Bound: the photo alone. One arris, one row of bricks beside it and one wall: seen again they are no surer."""
+    rng = np.random.default_rng(14)
+    one = photo_of(PLACES[0], [A], rng, u_choice_mm=0.4, courses=laid(rng))
+    alone = measure(one.solved.adjusted.state.camera, one.solved.adjusted.parts, one.sides, np.ones((4, 4)))
+    joined = measure_joint(join([one] * count, depths()), [one] * count)
+    assert part(joined, "edge_choice") == pytest.approx(part(alone, "edge_choice"), rel=0.02)
+    assert part(joined, "edge_trace") > 0.7 * part(alone, "edge_trace")
+    assert part(joined, "camera") > 0.95 * part(alone, "camera")
+
+
+def test_three_photos_of_one_wall_are_as_true_as_they_claim():
+    """Oracle: the scene. Bricks laid out of true, and an arris that shows beside its line, are one for all."""
+    ratios = []
+    for seed in range(12):
+        rng = np.random.default_rng(200 + seed)
+        out, wall = rng.normal(0, 1.0, 4), laid(rng)
+        shown = CORNERS + np.array([[-out[3], -out[0]], [out[1], -out[0]], [out[1], out[2]], [-out[3], out[2]]])
+        scene = {"papers": [paper(rng), paper(rng)], "depth": rng.normal(0, 1.0), "corners": shown, "courses": wall}
+        seen = [photo_of(c, [A, B], rng, **scene, u_side_mm=0.1, u_choice_mm=1.0) for c in PLACES]
+        m = measure_joint(join(seen, depths()), seen)
+        ratios.append(((m.values_mm - TRUE) / np.sqrt(np.diag(m.cov_mm2)))[:8])
+    assert 0.7 < float(np.sqrt(np.mean(np.square(ratios)))) < 1.25
 
 
 def said_of(seen, asked):

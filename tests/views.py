@@ -10,6 +10,7 @@ from vision.priors import camera_blocks, camera_prior, reference_blocks, size_bl
 from vision.request import SIDES, CheckBar, PhotoReport, Quantity, Reference
 from vision.solving.solved import Solved
 from vision.stations import ENDS, SideLine
+from vision.wall.courses import course_block, whitening
 
 FOCAL, SIZE = 2850.0, (4032, 3024)
 HALF = np.array([108.0, 140.0])
@@ -17,6 +18,10 @@ GRID = np.stack(np.meshgrid(np.linspace(-90, 90, 7), np.linspace(-120, 120, 9)),
 CORNERS = np.array([[-600.0, -450], [600, -450], [600, 450], [-600, 450]])
 SHEET = Reference("sheet")
 BAR = CheckBar(Quantity(150.0, 0.05), Quantity(200.0, 0.05))
+
+# courses of a wall: pieces every 150 mm along, a course every 75 mm; how true they lie and run
+ALONG, LEVEL = np.arange(-1100.0, 1101, 150), np.arange(-750.0, 751, 75)
+U_LAID_MM, U_SLOPE = 1.0, 1e-3
 
 
 def camera_at(x, y, z, focal=FOCAL):
@@ -32,6 +37,20 @@ def camera_at(x, y, z, focal=FOCAL):
 def paper(rng):
     """Return how a sheet lies on the wall: depth mm, tilts rad, bulges mm (drawn from the priors of panels)."""
     return np.array([rng.normal(-0.5, np.hypot(1, 0.3)), *rng.normal(0, 0.003, 2), *rng.normal(0, 0.5, 2)])
+
+
+def laid(rng):
+    """Return how far each piece of each course lies too low, mm (courses, pieces)."""
+    return U_SLOPE * np.outer(rng.normal(size=len(LEVEL)), ALONG) + rng.normal(0, U_LAID_MM, (len(LEVEL), len(ALONG)))
+
+
+def course_lines(camera, state, off_mm):
+    """Return the courses of a wall as a photo shows them, as observations."""
+    x, y = (v.ravel() for v in np.meshgrid(ALONG, LEVEL))
+    course = np.repeat(np.arange(len(LEVEL)), len(ALONG))
+    pixel = project(camera, np.column_stack([x, y + off_mm.ravel(), np.zeros(len(x))]))
+    whiten = whitening(course, x, np.full(len(x), U_LAID_MM), np.full(len(LEVEL), U_SLOPE))
+    return course_block(state, pixel, np.zeros(len(x), bool), course, whiten)
 
 
 FLAT = np.array([-0.5, 0, 0, 0, 0])
@@ -53,8 +72,13 @@ def photo_of(
     scale=0.0,
     reference=SHEET,
     bar=BAR,
+    u_choice_mm=0.0,
+    courses=None,
 ):
-    """Return a photo of references [(name, x, y, turn)] on the wall and of an opening whose edges lie at `depth`."""
+    """Return a photo of references [(name, x, y, turn)] on the wall and of an opening whose edges lie at `depth`.
+
+    `courses` are how the bricks were laid (`laid`), None: a plain wall.
+    """
     prior = camera_prior(FOCAL * np.exp(rng.normal(0, 0.03)), 0.03, SIZE, known=True)
     x0, y0, turn0 = sheets[0][1:]
     c, s = np.cos(turn0), np.sin(turn0)
@@ -79,7 +103,10 @@ def photo_of(
         blocks.append(point_block(i, GRID, HALF, seen + rng.normal(0, noise_px, seen.shape), noise_px))
         references[i, :3] = [*(np.array([x - x0, y - y0]) @ own[:2, :2]), turn - turn0]
         references[i, 3] = -0.5
-    adjusted = adjust(blocks, PhotoState(start, np.zeros(2), references))
+    state = PhotoState(start, np.zeros(2), references, np.array([-turn0, 0.0]))
+    if courses is not None:
+        blocks.append(course_lines(camera, state, courses))
+    adjusted = adjust(blocks, state)
     lines = {}
     for side in sides:
         ends = corners[list(ENDS[side])]
@@ -90,7 +117,7 @@ def photo_of(
         pixels = project(camera, np.column_stack([moved, np.full(2, depth)]))
         none = np.zeros(0)
         cov = np.diag([u_side_mm**2, 1e-10])
-        lines[side] = SideLine(side, pixels, 0.0, none, none, cov, 0.0, 0.0, 0.0)
+        lines[side] = SideLine(side, pixels, 0.0, none, none, cov, 0.0, 0.0, u_choice_mm)
     shown = project(camera, np.column_stack([corners, np.full(4, depth)]))
     names = tuple(name for name, *_ in sheets)
     solved = Solved(adjusted, names, (), (), noise_px, tuple(blocks))

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from vision.depths import EdgeDepths
+from vision.joint.common import side_errors, with_one_wall
 from vision.joint.solve import Joint
 from vision.measures import Measured, assembled, effects_on
 from vision.one_photo import PhotoTraced
@@ -32,7 +33,7 @@ def measure_joint(joint: Joint, photos: Sequence[PhotoTraced]) -> Measured:
     Notes
     -----
     The sides are unknowns of the adjustment, so the covariance is J Q J' over their eight (JCGM 100, 5.2), by the
-    origin of the observations; the seen line's choice is told apart from its trace by their shares.
+    origin of the observations. What all photos see wrong alike (`vision.joint.common`) is added once a side.
     """
     state = joint.adjusted.state
     lines = measured_lines(joint)
@@ -45,9 +46,12 @@ def measure_joint(joint: Joint, photos: Sequence[PhotoTraced]) -> Measured:
 
     by_side = jacobian(nine, np.zeros(8), SIDE_STEPS)
     at = state.layout.sides[:, :2].ravel()
-    parts = {part: carried(by_side, q[np.ix_(at, at)]) for part, q in joint.adjusted.parts.items() if part in PARTS}
-    share = _choice_share(joint, photos)
-    parts["edge_choice"], parts["edge_trace"] = share * parts["edge_trace"], (1 - share) * parts["edge_trace"]
+    whole = with_one_wall(joint, photos)
+    parts = {part: carried(by_side, q[np.ix_(at, at)]) for part, q in whole.items() if part in PARTS}
+    parts["edge_choice"] = np.zeros((9, 9))
+    for i, (cov, u_choice) in enumerate(side_errors(joint, photos).values()):
+        parts["edge_trace"] = parts["edge_trace"] + carried(by_side[:, 2 * i : 2 * i + 2], cov)
+        parts["edge_choice"] += carried(by_side[:, [2 * i]], [[u_choice**2]])
     parts["station"] = np.diag(u_station**2)
     camera = state.photos[0].camera
     return assembled(camera, lines, sides, local, nine(np.zeros(8)), parts, u_station)
@@ -60,16 +64,6 @@ def joint_candidates(
     lines = measured_lines(joint)
     local, _ = local_edges(lines, joint.sides)
     return effects_on(lines, local, listed)
-
-
-def _choice_share(joint: Joint, photos: Sequence[PhotoTraced]) -> float:
-    """Return the part of the sides' variance that is the choice of line."""
-    choice, trace = 0.0, 0.0
-    for k in joint.used:
-        for side in photos[k].sides.values():
-            choice += side.u_choice_mm**2
-            trace += float(side.cov_offset_slope[0, 0])
-    return choice / max(choice + trace, 1e-12)
 
 
 def seen_depths(joint: Joint) -> dict[Side, tuple[float, float]]:
