@@ -296,7 +296,7 @@ def test_what_is_said_to_help_several_photos_helps_them_as_much(action):
     bars = CheckBar(Quantity(150.0, u_mm), Quantity(200.0, u_mm))
     seen, known = photos(5, 2, depth=-19.0, bar=CheckBar()), photos(5, 2, depth=-19.0, bar=bars)
     asked = OpeningRequest((), "siding")
-    offered = {r.action: r for r in joint_remedies(asked, seen, measure_together(asked, seen))}
+    offered = {r.action: r for r in joint_remedies(asked, measure_together(asked, seen))}
     assert set(offered) == {"give-edge-offset", "measure-bars"}
     told = replace(asked, edge_offset=dict.fromkeys(SIDES, Quantity(19.0, 1.0)))
     real = measure_together(told, seen) if action == "give-edge-offset" else measure_together(asked, known)
@@ -327,4 +327,4 @@ def test_the_views_tell_how_far_the_sides_not_given_stand_out():
 def test_what_was_given_is_not_asked_for_again():
     asked = OpeningRequest((), "panel", check_bar=BAR, edge_offset=dict.fromkeys(SIDES, Quantity(0.0, 1.0)))
     seen = photos(5, 2)
-    assert joint_remedies(asked, seen, measure_together(asked, seen)) == ()
+    assert joint_remedies(asked, measure_together(asked, seen)) == ()

@@ -83,7 +83,7 @@ def estimate_opening(
             warned += more
             faces = _faces(request, whole[order[0]], photos, together) if order else ()
             answer = _estimate(together.measured, together.candidates, faces, photos[0], reports, warned)
-            return replace(answer, remedies=joint_remedies(request, photos, together)) if _unsure(answer) else answer
+            return replace(answer, remedies=joint_remedies(request, together)) if _unsure(answer) else answer
         if order and not warned:
             warned.append(disagreement(photos))
     if not order:

@@ -18,6 +18,7 @@ from vision.uncertainty import carried, jacobian
 
 SIDE_STEPS = [1e-2, 1e-6] * 4
 CONTRADICTED = 3.3  # of a standard normal: 0.001 on both sides
+DOUBTED = 2.0  # where all four together are known to lie elsewhere: 0.05 each
 NO_GAIN = 0.98  # of the declared variance: nearer, the photos say nothing of the depth
 
 
@@ -27,8 +28,10 @@ def measured_lines(joint: Joint) -> dict[Side, Line]:
     return {s: shifted(joint.lines[s], found[i, 0], found[i, 1]) for i, s in enumerate(SIDES)}
 
 
-def measure_joint(joint: Joint, photos: Sequence[PhotoTraced]) -> Measured:
+def measure_joint(joint: Joint, photos: Sequence[PhotoTraced], apart_mm: Sequence[Array] = ()) -> Measured:
     """Return the measures that all photos give together.
+
+    `apart_mm` are the distances (9,) to other answers that may as well be right: standard deviations of the choice.
 
     Notes
     -----
@@ -52,6 +55,8 @@ def measure_joint(joint: Joint, photos: Sequence[PhotoTraced]) -> Measured:
     for i, (cov, u_choice) in enumerate(side_errors(joint, photos).values()):
         parts["edge_trace"] = parts["edge_trace"] + carried(by_side[:, 2 * i : 2 * i + 2], cov)
         parts["edge_choice"] += carried(by_side[:, [2 * i]], [[u_choice**2]])
+    for distance in apart_mm:
+        parts["edge_choice"] += np.outer(distance, distance)
     parts["station"] = np.diag(u_station**2)
     camera = state.photos[0].camera
     return assembled(camera, lines, sides, local, nine(np.zeros(8)), parts, u_station)
@@ -88,16 +93,19 @@ def seen_depths(joint: Joint) -> dict[Side, tuple[float, float]]:
     return found
 
 
-def depth_warnings(joint: Joint, declared: EdgeDepths, words: Mapping[Side, str]) -> list[Warning_]:
+def depth_warnings(
+    joint: Joint, declared: EdgeDepths, words: Mapping[Side, str], level: float = CONTRADICTED
+) -> list[Warning_]:
     """Return `edge-depth-contradicted` for sides whose depth the photos see elsewhere than declared or assumed.
 
-    What the photos alone see is independent of what was declared: their difference has the sum of their variances.
+    `level` is how many standard deviations off. What the photos alone see is independent of what was declared: their
+    difference has the sum of their variances.
     """
     warned: list[Warning_] = []
     for side, (seen, u) in seen_depths(joint).items():
         off = seen - declared.z_mm[side]
         u_declared = declared.cov_mm2[SIDES.index(side), SIDES.index(side)] ** 0.5
-        if abs(off) > CONTRADICTED * np.hypot(u, u_declared):
+        if abs(off) > level * np.hypot(u, u_declared):
             warned.append(
                 Warning_(
                     "edge-depth-contradicted",

@@ -17,9 +17,9 @@ from vision.remedies import U_BAR
 from vision.request import SIDES, CheckBar, OpeningRequest, Remedy
 
 
-def joint_remedies(request: OpeningRequest, photos: Sequence[PhotoTraced], together: Together) -> tuple[Remedy, ...]:
+def joint_remedies(request: OpeningRequest, together: Together) -> tuple[Remedy, ...]:
     """Return what could be done about the uncertainty of joint measures without another photo, and what each brings."""
-    used, depths = [photos[i] for i in together.used], edge_depths(request)
+    used, depths = together.joined, edge_depths(request)
     asked: list[tuple[Remedy, Sequence[PhotoTraced], EdgeDepths]] = []
     before, thing = together.measured.cov_mm2, used[0].reference.thing
     if depths.assumed:
@@ -32,7 +32,7 @@ def joint_remedies(request: OpeningRequest, photos: Sequence[PhotoTraced], toget
     for remedy, seen, known in asked:
         joint = join(seen, known)
         if joint is not None and len(joint.used) == len(used):
-            found.append(replace(remedy, cov_mm2=measure_joint(joint, seen).cov_mm2))
+            found.append(replace(remedy, cov_mm2=measure_joint(joint, seen, together.apart_mm).cov_mm2))
     return tuple(found)
 
 

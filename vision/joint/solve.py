@@ -57,7 +57,8 @@ class Joint:
 
     `shared` are pairs ((photo, reference), (photo, reference)) that stayed in one place; `seen` the observations of
     the sides. Photos are counted as in `used` there. `strain` is how much worse the photos fit together than each
-    alone, a chi-square of `conditions` degrees of freedom. `depths` are those believed beforehand.
+    alone, a chi-square of `conditions` degrees of freedom. `depths` are those believed beforehand. `parted` are pairs
+    that lie near each other and are taken for references that were moved.
     """
 
     adjusted: Adjusted[JointState]
@@ -69,15 +70,17 @@ class Joint:
     strain: float
     conditions: int
     depths: EdgeDepths
+    parted: tuple[Pair, ...] = ()
 
 
-def join(photos: Sequence[PhotoTraced], depths: EdgeDepths) -> Joint | None:
+def join(photos: Sequence[PhotoTraced], depths: EdgeDepths, *, firm: bool = False) -> Joint | None:
     """Return the joint adjustment of photos of one opening, the first carrying the frame; None where no two join.
 
     Parameters
     ----------
     photos : solved and traced, the surest first; some may show a part of the opening only.
     depths : of the sides, as declared or assumed.
+    firm : believe depths and places of references whatever it costs.
 
     Notes
     -----
@@ -93,12 +96,16 @@ def join(photos: Sequence[PhotoTraced], depths: EdgeDepths) -> Joint | None:
     lines, sides = first_lines(joined, placed, depths)
     if set(lines) != set(SIDES):
         return None
-    free = _adjusted(joined, placed, lines, depths, ())
-    best, kept, believed = _with_shared(joined, placed, lines, depths, free)
+    near = tuple(stayed(joined, placed))
+    if firm:
+        best, kept, believed = _adjusted(joined, placed, lines, depths, near), near, depths
+    else:
+        best, kept, believed = _with_shared(joined, placed, lines, depths, near)
     alone = sum(p.solved.adjusted.cost for p in joined)
     seen = tuple(_sides_seen(joined, lines, depths))
     strain = max(0.0, best.cost - alone)
-    return Joint(best, used, lines, sides, kept, seen, strain, _conditions(joined, seen, kept), believed)
+    conditions, parted = _conditions(joined, seen, kept), tuple(pair for pair in near if pair not in kept)
+    return Joint(best, used, lines, sides, kept, seen, strain, conditions, believed, parted)
 
 
 def loosened(depths: EdgeDepths) -> EdgeDepths:
@@ -112,14 +119,14 @@ def _with_shared(
     frames: Array,
     lines: Mapping[Side, Line],
     depths: EdgeDepths,
-    free: Adjusted[JointState],
+    shared: tuple[Pair, ...],
 ) -> tuple[Adjusted[JointState], tuple[Pair, ...], EdgeDepths]:
     """Return the adjustment with references shared that stayed, these, and the depths believed.
 
     Where all cannot be shared either some were moved or the sides lie elsewhere than declared: sheets are moved
     seldom, so the depth gives way first if that makes all fit.
     """
-    shared = tuple(stayed(photos, frames))
+    free = _adjusted(photos, frames, lines, depths, ())
     if not shared:
         return free, (), depths
     limit = chdtri(3 * len(shared), MOVED_LEVEL)
