@@ -1,13 +1,15 @@
 """What is taken for the cause where photos of one opening do not fit as they are."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from tests.views import CORNERS, camera_at, photo_of
+from vision.estimate import estimate_opening
 from vision.joint.several_photos import measure_together
-from vision.request import SIDES, OpeningRequest, Quantity
+from vision.request import SIDES, OpeningRequest, PhotoRequest, Quantity
 
 A, B = ("sheet A", -850.0, 30.0, 0.01), ("sheet B", 860.0, -40.0, -0.02)
 PLACES = (camera_at(-900, -200, 2300), camera_at(1000, 150, 2500), camera_at(50, 400, 2700))
@@ -79,6 +81,22 @@ def test_a_sheet_that_was_moved_makes_no_line_doubtful():
     error, u, said = found([photo_of(PLACES[0], [A, B], rng), photo_of(PLACES[1], [A, moved], rng)])
     assert said == {}
     assert (np.abs(error) < 2.5 * u).all()
+
+
+@pytest.mark.parametrize("wrong", [0, 1])
+def test_two_photos_that_contradict_each_other_leave_as_much_open_as_they_lie_apart(wrong):
+    """Oracle: the scene, of which one photo shows an opening 50 mm wider; nothing tells which."""
+    seen = photos(31, 2, wrong, 25 * np.array([[-1.0, 0], [1, 0], [1, 0], [-1, 0]]))
+    asked = replace(DECLARED, photos=tuple(PhotoRequest(p.report.path) for p in seen))
+    answer = estimate_opening(asked, tracer=lambda _, p: next(s for s in seen if s.report.path == p.path))
+    u = np.sqrt(np.diag(answer.cov_mm2))
+    assert (np.abs(answer.values_mm[:8] - TRUE) < 1.2 * u[:8]).all()
+    assert u[:3] == pytest.approx([50] * 3, abs=5)
+    assert u[3:6].max() < 5
+    assert answer.further["narrowest_width"].u_mm == pytest.approx(u[1])
+    assert [w.code for w in answer.warnings] == ["photos-disagree"]
+    assert "as large as their answers lie apart" in answer.warnings[0].message
+    assert answer.remedies == ()
 
 
 def test_photos_that_fit_are_said_to_fit():

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
@@ -56,8 +56,8 @@ def estimate_opening(
     Notes
     -----
     Each photo is solved and traced by itself; those that show the opening are then adjusted together. Where they do
-    not fit together the surest one counts, and it is said. A photo that cannot be read, or on which this program
-    fails, leaves the others alone.
+    not fit together the surest one counts, with an uncertainty as large as their answers lie apart. A photo that
+    cannot be read, or on which this program fails, leaves the others alone.
     """
     seen = _traced(request, progress, tracer or _trace_anew)
     whole: dict[int, PhotoMeasured] = {}
@@ -86,11 +86,31 @@ def estimate_opening(
             return replace(answer, remedies=joint_remedies(request, together)) if _unsure(answer) else answer
         if order and not warned:
             warned.append(disagreement(photos))
+            return _surest(request, whole, order, photos, reports, warned)
     if not order:
         return _not_measured(reports, len(parts))
     best = whole[order[0]]
     found = _estimate(best.measured, best.candidates, best.faces, photos[0], reports, warned)
     return replace(found, remedies=_remedies(request, photos[0], best.measured)) if _unsure(found) else found
+
+
+def _surest(
+    request: OpeningRequest,
+    whole: Mapping[int, PhotoMeasured],
+    order: Sequence[int],
+    photos: Sequence[PhotoTraced],
+    reports: list[PhotoReport],
+    warned: Sequence[Warning_],
+) -> Estimate:
+    """Return the measures of the surest of photos that contradict each other, as open as their answers lie apart.
+
+    Nothing tells which of them errs, and what would make a sound photo surer is no remedy for that.
+    """
+    surest, *others = (i for i in order if any(whole[i].traced is p for p in photos))
+    values = whole[surest].measured.values_mm
+    best = measure_traced(request, whole[surest].traced, [whole[i].measured.values_mm - values for i in others])
+    reports[surest] = best.report
+    return _estimate(best.measured, best.candidates, best.faces, best.traced, reports, warned)
 
 
 def _unsure(found: Estimate) -> bool:

@@ -5,7 +5,7 @@ The partial derivatives are central differences (JCGM 100, 5.1.3, note 2).
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -55,6 +55,7 @@ def measure(
     sides: Mapping[Side, SideLine],
     depth_cov_mm2: Array,
     clicks: tuple[Array, float] | None = None,
+    apart_mm: Sequence[Array] = (),
 ) -> Measured:
     """Return the measures of an opening.
 
@@ -65,6 +66,7 @@ def measure(
     sides : the four sides.
     depth_cov_mm2 : covariance (4, 4) mm2 of the sides' depths, in the order of `SIDES`.
     clicks : clicked corners (4, 2) px that the sides run through and their standard uncertainty in px, if not traced.
+    apart_mm : distances (9,) to other answers that may as well be right: standard deviations of the choice (a guess).
 
     Notes
     -----
@@ -76,6 +78,8 @@ def measure(
     by = _sensitivity(camera, sides, local, None if clicks is None else clicks[0])
     parts = covariances(by, camera_parts, sides, depth_cov_mm2, 0.0 if clicks is None else clicks[1])
     parts["station"] = np.diag(u_station**2)
+    for distance in apart_mm:
+        parts["edge_choice"] = parts["edge_choice"] + np.outer(distance, distance)
     return replace(
         assembled(camera, lines, sides, local, nine_of(lines, local), parts, u_station),
         sensitivity=by,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
@@ -215,11 +215,11 @@ def _with_lines(request: OpeningRequest, ready: Prepared, by: PhotoSolved, last:
     return solved
 
 
-def measure_traced(request: OpeningRequest, traced: PhotoTraced) -> PhotoMeasured:
-    """Return the measures that one photo gives by itself."""
+def measure_traced(request: OpeningRequest, traced: PhotoTraced, apart_mm: Sequence[Array] = ()) -> PhotoMeasured:
+    """Return the measures that one photo gives by itself; `apart_mm` as of `vision.measures.measure`."""
     solved, depths = traced.solved, edge_depths(request)
     camera = solved.adjusted.state.camera
-    result = measure(camera, solved.adjusted.parts, traced.sides, depths.cov_mm2, traced.clicks)
+    result = measure(camera, solved.adjusted.parts, traced.sides, depths.cov_mm2, traced.clicks, apart_mm)
     candidates = candidate_effects(camera, traced.sides, traced.listed)
     faces = faces_of(result, candidates, depths.z_mm)
     if traced.beside:

@@ -73,8 +73,9 @@ def disagreement(photos: Sequence[PhotoTraced]) -> Warning_:
     names = " and ".join(p.report.path.name for p in photos)
     return Warning_(
         "photos-disagree",
-        f"{names} do not fit together, so only the surest one is used: check that all show this opening, and take "
-        "one more photo from another place",
+        f"{names} do not fit together and nothing tells which is right, so the surest one is used with an uncertainty "
+        "as large as their answers lie apart: check that all show this opening and that their sides lie on the right "
+        "lines, and take one more photo from another place",
     )
 
 
