@@ -10,6 +10,7 @@ import pytest
 from tests.drawn_walls import SIZE, blocks_of, bricks, camera, drawn, state
 from vision.adjustment import adjust
 from vision.camera import Camera, back_project, project
+from vision.solving.solved import Solved
 from vision.wall import line_vote
 from vision.wall.courses import across_along, course_block, whitening
 from vision.wall.kept_out import of_the_wall
@@ -243,6 +244,20 @@ def test_lines_of_another_wall_are_left_out_with_a_warning():
     assert result is alone
 
 
+def test_a_page_that_the_walls_lines_contradict_carries_how_far_they_would_move_it():
+    """Bound: the page alone, and its covariance; the picture shows a wall turned by 12 degrees more."""
+    rng, cam = np.random.default_rng(12), camera()
+    blocks, outlines = blocks_of(cam, rng, np.array([[0.0, 0]]))
+    blocks = [replace(b, part="reference_size") if b.part == "print_scale" else b for b in blocks]
+    alone = adjust(blocks, state(cam))
+    grey = drawn(camera((0.06, -0.33, 0.01)), rng)
+    solved = lined(grey, Solved(alone, ("page 1",), tuple(outlines), (), 0.1, tuple(blocks)), None, "masonry")
+    assert [w.code for w in solved.warnings] == ["lines-disagree"]
+    wider = solved.adjusted.covariance - alone.covariance
+    assert np.diag(wider) == pytest.approx(solved.torn**2, rel=1e-6)
+    assert solved.torn[1] == pytest.approx(-0.2, abs=0.1)  # about the upright axis
+
+
 def test_contradiction_is_rare_when_everything_is_as_assumed():
     """Oracle: a test at 1e-4 must not fire in 8 draws from its own assumptions."""
     cam = camera()
@@ -267,8 +282,6 @@ def test_contradiction_is_rare_when_everything_is_as_assumed():
 
 
 def test_a_solved_photo_without_blocks_stays_as_it_is(one_sheet):
-    from vision.solving.solved import Solved
-
     grey, _, alone, outlines, _ = one_sheet
     solved = Solved(alone, ("sheet A",), tuple(outlines), (), 0.1)
     assert lined(grey, solved, None, "masonry") is solved

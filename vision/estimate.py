@@ -17,7 +17,7 @@ from vision.faces.outlines import nested_outlines
 from vision.joint.remedies import joint_remedies
 from vision.joint.reports import said_together
 from vision.joint.same_view import same_picture
-from vision.joint.several_photos import Together, disagreement, measure_together
+from vision.joint.several_photos import Together, disagreement, measure_together, torn_off
 from vision.measures import Measured
 from vision.one_photo import PhotoMeasured, PhotoTraced, measure_traced, trace_photo
 from vision.photo.prepared import prepare
@@ -70,10 +70,15 @@ def estimate_opening(
     order = sorted(whole, key=lambda i: float(np.trace(whole[i].measured.cov_mm2[:8, :8])))
     parts = [i for i, s in enumerate(seen) if isinstance(s, PhotoTraced) and i not in whole]
     reports = [_report(s, whole.get(i)) for i, s in enumerate(seen)]
-    photos = _once([s for s in (seen[i] for i in [*order, *parts]) if isinstance(s, PhotoTraced)])
-    warned: list[Warning_] = []
+    traced = [s for s in (seen[i] for i in [*order, *parts]) if isinstance(s, PhotoTraced)]
+    photos, warned = _once(traced), []
+    if any(_sound(p) for p in photos if _whole(p)):  # what is torn would make sound photos worse
+        warned += [torn_off(p) for p in photos if not _sound(p)]
+        photos = [p for p in photos if _sound(p)]
+        order = [i for i in order if any(whole[i].traced is p for p in photos)]
     if len(photos) > 1:
-        together = _together(request, photos, warned)
+        together, fault = _together(request, photos)
+        warned += fault
         if together is not None:
             warned += together.warnings
             at = {k: next(i for i, s in enumerate(seen) if s is photos[k]) for k in together.used}
@@ -84,7 +89,7 @@ def estimate_opening(
             faces = _faces(request, whole[order[0]], photos, together) if order else ()
             answer = _estimate(together.measured, together.candidates, faces, photos[0], reports, warned)
             return replace(answer, remedies=joint_remedies(request, together)) if _unsure(answer) else answer
-        if order and not warned:
+        if order and not fault:
             warned.append(disagreement(photos))
             return _surest(request, whole, order, photos, reports, warned)
     if not order:
@@ -139,19 +144,16 @@ def _estimate(
     )
 
 
-def _together(request: OpeningRequest, photos: Sequence[PhotoTraced], warned: list[Warning_]) -> Together | None:
-    """Return the photos joined; None where they cannot be, or where this program fails at it (then warned of)."""
+def _together(request: OpeningRequest, photos: Sequence[PhotoTraced]) -> tuple[Together | None, list[Warning_]]:
+    """Return the photos joined, None where they cannot be, and what is said where this program fails at it."""
     try:
-        return measure_together(request, photos)
+        return measure_together(request, photos), []
     except Exception as e:
-        warned.append(
-            Warning_(
-                "photos-disagree",
-                f"the photos could not be joined: this program made a mistake ({_kind(e)}), please report it; only the "
-                "surest photo is used, so look whether the others show the same",
-            )
+        says = (
+            f"the photos could not be joined: this program made a mistake ({_kind(e)}), please report it; only the "
+            "surest photo is used, so look whether the others show the same"
         )
-        return None
+        return None, [Warning_("photos-disagree", says)]
 
 
 def _faces(
@@ -193,6 +195,11 @@ def _same(a: PhotoReport, b: PhotoReport) -> bool:
 
 def _whole(photo: PhotoTraced) -> bool:
     return set(photo.sides) == set(SIDES)
+
+
+def _sound(photo: PhotoTraced) -> bool:
+    """Return whether no lines of the wall contradict the only reference of a photo."""
+    return photo.solved.torn is None
 
 
 def _report(seen: PhotoTraced | PhotoReport, measured: PhotoMeasured | None) -> PhotoReport:

@@ -7,7 +7,8 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from vision.joint.in_photo import InPhoto
-from vision.joint.solve import OWN_TRACE, Joint
+from vision.joint.solve import OWN_TRACE, Joint, own_blocks
+from vision.joint.start import kind_of
 from vision.one_photo import PhotoTraced
 from vision.request import SIDES, Array, Side
 from vision.wall.courses import LineBlock
@@ -60,3 +61,24 @@ def with_one_wall(joint: Joint, photos: Sequence[PhotoTraced]) -> Mapping[str, A
     parts = dict(joint.adjusted.parts)
     parts["camera"] = parts["camera"] + more
     return parts
+
+
+def torn_apart(joint: Joint, photos: Sequence[PhotoTraced]) -> Array:
+    """Return the covariance (U, U) of references that the lines of their photos contradict.
+
+    Notes
+    -----
+    Observations of a photo that err so that it by itself is off by d move all unknowns by Q N d, N their normal matrix.
+    References of one kind and size have one fault: their movements add up.
+    """
+    used = [photos[i] for i in joint.used]
+    state, q = joint.adjusted.state, joint.adjusted.covariance
+    moved: dict[tuple[object, ...], Array] = {}
+    for k, photo in enumerate(used):
+        if photo.solved.torn is not None:
+            d = np.zeros(state.unknowns)
+            d[state.layout.photos[k]] = photo.solved.torn
+            rows = [b.linearised(state)[1] for b in own_blocks(photo, k, state.layout, used) if isinstance(b, InPhoto)]
+            by = np.asarray(q @ sum(a.T @ (a @ d) for a in rows))
+            moved[kind_of(photo)] = moved.get(kind_of(photo), 0.0) + by
+    return np.asarray(sum((np.outer(m, m) for m in moved.values()), np.zeros(q.shape)))

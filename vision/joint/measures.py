@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from vision.depths import EdgeDepths
-from vision.joint.common import side_errors, with_one_wall
+from vision.joint.common import side_errors, torn_apart, with_one_wall
 from vision.joint.solve import Joint
 from vision.measures import Measured, assembled, effects_on
 from vision.one_photo import PhotoTraced
@@ -51,6 +51,8 @@ def measure_joint(joint: Joint, photos: Sequence[PhotoTraced], apart_mm: Sequenc
     at = state.layout.sides[:, :2].ravel()
     whole = with_one_wall(joint, photos)
     parts = {part: carried(by_side, q[np.ix_(at, at)]) for part, q in whole.items() if part in PARTS}
+    torn = carried(by_side, torn_apart(joint, photos)[np.ix_(at, at)])
+    parts["reference_size"] = parts.get("reference_size", np.zeros((9, 9))) + torn
     parts["edge_choice"] = np.zeros((9, 9))
     for i, (cov, u_choice) in enumerate(side_errors(joint, photos).values()):
         parts["edge_trace"] = parts["edge_trace"] + carried(by_side[:, 2 * i : 2 * i + 2], cov)

@@ -79,6 +79,15 @@ def disagreement(photos: Sequence[PhotoTraced]) -> Warning_:
     )
 
 
+def torn_off(photo: PhotoTraced) -> Warning_:
+    """Return `lines-disagree` for a photo that is left out because the wall's lines contradict its only reference."""
+    return Warning_(
+        "lines-disagree",
+        f"{photo.report.path.name} is left out, because the lines of its wall do not fit its reference: check the size "
+        "of the reference and that it lies flat on this wall",
+    )
+
+
 def _strain(way: Way | None) -> float:
     return float("inf") if way is None else way.joint.strain / max(way.joint.conditions, 1)
 

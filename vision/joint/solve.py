@@ -162,7 +162,7 @@ def _adjusted(
     state = start_state(photos, frames, depths, shared)
     blocks: list[Block[JointState]] = []
     for k, photo in enumerate(photos):
-        blocks += _own_blocks(photo, k, state.layout, photos)
+        blocks += own_blocks(photo, k, state.layout, photos)
     blocks += _sides_seen(photos, lines, depths)
     blocks += [same_place(state.layout, here, there, U_PLACE) for here, there in shared]
     blocks += [one_direction(state.layout, k, WALL.start) for k in range(1, len(photos))]
@@ -180,7 +180,7 @@ def _sides_seen(photos: Sequence[PhotoTraced], lines: Mapping[Side, Line], depth
                 yield SideSeen(k, i, lines[side], ends.ends_px, whitening(cov))
 
 
-def _own_blocks(photo: PhotoTraced, k: int, layout: Layout, photos: Sequence[PhotoTraced]) -> list[Block[JointState]]:
+def own_blocks(photo: PhotoTraced, k: int, layout: Layout, photos: Sequence[PhotoTraced]) -> list[Block[JointState]]:
     """Return a photo's own observations; what is known beforehand of something shared is told once."""
     told = set(np.concatenate([np.zeros(0, int), *layout.photos[:k]]).tolist())
     group = next((g for g, members in enumerate(one_camera_groups(photos)) if k in members), None)

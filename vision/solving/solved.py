@@ -27,7 +27,8 @@ class Solved:
 
     `blocks` are the observations that the adjustment rests on, for a joint one of several photos. `starts` are other
     states that a single small reference leaves possible: the wall's lines may choose among them. `scale_seen` says that
-    the outline of the paper told the print scale. `traced` are the sides of pages and cards (None: as clicked).
+    the outline of the paper told the print scale. `traced` are the sides of pages and cards (None: as clicked). `torn`
+    (U,) leads from the adjusted state to that of the wall's lines, where they contradict a single plain reference.
     """
 
     adjusted: Adjusted[PhotoState]
@@ -39,6 +40,7 @@ class Solved:
     starts: tuple[PhotoState, ...] = ()
     scale_seen: bool = False
     traced: tuple[TracedQuad | None, ...] = ()
+    torn: Array | None = None
 
 
 def but_camera(blocks: Sequence[Block[PhotoState]]) -> list[Block[PhotoState]]:

@@ -60,7 +60,7 @@ def with_lines(
     corners_px : corners (4, 2) of the opening where known: its own sides are no proof of squareness and are left out.
     segments : found before, to save the search.
     """
-    result, _, warned = _added(grey, blocks, adjusted, outlines_px, corners_px, wall, segments)
+    result, _, warned, _ = _added(grey, blocks, adjusted, outlines_px, corners_px, wall, segments)
     return result, warned
 
 
@@ -75,10 +75,11 @@ def lined(
     if not solved.blocks:
         return solved
     starts = _starts(solved, corners_px)
-    result, lines, warned = _added(
+    result, lines, warned, torn = _added(
         grey, solved.blocks, solved.adjusted, solved.outlines_px, corners_px, wall, segments, starts
     )
-    return replace(solved, adjusted=result, blocks=(*solved.blocks, *lines), warnings=(*solved.warnings, *warned))
+    blocks, said = (*solved.blocks, *lines), (*solved.warnings, *warned)
+    return replace(solved, adjusted=result, blocks=blocks, warnings=said, torn=torn)
 
 
 def _starts(solved: Solved, corners_px: Array | None) -> tuple[PhotoState, ...]:
@@ -98,19 +99,25 @@ def _added(
     wall: Wall,
     segments: Segments | None,
     starts: Sequence[PhotoState] = (),
-) -> tuple[Adjusted[PhotoState], tuple[LineBlock, ...], tuple[Warning_, ...]]:
-    """Return the adjustment with the lines of wall and frame, those lines, and warnings."""
+) -> tuple[Adjusted[PhotoState], tuple[LineBlock, ...], tuple[Warning_, ...], Array | None]:
+    """Return the adjustment with the lines of wall and frame, those lines, warnings, and how far it is torn (U,)."""
     found = find_segments(grey) if segments is None else segments
     result, lines, contrary = _of_wall(grey, blocks, adjusted, outlines_px, corners_px, wall, found, starts)
     plain = _one_plain(blocks, adjusted.state)
     warned = () if contrary is None else (Warning_("lines-disagree", TORN_SAYS if plain else DISAGREE_SAYS),)
     if lines is not None and lines.upright.any() and not lines.upright.all():
-        return result, (lines,), warned  # both directions of the wall itself: a frame, set less truly, adds nothing
+        return (
+            result,
+            (lines,),
+            warned,
+            None,
+        )  # both directions of the wall itself: a frame, set less truly, adds nothing
     added = () if lines is None else (lines,)
     inside = clipped(found.some(inside_opening(found, corners_px)), about(outlines_px))
     result, frame = _of_frame(grey, [*blocks, *added], result, inside)
-    result = _torn(result, contrary) if contrary is not None and plain else result
-    return result, added if frame is None else (*added, frame), warned
+    torn = result.state.increment_to(contrary) if contrary is not None and plain else None
+    result = result if torn is None else _torn(result, torn)
+    return result, added if frame is None else (*added, frame), warned, torn
 
 
 def _of_wall(
@@ -160,15 +167,14 @@ def _one_plain(blocks: Sequence[Block[PhotoState]], state: PhotoState) -> bool:
     return len(state.references) == 1 and any(b.part == "reference_size" for b in blocks)
 
 
-def _torn(alone: Adjusted[PhotoState], with_lines: PhotoState) -> Adjusted[PhotoState]:
-    """Return what a reference alone gave, as far open as the lines that it contradicts would move it.
+def _torn(alone: Adjusted[PhotoState], by: Array) -> Adjusted[PhotoState]:
+    """Return what a reference alone gave, as far open as the lines that it contradicts would move it, `by` (U,).
 
     Notes
     -----
     The distance of two answers, of which one is wrong, counts as a standard deviation (a guess).
     """
-    d = alone.state.increment_to(with_lines)
-    apart = np.outer(d, d)
+    apart = np.outer(by, by)
     parts = {**alone.parts, "reference_size": alone.parts.get("reference_size", 0.0) + apart}
     return replace(alone, covariance=alone.covariance + apart, parts=parts)
 
