@@ -308,7 +308,7 @@ def test_sides_not_given_are_asked_for_though_the_sill_was():
     """Oracle: the same photos joined with the rest given to 1 mm too."""
     sill, seen = {"sill": Quantity(19.0, 1.0)}, photos(5, 2, depth=-19.0)
     asked = OpeningRequest((), "siding", check_bar=BAR, edge_offset=sill)
-    (offered,) = joint_remedies(asked, seen, measure_together(asked, seen))
+    (offered,) = joint_remedies(asked, measure_together(asked, seen))
     told = replace(asked, edge_offset=dict.fromkeys(SIDES, Quantity(19.0, 1.0)) | {"head": Quantity(19.01, 1.0)})
     real = measure_together(told, seen).measured.cov_mm2
     assert offered.action == "give-edge-offset"

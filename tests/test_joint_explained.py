@@ -1,5 +1,6 @@
 """What is taken for the cause where photos of one opening do not fit as they are."""
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -7,6 +8,7 @@ import numpy as np
 import pytest
 
 from tests.views import CORNERS, camera_at, photo_of
+from vision.camera import project
 from vision.estimate import estimate_opening
 from vision.joint.several_photos import measure_together
 from vision.request import SIDES, OpeningRequest, PhotoRequest, Quantity
@@ -64,6 +66,27 @@ def test_trim_that_stands_out_further_than_declared_is_no_wrong_line(count):
     assert len(said["edge-depth-contradicted"]) >= 3
     assert (np.abs(error) < 2.5 * u).all()
     assert u.max() < 2
+
+
+@pytest.mark.parametrize("proud_mm", [15.0, 45.0])
+def test_how_far_a_sill_stands_out_is_seen_where_nobody_declared_it(proud_mm):
+    """Oracle: the scene. A sill that projects is common, a wrong line is not: so said where no offset was given."""
+    seen = []
+    for p, camera in zip(photos(5, 2), PLACES, strict=False):
+        ends = project(camera, np.column_stack([CORNERS[[3, 2]], np.full(2, -proud_mm)]))
+        seen.append(replace(p, sides={**p.sides, "sill": replace(p.sides["sill"], ends_px=ends)}))
+    error, u, said = found(seen, OpeningRequest((), "masonry"))
+    assert (np.abs(error) < 2.5 * u).all()
+    assert u.max() < 1.5
+    assert list(said) == ["edge-depth-contradicted"]
+    assert int(re.findall(r"stands (\d+) mm", said["edge-depth-contradicted"][0])[0]) == pytest.approx(proud_mm, abs=5)
+
+
+def test_a_sill_seen_behind_the_wall_may_as_well_be_another_line():
+    """Oracle: the scene, whose sill was taken 9 mm too low in one photo; nobody declared how far it stands out."""
+    error, u, said = found(photos(5, 2, 1, 9 * SILL), OpeningRequest((), "masonry"))
+    assert (np.abs(error) < 1.3 * u).all()
+    assert "edge-ambiguous" in said
 
 
 @pytest.mark.parametrize("depth", [-5.0, 6.0])

@@ -38,8 +38,8 @@ def of_width(measured):
 def test_a_torn_photo_seen_again_is_as_torn(count):
     """Bound: the photo alone, of which the others are copies: with the same fault."""
     one = torn(photo_of(PLACES[0], [PAGE], np.random.default_rng(1), reference=LETTER))
-    alone = measure(one.solved.adjusted.state.camera, one.solved.adjusted.parts, one.sides, 1.0, NO_DEPTH)
-    joint = measure_joint(join([one] * count, EdgeDepths(NO_DEPTH, 1.0, NO_DEPTH)), [one] * count)
+    alone = measure(one.solved.adjusted.state.camera, one.solved.adjusted.parts, one.sides, np.ones((4, 4)))
+    joint = measure_joint(join([one] * count, EdgeDepths(NO_DEPTH, np.ones((4, 4)))), [one] * count)
     assert of_width(joint) > 0.95 * of_width(alone)
 
 

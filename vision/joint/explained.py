@@ -13,7 +13,7 @@ from scipy.special import chdtri
 
 from vision.depths import EdgeDepths
 from vision.joint.choice import Choice, choices, with_choices
-from vision.joint.measures import depth_warnings
+from vision.joint.measures import depth_warnings, seen_depths
 from vision.joint.solve import Joint, join, loosened
 from vision.one_photo import PhotoTraced
 from vision.request import SIDES, Side
@@ -27,6 +27,7 @@ TOLD_APART = 2 * float(np.log(100.0))
 # Each unknown set free fits chance too (Schwarz 1978: by the logarithm of the number of observations, here about 50):
 # depths one that counts, a line left out its place and slope, a sheet that was moved three.
 PER_UNKNOWN = 4.0
+FURTHEST_OUT_MM = 75.0  # guess: of sills and trim
 FREE_MM = 25.0  # how far (sd) another line lies from a side
 # Lines left out in turn: those whose going helps most, if by the linear sum of squares it may help at all (a guess:
 # Huber's loss is not square).
@@ -73,7 +74,7 @@ def ways(photos: Sequence[PhotoTraced], depths: EdgeDepths, *, assumed: bool) ->
     """Return how photos may lie together, the likeliest first, each but the first about as likely as that.
 
     Empty where no two photos join; one that does not fit (`fits`) where none fits. `assumed`: nobody declared the
-    depths. That they are wrong is then a hundred times as likely as that a traced line is.
+    depths. That sides stand out as sills and trim do is then a hundred times as likely as that a traced line is wrong.
     """
     plain = at_best_lines(photos, depths)
     if plain is None:
@@ -84,10 +85,15 @@ def ways(photos: Sequence[PhotoTraced], depths: EdgeDepths, *, assumed: bool) ->
     deeper = None if plain.deeper else join(plain.photos, loosened(depths))
     if deeper is not None:
         rated.append((_cost(way := replace(plain, joint=deeper, deeper=True)), way))
-    less_likely = TOLD_APART if assumed else 0.0
+    less_likely = TOLD_APART if assumed and any(w.deeper and _stands_out(w.joint) for _, w in rated) else 0.0
     rated += [(_cost(w) + less_likely, w) for w in _without_one_line(photos, depths)]
     fitting = sorted((r for r in rated if fits(r[1].joint)), key=lambda r: r[0])
     return [w for cost, w in fitting if cost < fitting[0][0] + TOLD_APART] or [plain]
+
+
+def _stands_out(joint: Joint) -> bool:
+    """Return whether all sides are seen in front of the wall's face, as sills and trim are, or in it."""
+    return all(-FURTHEST_OUT_MM < z < 2 * u for z, u in seen_depths(joint).values())
 
 
 def _cost(way: Way) -> float:

@@ -47,8 +47,9 @@ U_CLICK_FLOOR_MM = 0.02
 # that all see. Errors of 12 practice sides seen by 2 or 3 photos: 0.7 of what is stated is own, for most sides 0.1, and
 # those of two photos correlate by 0.7 where no line is a poor one.
 OWN_TRACE = 0.5
-# guesses: what a depth that photos contradict still says, and how unlike head and jambs may then be
-LOOSE_DEPTH_MM, UNEVEN_MM = 15.0, 2.0
+# guesses: what a depth that photos contradict still says, how unlike head and jambs may then be, and how far a sill may
+# stand out by itself
+LOOSE_DEPTH_MM, UNEVEN_MM, LOOSE_SILL_MM = 15.0, 2.0, 40.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -110,7 +111,7 @@ def join(photos: Sequence[PhotoTraced], depths: EdgeDepths, *, firm: bool = Fals
 
 def loosened(depths: EdgeDepths) -> EdgeDepths:
     """Return depths that are hardly known: all sides wrong alike (trim), or the sill by itself."""
-    each = np.array([LOOSE_DEPTH_MM if s == "sill" else UNEVEN_MM for s in SIDES])
+    each = np.array([LOOSE_SILL_MM if s == "sill" else UNEVEN_MM for s in SIDES])
     return replace(depths, cov_mm2=depths.cov_mm2 + LOOSE_DEPTH_MM**2 + np.diag(each**2))
 
 
