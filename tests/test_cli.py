@@ -365,9 +365,22 @@ def test_a_reference_is_a_kind_or_a_size():
 
 def test_corners_run_clockwise_from_the_top_left():
     np.testing.assert_array_equal(parse_corners("1,2 9,2.5 9,8 1,8"), [[1, 2], [9, 2.5], [9, 8], [1, 8]])
-    for text in ("1,2 1,8 9,8 9,2", "0,0 9,9 9,0 0,9", "0,0 1,0 2,0 0,1", "nan,0 9,0 9,9 0,9", "", "1,2 3,4"):
+    for text in ("nan,0 9,0 9,9 0,9", "", "1,2 3,4", "1,2 9,2.5 9,8 1"):
         with pytest.raises(ValueError, match="top left first, clockwise"):
             parse_corners(text)
+    for text in ("1,2 1,8 9,8 9,2", "0,0 9,9 9,0 0,9", "0,0 8,0 16,0 0,8"):
+        with pytest.raises(ValueError, match="corner"):
+            parse_corners(text)
+
+
+@pytest.mark.parametrize("first", [1, 2, 3])
+def test_corners_of_an_opening_that_begin_elsewhere_than_top_left_are_refused_as_in_a_job_file(first):
+    """Found: begun at another corner, width and height came out exchanged, without a word."""
+    corners = [(296, 112), (739, 115), (728, 680), (290, 670)]
+    text = " ".join(f"{x},{y}" for x, y in corners[first:] + corners[:first])
+    with pytest.raises(ValueError, match="the first corner is not the top left"):
+        parse_opening(text)
+    assert parse_corners(text).shape == (4, 2)  # a page may lie on its side
 
 
 def test_a_corner_out_of_view_is_written_as_a_dash():

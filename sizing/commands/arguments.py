@@ -9,13 +9,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
 
-import numpy as np
-
 from sizing.commands.lenses import named_profile
 from sizing.errors import InputError, Problem
-from sizing.jobs.named_files import FURTHEST_PX, SHORTEST_PX, corner_array, corner_fault
+from sizing.jobs.named_files import FURTHEST_PX, corner_array, corner_fault
 from sizing.jobs.values import given_reference
 from sizing.messages.one_line import one_line
+from sizing.messages.pointing import CORNERS
 from sizing.orders.rulefile import find_rule
 from sizing.orders.rules import Rule
 from sizing.units import Length, LengthError, parse_length, parse_signed_length
@@ -178,55 +177,31 @@ def parse_opening(text: str) -> Array:
     return parse_corners(text, part=True)
 
 
-def _part(text: str) -> Array:
-    words = re.sub(r"\s*,\s*", ",", text.strip()).split()
-    try:
-        points = [None if word == "-" else _pixel(word) for word in words]
-    except ValueError:
-        raise ValueError(f"'{one_line(text)}' is not {_CORNERS}.") from None
-    fault = corner_fault(points, upright=True)
-    if fault is not None:
-        raise ValueError(f"'{one_line(text)}': {fault}.")
-    return corner_array(points)
-
-
-def _pixel(word: str) -> tuple[float, float]:
-    x, y = (float(number) for number in word.split(","))
-    if not (abs(x) < FURTHEST_PX and abs(y) < FURTHEST_PX):
-        raise ValueError(word)
-    return x, y
-
-
 def parse_corners(text: str, *, part: bool = False) -> Array:
     """Return four corners (4, 2) px, read-only; where `part` is allowed `-` stands for one that is not in view (NaN).
 
     Raises
     ------
     ValueError
-        Not four pairs of numbers, or not a convex outline that runs clockwise from the top left.
+        Not four pairs of numbers, or corners that a job file would not take either (`corner_fault`).
     """
-    if part and re.search(r"(?:^|\s)-(?=\s|$)", text) and "nan" not in text.lower():
-        return _part(text)
-    numbers = re.findall(r"[^\s,;]+", text)
+    words = iter(re.findall(r"[^\s,;]+", text))
     try:
-        values = np.array([float(number) for number in numbers], float)
+        points = [None if part and word == "-" else (_pixel(word), _pixel(next(words, ""))) for word in words]
     except ValueError:
         raise ValueError(f"'{one_line(text)}' is not {_CORNERS}.") from None
-    if values.size != 8 or not (np.abs(values) < FURTHEST_PX).all():
+    if len(points) != len(CORNERS):
         raise ValueError(f"'{one_line(text)}' is not {_CORNERS}.")
-    corners: Array = values.reshape(4, 2)
-    sides = np.roll(corners, -1, axis=0) - corners
-    after = np.roll(sides, -1, axis=0)
-    # Clockwise with y down: every turn is to the right, the cross product positive.
-    turns = sides[:, 0] * after[:, 1] - sides[:, 1] * after[:, 0]
-    if (turns <= 0).all() and (turns < 0).any():
-        raise ValueError(f"'{one_line(text)}' runs anticlockwise; give {_CORNERS}.")
-    if not (turns > 0).all():
-        raise ValueError(f"'{one_line(text)}' is not a convex outline; give {_CORNERS}.")
-    if np.hypot(*sides.T).min() < SHORTEST_PX:
-        raise ValueError(f"'{one_line(text)}': two corners are less than {SHORTEST_PX:g} px apart.")
-    corners.setflags(write=False)
-    return corners
+    fault = corner_fault(points, upright=part)
+    if fault is not None:
+        raise ValueError(f"'{one_line(text)}': {fault}.")
+    return corner_array(points)
+
+
+def _pixel(word: str) -> float:
+    if not abs(value := float(word)) < FURTHEST_PX:
+        raise ValueError(word)
+    return value
 
 
 def parse_edge_offset(text: str) -> Mapping[Any, Quantity]:
