@@ -56,3 +56,10 @@ def test_what_cannot_be_measured_says_why_and_what_photo_to_take(capsys):
 )
 def test_each_remedy_is_something_to_do(action, where, says):
     assert says in remedy_says([(action, where)], "width_top", 9.0, 9.0, "in", settles=False)
+
+
+def test_a_focal_length_that_the_photo_denies_is_one_line_naming_photo_figures_and_remedy(capsys):
+    assert run(["estimate", *W1, "--focal35", "52"]) == Exit.UNPROVEN
+    (line,) = capsys.readouterr().err.splitlines()
+    for part in ("w1.jpg", "52 mm", "26 mm", "leave focal35 out, or send the original photo"):
+        assert part in line

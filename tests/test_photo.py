@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import hashlib
+import math
 import os
 import struct
 import warnings
 import zlib
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -14,7 +16,7 @@ import pytest
 from PIL import ExifTags, Image, ImageFile, TiffImagePlugin
 
 from vision.errors import PhotoError
-from vision.photo.exif import U_LOG_KNOWN, U_LOG_UNKNOWN, ExifFacts
+from vision.photo.exif import U_LOG_KNOWN, U_LOG_UNKNOWN, ExifFacts, focal35_contradicted
 from vision.photo.reading import focal_prior, read_photo
 
 W, H = 720, 540  # 0.39 MP, just above the contract's least
@@ -359,3 +361,36 @@ def test_with_digital_zoom_the_prior_spans_both_ways_of_stating_it():
     for f35 in (26.0, 52.0):
         given = focal_prior(ExifFacts(), (4032, 3024), f35)
         assert abs(np.log(given.focal_px / prior.focal_px)) <= prior.u_log
+
+
+PHONE = ExifFacts(focal35_mm=26.0, coded_px=(4032, 3024))
+
+
+@pytest.mark.parametrize("given_mm", [52.0, 260.0, 13.0, 31.0, 22.0])
+def test_a_focal_length_that_exif_denies_is_refused_with_both_figures_and_the_remedy(given_mm):
+    """Found: 52 mm beside an Exif of 26 mm was believed, heights 15 mm off at a U95 of 4 mm."""
+    said = focal35_contradicted(PHONE, (4032, 3024), given_mm)
+    assert f"{given_mm:g} mm" in said
+    assert "26 mm" in said
+    assert "leave focal35 out, or send the original photo" in said
+
+
+@pytest.mark.parametrize(
+    ("exif", "size_px", "given_mm"),
+    [
+        (PHONE, (4032, 3024), None),
+        (PHONE, (3024, 4032), 28.0),  # the width rule of some makers: 8 % (facts.md 5)
+        (ExifFacts(), (4032, 3024), 260.0),  # nothing to hold it against
+        (replace(PHONE, digital_zoom=2.0), (4032, 3024), 52.0),  # Exif may or may not hold the zoom
+        (replace(PHONE, digital_zoom=2.0), (4032, 3024), 26.0),
+        (PHONE, (1512, 1512), 26.0 * 5040 / math.hypot(1512, 1512)),  # cut: of the diagonal that is left
+        (PHONE, (1512, 1512), 26.0),
+        (replace(PHONE, coded_px=None), (4032, 1728), 26.0 * 5040 / math.hypot(4032, 1728)),  # cut in the camera
+    ],
+)
+def test_a_focal_length_that_may_be_right_beside_exif_is_taken(exif, size_px, given_mm):
+    assert focal35_contradicted(exif, size_px, given_mm) is None
+
+
+def test_a_photo_that_was_only_made_smaller_keeps_its_35_mm_equivalent():
+    assert focal35_contradicted(PHONE, (1600, 1200), 65.0) is not None

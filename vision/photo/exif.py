@@ -20,6 +20,8 @@ U_LOG_KNOWN = 0.03
 PHONE_FOCAL35_MM, U_LOG_UNKNOWN = 28.0, 0.35
 # From fisheye to long telephoto; outside is a typing slip or garbage.
 FOCAL35_RANGE_MM, FOCAL_RANGE_MM, ZOOM_RANGE = (5.0, 1200.0), (0.5, 1200.0), (1.0, 200.0)
+# Guess: rounding and habits of makers (above) come to 5 %; farther off one of the two is of something else.
+FOCAL35_APART = 1.15
 ISO_RANGE, EXPOSURE_RANGE_S = (1.0, 1e7), (1e-6, 3600.0)
 # Sensors of phones are 4:3, of larger cameras 3:2; other pictures are cut from them in the camera, about the middle.
 SENSOR_SHAPES = (4 / 3, 3 / 2)
@@ -145,6 +147,40 @@ def focal_prior(exif: ExifFacts, size_px: tuple[int, int], focal35_override: flo
         u_log = math.hypot(U_LOG_KNOWN, half_log_zoom, half_log_cut)
         return FocalPrior(focal35_mm * px_per_mm, u_log, "exif")
     return FocalPrior(PHONE_FOCAL35_MM * px_per_mm, U_LOG_UNKNOWN, "none")
+
+
+def focal35_contradicted(exif: ExifFacts, size_px: tuple[int, int], given_mm: float | None) -> str | None:
+    """Return what is wrong with a 35 mm equivalent that a person gave and Exif denies; None: they may both be right.
+
+    Parameters
+    ----------
+    size_px : width and height of the picture, px.
+    given_mm : what the person gave; None: nothing.
+
+    Notes
+    -----
+    Digital zoom and a cut, where Exif tells of them, make the equivalent longer: all from Exif's own figure to what
+    they make of it may be meant. A picture of the shape that the camera wrote counts as whole, or only made smaller.
+    """
+    told_mm = exif.focal35_mm
+    if given_mm is None or told_mm is None:
+        return None
+    longest_mm = told_mm * exif.digital_zoom * max(_whole_sensor(size_px), _cut_from(exif.coded_px, size_px))
+    if told_mm / FOCAL35_APART <= given_mm <= longest_mm * FOCAL35_APART:
+        return None
+    return (
+        f"focal35 is given as {given_mm:g} mm, but the camera wrote {told_mm:g} mm into the photo (Exif): one of them "
+        "is wrong; leave focal35 out, or send the original photo as the camera wrote it"
+    )
+
+
+def _cut_from(whole_px: tuple[int, int] | None, size_px: tuple[int, int]) -> float:
+    """Return the diagonal of what the camera wrote over the picture's own, where its shape was cut; else 1."""
+    if whole_px is None:
+        return 1.0
+    shapes = [max(px) / min(px) for px in (whole_px, size_px)]
+    cut = abs(math.log(shapes[0] / shapes[1])) > SHAPE_TOLERANCE
+    return max(1.0, math.hypot(*whole_px) / math.hypot(*size_px)) if cut else 1.0
 
 
 def _whole_sensor(size_px: tuple[int, int]) -> float:

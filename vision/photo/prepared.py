@@ -9,7 +9,7 @@ import numpy as np
 
 from vision.errors import RequestError
 from vision.lens.use import choose_lens
-from vision.photo.exif import focal_prior
+from vision.photo.exif import focal35_contradicted, focal_prior
 from vision.photo.quality import file_doubts
 from vision.photo.reading import Photo, read_photo
 from vision.priors import CameraPrior, camera_prior
@@ -44,9 +44,12 @@ def prepare(request: OpeningRequest, photo: PhotoRequest) -> Prepared:
     Raises
     ------
     PhotoError : the file cannot be read as a photo (`vision.errors`).
-    RequestError : corners outside the photo.
+    RequestError : corners outside the photo, or a focal length that its Exif denies.
     """
     picture = read_photo(photo.path, photo.turn)
+    denied = focal35_contradicted(picture.exif, picture.size_px, photo.focal35_mm)
+    if denied is not None:
+        raise RequestError("focal35-contradicted", denied)
     scaled = _at_read_size(photo, picture)
     reference = photo.reference or request.reference
     picture, sightings, warned = _upright(picture, scaled, reference)
