@@ -17,12 +17,11 @@ from sizing.jobs.build import Place, build_job
 from sizing.jobs.job import Job
 from sizing.jobs.problems import read_tables
 from sizing.plain_json import plain_json
+from sizing.plain_toml import NestedTooDeepError, read_toml
 
 JOB_FILE = "job.toml"
 # Contract, *Limits*: job file 1 MB.
 MOST_BYTES = 1_000_000
-# As deep as TOML Kit reads what is to be changed; no job needs more than ten.
-_DEEPEST = 100
 _POINTED = frozenset({"corners", "reference_corners", "trace", "turn"})
 _QUOTES = "texts and lengths such as 54 3/8 stand in quotes"
 _QUOTED = 'an inch mark inside quotes ends them: leave it out, as in "4\' 6 3/8"'
@@ -109,7 +108,9 @@ def _toml(file: Path, data: bytes) -> dict[str, Any]:
         line = data[: error.start].count(b"\n") + 1
         raise _refused("job-not-text", f"{file}: line {line}", "not UTF-8 text: save the file as UTF-8") from None
     try:
-        raw = tomllib.loads(text)
+        return read_toml(text)
+    except NestedTooDeepError as error:
+        raise _refused("job-not-toml", file, str(error)) from None
     except tomllib.TOMLDecodeError as error:
         said = str(error)
         at = _AT.search(said)
@@ -121,17 +122,3 @@ def _toml(file: Path, data: bytes) -> dict[str, Any]:
     except (ValueError, RecursionError) as error:
         fact = "brackets too deep" if isinstance(error, RecursionError) else "a number too long"
         raise _refused("job-not-toml", file, f"not TOML: {fact}") from None
-    if _deep(raw):
-        raise _refused("job-not-toml", file, f"tables more than {_DEEPEST} deep in one another: leave some out")
-    return raw
-
-
-def _deep(raw: Mapping[str, Any]) -> bool:
-    """Return whether tables and lists nest deeper than is read; dotted keys nest as deep as a line is long."""
-    level: list[Any] = [raw]
-    for _ in range(_DEEPEST):
-        inner = [v for one in level for v in (one.values() if isinstance(one, dict) else one)]
-        level = [v for v in inner if isinstance(v, dict | list)]
-        if not level:
-            return False
-    return True

@@ -17,6 +17,7 @@ from pydantic_core import ErrorDetails
 
 from sizing.errors import Problem
 from sizing.jobs.tables import FORMS, JobFile
+from sizing.jobs.values import as_text
 
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
 _MEANT = {
@@ -172,7 +173,7 @@ def _says(error: ErrorDetails, loc: Sequence[str | int], model: type[BaseModel])
 def _shown(found: object) -> str:
     if isinstance(found, dict | list):
         return "a table" if isinstance(found, dict) else "a list"
-    text = repr(found) if isinstance(found, str) else str(found)
+    text = repr(found) if isinstance(found, str) else as_text(found)
     return text if len(text) <= 60 else text[:57] + "..."
 
 

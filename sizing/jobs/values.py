@@ -56,9 +56,17 @@ def given_reference(width: Length, height: Length) -> Reference:
     return Reference("given", width.mm, height.mm, (across, along))
 
 
+def as_text(value: object) -> str:
+    """Return any value of TOML as text, also whole numbers longer than Python prints."""
+    try:
+        return str(value)
+    except ValueError:
+        return "a number of thousands of digits"
+
+
 def _finite(value: object) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < FURTHEST_PX:
-        raise ValueError(f"{str(value)[:40]!r} is not a pixel coordinate: write numbers like [812, 640]")
+        raise ValueError(f"{as_text(value)[:40]!r} is not a pixel coordinate: write numbers like [812, 640]")
     return float(value)
 
 
@@ -66,7 +74,7 @@ def _point(value: object) -> Point | None:
     if value == "-":
         return None
     if not isinstance(value, list) or len(value) != 2:
-        raise ValueError(f"{str(value)[:40]!r} is not a point: write x and y in pixels, like [812, 640]")
+        raise ValueError(f"{as_text(value)[:40]!r} is not a point: write x and y in pixels, like [812, 640]")
     return _finite(value[0]), _finite(value[1])
 
 

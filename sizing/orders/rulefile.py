@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import stat
-import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
@@ -19,6 +18,7 @@ from sizing.errors import InputError, Problem
 from sizing.jobs.problems import model_problems
 from sizing.orders.rule_tables import AcrossTable, FreeTable, LimitsTable, RuleFile, UprightTable
 from sizing.orders.rules import Made, Panels, Rule, SideRule
+from sizing.plain_toml import NestedTooDeepError, read_toml
 from sizing.units import Unit, parse_length, parse_signed_length
 
 FOLDER = "rules"
@@ -172,7 +172,9 @@ def _read(file: Path) -> tuple[dict[str, Any], str]:
     if len(data) > MOST_BYTES:
         raise _unreadable(file, "over 200 kB: a rule is a page of text, keep one in a file")
     try:
-        raw = tomllib.loads(data.decode("utf-8-sig"))
+        raw = read_toml(data.decode("utf-8-sig"))
+    except NestedTooDeepError as error:
+        raise _unreadable(file, str(error)) from None
     except UnicodeDecodeError:
         raise _unreadable(file, "not UTF-8 text: save the file as UTF-8") from None
     except (ValueError, RecursionError) as error:

@@ -10,7 +10,6 @@ They stand in `blank.toml` beside the job file, or come with the command:
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -22,6 +21,7 @@ from tomlkit.items import AoT
 
 from sizing.errors import InputError, Problem
 from sizing.jobs.writer import alone, replace_file
+from sizing.plain_toml import read_toml
 from sizing.regularfile import regular_bytes
 
 FILE = "blank.toml"
@@ -114,7 +114,7 @@ def _checked(file: Path) -> None:
 def _blanks_in(file: Path) -> tuple[Blank, ...]:
     try:
         data = regular_bytes(file, _LARGEST)
-        raw = tomllib.loads(data.decode("utf-8-sig"))
+        raw = read_toml(data.decode("utf-8-sig"))
     except (OSError, ValueError, RecursionError) as error:
         raise InputError("blank-unreadable", [Problem(str(file), f"cannot be read: {error}")]) from None
     tables = raw.get("blank")
