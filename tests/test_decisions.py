@@ -123,6 +123,8 @@ def test_the_last_line_on_these_inputs_stands_whatever_its_clock(tmp_path):
 
 
 BAD = [
+    b'{"time": "0001-01-01T00:00:00+10:00", "by": "a", "opening": "W1", "decision": "hold", "reason": "r", '
+    b'"inputs_sha256": "' + H1.encode() + b'"}',  # before the first year in UTC
     b"not json",
     b'{"time": "2026-05-04T12:00:00Z"',
     b"[1, 2]",
@@ -268,7 +270,7 @@ def test_what_was_delivered_later_leaves_a_decision_fresh(hashed):
 
 
 def test_a_free_table_may_hold_anything_that_toml_can(hashed):
-    deep = "[" * 150 + "1" + "]" * 150
+    deep = "[" * 45 + "1" + "]" * 45
     extra = f"[opening.extra]\nh = 0x{'F' * 6000}\nn = nan\nt = 07:30:00\nd = {deep}\n"
     text = JOB.replace('[[opening]]\nlabel = "W2"', extra + '[[opening]]\nlabel = "W2"')
     assert hashed(text) != hashed()

@@ -290,4 +290,7 @@ def _time(text: str) -> datetime:
         raise ValueError(f"time {text[:40]!r} is not like 2026-05-04T12:30:00Z") from None
     if when.tzinfo is None:
         raise ValueError(f"time {text[:40]!r} has no zone: UTC ends with Z")
-    return when.astimezone(UTC)
+    try:
+        return when.astimezone(UTC)
+    except OverflowError:  # an hour before the first year, or after the last
+        raise ValueError(f"time {text[:40]!r} is of no year from 1 to 9999 in UTC") from None
