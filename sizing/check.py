@@ -72,10 +72,8 @@ def check_job(
     """
     from sizing.jobs.file import load_job
 
-    # `os.path` answers also for a loop of links and for a name too long, which `load_job` then says.
-    file = path / JOB_FILE if os.path.isdir(path) else path  # noqa: PTH112
+    name, file = _named(path)
     shown = file.as_posix()
-    name = Path(os.path.realpath(file)).parent.name if file.name == JOB_FILE else file.stem
     try:
         job = load_job(file, allow_outside=allow_outside)
     except InputError as error:
@@ -87,6 +85,22 @@ def check_job(
     results = tuple(_decided(job, r, log) for r in results)
     verdict = job_verdict(r.verdict.verdict for r in results)
     return JobResult(job.id, shown, verdict, job, results, None, log, problems, common)
+
+
+def failed_job(path: Path, error: Exception) -> JobResult:
+    """Return a job on which this program failed, as one that could not be read: the others go on."""
+    from sizing.messages import check_warnings as messages
+
+    name, file = _named(path)
+    says = messages.fault(f"{type(error).__name__}: {str(error)[:200]}")
+    return JobResult(name, file.as_posix(), "unproven", error=InputError("fault", [Problem(file.as_posix(), says)]))
+
+
+def _named(path: Path) -> tuple[str, Path]:
+    """Return a job's name before it is read, and its file."""
+    # `os.path` answers also for a loop of links and for a name too long, which `load_job` then says.
+    file = path / JOB_FILE if os.path.isdir(path) else path  # noqa: PTH112
+    return Path(os.path.realpath(file)).parent.name if file.name == JOB_FILE else file.stem, file
 
 
 def estimate_photos(

@@ -15,7 +15,8 @@ from typing import Annotated, Any
 import typer
 from typer.exceptions import TyperException
 
-from sizing.commands.against import compared_with, typed_order_readable
+from sizing.commands.against import typed_order_readable
+from sizing.commands.checking import CheckOptions, checked
 from sizing.commands.desk import desk
 from sizing.commands.dispute import dispute
 from sizing.commands.estimate import estimate
@@ -30,7 +31,6 @@ from sizing.commands.streams import (
     JsonOption,
     QuietOption,
     complain,
-    progress_shown,
     refuse,
     refuse_all,
     require_libraries,
@@ -100,35 +100,23 @@ def check(
     if as_json and as_jsonl:
         return refuse("--json and --jsonl: choose one of them.")
     require_libraries()
-    from sizing.check import check_job, exit_of
-    from sizing.result.document import as_text, check_document, job_document
-    from sizing.runs.saving import save_run
-    from sizing.terminal import complaints, job_text
+    from sizing.check import exit_of
+    from sizing.result.document import as_text, check_document
 
     if against is not None and not typed_order_readable(against):
         return Exit.UNREADABLE
+    options = CheckOptions(out, not no_pictures, allow_outside, against, quiet, not (as_json or as_jsonl))
     done = []
-    documents = []
     for path in jobs:
-        result = check_job(path, allow_outside=allow_outside, progress=progress_shown(quiet))
-        document = job_document(result)
-        for line in complaints(result, in_view=not (as_json or as_jsonl)):
-            complain(line)
-        saved, warnings = save_run(result, document, out=out, pictures=not no_pictures)
-        for line in warnings:
-            complain(line)
-        differences: list[str] = []
-        if against is not None:
-            result, document, differences = compared_with(result, document, against)
+        job = checked(path, options)
         if as_jsonl:
-            say(as_text(check_document([document], line=True)))
+            say(job.line)
         elif not as_json:
-            say("\n".join([job_text(result, saved), *differences]))
-        done.append(result)
-        documents.append(document)
+            say(job.text)
+        done.append(job)
     if as_json:
-        say(as_text(check_document(documents)))
-    return exit_of(done)
+        say(as_text(check_document([job.document for job in done])))
+    return exit_of([job.result for job in done])
 
 
 app.command()(estimate)

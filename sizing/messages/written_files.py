@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from sizing.messages.one_line import one_line
+from sizing.messages.one_line import one_line, sentence
 
 
 def cannot_write(reason: str) -> str:
     """Return the warning that pictures and result could not be written."""
-    return f"{one_line(reason)}. Pictures and result.json were not written; the verdict stands."
+    return f"{sentence(reason)} Pictures and result.json were not written; the verdict stands."
 
 
 def picture_failed(name: str, reason: str) -> str:

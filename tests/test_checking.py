@@ -1,0 +1,88 @@
+"""The command `check` over several jobs. Oracle: contract.md, *Commands*: one bad job never stops the others."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+import sizing.check
+import sizing.commands.checking
+import sizing.runs.saving
+from sizing.cli import run
+from sizing.exits import Exit
+
+JOB = """[job]
+id = "{id}"
+units = "in"
+[[opening]]
+label = "W1"
+wall = "masonry"
+width = {{ top = "54 3/8", middle = "54 1/4", bottom = "54 3/8" }}
+"""
+
+
+@pytest.fixture
+def jobs(tmp_path):
+    folders = [tmp_path / name for name in ("first", "second", "third")]
+    for folder in folders:
+        folder.mkdir()
+        (folder / "job.toml").write_text(JOB.format(id=folder.name))
+    return [str(folder) for folder in folders]
+
+
+def fails_on_second(real):
+    def call(first, *words, **more):
+        if first.name == "second":
+            raise ZeroDivisionError("a mistake")
+        return real(first, *words, **more)
+
+    return call
+
+
+@pytest.mark.parametrize("form", ["--json", "--jsonl"])
+def test_a_fault_in_one_job_is_its_error_and_the_others_go_on(jobs, monkeypatch, capsys, form):
+    monkeypatch.setattr(sizing.check, "check_job", fails_on_second(sizing.check.check_job))
+    assert run(["check", form, "--no-pictures", *jobs]) == Exit.UNREADABLE
+    said = capsys.readouterr()
+    found = [json.loads(line) for line in said.out.splitlines()] if form == "--jsonl" else json.loads(said.out)["jobs"]
+    assert [one["job"] for one in found] == ["first", "second", "third"]
+    assert [one.get("error", {}).get("code") for one in found] == [None, "fault", None]
+    (line,) = said.err.splitlines()
+    assert "second/job.toml: This program made a mistake here (ZeroDivisionError: a mistake)" in line
+
+
+def test_a_fault_in_one_job_stands_in_the_view_for_people(jobs, monkeypatch, capsys):
+    monkeypatch.setattr(sizing.check, "check_job", fails_on_second(sizing.check.check_job))
+    assert run(["check", "--no-pictures", *jobs]) == Exit.UNREADABLE
+    said = capsys.readouterr()
+    assert [name in said.out for name in ("first", "second", "third")] == [True] * 3
+    assert "Traceback" not in said.err
+
+
+def test_a_fault_in_saving_leaves_the_verdict(jobs, monkeypatch, capsys):
+    monkeypatch.setattr(sizing.runs.saving, "save_run", lambda *_, **__: 1 / 0)
+    assert run(["check", "--json", *jobs[:1]]) == Exit.UNPROVEN
+    said = capsys.readouterr()
+    assert json.loads(said.out)["jobs"][0]["openings"][0]["verdict"] == "unproven"
+    assert "were not written; the verdict stands." in said.err
+    assert ".." not in said.err
+
+
+def test_a_fault_in_comparing_a_typed_order_is_the_error_of_its_job(jobs, monkeypatch, capsys, tmp_path):
+    order = tmp_path / "order.csv"
+    order.write_text("opening,width,height\nW1,55,62\n")
+    monkeypatch.setattr(sizing.commands.checking, "compared_with", lambda *_: 1 / 0)
+    assert run(["check", "--json", "--no-pictures", "--against", str(order), *jobs]) == Exit.UNREADABLE
+    found = json.loads(capsys.readouterr().out)["jobs"]
+    assert [one["error"]["code"] for one in found] == ["fault"] * 3
+
+
+def test_a_job_with_a_number_too_long_to_print_stops_no_other(jobs, tmp_path, capsys):
+    (tmp_path / "second" / "job.toml").write_text(JOB.format(id="second") + "quantity = 0x" + "f" * 4000)
+    assert run(["check", "--json", "--no-pictures", *jobs]) == Exit.UNREADABLE
+    said = capsys.readouterr()
+    found = json.loads(said.out)["jobs"]
+    assert ["openings" in one for one in found] == [True, False, True]
+    (line,) = said.err.splitlines()
+    assert "second/job.toml: " in line
