@@ -31,12 +31,16 @@ from sizing.commands.streams import (
     JsonOption,
     QuietOption,
     complain,
+    explain,
+    is_full,
     refuse,
     refuse_all,
     require_libraries,
     say,
 )
+from sizing.errors import InputError, OutputError
 from sizing.exits import Exit
+from sizing.messages.terminal_view import folder_gone, output_failed
 
 app = typer.Typer(
     name="secondtape",
@@ -176,6 +180,8 @@ def run(arguments: list[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):  # a label that the terminal cannot show must not end the run
             stream.reconfigure(errors="backslashreplace")
+    if _here_is_gone():
+        return refuse(folder_gone())
     try:
         status = int(app(arguments, prog_name="secondtape", standalone_mode=False) or Exit.DONE)
     except TyperException as error:
@@ -189,10 +195,19 @@ def run(arguments: list[str] | None = None) -> int:
     return status
 
 
+def _here_is_gone() -> bool:
+    """Return whether the folder that this was started in was deleted: no relative name means anything then."""
+    try:
+        Path.cwd()
+    except FileNotFoundError:
+        return True
+    return False
+
+
 def _usage(error: TyperException) -> int:
     text = error.format_message()
     if type(error).__name__ == "NoArgsIsHelpError":
-        print(text, file=sys.stderr, flush=True)
+        explain(text)
     else:
         context = getattr(error, "ctx", None)
         complain(f"{text} See `{context.command_path if context else 'secondtape'} --help`.")
@@ -201,8 +216,9 @@ def _usage(error: TyperException) -> int:
 
 def _explain(error: Exception) -> int:
     """Turn what the commands raise into a line and an exit status; only our own mistakes show a trace."""
-    from sizing.errors import InputError
-
+    if isinstance(error, OutputError) or (isinstance(error, OSError) and is_full(error)):
+        complain(output_failed(getattr(error, "strerror", None) or str(error)))
+        return Exit.NOT_WRITTEN
     if isinstance(error, InputError):
         return refuse_all(error)
     from vision.errors import PhotoError, RequestError
@@ -216,7 +232,7 @@ def _explain(error: Exception) -> int:
         name = str(error.filename)
         complain(f"{name if len(name) <= 200 else name[:197] + '...'}: {error.strerror}; name another file or folder.")
         return Exit.USAGE
-    traceback.print_exception(error)
+    explain("".join(traceback.format_exception(error)).rstrip())
     complain("This is a mistake of secondtape, not yours; please report it with the lines above.")
     return Exit.FAULT
 

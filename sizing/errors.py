@@ -1,7 +1,8 @@
 """Exceptions of the package.
 
 SizingError(Exception)
-└── InputError(ValueError)   what was typed cannot be used; carries all problems found at once
+├── InputError(ValueError)   what was typed cannot be used; carries all problems found at once
+└── OutputError              stdout cannot be written to
 """
 
 from __future__ import annotations
@@ -31,3 +32,7 @@ class InputError(SizingError, ValueError):
         super().__init__("; ".join(str(p) for p in problems))
         self.code = code
         self.problems = tuple(problems)
+
+
+class OutputError(SizingError):
+    """Stdout cannot be written to: a full disk, or one that fails; the message is the system's reason."""

@@ -20,5 +20,7 @@ class Exit(IntEnum):
     """A job or a photo could not be read."""
     FAULT = 70
     """A mistake of this program (EX_SOFTWARE of sysexits.h); please report it with the trace."""
+    NOT_WRITTEN = 74
+    """The output could not be written (EX_IOERR of sysexits.h): a full disk, or one that fails."""
     INTERRUPTED = 130
     """Stopped by the user (128 + SIGINT, as shells do)."""

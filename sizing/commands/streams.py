@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import signal
 import sys
 import threading
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from typing import TYPE_CHECKING, Annotated
+from contextlib import contextmanager, suppress
+from typing import TYPE_CHECKING, Annotated, TextIO
 
 import typer
 
+from sizing.errors import OutputError
 from sizing.exits import Exit
 
 if TYPE_CHECKING:
@@ -27,21 +29,54 @@ AllowOutsideOption = Annotated[
     bool, typer.Option("--allow-outside", help="Let paths in a job file leave the job's folder.")
 ]
 
+_FULL = {getattr(errno, name) for name in ("ENOSPC", "EDQUOT", "EFBIG", "EIO") if hasattr(errno, name)}
+
 
 def progress_shown(quiet: bool) -> Callable[[str], None] | None:
     """Return what shows progress: only where somebody is looking, and only on stderr."""
-    if quiet or not sys.stderr.isatty():
+    if quiet or sys.stderr is None or not sys.stderr.isatty():
         return None
-    return lambda text: print(text, file=sys.stderr, flush=True)
+    return _to_stderr
 
 
 def say(text: str) -> None:
-    """Print to stdout; a reader that has gone away does not change the exit status."""
+    """Print to stdout; a reader that has gone away does not change the exit status.
+
+    Raises
+    ------
+    OutputError : stdout cannot be written to for another reason.
+    """
     with _line_finished():
         try:
             print(text, flush=True)
-        except BrokenPipeError:
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        except OSError as error:
+            _to_nowhere(sys.stdout)
+            if not isinstance(error, BrokenPipeError):
+                raise OutputError(error.strerror or str(error)) from None
+
+
+def is_full(error: OSError) -> bool:
+    """Return whether an error without a file's name, as `--help` meets it on stdout, says that a disk takes no more."""
+    full = error.filename is None and error.errno in _FULL
+    if full:
+        _to_nowhere(sys.stdout)
+    return full
+
+
+def _to_stderr(text: str) -> None:
+    """Print a line to stderr where there is one that takes it: what is said there never changes what is done."""
+    if sys.stderr is None:  # closed by who started the program; `print` would then choose stdout
+        return
+    try:
+        print(text, file=sys.stderr, flush=True)
+    except OSError:
+        _to_nowhere(sys.stderr)
+
+
+def _to_nowhere(stream: TextIO) -> None:
+    """Let what a stream still holds, and all that follows, go nowhere: Python writes it again at its end."""
+    with suppress(OSError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
 @contextmanager
@@ -64,7 +99,12 @@ def _line_finished() -> Iterator[None]:
 def complain(text: str) -> None:
     """Print one line to stderr; what a name of a file holds cannot steer the terminal."""
     shown = "".join(c if c.isprintable() else " " if c.isspace() else "?" for c in text)
-    print(shown, file=sys.stderr, flush=True)
+    _to_stderr(shown)
+
+
+def explain(text: str) -> None:
+    """Print lines to stderr as they are: help, or the trace of a mistake of ours."""
+    _to_stderr(text)
 
 
 def refuse(text: str) -> int:

@@ -7,6 +7,16 @@ from collections.abc import Sequence
 from sizing.messages.one_line import file_name, one_line
 
 
+def output_failed(reason: str) -> str:
+    """Return that what was to be printed could not be written, with what to do."""
+    return f"The output could not be written ({one_line(reason)}), not all of it: make room, or send it elsewhere."
+
+
+def folder_gone() -> str:
+    """Return that the working folder was deleted, with what to do."""
+    return "The folder that this was started in is not there any more; change to another one and start again."
+
+
 def of_photo(file: str, says: str) -> str:
     """Return what is said of one photo among several, with its name."""
     return f"{file_name(file)}: {says}"
