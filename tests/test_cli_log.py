@@ -192,3 +192,34 @@ def test_values_that_differ_by_less_than_a_hundredth_of_a_mm_are_the_same():
     record = {"program": "secondtape 1", "jobs": [result(1000.0)]}
     assert held_to(record, "", result(1000.01), "1").same
     assert held_to(record, "", result(1000.02), "1").unexplained
+
+
+def test_a_limit_beyond_any_number_of_checks_lists_them_all(job, capsys):
+    status, out, err = answer(capsys, "list", "--limit", "99999999999999999999")
+    assert (status, err) == (Exit.DONE, "")
+    assert "harbor-114" in out
+
+
+@pytest.mark.parametrize(
+    "words", [("list", "--job"), ("list", "--by"), ("people", "--tape"), ("list", "--decided-by"), ("show",)]
+)
+def test_bytes_that_are_no_text_are_one_line(job, capsys, words):
+    status, out, err = answer(capsys, *words, "\udcff")  # PEP 383: how Python hands over the byte 0xff
+    assert (status, out) == (Exit.USAGE, "")
+    assert len(err.splitlines()) == 1
+
+
+def test_a_result_that_somebody_changed_cannot_steer_the_terminal(job, capsys):
+    (file,) = job.glob("secondtape/*/result.json")
+    escape = "\x1b[2J\x1b]0;x\x07"
+    document = json.loads(file.read_text())
+    checked = document["jobs"][0]
+    checked["measured_on"] = checked["verdict"] = escape
+    (opening,) = checked["openings"]
+    opening["verdict"] = opening["why"] = opening["readings"][0]["verdict"] = escape
+    opening["readings"][0]["name"] = escape
+    file.write_text(json.dumps(document))
+    answer(capsys, "rebuild", str(job.parent))
+    for words in (("list",), ("show", "harbor-114"), ("people",)):
+        _, out, err = answer(capsys, *words)
+        assert "\x1b" not in out + err

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     import sqlite3
 
 _VERDICTS = ("send", "hold", "unproven")
+_MOST = (1 << 63) - 1  # the largest number of SQLite
 JobOption = Annotated[str | None, typer.Option("--job", metavar="TEXT", help="Only jobs whose id holds this.")]
 ByOption = Annotated[str | None, typer.Option("--by", metavar="NAME", help="Only what somebody of this name measured.")]
 TapeOption = Annotated[str | None, typer.Option("--tape", metavar="CLASS", help="Only readings by this class of tape.")]
@@ -73,9 +74,13 @@ def asked_log(
 
     if verdict is not None and verdict not in _VERDICTS:
         raise typer.Exit(refuse(words.bad_choice("--verdict", verdict, _VERDICTS)))
+    for option, text in (("--job", job), ("--by", by), ("--tape", tape), ("--decided-by", (more or More()).decided_by)):
+        if text is not None and any("\ud800" <= c <= "\udfff" for c in text):
+            raise typer.Exit(refuse(words.no_text(option, text)))
     days = _day("--since", since), _day("--until", until)
     more = more or More()
-    asked = Asked(job, by, tape, *days, verdict, None, limit, more.decided_by, more.released, more.each)
+    latest = None if limit is None else min(limit, _MOST)
+    asked = Asked(job, by, tape, *days, verdict, None, latest, more.decided_by, more.released, more.each)
     with opened_log() as connection:
         yield asked, connection
 

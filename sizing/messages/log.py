@@ -37,14 +37,14 @@ def listed(found: Sequence[Logged]) -> str:
     rows = [("measured", "job", "verdict", "by", "openings", "decisions", "releases", "run")]
     rows += [
         (
-            x.day,
+            one_line(x.day),
             clipped(x.job),
-            VERDICTS.get(x.verdict, x.verdict),
+            one_line(VERDICTS.get(x.verdict, x.verdict)),
             clipped(x.measured_by or "-"),
             openings(x),
             str(x.decisions or "-"),
             str(x.releases or "-"),
-            x.run + (f" ({x.checks} with corners anew)" if x.checks > 1 else ""),
+            one_line(x.run) + (f" ({x.checks} with corners anew)" if x.checks > 1 else ""),
         )
         for x in found
     ]
@@ -80,8 +80,9 @@ def shown_parts(found: Details, unit: Unit) -> list[tuple[str, list[str]]]:
         lines += [_reading(r, unit) for r in found.readings if r.opening == label]
         lines += [_decision(d) for d in found.decisions if d.opening == label]
         lines += [_released(r, unit) for r in found.releases if r.opening == label]
-        parts.append((f"{one_line(label)}: {VERDICTS.get(verdict, verdict)}", lines))
-    return parts
+        parts.append((f"{label}: {VERDICTS.get(verdict, verdict)}", lines))
+    # The file of a result may have been changed by anybody since.
+    return [(one_line(heading), [one_line(line) for line in lines]) for heading, lines in parts]
 
 
 def _reading(r: LoggedReading, unit: Unit) -> str:

@@ -32,6 +32,11 @@ def bad_day(option: str, text: str) -> str:
     return f"{option} {one_line(text)!r} is no day; write it like 2026-05-04."
 
 
+def no_text(option: str, text: str) -> str:
+    """Say that what was typed holds bytes that are no text."""
+    return f"{option} {one_line(text)!r} holds signs that are no text (UTF-8); type the part that is."
+
+
 def bad_choice(option: str, text: str, known: Sequence[str]) -> str:
     """Say that an option takes other words."""
     return f"{option} {one_line(text)!r} is not one of {', '.join(known)}."

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from sizing.messages.log_figures import counted, pooled
-from sizing.messages.one_line import clipped
+from sizing.messages.one_line import clipped, one_line
 from sizing.units import Unit, format_length
 
 if TYPE_CHECKING:
@@ -79,7 +79,7 @@ def heading(group: Together) -> str:
     if group.first is not None:
         days = f", {group.first}" + (f" to {group.last}" if group.last != group.first else "")
     amount = f"{counted(group.readings, 'reading')}, {counted(group.openings, 'opening')}, {counted(group.jobs, 'job')}"
-    return f"{clipped(group.group, 150)}: {amount}{days}"
+    return one_line(f"{clipped(group.group, 150)}: {amount}{days}")
 
 
 def conclusions(group: Together) -> list[str]:
