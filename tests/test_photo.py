@@ -338,6 +338,15 @@ def test_garbage_in_place_of_exif_never_stops_a_photo(tmp_path):
         assert read_photo(path).size_px == (W, H)
 
 
+@pytest.mark.parametrize("size_px", [(1, 400_000), (60_000, 6), (199, 2000)])
+def test_a_strip_is_no_photo_however_long(tmp_path, size_px):
+    """Found: OpenCV failed on it, and this program said that it was its own mistake."""
+    Image.new("L", size_px).save(path := tmp_path / "strip.png", compress_level=0)
+    refused = refusal(path)
+    assert refused.code == "photo-too-small"
+    assert f"{size_px[0]} x {size_px[1]} pixels, less than 200 on a side" in str(refused)
+
+
 def test_24_mm_equivalent_at_12_mp_is_2795_69_px():
     # facts.md 5: 24 x 5040 / 43.2666
     prior = focal_prior(ExifFacts(focal35_mm=24.0), (4032, 3024))

@@ -32,6 +32,8 @@ Pixels = NDArray[np.uint8]
 # Limits of the contract, section Result.
 MIN_BYTES, MAX_BYTES = 1_000, 150_000_000
 MIN_PIXELS, MAX_PIXELS, HALF_ABOVE_PIXELS = 300_000, 250_000_000, 60_000_000
+# Guess: no sheet and no opening could be told on less; the smallest photo within the limit at 4:3 has 474.
+MIN_SIDE_PX = 200
 # First bytes of the kinds that Pillow is asked to read; its driver of JPEG also takes MPO.
 KINDS = (
     (b"\xff\xd8", "JPEG"),
@@ -242,6 +244,9 @@ def _reduction(size_px: tuple[int, int], path: Path) -> int:
         raise PhotoError("photo-size", f"{said}, more than 250 MP; save a smaller copy")
     if width * height < MIN_PIXELS:
         raise PhotoError("photo-size", f"{said}, less than 0.3 MP; send the photo in its original size")
+    if min(size_px) < MIN_SIDE_PX:
+        says = f"{said}, less than {MIN_SIDE_PX} on a side: a strip, not a photo; send the whole photo"
+        raise PhotoError("photo-too-small", says)
     return 2 if width * height > HALF_ABOVE_PIXELS else 1
 
 
