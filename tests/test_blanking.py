@@ -6,7 +6,7 @@ from PIL import Image
 
 from sizing.check import check_job
 from sizing.errors import InputError
-from sizing.report.blanking import FILL, Blank, blanked, parse_blank, read_blanks
+from sizing.report.blanking import FILL, Blank, add_blank, blanked, parse_blank, read_blanks
 from sizing.result.document import job_document
 from sizing.runs.saving import save_run
 from vision.request import PARTS, Estimate, PhotoReport
@@ -111,3 +111,38 @@ def test_all_wrong_boxes_of_a_file_are_named_at_once(folder):
     with pytest.raises(InputError) as caught:
         read_blanks(folder)
     assert [p.where.rsplit(": ", 1)[1] for p in caught.value.problems] == ["blank 2", "blank 3"]
+
+
+def test_a_box_that_covers_nothing_of_its_photo_leaves_the_picture_out_and_says_so(folder):
+    """Found: such a box was taken without a word, and what it was to hide was in view."""
+    (folder / "blank.toml").write_text(BOX.replace("[600, 500, 799.5, 599]", "[5000, 10, 5010, 20]"))
+    result, pictures, warnings = written(folder)
+    assert pictures == {}
+    (line,) = warnings
+    assert line.startswith("w1.jpg could not be drawn (blank: the box 5000, 10, 5010, 20 covers nothing")
+    assert "800 x 600 px: correct it" in line
+    assert result.verdict == "send"
+
+
+@pytest.mark.parametrize("box", [(-9, -9, -1.5, 5), (800.5, 0, 900, 5), (0, 601, 5, 700)])
+def test_a_box_beside_the_photo_is_never_taken_for_one_in_it(box):
+    with pytest.raises(InputError, match="covers nothing"):
+        blanked(np.zeros((600, 800, 3), np.uint8), [box])
+
+
+def test_a_box_of_a_photo_that_the_job_does_not_name_keeps_every_picture_back(folder):
+    """Found: the report refused it, check wrote its pictures with nothing blanked out."""
+    (folder / "blank.toml").write_text(BOX.replace("w1.jpg", "W1.jpg"), encoding="utf-8")
+    result, pictures, warnings = written(folder)
+    assert pictures == {}
+    assert "W1.jpg is none of the job's photos" in warnings[0]
+    assert result.verdict == "send"
+
+
+def test_a_link_to_nothing_is_no_absent_file(folder):
+    (folder / "blank.toml").symlink_to("gone.toml")
+    _, pictures, warnings = written(folder)
+    assert pictures == {}
+    assert "blank.toml: cannot be read" in warnings[0]
+    with pytest.raises(InputError, match=r"blank\.toml: cannot be read"):
+        add_blank(folder, Blank("w1.jpg", (1, 2, 3, 4)))

@@ -10,8 +10,9 @@ from sizing.footprint.footprint import NotDrawn
 from sizing.footprint.pictures import footprint_pictures
 from sizing.footprint.result import OpeningFootprint
 from sizing.messages import footprint as words
+from sizing.messages.written_files import why_failed
 from sizing.outcome import JobResult
-from sizing.report.blanking import read_blanks
+from sizing.report.blanking import job_blanks
 from sizing.report.cards import card_cover
 from sizing.report.pictures import Complain
 from sizing.runs.runfolder import Writer, safe_name, target_folder, write_run
@@ -40,14 +41,14 @@ def write_footprints(
     Raises
     ------
     InputError
-        `blank.toml` cannot be read, so that it is not known what must not be seen.
+        `blank.toml` cannot be read or names no photo of the job, so that it is not known what must not be seen.
     RunFolderError
         The pictures cannot be written.
     """
     assert result.job is not None
     files: list[tuple[str, Writer]] = []
     names: dict[str, list[str]] = {}
-    blanks = read_blanks(result.job.folder)
+    blanks = job_blanks(result.job.folder, [p.file for o in result.openings for p in o.opening.photos])
     for one in found:
         if isinstance(one.footprint, NotDrawn):
             continue
@@ -57,7 +58,7 @@ def write_footprints(
                 one.result, one.footprint, result.job.units, blanks, cover=card_cover(one.result.opening)
             )
         except Exception as error:  # a picture is for people: without it the figures stand
-            complain(words.no_picture(label, f"{type(error).__name__}: {error}"))
+            complain(words.no_picture(label, why_failed(error)))
             continue
         for kind, image in zip(KINDS, images, strict=True):
             name = f"{safe_name(label)}-footprint-{kind}.jpg"

@@ -48,3 +48,12 @@ def unknown_blank(photos: Sequence[str]) -> str:
         f"{', '.join(file_name(p) for p in photos)} is none of the job's photos: write the name as in the job "
         "file, so that nothing stays in view by a slip."
     )
+
+
+def blank_outside(box: Sequence[float], width: int, height: int) -> str:
+    """Return that a box covers nothing of its photo."""
+    ends = ", ".join(f"{end:g}" for end in box)
+    return (
+        f"the box {ends} covers nothing of the photo of {width} x {height} px: correct it, so that nothing stays in "
+        "view by a slip"
+    )

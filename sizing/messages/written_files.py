@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
+from sizing.errors import InputError
 from sizing.messages.one_line import one_line, sentence
 
 
@@ -13,9 +14,14 @@ def cannot_write(reason: str) -> str:
     return f"{sentence(reason)} Pictures and result.json were not written; the verdict stands."
 
 
-def picture_failed(name: str, reason: str) -> str:
+def picture_failed(name: str, error: Exception) -> str:
     """Return the warning that one picture could not be drawn."""
-    return f"{one_line(name)} could not be drawn ({one_line(reason)}); the verdict stands."
+    return f"{one_line(name)} could not be drawn ({one_line(why_failed(error))}); the verdict stands."
+
+
+def why_failed(error: Exception) -> str:
+    """Return what an error says; a mistake of this program with its kind."""
+    return str(error) if isinstance(error, InputError) else f"{type(error).__name__}: {error}"
 
 
 def written_to(folder: Path) -> str:

@@ -10,6 +10,7 @@ They stand in `blank.toml` beside the job file, or come with the command:
 from __future__ import annotations
 
 import math
+import os
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,6 +22,7 @@ from tomlkit.items import AoT
 
 from sizing.errors import InputError, Problem
 from sizing.jobs.writer import alone, replace_file
+from sizing.messages import report_pictures as words
 from sizing.plain_toml import read_toml
 from sizing.regularfile import regular_bytes
 
@@ -50,7 +52,22 @@ def read_blanks(folder: Path) -> tuple[Blank, ...]:
         The file cannot be read or says something else: pictures would show what they should not.
     """
     file = folder / FILE
-    return _blanks_in(file) if file.exists() else ()
+    return _blanks_in(file) if os.path.lexists(file) else ()
+
+
+def job_blanks(folder: Path, files: Iterable[str], more: Sequence[Blank] = ()) -> tuple[Blank, ...]:
+    """Return the boxes of a job whose photos are `files`: `more` and those of `blank.toml`.
+
+    Raises
+    ------
+    InputError
+        As `read_blanks`; or a box names no photo of the job.
+    """
+    blanks = (*more, *read_blanks(folder))
+    unknown = unknown_photos(blanks, files)
+    if unknown:
+        raise InputError("blank-unknown", [Problem("blank", words.unknown_blank(unknown))])
+    return blanks
 
 
 def add_blank(folder: Path, blank: Blank) -> None:
@@ -91,7 +108,7 @@ def _changed(folder: Path, edit: Callable[[AoT], None]) -> None:
     file = folder / FILE
     with alone(folder):
         document = tomlkit.document()
-        if file.exists():
+        if os.path.lexists(file):  # a link to nothing is no absent file
             _blanks_in(file)
             document = tomlkit.parse(regular_bytes(file, _LARGEST).decode("utf-8-sig"))
         tables = document.get("blank")
@@ -170,7 +187,13 @@ def boxes_of(blanks: Iterable[Blank], photo: str) -> tuple[Box, ...]:
 
 
 def blanked(photo_rgb: Pixels, boxes: Sequence[Box]) -> Pixels:
-    """Return the photo (H, W, 3) with boxes filled, the pixels on their rims too; a copy where there are boxes."""
+    """Return the photo (H, W, 3) with boxes filled, the pixels on their rims too; a copy where there are boxes.
+
+    Raises
+    ------
+    InputError
+        A box that covers nothing of the photo: what it was meant to hide would be seen.
+    """
     if not boxes:
         return photo_rgb
     copy = photo_rgb.copy()
@@ -178,8 +201,9 @@ def blanked(photo_rgb: Pixels, boxes: Sequence[Box]) -> Pixels:
     for x0, y0, x1, y1 in boxes:
         left, top = max(0, math.floor(x0)), max(0, math.floor(y0))
         right, bottom = min(width, math.ceil(x1) + 1), min(height, math.ceil(y1) + 1)
-        if left < right and top < bottom:
-            copy[top:bottom, left:right] = FILL
+        if left >= right or top >= bottom:
+            raise InputError("blank-outside", [Problem("blank", words.blank_outside((x0, y0, x1, y1), width, height))])
+        copy[top:bottom, left:right] = FILL
     return copy
 
 

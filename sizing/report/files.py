@@ -5,13 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from sizing.errors import InputError, Problem
 from sizing.jobs.job import Job
-from sizing.messages import report_pictures as words
 from sizing.outcome import JobResult
 from sizing.printed.pdfpage import PaperName
 from sizing.release.handover import earlier_releases
-from sizing.report.blanking import Blank, read_blanks, unknown_photos
+from sizing.report.blanking import Blank, job_blanks
 from sizing.report.contents import Report
 from sizing.report.html import report_html
 from sizing.report.pdf import report_pdf
@@ -69,10 +67,7 @@ def report_job(
         The files cannot be written; the older ones stay.
     """
     assert result.job is not None
-    blanks = (*blanks, *read_blanks(result.job.folder))
-    unknown = unknown_photos(blanks, [p.file for o in result.openings for p in o.opening.photos])
-    if unknown:
-        raise InputError("blank-unknown", [Problem("blank", words.unknown_blank(unknown))])
+    blanks = job_blanks(result.job.folder, [p.file for o in result.openings for p in o.opening.photos], blanks)
     releases = earlier_releases(result.job.folder / FOLDER, result.job.id)
     built = build_report(result, made_at, blanks, complain, releases)
     return built, write_report(built, result.job, paper, out)

@@ -59,7 +59,7 @@ def opening_pictures(
         try:
             image = _annotated(result, photo.report, entry, unit, blanks)
         except Exception as error:  # a picture is for people: without it the report stands
-            complain(picture_failed(photo.file, f"{type(error).__name__}: {error}"))
+            complain(picture_failed(photo.file, error))
             continue
         if image is None:
             complain(words.card_left_out(photo.file))
@@ -73,7 +73,7 @@ def opening_pictures(
             )
             found.append(_encoded(on_wall, words.wall_caption()))
         except Exception as error:
-            complain(picture_failed(result.opening.label, f"{type(error).__name__}: {error}"))
+            complain(picture_failed(result.opening.label, error))
     return tuple(found)
 
 

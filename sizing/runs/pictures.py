@@ -18,7 +18,7 @@ from sizing.messages import written_files as messages
 from sizing.messages.photo_figures import picture_label
 from sizing.messages.picture_legend import LEGEND
 from sizing.outcome import EstimateResult, JobResult
-from sizing.report.blanking import Box, blanked, boxes_of, read_blanks
+from sizing.report.blanking import Box, blanked, boxes_of, job_blanks
 from sizing.runs.photoresults import PhotoResult
 from sizing.runs.rivals import with_shown_rivals
 from sizing.runs.runfolder import Writer, safe_name
@@ -38,7 +38,8 @@ def job_pictures(result: JobResult, complain: Complain) -> Iterator[tuple[str, W
     units: Unit = result.job.units if result.job is not None else "in"
     names = _Names()
     try:
-        blanks = () if result.job is None else read_blanks(result.job.folder)
+        files_in = [photo.file for opening in result.openings for photo in opening.opening.photos]
+        blanks = () if result.job is None else job_blanks(result.job.folder, files_in)
     except InputError as error:  # what should be blanked out is not known: no picture may show it
         complain(str(error))
         return
@@ -91,7 +92,7 @@ def _of_photo(
     try:
         drawn = _drawn(report, turn, labels, blanks)
     except Exception as error:  # a picture is for people: without it the verdict stands all the same
-        complain(messages.picture_failed(photo.file, f"{type(error).__name__}: {error}"))
+        complain(messages.picture_failed(photo.file, error))
         return
     for kind, image in drawn:
         yield f"{stem}-{kind}.jpg", partial(save_picture, image)
