@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import os
 from pathlib import Path
 
 import pytest
@@ -85,3 +86,41 @@ def test_an_estimate_by_a_rule_that_is_not_there_is_bad_usage(capsys):
     err = capsys.readouterr().err
     assert "--rule: no rule 'none'" in err
     assert "--wall" in err
+
+
+@pytest.mark.skipif(os.name != "posix", reason="limits of the size of files as POSIX has them")
+def test_a_full_disk_leaves_no_part_of_a_sample(here, capsys):
+    """Found: empty files were left, which later runs kept as rules of somebody. A limit stands for the full disk."""
+    import resource
+    import signal
+
+    before = signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+    old = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (100, old[1]))
+    try:
+        assert run(["rules", "copy", "rules"]) == Exit.USAGE
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, old)
+        signal.signal(signal.SIGXFSZ, before)
+    assert list((here / "rules").iterdir()) == []
+    assert all("could not be written" in line for line in capsys.readouterr().err.splitlines())
+    assert run(["rules", "copy", "rules"]) == Exit.DONE
+    assert {p.name for p in (here / "rules").iterdir()} == set(sample_files())
+
+
+def test_a_file_in_place_of_the_folder_for_samples_is_one_line(here, capsys):
+    (here / "mine").write_text("mine")
+    assert run(["rules", "copy", "mine"]) == Exit.USAGE
+    (line,) = capsys.readouterr().err.splitlines()
+    assert line.startswith("mine: could not be written (no folder)")
+
+
+def test_samples_are_copied_to_a_disk_without_links_and_not_over_a_link_to_nothing(here, monkeypatch):
+    def no_links(*_):
+        raise OSError(95, "Operation not supported")
+
+    monkeypatch.setattr(Path, "hardlink_to", no_links)
+    (here / "rules").mkdir()
+    (here / "rules" / "panel-inside.toml").symlink_to("gone.toml")
+    assert run(["rules", "copy", "rules"]) == Exit.USAGE
+    assert {p.name for p in (here / "rules").iterdir() if p.is_file()} == set(sample_files()) - {"panel-inside.toml"}

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import os
 from collections import defaultdict
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
-from sizing.commands.streams import JsonOption, complain, say
+from sizing.commands.streams import JsonOption, complain, refuse, say
 from sizing.exits import Exit
 
 rules = typer.Typer(
@@ -79,12 +80,15 @@ def copy_samples(
     from sizing.orders.rulefile import sample_files
 
     written, status = [], Exit.DONE
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        reason = "no folder" if isinstance(error, FileExistsError) else error.strerror or str(error)
+        return refuse(words.cannot_copy(folder, reason))
     for name, data in sample_files().items():
         file = folder / name
         try:
-            folder.mkdir(parents=True, exist_ok=True)
-            with file.open("xb") as stream:
-                stream.write(data)
+            _put(file, data)
             written.append(file)
         except FileExistsError:
             status = Exit.USAGE
@@ -95,6 +99,23 @@ def copy_samples(
     if written:
         say(words.samples_copied(written))
     return status
+
+
+def _put(file: Path, data: bytes) -> None:
+    """Write a file whole or not at all; FileExistsError where one is there already."""
+    if os.path.lexists(file):
+        raise FileExistsError(file)
+    beside = file.with_name(f".{file.name}.part")
+    try:
+        beside.write_bytes(data)
+        try:
+            file.hardlink_to(beside)  # unlike a rename, never over a file that came in between
+        except FileExistsError:
+            raise
+        except OSError:  # a disk without links
+            beside.rename(file)
+    finally:
+        beside.unlink(missing_ok=True)
 
 
 def _list(folder: Path, *, as_json: bool) -> int:
