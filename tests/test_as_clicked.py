@@ -15,6 +15,7 @@ from fixtures.renderer.exif import exif_block
 from fixtures.renderer.render import render
 from fixtures.renderer.scene import Opening, Scene, Sheet, Wall, smooth_sides
 from tests.one_alone import measured_alone
+from vision.errors import RequestError
 from vision.one_photo import PhotoMeasured, measure_traced
 from vision.photo.prepared import prepare
 from vision.request import NINE, CheckBar, OpeningRequest, PhotoRequest, Quantity, Reference, Warning_
@@ -128,3 +129,12 @@ def test_a_clicked_page_alone_does_not_say_that_a_photo_was_cut(monkeypatch):
     result = measured_alone(request, replace(photo, trace=False, reference_corners_px=(page,)))
     assert asked_with[1] > asked_with[0]
     assert not {"cropped", "digital-zoom"} & {w.code for w in result.report.warnings}
+
+
+def test_corners_closer_than_any_opening_measure_nothing_though_they_stand_as_clicked(known):
+    """Found: corners 6 px apart held an opening. Contract, *Job file*: under 100 mm is no length of an opening."""
+    path, truth = known
+    near = np.array(truth["corners_px"])[0] + np.array([[0, 0], [6, 0], [6, 6], [0, 6.0]])
+    photo = PhotoRequest(path, corners_px=near, trace=False)
+    with pytest.raises(RequestError, match="head are less than 100 mm apart: point at each corner"):
+        measured_alone(asked(photo), photo)

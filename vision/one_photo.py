@@ -40,7 +40,7 @@ from vision.request import (
 )
 from vision.sides.finding import FailedSide
 from vision.sides.part_view import hides_a_corner, trace_part
-from vision.sides.traced import faces_of, rivals_px, side_lines
+from vision.sides.traced import faces_of, refuse_short, rivals_px, side_lines
 from vision.sides.tracing import SideTrace
 from vision.solved_photo import PhotoSolved, sees_lines, solve_photo
 from vision.solving.solved import Solved
@@ -117,6 +117,7 @@ def trace_solved(
     warned = [*ready.report.warnings, *by.doubts, *solved.warnings, *said, *depths.warnings]
     if not asked.trace:
         sides = clicked_sides(corners, depths.z_mm)  # those with both corners in view
+        refuse_short(solved.adjusted.state.camera, sides)
         report = replace(base, corners_px=corners, warnings=tuple(warned))
         clicks = (corners, asked.click_px)
         return PhotoTraced(

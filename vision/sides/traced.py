@@ -11,7 +11,7 @@ from vision.camera import Camera, back_project, project
 from vision.errors import RequestError
 from vision.measures import Measured
 from vision.request import NINE, SIDES, Array, Candidate, Face, Side, Wall, Warning_
-from vision.sides.finding import FailedSide
+from vision.sides.finding import SHORT_MM, FailedSide
 from vision.sides.roughness import believed, believed_units, roughness_mm
 from vision.sides.tracing import BY_STEPS_NAME, POINTED_NAME, UNSEEN_NAME, SideTrace
 from vision.stations import SideLine
@@ -88,6 +88,18 @@ def side_lines(
                 )
             )
     return lines, listed, drawn, warned
+
+
+def refuse_short(camera: Camera, clicked: Mapping[Side, SideLine]) -> None:
+    """Raise RequestError where corners that stand as clicked lie closer on the wall than those of a traced side may."""
+    for side, line in clicked.items():
+        ends_mm = back_project(camera, line.ends_px, line.depth_mm)
+        if np.hypot(*(ends_mm[1] - ends_mm[0])) < SHORT_MM:
+            raise RequestError(
+                "corners-too-close",
+                f"the corners of the {SIDE_WORD[side]} are less than {SHORT_MM:.0f} mm apart: point at each corner "
+                "where it is in the photo",
+            )
 
 
 def _choice_mm(trace: SideTrace, wall: Wall) -> float:
