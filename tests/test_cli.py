@@ -16,8 +16,18 @@ import numpy as np
 import pytest
 
 from sizing.cli import main, run
-from sizing.commands.arguments import parse_check_bar, parse_corners, parse_edge_offset, parse_opening, parse_reference
+from sizing.commands.arguments import (
+    EstimateOptions,
+    opening_request,
+    parse_check_bar,
+    parse_corners,
+    parse_edge_offset,
+    parse_opening,
+    parse_reference,
+)
+from sizing.errors import InputError
 from sizing.exits import Exit
+from tests.jobfiles import job_folder, load_from
 from vision.errors import PhotoError
 
 ROOT = Path(__file__).parent.parent
@@ -394,3 +404,33 @@ def test_a_corner_out_of_view_is_written_as_a_dash():
 def test_corners_of_a_part_that_cannot_be_are_refused(text):
     with pytest.raises(ValueError, match="corner"):
         parse_opening(text)
+
+
+ALIKE = [
+    *(("edge_offset", size, f'edge_offset = "{size}"') for size in ("299 mm", "-300mm", "301 mm", "-0.9 m", "12 in")),
+    *(("check_bar", size, f'check_bar = "{size}"') for size in ("113mm", "112 mm", "187 mm", "188 mm", "150 mm")),
+    *(
+        ("reference", f"{w} x {h}", f'reference = {{ width = "{w}", height = "{h}" }}')
+        for w, h in (("5 mm", "9 mm"), ("4.9 mm", "90 mm"), ("10 m", "1 m"), ("10.1 m", "1 m"), ("20 mm", "9 mm"))
+    ),
+    *(
+        ("focal35", size, f'photos = [{{ file = "w1-a.jpg", focal35 = {size} }}]')
+        for size in (4.9, 5.0, 1500.0, 2000.0, 2001.0)
+    ),
+]
+
+
+@pytest.mark.parametrize(("key", "typed", "written"), ALIKE)
+def test_estimate_and_job_files_take_the_same_lengths(tmp_path, key, typed, written):
+    """Found: four limits differed between the two."""
+    folder = job_folder(tmp_path)
+
+    def refused(call):
+        try:
+            call()
+        except InputError:
+            return True
+        return False
+
+    by_option = refused(lambda: opening_request(EstimateOptions((folder / "w1-a.jpg",), **{key: typed})))
+    assert by_option == refused(lambda: load_from(folder, HEAD + opening(more=written)))

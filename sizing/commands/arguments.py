@@ -12,7 +12,18 @@ from typing import Any, TypeVar
 from sizing.commands.lenses import named_profile
 from sizing.errors import InputError, Problem
 from sizing.jobs.named_files import FURTHEST_PX, corner_array, corner_fault
-from sizing.jobs.values import given_reference
+from sizing.jobs.values import (
+    ACROSS_MM,
+    ALONG_MM,
+    BAR_RANGE,
+    CLICK_MOST_PX,
+    FOCAL35_LEAST_MM,
+    FOCAL35_MOST_MM,
+    OFFSET_MOST_MM,
+    REFERENCE_LEAST_MM,
+    REFERENCE_MOST_MM,
+    given_reference,
+)
 from sizing.messages.one_line import one_line
 from sizing.messages.pointing import CORNERS
 from sizing.orders.rulefile import find_rule
@@ -111,12 +122,12 @@ def _choices(options: EstimateOptions) -> list[Problem]:
     ):
         if value not in allowed:
             problems.append(Problem(option, f"'{one_line(value)}' is not known; use {', '.join(allowed)}."))
-    if not (math.isfinite(options.click) and 0.0 < options.click <= 1000.0):
-        problems.append(Problem("--click", f"{options.click} is not a number of pixels above 0, up to 1000."))
-    if options.focal35 is not None and not 5.0 <= options.focal35 <= 1000.0:
-        problems.append(
-            Problem("--focal35", f"{options.focal35} is not a focal length of 5 to 1000 mm in 35 mm terms.")
-        )
+    if not (math.isfinite(options.click) and 0.0 < options.click <= CLICK_MOST_PX):
+        says = f"{options.click} is not a number of pixels above 0, up to {CLICK_MOST_PX:g}."
+        problems.append(Problem("--click", says))
+    if options.focal35 is not None and not FOCAL35_LEAST_MM <= options.focal35 <= FOCAL35_MOST_MM:
+        allowed_mm = f"{FOCAL35_LEAST_MM:g} to {FOCAL35_MOST_MM:g} mm"
+        problems.append(Problem("--focal35", f"{options.focal35} is not {allowed_mm}, in 35 mm terms."))
     if options.as_clicked and options.corners is None:
         problems.append(Problem("--as-clicked", "there are no corners to take as they stand; give --corners as well."))
     if len(options.photos) > _MOST_PHOTOS:
@@ -149,7 +160,7 @@ def parse_reference(text: str) -> Reference:
     Raises
     ------
     ValueError
-        Neither a kind nor a size of 10 mm to 3 m.
+        Neither a kind nor a size of 5 mm to 10 m.
 
     Examples
     --------
@@ -167,8 +178,9 @@ def parse_reference(text: str) -> Reference:
     if unit and not re.search(r"[a-z'\"]+$", parts[0]):
         parts[0] += f" {unit[0]}"
     width, height = (_length(part) for part in parts)
-    if not all(10.0 <= size.mm <= 3000.0 for size in (width, height)):
-        raise ValueError(f"'{one_line(text)}': both sides must be 10 mm to 3 m.")
+    if not all(REFERENCE_LEAST_MM <= size.mm <= REFERENCE_MOST_MM for size in (width, height)):
+        allowed_mm = f"{REFERENCE_LEAST_MM:g} mm to {REFERENCE_MOST_MM / 1000:g} m"
+        raise ValueError(f"'{one_line(text)}': both sides must be {allowed_mm}.")
     return given_reference(width, height)
 
 
@@ -242,8 +254,8 @@ def parse_check_bar(text: str) -> CheckBar:
     bars = {}
     for name, value in table.items():
         length = _length(value)
-        nominal = 150.0 if name == "across" else 200.0
-        if abs(length.mm - nominal) > 0.2 * nominal:
+        nominal = ACROSS_MM if name == "across" else ALONG_MM
+        if abs(length.mm - nominal) > BAR_RANGE * nominal:
             raise ValueError(f"{name} = '{one_line(value)}': the bar is {nominal:.0f} mm; measure it again.")
         bars[name] = Quantity(length.mm, length.step_mm / math.sqrt(12.0))
     return CheckBar(bars.get("across"), bars.get("along"))
@@ -266,8 +278,8 @@ def _offset(text: str) -> Quantity:
     if text.strip() in ("0", "0.0"):
         return Quantity(0.0, _U_OFFSET_MM)
     length = _length(text, signed=True)
-    if abs(length.mm) > 1000.0:
-        raise ValueError(f"'{one_line(text)}' is more than 1 m in front of the reference; check the unit.")
+    if abs(length.mm) > OFFSET_MOST_MM:
+        raise ValueError(f"'{one_line(text)}' is more than {OFFSET_MOST_MM:g} mm off the reference; check the unit.")
     return Quantity(length.mm, _U_OFFSET_MM)
 
 

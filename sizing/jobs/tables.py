@@ -9,6 +9,9 @@ from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag, model_val
 
 from sizing.jobs.job import SeenFrom, Shape, SillAt, Tape
 from sizing.jobs.values import (
+    CLICK_MOST_PX,
+    FOCAL35_LEAST_MM,
+    FOCAL35_MOST_MM,
     Across,
     Along,
     Corners,
@@ -127,12 +130,12 @@ class PhotoTable(_Table):
     file: str
     corners: Corners | None = None
     trace: bool = True
-    click_px: float = Field(default=3.0, gt=0, le=1000)
+    click_px: float = Field(default=3.0, gt=0, le=CLICK_MOST_PX)
     turn: Literal[0, 90, 180, 270] = 0
     reference: ReferenceForm | None = None
     reference_corners: Quadrilaterals | None = None
     lens: str | None = None
-    focal35: float | None = Field(default=None, ge=5, le=2000)
+    focal35: float | None = Field(default=None, ge=FOCAL35_LEAST_MM, le=FOCAL35_MOST_MM)
     when: Literal["before", "after"] | None = None
 
 

@@ -17,7 +17,13 @@ from vision.request import Reference
 # The printed bars, contract, *The sheet*; a page printed to fit differs by a few per cent, a wrong unit by
 # far more.
 ACROSS_MM, ALONG_MM = 150.0, 200.0
-_BAR_RANGE = 0.25
+BAR_RANGE = 0.25
+# Farther than any edge stands out or in; a card's side at the least, a door's at the most (guesses, against slips).
+OFFSET_MOST_MM = 300.0
+REFERENCE_LEAST_MM, REFERENCE_MOST_MM = 5.0, 10_000.0
+# From fisheye to the longest telephoto lens.
+FOCAL35_LEAST_MM, FOCAL35_MOST_MM = 5.0, 2000.0
+CLICK_MOST_PX = 1000.0
 # A given size is known to its last digit (rectangular, JCGM 100, 4.3.7), as bars are, within two limits, both guesses:
 # edges are seldom cut better than to the first, and whole mm or a fraction in lowest terms were read off a rule.
 _U_GIVEN_LEAST_MM, _U_GIVEN_MOST_MM = 0.1, 0.25
@@ -109,14 +115,12 @@ Reading = Annotated[Written, length_in(0, 100_000, "a length")]
 ToleranceLength = Annotated[Written, length_in(0.01, 100, "a tolerance")]
 Graduation = Annotated[Written, length_in(0.01, 25.4, "a graduation")]
 Uncertainty = Annotated[Written, length_in(0.001, 100, "an uncertainty")]
-ReferenceLength = Annotated[Written, length_in(5, 10_000, "the side of a reference")]
-Offset = Annotated[Written, length_in(-300, 300, "an edge offset", parse_signed_length)]
+ReferenceLength = Annotated[Written, length_in(REFERENCE_LEAST_MM, REFERENCE_MOST_MM, "the side of a reference")]
+Offset = Annotated[Written, length_in(-OFFSET_MOST_MM, OFFSET_MOST_MM, "an edge offset", parse_signed_length)]
 Across = Annotated[
-    Written, length_in(ACROSS_MM * (1 - _BAR_RANGE), ACROSS_MM * (1 + _BAR_RANGE), "the bar across the page")
+    Written, length_in(ACROSS_MM * (1 - BAR_RANGE), ACROSS_MM * (1 + BAR_RANGE), "the bar across the page")
 ]
-Along = Annotated[
-    Written, length_in(ALONG_MM * (1 - _BAR_RANGE), ALONG_MM * (1 + _BAR_RANGE), "the bar along the page")
-]
+Along = Annotated[Written, length_in(ALONG_MM * (1 - BAR_RANGE), ALONG_MM * (1 + BAR_RANGE), "the bar along the page")]
 Corners = Annotated[tuple[Point | None, ...], PlainValidator(_points)]
 Quadrilaterals = Annotated[tuple[tuple[Point | None, ...], ...], PlainValidator(_quadrilaterals)]
 ReferenceKind = Literal["sheet", "letter", "a4", "id1"]
