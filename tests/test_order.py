@@ -166,3 +166,16 @@ def test_an_overlapping_mount_that_is_too_wide_between_the_stations_holds(checke
 def test_a_rule_by_the_middle_reading_looks_nowhere_else(checked):
     estimator = seen(further=narrow("widest_width", 57.0) | narrow("narrowest_width", 40.0))
     assert codes(checked(estimator=estimator, edit=[('reading = "largest"       #', 'reading = "middle" #')])) == []
+
+
+@pytest.mark.parametrize("made", ['step = "1/4"\nchoose = "nearest"\n', ""], ids=["steps", "any size"])
+def test_a_rule_that_takes_away_more_than_there_is_orders_nothing(checked, made):
+    """Found: with -39 in on each side the order was -23 3/4 in wide. Nothing is made that is not above 0."""
+    edit = [('add = "1/2" ', 'add = "-39" '), ('step = "1/4"\nchoose = "nearest"\n', made)]
+    result = checked(ordered=None, edit=edit)
+    order = opening_of(result)["order"]
+    assert codes(result)[0] == "no-made-size"
+    assert order["by_rule"]["width_mm"] is None
+    assert "No made width fits -23 5/8 in." in order["problems"][0]["says"]
+    assert [size["width_mm"] for size in order["sizes"]] == [None]
+    assert opening_of(result)["verdict"] == "hold"

@@ -118,8 +118,11 @@ def wanted_mm(side: SideRule, stations_mm: Array, allowance_mm: float) -> Array:
 
 def chosen_mm(made: Made, wanted: Array) -> Array:
     """Return the made sizes (N,) for wanted ones; NaN where there is none. As `Made.chosen`, in floats."""
-    if made.any_size:
-        return wanted
+    sizes = wanted if made.any_size else _picked_mm(made, wanted)
+    return np.where(sizes > 0, sizes, np.nan)
+
+
+def _picked_mm(made: Made, wanted: Array) -> Array:
     near = {"nearest": 0.0, "next-up": -_SAME_MM, "next-down": _SAME_MM}[made.choice] + wanted
     if made.step is not None:
         step = float(made.step)

@@ -43,7 +43,7 @@ class Made:
         return self.step is None and not self.sizes
 
     def chosen(self, size: Fraction) -> Fraction | None:
-        """Return the made size for a wanted one; None where there is none above or below it.
+        """Return the made size for a wanted one; None where there is none above or below it, or none above 0.
 
         Of two equally near the larger is taken.
 
@@ -52,8 +52,10 @@ class Made:
         >>> Made(sizes=(Fraction(900), Fraction(1000))).chosen(Fraction(950))
         Fraction(1000, 1)
         """
-        if self.any_size:
-            return size
+        made = size if self.any_size else self._picked(size)
+        return made if made is not None and made > 0 else None
+
+    def _picked(self, size: Fraction) -> Fraction | None:
         below, above = self._around(size)
         if self.choice == "next-up":
             return above
