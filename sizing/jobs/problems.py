@@ -40,7 +40,12 @@ _LISTS = {
     "opening": "must be a list of tables: write [[opening]] in double brackets",
     "visit": "must be a list of tables: write [[opening.visit]] in double brackets",
 }
-_MANY = {"opening": "openings in a job", "photos": "photos of an opening"}
+_MANY = {
+    "opening": "openings in a job",
+    "photos": "photos of an opening",
+    "obstacles": "obstacles of an opening",
+    "documents": "documents of an opening",
+}
 _MISSING = {
     "units": 'is missing: say units = "in" or units = "mm"',
     "label": 'is missing: say label = "W1", a name of its own for each opening',

@@ -14,6 +14,7 @@ from sizing.jobs.values import (
     FOCAL35_MOST_MM,
     Across,
     Along,
+    Box,
     Corners,
     Graduation,
     Name,
@@ -31,6 +32,8 @@ from vision.request import Wall
 
 # Contract, *Limits*.
 MOST_OPENINGS, MOST_PHOTOS = 200, 12
+# Guesses, far above any opening: each obstacle is held against the room for it, each document hashed.
+MOST_OBSTACLES, MOST_DOCUMENTS = 50, 50
 # Names of the forms that a value may take; they come up in the places of errors and are no keys.
 FORMS = frozenset({"<text>", "<table>", "<value>", "<sides>"})
 
@@ -203,7 +206,7 @@ class ObstacleTable(_Table):
 
     what: str
     photo: str
-    box: Annotated[list[float], Field(min_length=4, max_length=4)] | None = None
+    box: Box | None = None
     polygon: Corners | None = None
 
     @model_validator(mode="after")
@@ -247,9 +250,9 @@ class OpeningTable(Boxes):
     visit: list[VisitTable] = Field(default_factory=list)
     ordered: OrderedTable | None = None
     delivered: DeliveredTable | None = None
-    obstacles: list[ObstacleTable] = Field(default_factory=list)
+    obstacles: list[ObstacleTable] = Field(default_factory=list, max_length=MOST_OBSTACLES)
     clearances: ClearancesTable = ClearancesTable()
-    documents: list[DocumentTable] = Field(default_factory=list)
+    documents: list[DocumentTable] = Field(default_factory=list, max_length=MOST_DOCUMENTS)
     note: str = ""
     extra: dict[str, Any] = Field(default_factory=dict)
 

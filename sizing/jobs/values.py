@@ -76,6 +76,13 @@ def _finite(value: object) -> float:
     return float(value)
 
 
+def _box(value: object) -> tuple[float, float, float, float]:
+    if not isinstance(value, list) or len(value) != 4:
+        raise ValueError("not a box: write [x0, y0, x1, y1] in pixels of the upright photo")
+    x0, y0, x1, y1 = (_finite(end) for end in value)
+    return x0, y0, x1, y1
+
+
 def _point(value: object) -> Point | None:
     if value == "-":
         return None
@@ -121,6 +128,7 @@ Across = Annotated[
     Written, length_in(ACROSS_MM * (1 - BAR_RANGE), ACROSS_MM * (1 + BAR_RANGE), "the bar across the page")
 ]
 Along = Annotated[Written, length_in(ALONG_MM * (1 - BAR_RANGE), ALONG_MM * (1 + BAR_RANGE), "the bar along the page")]
+Box = Annotated[tuple[float, float, float, float], PlainValidator(_box)]
 Corners = Annotated[tuple[Point | None, ...], PlainValidator(_points)]
 Quadrilaterals = Annotated[tuple[tuple[Point | None, ...], ...], PlainValidator(_quadrilaterals)]
 ReferenceKind = Literal["sheet", "letter", "a4", "id1"]
