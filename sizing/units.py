@@ -227,7 +227,7 @@ def _text_length(value: object, unit: Unit, graduation_mm: float | Fraction | No
         raise LengthError(f"{_quoted(value)} is not a length; {_ALLOWED}")
     written = UNIT_OF[shape["unit"]] if shape["unit"] else None
     unit_mm = _UNIT_MM[written or ("in" if shape["feet"] else unit)]
-    number, step = _number(value, shape["number"], unit_mm, bare=not written)
+    number, step = _number(value, shape["number"], unit_mm, bare=not written, feet=shape["feet"])
     if shape["feet"]:
         number += _feet(value, shape["feet"], number, written)
     elif not written and unit == "mm" and "/" in text:
@@ -250,8 +250,10 @@ def _feet(value: str, feet: str, inches: Fraction, written: str | None) -> Fract
     return Fraction(int(feet) * 12)
 
 
-def _number(value: str, number: str, unit_mm: Fraction, *, bare: bool) -> tuple[Fraction, Fraction]:
-    """Return the value of a number's text and the worth of its last digit, both in its unit."""
+def _number(
+    value: str, number: str, unit_mm: Fraction, *, bare: bool, feet: str | None = None
+) -> tuple[Fraction, Fraction]:
+    """Return the value of a number's text and the worth of its last digit, both in its unit; `feet` stand before it."""
     if number.isdigit():
         return Fraction(number), Fraction(1)
     if re.fullmatch(r"[0-9]*\.[0-9]+", number):
@@ -259,7 +261,7 @@ def _number(value: str, number: str, unit_mm: Fraction, *, bare: bool) -> tuple[
     if match := re.fullmatch(r"([0-9]+),([0-9]+)", number):
         return _comma(value, match[1], match[2], unit_mm, bare=bare)
     if match := _FRACTION.fullmatch(number):
-        return _mixed(value, match[1], match[2], match[3])
+        return _mixed(value, match[1], match[2], match[3], f"{feet}' " if feet else "")
     return _refuse(value, number)
 
 
@@ -273,15 +275,16 @@ def _comma(value: str, whole: str, decimals: str, unit_mm: Fraction, *, bare: bo
     return Fraction(f"{whole}.{decimals}"), Fraction(1, 10 ** len(decimals))
 
 
-def _mixed(value: str, whole: str | None, top: str, bottom: str) -> tuple[Fraction, Fraction]:
+def _mixed(value: str, whole: str | None, top: str, bottom: str, feet: str) -> tuple[Fraction, Fraction]:
     over, under = int(top), int(bottom)
     if under not in DENOMINATORS:
         raise LengthError(f"{_quoted(value)}: no tape is divided into parts of 1/{bottom}; {_ALLOWED}")
     if over >= under:
         size = int(whole or 0) + Fraction(over, under)
-        splits = [f"{top[:i]} {top[i:]}/{bottom}" for i in range(1, len(top)) if 0 < int(top[i:]) < under]
+        mark = '"' if feet else ""
+        splits = [f"{feet}{top[:i]} {top[i:]}/{bottom}{mark}" for i in range(1, len(top)) if 0 < int(top[i:]) < under]
         other = splits[-1] if splits and not whole else "a slip in the fraction"
-        _two_ways(value, _inches(int(size * under), under).removesuffix(" in"), other)
+        _two_ways(value, feet + _inches(int(size * under), under).removesuffix(" in") + mark, other)
     return int(whole or 0) + Fraction(over, under), Fraction(1, under)
 
 

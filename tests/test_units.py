@@ -140,6 +140,8 @@ def test_the_last_digit_as_written_is_kept(value, step_mm):
         ("543/8", "67 7/8", "54 3/8"),
         ("54 9/8", "55 1/8", "a slip"),
         ("8/8", "1", "a slip"),
+        ("3' 11 16/16\"", "as 3' 12\" or", "a slip"),
+        ("3' 116/16\"", "as 3' 7 1/4\" or", "as 3' 11 6/16\":"),
         ("4'-", "4 ft scant", "missing"),
         ("4' 14\"", "62 in", "less than 12 in"),
         ("+3", "3", "3 strong"),
