@@ -142,6 +142,15 @@ def test_heic_arrives_upright_once_whatever_its_exif_says(tmp_path, turned):
     assert refusal(path).code in {"photo-truncated", "photo-damaged"}
 
 
+def test_avif_is_said_to_be_no_kind_that_is_read(tmp_path):
+    """Found: it was said to be damaged. Brands as AVIF, section 6, and ISO/IEC 23008-12 have writers list them."""
+    path = tmp_path / "p.avif"
+    path.write_bytes(struct.pack(">I", 32) + b"ftypavif" + b"\0\0\0\0avifmif1miafMA1B" + b"\0" * 2000)
+    refused = refusal(path)
+    assert refused.code == "photo-format"
+    assert "AVIF is no kind that is read here; save the photo as JPEG" in str(refused)
+
+
 def test_without_the_extra_a_heic_names_the_extra(tmp_path, monkeypatch):
     monkeypatch.setitem(__import__("sys").modules, "pillow_heif", None)
     path = tmp_path / "p.heic"

@@ -44,6 +44,7 @@ KINDS = (
 )
 # Brands of HEVC-coded still pictures: ISO/IEC 23008-12 annex B, in the file type box of ISO/IEC 14496-12.
 HEIF_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1")
+AVIF_BRANDS = (b"avif", b"avis")  # AV1 Image File Format, section 6
 
 # Exif orientation -> what turns the stored picture upright (facts.md 5, 0th row and column).
 UPRIGHT = {
@@ -188,6 +189,9 @@ def _decoder_settings() -> Iterator[None]:
 
 def _opened(data: bytes, path: Path) -> Image.Image:
     """Return the picture with its header read, not yet decoded."""
+    if data[4:8] == b"ftyp" and data[8:12] in AVIF_BRANDS:  # it names the brands of HEIF too
+        says = f"{_shown(path)}: AVIF is no kind that is read here; save the photo as JPEG, PNG, HEIC, TIFF or WebP"
+        raise PhotoError("photo-format", says)
     if data[4:8] == b"ftyp" and any(brand in data[8:64] for brand in HEIF_BRANDS):
         return _opened_heif(data, path)
     kind = next((kind for first, kind in KINDS if data.startswith(first)), None)
