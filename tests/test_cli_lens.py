@@ -110,3 +110,9 @@ def test_a_named_profile_that_is_none_is_bad_usage(tmp_path, capsys):
     path.write_text("format = 3")
     assert run(["estimate", "a.jpg", "--lens", str(path)]) == 2
     assert "--lens: x.lens.toml: format: must be" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("name", ["", "  "])
+def test_a_profile_without_a_name_is_said_as_such(name):
+    with pytest.raises(ValueError, match="no file is named; give a camera profile"):
+        named_profile(name)

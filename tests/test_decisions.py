@@ -173,6 +173,7 @@ def test_a_line_that_cannot_be_read_is_named_by_number_and_kept(tmp_path, bad):
     log = read_decisions(tmp_path)
     assert [d.line for d in log.decisions] == [1, 4]
     assert [b.line for b in log.bad] == [2]
+    assert all(".. The line" not in problem.says for problem in bad_line_problems(log))
     assert log.unread_after(1) == log.bad
     assert log.unread_after(4) == ()
     assert f"{tmp_path / FILE}: line 2" in str(bad_line_problems(log)[0])

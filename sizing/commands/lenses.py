@@ -52,10 +52,12 @@ def named_profile(text: str) -> Path:
     Raises
     ------
     ValueError
-        The file is missing or no sound profile; all its faults in one line.
+        No file is named, it is missing or no sound profile; all its faults in one line.
     """
     from vision.lens.profile import ProfileError, read_profile
 
+    if not text.strip():
+        raise ValueError("no file is named; give a camera profile, as `secondtape lens` makes it.")
     path = Path(text)
     try:
         read_profile(path)

@@ -312,4 +312,4 @@ def more_bad_lines(count: int) -> str:
 
 def bad_line(says: str) -> str:
     """Return that one line of the decisions cannot be read; it is kept and counts for nothing."""
-    return f"no decision: {one_line(says)}. The line is kept and counts for nothing; decide again."
+    return f"no decision: {one_line(says).rstrip('.')}. The line is kept and counts for nothing; decide again."
