@@ -385,12 +385,20 @@ PHONE = ExifFacts(focal35_mm=26.0, coded_px=(4032, 3024))
 
 
 @pytest.mark.parametrize("given_mm", [52.0, 260.0, 13.0, 31.0, 22.0])
-def test_a_focal_length_that_exif_denies_is_refused_with_both_figures_and_the_remedy(given_mm):
+def test_a_focal_length_that_exif_denies_is_named_with_both_figures_and_the_remedy(given_mm):
     """Found: 52 mm beside an Exif of 26 mm was believed, heights 15 mm off at a U95 of 4 mm."""
-    said = focal35_contradicted(PHONE, (4032, 3024), given_mm)
+    said, absurd = focal35_contradicted(PHONE, (4032, 3024), given_mm)
     assert f"{given_mm:g} mm" in said
     assert "26 mm" in said
-    assert "leave focal35 out, or send the original photo" in said
+    assert "leave focal35 out, or send the photo as the camera wrote it" in said
+    assert absurd == (given_mm == 260.0)  # a point left out
+
+
+@pytest.mark.parametrize("given_mm", [52.0, 13.0])
+def test_where_exif_denies_the_focal_length_given_the_prior_spans_both(given_mm):
+    prior = focal_prior(PHONE, (4032, 3024), given_mm)
+    for f35 in (26.0, given_mm):
+        assert abs(np.log(focal_prior(ExifFacts(), (4032, 3024), f35).focal_px / prior.focal_px)) <= prior.u_log
 
 
 @pytest.mark.parametrize(

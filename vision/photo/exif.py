@@ -22,6 +22,8 @@ PHONE_FOCAL35_MM, U_LOG_UNKNOWN = 28.0, 0.35
 FOCAL35_RANGE_MM, FOCAL_RANGE_MM, ZOOM_RANGE = (5.0, 1200.0), (0.5, 1200.0), (1.0, 200.0)
 # Guess: rounding and habits of makers (above) come to 5 %; farther off one of the two is of something else.
 FOCAL35_APART = 1.15
+# Guess: no cut that anybody makes unsaid is so small; a point left out makes ten times.
+FOCAL35_ABSURD = 2.5
 ISO_RANGE, EXPOSURE_RANGE_S = (1.0, 1e7), (1e-6, 3600.0)
 # Sensors of phones are 4:3, of larger cameras 3:2; other pictures are cut from them in the camera, about the middle.
 SENSOR_SHAPES = (4 / 3, 3 / 2)
@@ -119,7 +121,8 @@ def focal_prior(exif: ExifFacts, size_px: tuple[int, int], focal35_override: flo
     size_px : tuple of int
         Width and height of the picture in which the focal length is wanted, px.
     focal35_override : float, optional
-        35 mm equivalent in mm given by the person; it comes before the Exif data.
+        35 mm equivalent in mm given by the person; it comes before the Exif data, unless they deny it: then the prior
+        sits half-way and spans both.
 
     Returns
     -------
@@ -139,7 +142,9 @@ def focal_prior(exif: ExifFacts, size_px: tuple[int, int], focal35_override: flo
     """
     px_per_mm = math.hypot(*size_px) / FULL_FRAME_DIAGONAL_MM
     if focal35_override is not None:
-        return FocalPrior(focal35_override * px_per_mm, U_LOG_KNOWN, "given")
+        half_log_apart = math.log(focal35_override / _told_beside(exif, size_px, focal35_override)) / 2
+        u_log = math.hypot(U_LOG_KNOWN, half_log_apart)
+        return FocalPrior(focal35_override * math.exp(-half_log_apart) * px_per_mm, u_log, "given")
     if exif.focal35_mm is not None:
         half_log_zoom = math.log(exif.digital_zoom) / 2
         half_log_cut = math.log(_whole_sensor(size_px)) / 2
@@ -149,8 +154,10 @@ def focal_prior(exif: ExifFacts, size_px: tuple[int, int], focal35_override: flo
     return FocalPrior(PHONE_FOCAL35_MM * px_per_mm, U_LOG_UNKNOWN, "none")
 
 
-def focal35_contradicted(exif: ExifFacts, size_px: tuple[int, int], given_mm: float | None) -> str | None:
-    """Return what is wrong with a 35 mm equivalent that a person gave and Exif denies; None: they may both be right.
+def focal35_contradicted(exif: ExifFacts, size_px: tuple[int, int], given_mm: float | None) -> tuple[str, bool] | None:
+    """Return what is wrong with a 35 mm equivalent that a person gave and Exif denies, and whether beyond belief.
+
+    None where both may be right.
 
     Parameters
     ----------
@@ -162,16 +169,26 @@ def focal35_contradicted(exif: ExifFacts, size_px: tuple[int, int], given_mm: fl
     Digital zoom and a cut, where Exif tells of them, make the equivalent longer: all from Exif's own figure to what
     they make of it may be meant. A picture of the shape that the camera wrote counts as whole, or only made smaller.
     """
-    told_mm = exif.focal35_mm
-    if given_mm is None or told_mm is None:
+    if given_mm is None or (told_mm := _told_beside(exif, size_px, given_mm)) == given_mm:
         return None
+    absurd = abs(math.log(given_mm / told_mm)) > math.log(FOCAL35_ABSURD)
+    both = "one of them is wrong" if absurd else "both are held possible, and sizes are less sure for it"
+    says = (
+        f"focal35 is given as {given_mm:g} mm, but the camera wrote {exif.focal35_mm:g} mm into the photo (Exif): "
+        f"{both}; leave focal35 out, or send the photo as the camera wrote it"
+    )
+    return says, absurd
+
+
+def _told_beside(exif: ExifFacts, size_px: tuple[int, int], given_mm: float) -> float:
+    """Return the equivalent mm by Exif that is nearest to the given one; that itself where Exif does not deny it."""
+    told_mm = exif.focal35_mm
+    if told_mm is None:
+        return given_mm
     longest_mm = told_mm * exif.digital_zoom * max(_whole_sensor(size_px), _cut_from(exif.coded_px, size_px))
     if told_mm / FOCAL35_APART <= given_mm <= longest_mm * FOCAL35_APART:
-        return None
-    return (
-        f"focal35 is given as {given_mm:g} mm, but the camera wrote {told_mm:g} mm into the photo (Exif): one of them "
-        "is wrong; leave focal35 out, or send the original photo as the camera wrote it"
-    )
+        return given_mm
+    return told_mm if given_mm < told_mm else longest_mm
 
 
 def _cut_from(whole_px: tuple[int, int] | None, size_px: tuple[int, int]) -> float:

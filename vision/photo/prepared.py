@@ -44,18 +44,21 @@ def prepare(request: OpeningRequest, photo: PhotoRequest) -> Prepared:
     Raises
     ------
     PhotoError : the file cannot be read as a photo (`vision.errors`).
-    RequestError : corners outside the photo, or a focal length that its Exif denies.
+    RequestError : corners outside the photo, or a focal length that its Exif denies beyond belief.
     """
     picture = read_photo(photo.path, photo.turn)
-    denied = focal35_contradicted(picture.exif, picture.size_px, photo.focal35_mm)
-    if denied is not None:
-        raise RequestError("focal35-contradicted", denied)
     scaled = _at_read_size(photo, picture)
     reference = photo.reference or request.reference
     picture, sightings, warned = _upright(picture, scaled, reference)
     _all_inside(scaled, picture)
     lens = choose_lens(scaled, picture)
     warned += lens.warnings
+    denied = focal35_contradicted(picture.exif, picture.size_px, photo.focal35_mm)
+    if denied is not None and lens.prior is None:
+        says, absurd = denied
+        if absurd:
+            raise RequestError("focal35-contradicted", says)
+        warned.append(Warning_("focal35-contradicted", says))
     report = PhotoReport(photo.path, picture.sha256, picture.size_px, warnings=tuple(warned), lenses=lens.uses)
     doubts = file_doubts(picture.exif, picture.size_px, lens.prior or _prior(picture, scaled))
     report = replace(report, warnings=(*report.warnings, *doubts.warnings), error=doubts.refused)
