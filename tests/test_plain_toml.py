@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from sizing.desk.listing import _job
 from sizing.errors import InputError
 from sizing.jobs.file import load_job
 from sizing.orders.rulefile import load_rule, sample_files
@@ -105,3 +106,12 @@ def test_what_is_never_closed_takes_no_time(text):
 
 def test_the_job_of_the_demo_is_read():
     assert load_job(Path(__file__).parent.parent / "fixtures" / "demo").openings
+
+
+def test_the_list_of_jobs_is_not_kept_waiting_by_a_key_without_end(tmp_path):
+    """Found: 50 000 parts took five minutes in `tomllib`. Python's own clock; common practice, no source: 5 s."""
+    (tmp_path / "job.toml").write_text("[job]\n" + "a." * 50_000 + "a = 1\n", encoding="utf-8")
+    began = time.monotonic()
+    listed = _job(tmp_path / "job.toml", 0, 0)
+    assert time.monotonic() - began < 5
+    assert listed[1] == 0

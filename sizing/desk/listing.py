@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -14,6 +13,7 @@ from sizing.desk.folder import JOB_FILE, DeskFolder
 from sizing.desk.results import RESULT_FILE
 from sizing.errors import InputError
 from sizing.jobs.file import MOST_BYTES
+from sizing.plain_toml import read_toml
 from sizing.regularfile import regular_bytes
 from sizing.release.decisions import FILE as DECISIONS
 from sizing.release.decisions import DecisionLog, read_decisions
@@ -136,7 +136,7 @@ def _job(file: Path, time_ns: int, size: int) -> tuple[str, int, int, str, str]:
 
     try:
         data = regular_bytes(file, MOST_BYTES)
-        raw = tomllib.loads(data.decode("utf-8-sig"))
+        raw = read_toml(data.decode("utf-8-sig"))
         head, openings = raw["job"], raw["opening"]
         words = [head["id"], head.get("measured_by", ""), head.get("measured_on", ""), head.get("note", "")]
         for opening in openings:
