@@ -6,7 +6,6 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
-import cv2
 import numpy as np
 
 from vision.advice import geometry_warnings, reference_warnings
@@ -104,8 +103,7 @@ def trace_solved(
     corners = asked.corners_px
     found_by: FoundBy = "corners" if corners is not None else "photo"
     if corners is None:
-        grey = cv2.cvtColor(ready.picture.rgb, cv2.COLOR_RGB2GRAY)
-        near = last.lined(grey, solved, None, request.wall, by.segments).adjusted.state.camera
+        near = last.lined(ready.grey, solved, None, request.wall, by.segments).adjusted.state.camera
         z = depths.z_mm
         out = max(0.5 * (z["left"] + z["right"]) - z["sill"], 0.0) if request.sill_at == "front" else 0.0
         searched = find_openings(ready.picture.rgb, near, solved.outlines_px, request.wall, out)
@@ -206,7 +204,7 @@ def _with_lines(request: OpeningRequest, ready: Prepared, by: PhotoSolved, last:
     if not sees_lines(ready, by.doubts):
         return by.solved
     rgb = ready.picture.rgb
-    solved = last.lined(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), by.solved, corners, request.wall, by.segments)
+    solved = last.lined(ready.grey, by.solved, corners, request.wall, by.segments)
     if not solved.traced:
         return solved
     how = ready.reference, ready.prior, request.wall, corners, by.segments

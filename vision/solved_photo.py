@@ -56,7 +56,7 @@ def solve_photo(request: OpeningRequest, ready: Prepared, last: LastTrace | None
     last = last or LastTrace()
     solved = ready.report.error or _solve(request, ready, last)
     while not isinstance(solved, Warning_) and ready.reference.kind == "sheet":
-        bad = too_smeared(cv2.cvtColor(ready.picture.rgb, cv2.COLOR_RGB2GRAY), solved, ready.sightings)
+        bad = too_smeared(ready.grey, solved, ready.sightings)
         if not bad:
             break
         ready = replace(ready, sightings=tuple(s for s in ready.sightings if all(s is not b for b in bad)))
@@ -70,7 +70,7 @@ def solve_photo(request: OpeningRequest, ready: Prepared, last: LastTrace | None
         solved = not_bent_by_blur(solved)
     if {"blurred", "references-disagree"} <= {w.code for w in (*doubts, *solved.warnings)}:
         return replace(ready.report, warnings=(*ready.report.warnings, *doubts), error=_smeared(ready.asked.path.name))
-    segments = last.segments(ready.picture.rgb) if solved.blocks and sees_lines(ready, doubts) else None
+    segments = last.segments(ready.grey) if solved.blocks and sees_lines(ready, doubts) else None
     return PhotoSolved(solved, tuple(doubts), segments, None if blur is None else blur.spread_px)
 
 
@@ -96,8 +96,7 @@ def _solve(request: OpeningRequest, ready: Prepared, last: LastTrace) -> Solved 
                 "they hang already they are too small, blurred or dark: go nearer, and send the original file; if a "
                 "plain page or card of known size is in view instead, name it as the reference",
             )
-        grey = cv2.cvtColor(ready.picture.rgb, cv2.COLOR_RGB2GRAY)
-        solved = _solve_sheets(request, ready, grey)
+        solved = _solve_sheets(request, ready, ready.grey)
         if isinstance(solved, Warning_):
             return solved
         return scaled_by_outline(ready.picture.rgb, solved, request.check_bar)
@@ -132,7 +131,7 @@ def _doubted(
     """Return the photo solved as cut where the references show that it was, what else makes it worse, and its blur."""
     warned: list[Warning_] = []
     exif, size, prior = ready.picture.exif, ready.picture.size_px, ready.prior
-    grey = cv2.cvtColor(ready.picture.rgb, cv2.COLOR_RGB2GRAY)
+    grey = ready.grey
     sheets = ready.reference.kind == "sheet"
     if sheets:
         blur = printed_blur(grey, solved.blocks, solved.outlines_px)
@@ -160,9 +159,8 @@ def _seen_cut(request: OpeningRequest, ready: Prepared, solved: Solved, last: La
         return False
     if ready.reference.kind == "sheet" or not sees_lines(ready):
         return True
-    rgb = ready.picture.rgb
-    grey, found = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), last.segments(rgb)
-    with_lines = last.lined(grey, solved, ready.asked.corners_px, request.wall, found)
+    grey = ready.grey
+    with_lines = last.lined(grey, solved, ready.asked.corners_px, request.wall, last.segments(grey))
     if len(with_lines.blocks) == len(solved.blocks):  # there are none, or they disagree
         return False
     return shows_cut(with_lines, prior, exif, size)

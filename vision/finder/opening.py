@@ -17,7 +17,7 @@ import numpy as np
 from vision.camera import Camera, back_project
 from vision.finder.arris_snap import snap
 from vision.finder.outline import area, find_jambs, square
-from vision.finder.wall_mask import PITCH_MM, WallView, unlike_wall, view_wall
+from vision.finder.wall_mask import PITCH_MM, WallView, smaller_copy, unlike_wall, view_wall
 from vision.finder.wall_pattern import level_rad, smooth_along, where_courses_stop
 from vision.photo.reading import Pixels
 from vision.request import Array, Wall, Warning_
@@ -40,10 +40,12 @@ def find_openings(
     wall : its kind; siding and panels carry a trim.
     out_mm : how far the sill's edge stands out in front of the jambs'.
     """
-    view, references = _laid_out(rgb, camera, references_px)
+    outlines_mm = np.concatenate([back_project(camera, o, 0.0) for o in references_px])
+    small = smaller_copy(rgb, camera, outlines_mm) if np.isfinite(outlines_mm).all() else None
+    view, references = _laid_out(rgb, camera, references_px, small)
     if view is not None:
         camera = _turned(camera, level_rad(view, references))
-        view, references = _laid_out(rgb, camera, references_px)
+        view, references = _laid_out(rgb, camera, references_px, small)
     other = None if view is None else unlike_wall(view, references)
     if view is None or other is None:
         return _give_up("too little wall is seen around the references")
@@ -82,10 +84,12 @@ def _the_one(quads: list[Array], reasons: list[str], view: WallView, camera: Cam
     return _give_up(reasons[listed[0]]) if reasons[listed[0]] else view.to_photo(camera, quads[listed[0]])
 
 
-def _laid_out(rgb: Pixels, camera: Camera, references_px: Sequence[Array]) -> tuple[WallView | None, list[Array]]:
+def _laid_out(
+    rgb: Pixels, camera: Camera, references_px: Sequence[Array], small: Pixels | None
+) -> tuple[WallView | None, list[Array]]:
     """Return the wall around the references seen straight on, and their outlines in px of that view."""
     outlines_mm = [back_project(camera, o, 0.0) for o in references_px]
-    view = view_wall(rgb, camera, np.concatenate(outlines_mm))
+    view = view_wall(rgb, camera, np.concatenate(outlines_mm), small)
     return view, [] if view is None else [(o - view.origin_mm) / PITCH_MM for o in outlines_mm]
 
 

@@ -37,7 +37,15 @@ class WallView:
         return project(camera, np.column_stack([self.origin_mm + PITCH_MM * points, np.zeros(len(points))]))
 
 
-def view_wall(rgb: Pixels, camera: Camera, references_mm: Array) -> WallView | None:
+def smaller_copy(rgb: Pixels, camera: Camera, references_mm: Array) -> Pixels:
+    """Return the photo (H, W, 3) not much finer than the view of the wall: blurred by it, so without aliasing."""
+    h, w = rgb.shape[:2]
+    away = float(np.linalg.norm(camera.centre_mm() - [*references_mm.mean(0), 0.0]))
+    shrink = max(1, int(PITCH_MM * camera.focal_px / max(away, 1.0) / 1.5))
+    return np.asarray(cv2.resize(rgb, (w // shrink, h // shrink), interpolation=cv2.INTER_AREA), np.uint8)
+
+
+def view_wall(rgb: Pixels, camera: Camera, references_mm: Array, small: Pixels | None = None) -> WallView | None:
     """Return the rectified view around the references (N, 2) mm, or None when the wall cannot be laid out.
 
     Parameters
@@ -45,6 +53,7 @@ def view_wall(rgb: Pixels, camera: Camera, references_mm: Array) -> WallView | N
     rgb : (H, W, 3) uint8.
     camera : adjusted camera.
     references_mm : corners of the references on the wall.
+    small : what `smaller_copy` makes, if it was made before: half of the time goes there.
     """
     if not np.isfinite(references_mm).all():
         return None
@@ -57,16 +66,14 @@ def view_wall(rgb: Pixels, camera: Camera, references_mm: Array) -> WallView | N
     fine_x, fine_y = np.meshgrid(np.arange(nx, dtype=np.float32), np.arange(ny, dtype=np.float32))
     px = cv2.remap(grid, fine_x / COARSE, fine_y / COARSE, cv2.INTER_LINEAR)
     h, w = rgb.shape[:2]
-    inside = (px > MARGIN_PX).all(axis=2) & (px[..., 0] < w - 1 - MARGIN_PX) & (px[..., 1] < h - 1 - MARGIN_PX)
+    x, y = px[..., 0], px[..., 1]
+    inside = (x > MARGIN_PX) & (y > MARGIN_PX) & (x < w - 1 - MARGIN_PX) & (y < h - 1 - MARGIN_PX)
     rows, columns = np.nonzero(inside.any(axis=1))[0], np.nonzero(inside.any(axis=0))[0]
     if not len(rows):
         return None
     part = np.s_[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
-    away = float(np.linalg.norm(camera.centre_mm() - [*references_mm.mean(0), 0.0]))
-    # a smaller copy is a blurred one: no aliasing, little memory
-    shrink = max(1, int(PITCH_MM * camera.focal_px / max(away, 1.0) / 1.5))
-    small = cv2.resize(rgb, (w // shrink, h // shrink), interpolation=cv2.INTER_AREA)
-    scale = np.array([(w // shrink) / w, (h // shrink) / h], np.float32)
+    small = smaller_copy(rgb, camera, references_mm) if small is None else small
+    scale = np.array([small.shape[1] / w, small.shape[0] / h], np.float32)
     at = (px[part] + np.float32(0.5)) * scale - np.float32(0.5)
     view = cv2.remap(small, at[..., 0], at[..., 1], cv2.INTER_LINEAR)
     lab = np.asarray(cv2.cvtColor(view, cv2.COLOR_RGB2LAB), np.float32)

@@ -49,10 +49,10 @@ class LastTrace:
         """From now on say to `say` what a moved corner touches."""
         self._say = say
 
-    def segments(self, rgb: NDArray[np.uint8]) -> Segments:
-        """Return all straight edges of the photo (H, W, 3)."""
+    def segments(self, grey: NDArray[np.uint8]) -> Segments:
+        """Return all straight edges of the photo (H, W)."""
         if self._segments is None:
-            self._segments = find_segments(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY))
+            self._segments = find_segments(grey)
         return self._segments
 
     def once(self, key: tuple[object, ...], make: Callable[[], Kept]) -> Kept:

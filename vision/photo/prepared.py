@@ -11,7 +11,7 @@ from vision.errors import RequestError
 from vision.lens.use import choose_lens
 from vision.photo.exif import focal35_contradicted, focal_prior
 from vision.photo.quality import file_doubts
-from vision.photo.reading import Photo, read_photo
+from vision.photo.reading import Photo, Pixels, read_photo
 from vision.priors import CameraPrior, camera_prior
 from vision.request import Array, OpeningRequest, PhotoReport, PhotoRequest, Reference, Warning_
 from vision.sheets import markers
@@ -19,10 +19,14 @@ from vision.sheets import markers
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Prepared:
-    """A photo with its request at the size that was read, sheets seen, the camera's prior, report and warnings."""
+    """A photo with its request at the size that was read, sheets seen, the camera's prior, report and warnings.
+
+    `grey` (H, W) is the picture without colour, made once: many steps ask for it, and it takes a seventh of a decode.
+    """
 
     asked: PhotoRequest
     picture: Photo
+    grey: Pixels
     sightings: tuple[markers.Sighting, ...]
     prior: CameraPrior
     reference: Reference
@@ -49,7 +53,7 @@ def prepare(request: OpeningRequest, photo: PhotoRequest) -> Prepared:
     picture = read_photo(photo.path, photo.turn)
     scaled = _at_read_size(photo, picture)
     reference = photo.reference or request.reference
-    picture, sightings, warned = _upright(picture, scaled, reference)
+    picture, grey, sightings, warned = _upright(picture, scaled, reference)
     _all_inside(scaled, picture)
     lens = choose_lens(scaled, picture)
     warned += lens.warnings
@@ -62,7 +66,7 @@ def prepare(request: OpeningRequest, photo: PhotoRequest) -> Prepared:
     report = PhotoReport(photo.path, picture.sha256, picture.size_px, warnings=tuple(warned), lenses=lens.uses)
     doubts = file_doubts(picture.exif, picture.size_px, lens.prior or _prior(picture, scaled))
     report = replace(report, warnings=(*report.warnings, *doubts.warnings), error=doubts.refused)
-    return Prepared(scaled, picture, sightings, doubts.prior, reference, report)
+    return Prepared(scaled, picture, grey, sightings, doubts.prior, reference, report)
 
 
 def pointed_anew(ready: Prepared, photo: PhotoRequest) -> Prepared:
@@ -109,15 +113,18 @@ def _at_read_size(photo: PhotoRequest, picture: Photo) -> PhotoRequest:
 
 def _upright(
     picture: Photo, photo: PhotoRequest, reference: Reference
-) -> tuple[Photo, tuple[markers.Sighting, ...], list[Warning_]]:
-    """Return the photo turned by itself when all its sheets lie at one quarter turn and no corner says otherwise."""
+) -> tuple[Photo, Pixels, tuple[markers.Sighting, ...], list[Warning_]]:
+    """Return the photo turned by itself when all its sheets lie at one quarter turn and no corner says otherwise.
+
+    Also its grey picture (H, W), the sheets in it, and what is to be said.
+    """
+    grey = _grey(picture.rgb)
     if reference.kind != "sheet":
-        return picture, (), []
-    grey = cv2.cvtColor(picture.rgb, cv2.COLOR_RGB2GRAY)
+        return picture, grey, (), []
     found = markers.find_sheets(grey)
     quarters = {_quarter(s) for s in found}
     if photo.corners_px is not None or len(quarters) != 1 or quarters == {0}:
-        return picture, found, []
+        return picture, grey, found, []
     quarter = quarters.pop()
     turned = np.ascontiguousarray(np.rot90(picture.rgb, quarter))
     turned.setflags(write=False)
@@ -128,7 +135,14 @@ def _upright(
         f"the photo was turned by {90 * quarter} degrees because its sheets lay on their side or head; "
         "check that it is upright"
     )
-    return picture, markers.find_sheets(cv2.cvtColor(turned, cv2.COLOR_RGB2GRAY)), [Warning_("turned", says)]
+    grey = _grey(turned)
+    return picture, grey, markers.find_sheets(grey), [Warning_("turned", says)]
+
+
+def _grey(rgb: Pixels) -> Pixels:
+    grey = np.asarray(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), np.uint8)
+    grey.setflags(write=False)
+    return grey
 
 
 def _quarter(s: markers.Sighting) -> int:
