@@ -258,20 +258,23 @@ def _number(
         return Fraction(number), Fraction(1)
     if re.fullmatch(r"[0-9]*\.[0-9]+", number):
         return Fraction(number), Fraction(1, 10 ** len(number.partition(".")[2]))
+    before = f"{feet}' " if feet else ""
     if match := re.fullmatch(r"([0-9]+),([0-9]+)", number):
-        return _comma(value, match[1], match[2], unit_mm, bare=bare)
+        return _comma(value, match[1], match[2], unit_mm, bare=bare, feet=before)
     if match := _FRACTION.fullmatch(number):
-        return _mixed(value, match[1], match[2], match[3], f"{feet}' " if feet else "")
+        return _mixed(value, match[1], match[2], match[3], before)
     return _refuse(value, number)
 
 
-def _comma(value: str, whole: str, decimals: str, unit_mm: Fraction, *, bare: bool) -> tuple[Fraction, Fraction]:
+def _comma(
+    value: str, whole: str, decimals: str, unit_mm: Fraction, *, bare: bool, feet: str
+) -> tuple[Fraction, Fraction]:
     thousands = len(decimals) == 3 and len(whole) <= 3 and whole[0] != "0"
     # 1381 m is no length of an opening, so 1,381 m has one reading left.
     if thousands and (bare or int(whole + decimals) * unit_mm <= LONGEST_MM):
-        _two_ways(value, f"{whole}.{decimals}", whole + decimals)
+        _two_ways(value, f"{feet}{whole}.{decimals}", f"{feet}{whole}{decimals}")
     if bare:
-        _two_ways(value, f"{whole}.{decimals}", f"{whole} and {decimals}")
+        _two_ways(value, f"{feet}{whole}.{decimals}", f"{feet}{whole} and {decimals}")
     return Fraction(f"{whole}.{decimals}"), Fraction(1, 10 ** len(decimals))
 
 

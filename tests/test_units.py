@@ -141,6 +141,7 @@ def test_the_last_digit_as_written_is_kept(value, step_mm):
         ("54 9/8", "55 1/8", "a slip"),
         ("8/8", "1", "a slip"),
         ("3' 11 16/16\"", "as 3' 12\" or", "a slip"),
+        ("4' 6,5", "as 4' 6.5 or", "4' 6 and 5"),
         ("3' 116/16\"", "as 3' 7 1/4\" or", "as 3' 11 6/16\":"),
         ("4'-", "4 ft scant", "missing"),
         ("4' 14\"", "62 in", "less than 12 in"),
