@@ -59,7 +59,12 @@ def test_each_remedy_is_something_to_do(action, where, says):
 
 
 def test_a_focal_length_that_the_photo_denies_is_one_line_naming_photo_figures_and_remedy(capsys):
-    assert run(["estimate", *W1, "--focal35", "52"]) == Exit.UNPROVEN
+    assert run(["estimate", *W1, "--focal35", "260"]) == Exit.UNPROVEN
     (line,) = capsys.readouterr().err.splitlines()
-    for part in ("w1.jpg", "52 mm", "26 mm", "leave focal35 out, or send the original photo"):
+    for part in ("w1.jpg", "260 mm", "26 mm", "leave focal35 out, or send the photo as the camera wrote it"):
         assert part in line
+
+
+def test_a_focal_length_that_a_cut_could_explain_is_measured_with_and_said(capsys):
+    assert run(["estimate", *W1, "--focal35", "52"]) == Exit.DONE
+    assert "both are held possible" in capsys.readouterr().out
