@@ -223,3 +223,35 @@ def test_a_result_that_somebody_changed_cannot_steer_the_terminal(job, capsys):
     for words in (("list",), ("show", "harbor-114"), ("people",)):
         _, out, err = answer(capsys, *words)
         assert "\x1b" not in out + err
+
+
+def test_an_old_check_whose_job_or_record_cannot_be_read_is_told_so_in_one_line(job, capsys):
+    # contract.md, *Commands*: one clear line naming file and remedy; the exit status of what cannot be read is 4.
+    (job / "job.toml").write_text("[job")
+    status, out, err = answer(capsys, "again", "harbor-114")
+    assert (status, out) == (Exit.UNREADABLE, "")
+    assert "job.toml" in err
+    assert "not TOML" in err
+    (record,) = job.glob("secondtape/*/result.json")
+    record.write_text("{")
+    status, out, err = answer(capsys, "again", "harbor-114")
+    assert (status, out) == (Exit.UNREADABLE, "")
+    assert "result.json" in err
+    assert len(err.splitlines()) == 1
+
+
+def test_a_rebuild_names_what_it_could_not_read_and_takes_the_rest(job, capsys):
+    shutil.copytree(job, job.parent / "oak-2")
+    (record,) = (job.parent / "oak-2").glob("secondtape/*/result.json")
+    record.write_text("{")
+    status, _, err = answer(capsys, "rebuild", str(job.parent))
+    assert status == Exit.UNREADABLE
+    assert "oak-2" in err
+    assert "harbor-114" in answer(capsys, "list")[1]
+
+
+def test_a_rebuild_of_nothing_says_that_folders_are_to_be_named(tmp_path, monkeypatch, capsys):
+    monkeypatch.setenv("SECONDTAPE_DATA", str(tmp_path / "data"))
+    status, _, err = answer(capsys, "rebuild")
+    assert status == Exit.DONE
+    assert "secondtape log rebuild" in err

@@ -8,10 +8,18 @@ import tomllib
 from datetime import date
 
 import pytest
+import tomlkit
 
 from sizing.errors import InputError
 from sizing.jobs import edits as jobedits
-from sizing.jobs.edits_of_photos import add_obstacle, set_corners, set_photos, set_reference_corners, set_turn
+from sizing.jobs.edits_of_photos import (
+    add_obstacle,
+    remove_obstacle,
+    set_corners,
+    set_photos,
+    set_reference_corners,
+    set_turn,
+)
 from sizing.jobs.writer import save
 
 HEAD = '[job]\nid = "larch-1"\nunits = "in"\n'
@@ -282,3 +290,35 @@ def test_a_change_that_would_lose_what_it_does_not_name_is_refused_with_the_plac
 def test_what_a_change_names_may_go(file):
     save(file, opening_dropped, named=[("opening", "W1")])
     assert [o["label"] for o in tomllib.loads(file.read_text())["opening"]] == ["W2"]
+
+
+def one_table(text):
+    return tomlkit.parse(text)["opening"][0]
+
+
+def test_corners_pages_and_obstacles_are_taken_out_as_they_were_put_in():
+    """Oracle: `tomllib` (standard library) reads the same before they are put in and after they are taken out."""
+    text = WAYS["in tables"]
+    document = tomlkit.parse(text)
+    table = document["opening"][0]
+    set_corners(table, "a.jpg", CORNERS, trace=False)
+    set_reference_corners(table, "a.jpg", [QUAD])
+    add_obstacle(table, "lamp", "a.jpg", (1, 2, 3, 4))
+    add_obstacle(table, "pipe", "b.jpg", (5, 6, 7, 8))
+    assert [o["what"] for o in tomllib.loads(document.as_string())["opening"][0]["obstacles"]] == ["lamp", "pipe"]
+    remove_obstacle(table, 0)
+    assert [o["what"] for o in tomllib.loads(document.as_string())["opening"][0]["obstacles"]] == ["pipe"]
+    remove_obstacle(table, 0)
+    set_corners(table, "a.jpg", None)
+    set_reference_corners(table, "a.jpg", [])
+    assert tomllib.loads(document.as_string()) == tomllib.loads(text)
+
+
+def test_what_is_not_there_any_more_is_refused_by_its_name():
+    table = one_table(WAYS["in tables"])
+    with pytest.raises(InputError, match="none of the opening's photos"):
+        set_corners(table, "gone.jpg", CORNERS)
+    with pytest.raises(InputError, match="none of the opening's photos"):
+        add_obstacle(table, "lamp", "gone.jpg", (1, 2, 3, 4))
+    with pytest.raises(InputError, match="not there any more"):
+        remove_obstacle(table, 0)
