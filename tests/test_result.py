@@ -1,78 +1,29 @@
 """Facts about the result document. Oracle: contract.md, *Result*; the measured opening is made by hand."""
 
 import json
-from dataclasses import replace
-from pathlib import Path
+from functools import partial
 
 import numpy as np
 import pytest
 
 from sizing.check import check_job, estimate_photos, exit_of
-from sizing.decision import verdict_by_one_line
 from sizing.exits import Exit
 from sizing.result.document import as_text, check_document, estimate_document, job_document
-from sizing.runs.runfolder import run_id, safe_name, write_run
-from sizing.runs.saving import save_run
-from sizing.terminal import complaints, estimate_complaints, estimate_text, job_text
+from sizing.terminal import complaints, job_text
+from tests.one_opening import HEAD, job_in, measured, only_opening, opening
 from vision.errors import RequestError
 from vision.request import (
     NINE,
-    PARTS,
     Candidate,
-    Estimate,
-    Measure,
     NotMeasured,
-    OpeningRequest,
     PhotoReport,
-    PhotoRequest,
     Warning_,
 )
-
-# An opening of 54 3/8 by 60 1/8 in, square.
-VALUES = np.array([1381.125] * 3 + [1527.175] * 3 + [2058.98] * 2 + [0.0])
-HEAD = '[job]\nid = "harbor-114"\nunits = "in"\ntape = "class-2"\n'
-READINGS = """
-width = {{ top = "54 3/8", middle = "{middle}", bottom = "54 3/8" }}
-height = {{ left = "60 1/8", middle = "60 1/8", right = "60 1/8" }}
-"""
-
-
-def opening(label="W1", middle="54 3/8", photos='["w1.jpg"]', more=""):
-    return f'[[opening]]\nlabel = "{label}"\nwall = "masonry"\nphotos = {photos}\n{more}' + READINGS.format(
-        middle=middle
-    )
 
 
 @pytest.fixture
 def job(tmp_path):
-    def write(*openings, head=HEAD):
-        (tmp_path / "w1.jpg").write_bytes(b"x" * 2000)
-        (tmp_path / "job.toml").write_text(head + "".join(openings), encoding="utf-8")
-        return tmp_path
-
-    return write
-
-
-def measured(u_mm=0.9, candidates=()):
-    def estimator(request, progress):
-        report = PhotoReport(
-            request.photos[0].path,
-            "ab" * 32,
-            (4032, 3024),
-            corners_px=np.array([[0.0, 0.0], [10.0, 0.0], [10.0, 10.0], [0.0, 10.0]]),
-            warnings=(Warning_("one-reference", "one sheet; add another"),),
-        )
-        budget = np.zeros((9, len(PARTS)))
-        budget[:, PARTS.index("camera")] = u_mm
-        further = {"lean": Measure(1.0, 0.5)}
-        cov = np.eye(9) * u_mm**2
-        return Estimate(VALUES, cov, budget, np.zeros(9), further, tuple(candidates), (), (report,), (), "corners")
-
-    return estimator
-
-
-def only_opening(result):
-    return job_document(result)["openings"][0]
+    return partial(job_in, tmp_path)
 
 
 def test_an_opening_has_the_keys_of_the_contract(job):
@@ -144,65 +95,6 @@ def test_competing_edges_stand_beside_their_side(job):
     o = only_opening(check_job(job(opening()), estimator=measured(candidates=[candidate])))
     assert [c["weight"] for c in o["sides"]["sill"]["candidates"]] == [0.4]
     assert o["sides"]["head"]["candidates"] == []
-
-
-def test_where_the_choice_of_the_edge_decides_the_person_is_sent_to_the_picture(job):
-    # Contract, Decision: a verdict that hangs on the choice asks the person to point.
-    shift = np.array([0.0] * 3 + [25.0] * 3 + [15.0] * 2 + [0.0])
-    both = [Candidate("sill", 0.5, 0.0, shift * 0, "edge"), Candidate("sill", 0.49, 25.0, shift, "wall")]
-    result = check_job(job(opening()), estimator=measured(candidates=both))
-    assert result.verdict == "unproven"
-    deciding = [r["name"] for r in only_opening(result)["readings"] if r["edge_decides"]]
-    assert deciding == ["height_left", "height_middle", "height_right"]
-    text = job_text(result)
-    assert "more than one line could be the sill (bottom)" in text
-    assert "Look at the picture: is the sill (bottom) drawn on the right line?" in text
-
-
-def test_the_share_of_another_line_alone_sends_nobody_to_look_at_lines(job):
-    # Contract, Decision: at least 1 % of each side is for 'another line', however clear it is. By one line alone p is
-    # Phi(5.08 / 2.9) - Phi(-7.63 / 2.9) = 0.956, over 0.95; of the share of 2 % little lies within: 0.94.
-    result = check_job(job(opening(middle="1382.4 mm")), estimator=measured(u_mm=2.9))
-    middle = next(r for r in only_opening(result)["readings"] if r["name"] == "width_middle")
-    assert verdict_by_one_line(1382.4, 1381.125, 2.9, 6.35, 6.35) == "agrees"
-    assert (middle["verdict"], middle["edge_decides"]) == ("unproven", False)
-    assert "could be" not in job_text(result)
-
-
-def test_where_tape_and_photo_match_nothing_is_measured_again_for_it(job):
-    found = only_opening(check_job(job(opening()), estimator=measured(u_mm=6.0)))
-    assert found["verdict"] == "unproven"
-    assert found["next_step"].startswith("Tape and photo match; the photo is only too vague to vouch for the tape.")
-    assert "easure again" not in found["next_step"]
-
-
-def test_the_readings_to_take_again_are_the_same_in_next_step_and_request(job):
-    # 20 mm too long differs, 8 mm too long cannot be told at u 2.5 mm: both are asked for.
-    readings = opening(middle="1401 mm").replace('top = "54 3/8"', 'top = "1389 mm"')
-    found = only_opening(check_job(job(readings), estimator=measured(u_mm=2.5)))
-    assert [r["verdict"] for r in found["readings"][:2]] == ["unproven", "differs"]
-    assert [a["name"] for a in found["remeasure"]] == ["width_top", "width_middle"]
-    assert "Measure again: width, top; width, middle" in found["next_step"]
-
-
-def test_a_sill_in_doubt_sends_nobody_to_look_for_a_width(job):
-    shift = np.array([0.0] * 3 + [25.0] * 3 + [15.0] * 2 + [0.0])
-    both = [Candidate("sill", 0.96, 0.0, shift * 0, "edge"), Candidate("sill", 0.03, 25.0, shift, "wall")]
-    found = only_opening(check_job(job(opening(middle="1401 mm")), estimator=measured(candidates=both)))
-    assert [r["name"] for r in found["readings"] if r["holds"]] == ["width_middle"]
-    assert found["next_step"] == "Do not order. Measure again: width, middle; then run the check once more."
-
-
-def test_a_photo_without_readings_is_called_a_pre_quote_and_lacking_some_by_its_name(job):
-    bare = '[[opening]]\nlabel = "W1"\nwall = "masonry"\nphotos = ["w1.jpg"]\n'
-    assert "W1  pre-quote: no readings yet" in job_text(check_job(job(bare), estimator=measured()))
-    some = bare + 'width = { top = "54 3/8" }\n'
-    assert "W1  readings are missing" in job_text(check_job(job(some), estimator=measured()))
-
-
-def test_a_reading_is_shown_as_it_was_put_down_where_that_is_in_other_words(job):
-    text = job_text(check_job(job(opening(middle="5' 3 3/8")), estimator=measured()))
-    assert "width, middle: the tape says 63 3/8 in (5' 3 3/8); the photo does not support it" in text
 
 
 def test_missing_readings_are_never_sent(job):
@@ -317,76 +209,8 @@ def test_the_same_inputs_give_the_same_document(job):
     assert one == two
 
 
-def test_a_run_is_written_into_its_own_folder_and_nothing_else_changes(job):
-    folder = job(opening())
-    before = {p: p.read_bytes() for p in folder.iterdir()}
-    result = check_job(folder, estimator=measured())
-    saved, warnings = save_run(result, job_document(result), out=None, pictures=False)
-    assert not warnings
-    assert saved.parent == folder.resolve() / "secondtape"
-    assert len(saved.name) == 12
-    assert [p.name for p in saved.parent.iterdir()] == [saved.name]
-    assert json.loads((saved / "result.json").read_text())["jobs"][0]["verdict"] == "send"
-    assert {p: p.read_bytes() for p in folder.iterdir() if p.is_file()} == before
-    again, _ = save_run(result, job_document(result), out=None, pictures=False)
-    assert again == saved
-
-
-def test_other_inputs_give_another_run_and_the_earlier_stays(job):
-    folder = job(opening())
-    first, _ = save_run(r := check_job(folder, estimator=measured()), job_document(r), out=None, pictures=False)
-    job(opening(middle="54 1/2"))
-    second, _ = save_run(r := check_job(folder, estimator=measured()), job_document(r), out=None, pictures=False)
-    assert first != second
-    assert first.exists()
-
-
-def test_where_nothing_can_be_written_the_verdict_stands(job):
-    folder = job(opening())
-    (folder / "secondtape").write_text("in the way")
-    result = check_job(folder, estimator=measured())
-    saved, warnings = save_run(result, job_document(result), out=None, pictures=False)
-    assert saved is None
-    assert "the verdict stands" in warnings[0]
-    assert (folder / "secondtape").read_text() == "in the way"
-
-
-def test_a_link_is_not_followed_when_writing(job, tmp_path_factory):
-    folder, elsewhere = job(opening()), tmp_path_factory.mktemp("elsewhere")
-    (folder / "secondtape").symlink_to(elsewhere)
-    result = check_job(folder, estimator=measured())
-    saved, warnings = save_run(result, job_document(result), out=None, pictures=False)
-    assert saved is None
-    assert "--out" in warnings[0]
-    assert not list(elsewhere.iterdir())
-
-
-def test_a_run_that_fails_half_way_leaves_nothing(tmp_path):
-    def fails(path):
-        path.write_text("half")
-        raise OSError(28, "No space left on device")
-
-    with pytest.raises(OSError, match="No space left"):
-        write_run(tmp_path / "run", [("a", fails)])
-    assert not list(tmp_path.iterdir())
-
-
-@pytest.mark.parametrize("label", ["../../etc", "a/b", "W 1", "con:aux", "", "é", "x" * 300, ".."])
-def test_any_label_makes_a_safe_file_name(label):
-    name = safe_name(label)
-    assert name == Path(name).name
-    assert name.isascii()
-    assert 0 < len(name) < 80
-    assert not name.startswith(".")
-
-
-def test_labels_that_differ_keep_different_names():
-    assert safe_name("a/b") != safe_name("a-b")
-    assert run_id("a", ["b"], "1") != run_id("a", ["c"], "1")
-
-
 def test_an_estimate_has_one_opening_without_readings(tmp_path):
-    from sizing.check import estimate_exit, estimate_photos
+    from sizing.check import estimate_exit
     from sizing.commands.arguments import EstimateOptions, opening_request
 
     (tmp_path / "p.jpg").write_bytes(b"x" * 2000)
@@ -401,20 +225,3 @@ def test_an_estimate_has_one_opening_without_readings(tmp_path):
     nothing = estimate_photos(request, estimator=lambda r, p: NotMeasured("no-reference", "no sheet; add one"))
     assert estimate_exit(nothing) == Exit.UNPROVEN
     assert estimate_document(nothing)["openings"][0]["why"] == "no sheet; add one"
-
-
-def test_of_several_photos_each_note_names_its_file_and_one_not_used_says_only_so(tmp_path):
-    def seen(name, warned, error=None):
-        return PhotoReport(tmp_path / name, "ab" * 32, (4032, 3024), warnings=warned, error=error)
-
-    one, two = Warning_("blurred", "edges are spread"), Warning_("one-reference", "only one sheet")
-    why = Warning_("corners-needed", "the opening was not found")
-    photos = (seen("a.jpg", (one,)), seen("b.jpg", (two,), why))
-    asked = OpeningRequest(tuple(PhotoRequest(p.path) for p in photos))
-    answer = replace(measured()(asked, None), photos=photos, warnings=())
-    result = estimate_photos(asked, estimator=lambda request, progress: answer)
-    text = estimate_text(result, "in")
-    assert f"Note: {tmp_path / 'a.jpg'}: edges are spread." in text
-    assert f"Not used: {tmp_path / 'b.jpg'}" in text
-    assert "only one sheet" not in text
-    assert estimate_complaints(result) == [f"{tmp_path / 'b.jpg'}: the opening was not found"]
