@@ -79,14 +79,14 @@ def _lines(strip: Strip, reach_mm: tuple[float, float]) -> list[FaceLine]:
     size = np.linalg.norm(_sums(step, shift), axis=-1) / len(t)
     best, top = size.argmax(axis=0), size.max(axis=0)
     peak = (top >= ndimage.maximum_filter1d(top, 2 * round(APART_PX * per_px) + 1)) & (top > LEAST_CONTRAST)
-    found = []
-    for j in np.flatnonzero(peak)[::-1]:
-        place = -(v_mm[j] + pitch * _vertex(top, int(j)))
-        if -reach_mm[1] <= place <= reach_mm[0]:
-            real, contrast = _real(step, j + shift[best[j]], per_px)
-            if real > LEAST_REAL:
-                found.append(FaceLine(float(place), -float(slopes[best[j]]), contrast, real))
-    return found
+    tops = np.flatnonzero(peak)[::-1]
+    if not len(tops):
+        return []
+    places = np.array([-(v_mm[j] + pitch * _vertex(top, int(j))) for j in tops])
+    real, contrast = _real(step, tops[:, None] + shift[best[tops]], per_px)
+    kept = (places >= -reach_mm[1]) & (places <= reach_mm[0]) & (real > LEAST_REAL)
+    found = zip(places, -slopes[best[tops]], contrast, real, strict=True)
+    return [FaceLine(*map(float, line)) for line, k in zip(found, kept, strict=True) if k]
 
 
 def _within(whole: NDArray[np.bool_], middle: int) -> tuple[int, int]:
@@ -116,17 +116,19 @@ def _vertex(values: Array, j: int) -> float:
     return float(np.clip(0.5 * (a - c) / bend, -0.5, 0.5)) if bend < 0 else 0.0
 
 
-def _real(step: NDArray[np.float32], at: NDArray[np.int_], per_px: float) -> tuple[float, float]:
-    """Return how likely a line at places (K,) is to be real, from what its pieces show (guesses), and its contrast."""
-    k, last = np.arange(len(at)), step.shape[1] - 1
+def _real(step: NDArray[np.float32], at: NDArray[np.int_], per_px: float) -> tuple[Array, Array]:
+    """Return how likely lines at places (P, K) are to be real, from what their pieces show (guesses), and contrasts."""
+    k, last = np.arange(at.shape[1]), step.shape[1] - 1
     d = step[k, np.clip(at, 0, last)].astype(float)
-    axis = d.mean(axis=0) / max(float(np.linalg.norm(d.mean(axis=0))), 1e-9)
-    along = d @ axis
-    middle = max(float(np.median(along)), 1e-6)
-    t_value = middle / (1.4826 * float(np.median(np.abs(along - middle))) + 1e-4) * np.sqrt(len(at))
-    coverage = float(np.mean((along > 0.35 * middle) & (along < 3 * middle + 0.01)))
-    beside = [step[k, np.clip(at + round(b * per_px), 0, last)] @ axis for b in (-BESIDE_PX, BESIDE_PX)]
-    peak = 1 - float(np.mean([max(float(np.median(b)), 0.0) for b in beside])) / middle
-    score = 2.5 * np.log(np.clip(t_value, 1, 30) / 9) + 10 * (min(coverage, 0.95) - 0.75)
+    mean = d.mean(axis=1)
+    axis = (mean / np.maximum(np.linalg.norm(mean, axis=-1), 1e-9)[:, None])[..., None]
+    along = (d @ axis)[..., 0]
+    middle = np.maximum(np.median(along, axis=1), 1e-6)
+    scatter = np.median(np.abs(along - middle[:, None]), axis=1)
+    t_value = middle / (1.4826 * scatter + 1e-4) * np.sqrt(at.shape[1])
+    coverage = np.mean((along > 0.35 * middle[:, None]) & (along < 3 * middle[:, None] + 0.01), axis=1)
+    near = [(step[k, np.clip(at + round(b * per_px), 0, last)] @ axis)[..., 0] for b in (-BESIDE_PX, BESIDE_PX)]
+    peak = 1 - np.mean(np.maximum(np.median(near, axis=2), 0.0), axis=0) / middle
+    score = 2.5 * np.log(np.clip(t_value, 1, 30) / 9) + 10 * (np.minimum(coverage, 0.95) - 0.75)
     score += 2.0 * np.log(np.clip(middle, 1e-3, 0.2) / 0.03) + 6 * (np.clip(peak, 0.0, 0.6) - 0.5)
-    return float(1 / (1 + np.exp(-score))), middle
+    return 1 / (1 + np.exp(-score)), middle

@@ -122,8 +122,8 @@ def find_lines(
     lines: list[Line] = []
 
     def add(shapes: Array, step: Array, outer: Array, inner: Array) -> None:
-        for i in np.sort(np.unique(np.round(shapes / (0.5 * per_px)), axis=0, return_index=True)[1]):
-            line = _line(step, outer, inner, t, shapes[i], zero, pitch, per_px * wide)
+        first = np.sort(np.unique(np.round(shapes / (0.5 * per_px)), axis=0, return_index=True)[1])
+        for line in _read(step, outer, inner, t, shapes[first], zero, pitch, per_px * wide):
             if all(apart_mm(line.shape, other.shape) > MERGE_PX * strip.mm_per_px for other in lines):
                 lines.append(line)
 
@@ -285,32 +285,29 @@ def _climb(step: Array, base: Array, shapes: Array, per_px: float) -> Array:
     return shapes[order]
 
 
-def _line(
-    step: Array,
-    outer: Array,
-    inner: Array,
-    t: Array,
-    shape: Array,
-    zero: float,
-    pitch: float,
-    per_px: float,
-) -> Line:
-    index = legendre(t) @ shape
+def _read(
+    step: Array, outer: Array, inner: Array, t: Array, shapes: Array, zero: float, pitch: float, per_px: float
+) -> list[Line]:
+    """Return what the pieces show along shapes (S, 3) in grid steps, as lines in mm."""
+    index = shapes @ legendre(t).T
     d = sample(step, index)
-    mean = d.mean(axis=0)
-    along = d @ (mean / max(np.linalg.norm(mean), 1e-12))
-    middle = float(np.median(along))
-    spread = 1.4826 * float(np.median(np.abs(along - middle))) + 1e-5
-    beside = [np.median(sample(step, index + k * BESIDE_PX * per_px) @ mean) for k in (-1, 1)]
-    in_mm = shape.copy()
-    in_mm[0] -= zero
-    return Line(
-        in_mm * pitch,
-        mean,
-        float(np.linalg.norm(mean)),
-        abs(middle) / spread * float(np.sqrt(len(t))),
-        float(np.mean((along > 0.35 * middle) & (along < 3 * middle + 0.01))),
-        float(1 - np.mean(np.maximum(beside, 0)) / max(float(mean @ mean), 1e-12)),
-        np.median(sample(outer, index), axis=0),
-        np.median(sample(inner, index), axis=0),
-    )
+    mean = d.mean(axis=1)
+    size = np.linalg.norm(mean, axis=-1)
+    along = _toward(d, mean / np.maximum(size, 1e-12)[:, None])
+    middle = np.median(along, axis=1)
+    spread = 1.4826 * np.median(np.abs(along - middle[:, None]), axis=1) + 1e-5
+    seen = (along > 0.35 * middle[:, None]) & (along < 3 * middle[:, None] + 0.01)
+    beside = [np.median(_toward(sample(step, index + k * BESIDE_PX * per_px), mean), axis=1) for k in (-1, 1)]
+    peak = 1 - np.mean(np.maximum(beside, 0), axis=0) / np.maximum((mean * mean).sum(axis=-1), 1e-12)
+    t_value = np.abs(middle) / spread * np.sqrt(len(t))
+    colours = [np.median(sample(field, index), axis=1) for field in (outer, inner)]
+    in_mm = (shapes - np.array([zero, 0, 0])) * pitch
+    figures = zip(size, t_value, seen.mean(axis=1), peak, strict=True)
+    return [
+        Line(in_mm[i], mean[i], *map(float, each), colours[0][i], colours[1][i]) for i, each in enumerate(figures)
+    ]
+
+
+def _toward(d: Array, axis: Array) -> Array:
+    """Return the parts (S, K) of vectors (S, K, C) along one axis (S, C) each."""
+    return np.asarray((d @ axis[..., None])[..., 0])
