@@ -19,6 +19,7 @@ from vision.request import Array
 
 HUBER = 2.0
 NEGLIGIBLE = 1e-4  # of chi-square: no unknown moves by more than a hundredth of its standard deviation any more
+STILL = 1e-7  # of chi-square: a step that promises less is rounding, and would be taken or left by it
 
 
 class State(Protocol):
@@ -127,14 +128,17 @@ def descended(blocks: Sequence[Block[S]], start: S, *, iterations: int = 60) -> 
         scale = np.sqrt(np.diag(normal))
         accepted = False
         while damping < 1e12:
-            trial = state.moved(_solve(normal, right, scale, damping))
+            step = _solve(normal, right, scale, damping)
+            if right @ step < STILL:
+                break
+            trial = state.moved(step)
             trial_rows, trial_cost = _linearised(blocks, trial)
             if trial_cost <= cost:
                 accepted = True
                 break
             damping *= 8
         if not accepted:
-            converged = True  # no direction goes down: a minimum to working precision
+            converged = True  # no direction goes down by more than rounding
             break
         gain, cost, state, rows = cost - trial_cost, trial_cost, trial, trial_rows
         damping = max(damping / 10, 1e-12)

@@ -165,9 +165,9 @@ def _hypotheses(
     for n, seen in enumerate(views):
         for i, side in enumerate(sides):
             b = seen[side]
-            foot = np.asarray(b.foot_mm(z))
+            foot = np.asarray(b.foot_mm(z[:, :1]))  # the same whatever the joint
             at = foot + joint * b.before_mm / (b.before_mm + z - b.z_mm)
-            u_foot = np.full_like(z, float(np.hypot(b.u_mm, U_FOOT_MM[wall])))
+            u_foot = np.full_like(foot, float(np.hypot(b.u_mm, U_FOOT_MM[wall])))
             frame, line = _hits(b, at, np.hypot(u_foot, np.where(joint == 0, 0, U_UNEVEN_MM)))
             footed += _hits(b, foot, u_foot)[0] + np.where(joint == 0, 0.0, frame) - _passed(b, foot, u_foot)
             merged += frame - _passed(b, at, u_foot)

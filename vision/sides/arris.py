@@ -72,15 +72,13 @@ def _templates(blur_steps: int) -> tuple[Array, Array]:
     kernel_y = np.arange(-4.5, 4.5 + 1e-9, PITCH_PX / fine)
     kernel = np.exp(-0.5 * (kernel_y / (blur_steps * BLUR_STEP_PX)) ** 2)
     kernel /= kernel.sum()
-    shapes, radii = [], []
-    for radius in RADII_PX:
-        for beta in BETAS if radius else BETAS[:1]:
-            x = np.clip(1 - y / max(radius, 1e-6), 0, 1)
-            f = np.maximum(0, np.sqrt(1 - x**2) + beta * x)
-            padded = np.pad(f, len(kernel) // 2, mode="edge")
-            shapes.append(np.convolve(padded, kernel, mode="valid")[: len(y)][::fine])
-            radii.append(radius)
-    return np.array(shapes), np.array(radii)
+    beta, radius = np.meshgrid(BETAS, RADII_PX)
+    kept = (radius > 0) | (beta == BETAS[0])  # a sharp arris is one, whatever the light
+    beta, radius = beta[kept], radius[kept]
+    x = np.clip(1 - y / np.maximum(radius, 1e-6)[:, None], 0, 1)
+    light = np.maximum(0, np.sqrt(1 - x**2) + beta[:, None] * x)
+    padded = np.pad(light, ((0, 0), (len(kernel) // 2,) * 2), mode="edge")
+    return np.lib.stride_tricks.sliding_window_view(padded, len(kernel), axis=1)[:, ::fine] @ kernel, radius
 
 
 def find_arris(profile: Array, blur_px: float, inner_px: float, outer_px: float, mm_per_px: float) -> Arris | None:

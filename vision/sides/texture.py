@@ -94,7 +94,7 @@ def texture_of(strip: Strip, camera: Camera, lines: Sequence[Line]) -> Texture:
     shear = (float(away @ strip.direction) - middle) / (np.sign(across) * max(abs(across), 1.0))
     sums = np.cumsum(np.concatenate([energy * seen, seen[None]]), axis=2)
     return Texture(
-        np.pad(sums, ((0, 0), (0, 0), (1, 0))),
+        np.ascontiguousarray(np.pad(np.moveaxis(sums, 0, -1), ((0, 0), (1, 0), (0, 0)))),
         np.clip(shear, -STEEPEST, STEEPEST),
         t,
         float(counts.mean()),
@@ -139,11 +139,12 @@ def _faces(t: Texture, shapes_mm: Array, skip_px: float, inner_px: float) -> tup
     """Return the energies (4, N, K) of the faces inward and outward of lines."""
     per_px = t.mm_per_px / t.pitch_mm
     at = (np.atleast_2d(shapes_mm) @ legendre(t.t).T - t.first_mm) / t.pitch_mm
-    last, k = t.sums.shape[2] - 1, np.arange(t.sums.shape[1])
+    last = t.sums.shape[1] - 1
+    row, flat = (last + 1) * np.arange(len(t.sums)), t.sums.reshape(-1, t.sums.shape[2])
 
     def total(low: Array, high: Array) -> Array:
-        a, b = np.clip(np.rint(low).astype(int), 0, last), np.clip(np.rint(high).astype(int), 0, last)
-        return np.asarray(t.sums[:, k, b] - t.sums[:, k, a])
+        a, b = (row + np.clip(np.rint(v).astype(int), 0, last) for v in (low, high))
+        return np.asarray(np.moveaxis(flat.take(b, axis=0) - flat.take(a, axis=0), -1, 0))
 
     within = total(at - (skip_px + inner_px) * per_px, at - skip_px * per_px)
     return within, total(at + skip_px * per_px, at + (skip_px + BAND_PX) * per_px)

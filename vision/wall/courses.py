@@ -132,18 +132,18 @@ class LineBlock:
         if not good.all():  # beyond the horizon: this state cannot be
             return np.full(self.whiten.shape[0], np.inf), np.zeros((self.whiten.shape[0], state.unknowns))
         _, by_camera, by_point = project_jacobian(state.camera, np.column_stack([q, np.zeros(len(q))]))
-        q_by_camera = -np.linalg.solve(by_point[:, :, :2], by_camera)
         along, across = axes_of(state, self.upright)
+        by_pixel = _by_pixel(by_point, across)
         rows = np.empty((len(q), 1 + UNKNOWNS + 2))
         rows[:, 0] = (q * across).sum(1)
-        rows[:, 1 : 1 + UNKNOWNS] = np.einsum("ni,nij->nj", across, q_by_camera)
+        rows[:, 1 : 1 + UNKNOWNS] = -by_pixel[:, :1] * by_camera[:, 0] - by_pixel[:, 1:] * by_camera[:, 1]
         rows[:, -2] = -(q * along).sum(1)  # turning the axes by d moves the point by -d along, seen across
         rows[:, -1] = np.where(self.upright, rows[:, -2], 0.0)
         count = np.maximum(np.bincount(self.course), 1)[:, None]
         middle = np.stack([np.bincount(self.course, column) for column in rows.T], axis=1) / count
         rows -= middle[self.course]
         rows[:, 1:] -= rows[:, :1] * self.by_state
-        seen = np.asarray(self.whiten @ (rows * (self.scale_mm / _across_pixel(by_point, across))[:, None]))
+        seen = np.asarray(self.whiten @ (rows * (self.scale_mm / np.hypot(*by_pixel.T))[:, None]))
         a = np.zeros((len(seen), state.unknowns))
         a[:, :UNKNOWNS] = seen[:, 1 : 1 + UNKNOWNS]
         a[:, WALL] = seen[:, -2:]
@@ -173,13 +173,14 @@ def scale_across(state: PhotoState, pixel: Array, upright: NDArray[np.bool_]) ->
     """Return how many mm of wall a pixel is (N,), across lines through pixels (N, 2)."""
     q = back_project(state.camera, pixel, 0.0)
     by_point = project_jacobian(state.camera, np.column_stack([q, np.zeros(len(q))]))[2]
-    return _across_pixel(by_point, axes_of(state, upright)[1])
+    return np.asarray(np.hypot(*_by_pixel(by_point, axes_of(state, upright)[1]).T))
 
 
-def _across_pixel(by_point: Array, across: Array) -> Array:
-    """Return by how many mm (N,) the wall moves across lines for a pixel, from the pixels' derivative (N, 2, 3)."""
-    turned = np.swapaxes(by_point[:, :, :2], 1, 2)
-    return np.asarray(np.linalg.norm(np.linalg.solve(turned, across[:, :, None])[:, :, 0], axis=1))
+def _by_pixel(by_point: Array, across: Array) -> Array:
+    """Return by how many mm the wall moves across lines for a pixel (N, 2), from the pixels' derivative (N, 2, 3)."""
+    (a, b), (c, d) = by_point[:, 0, :2].T, by_point[:, 1, :2].T
+    x, y = across.T
+    return np.asarray(np.stack([d * x - c * y, a * y - b * x], axis=1) / (a * d - b * c)[:, None])
 
 
 def whitening(

@@ -24,7 +24,9 @@ FANS = np.arange(-0.15, 0.1501, 0.004)  # rad per metre: what a poor reference l
 AGREE_RAD = 0.006  # one brick edge: about 1 mm in 200
 PLACES_MM = 12.0  # lines nearer than this are one place
 MOST_MM = 500.0  # no place votes with more than this length
+LEAST_MM = 60.0  # a place where less agrees is none
 LEAST_PLACES = 5
+TRIED = 60  # of the highest cells of the histogram
 LEAST_LENGTHS_MM = (0.0, 150.0, 500.0)
 CHANCE = 1e-7  # probability that directions at random agree so well at one of the thousand places asked
 
@@ -83,14 +85,9 @@ def _agreeing(ends: Array, near: float | None, least_places: int) -> tuple[NDArr
         return None
     score = _histograms(s - FANS[:, None] * ys / 1000, w, turns)
     smooth = np.stack([np.convolve(r, [0.5, 1, 1, 1, 0.5], "same") for r in score])
-    best: tuple[float, float, float] = (-1.0, 0.0, 0.0)
-    for flat in np.argsort(smooth, axis=None)[::-1][:60]:
-        i, j = np.unravel_index(flat, smooth.shape)
-        a, b = float(turns[j]), float(FANS[i])
-        support = _support(s, xs, ys, length[around], a, b)[0]
-        if support > best[0]:
-            best = (support, a, b)
-    a, b = best[1:]
+    fan, turn = np.unravel_index(np.argsort(smooth, axis=None)[::-1][:TRIED], smooth.shape)
+    best = _supports(s, xs, ys, length[around], turns[turn], FANS[fan])[0].argmax()
+    a, b = float(turns[turn[best]]), float(FANS[fan[best]])
     for _ in range(4):  # to the middle of what agrees
         r = s - a - b * ys / 1000
         p = w / (1 + (r / AGREE_RAD) ** 2) ** 2
@@ -113,15 +110,15 @@ def _histograms(slopes: Array, weight: Array, turns: Array) -> Array:
     return np.asarray(total.reshape(shape))
 
 
-def _support(s: Array, x: Array, y: Array, length: Array, a: float, b: float) -> tuple[float, int]:
-    """Return the length that agrees with a + b y, limited at each place across, and how many places there are."""
-    agree = np.abs(s - a - b * y / 1000) < AGREE_RAD
-    across = y[agree] - (a + b * y[agree] / 1000) * x[agree]
-    place = np.floor(across / PLACES_MM).astype(int)
-    if not len(place):
-        return 0.0, 0
-    total = np.bincount(place - place.min(), length[agree])
-    return float(np.minimum(total, MOST_MM).sum()), int((total > 60).sum())
+def _supports(s: Array, x: Array, y: Array, length: Array, a: Array, b: Array) -> tuple[Array, NDArray[np.int_]]:
+    """Return the lengths (M,) that agree with a + b y (M,), limited at each place across, and how many places."""
+    slope = a[:, None] + b[:, None] * y / 1000
+    of, one = np.nonzero(np.abs(s - slope) < AGREE_RAD)
+    place = np.floor((y[one] - slope[of, one] * x[one]) / PLACES_MM).astype(int)
+    place -= place.min(initial=0)
+    count = place.max(initial=0) + 1
+    total = np.bincount(of * count + place, length[one], len(a) * count).reshape(len(a), count)
+    return np.minimum(total, MOST_MM).sum(axis=1), np.count_nonzero(total > LEAST_MM, axis=1)
 
 
 def _beyond_chance(
@@ -135,7 +132,7 @@ def _beyond_chance(
     turn, place = np.floor(r / (2 * AGREE_RAD)), np.floor((y - s * x) / PLACES_MM)
     for least in LEAST_LENGTHS_MM:
         of = length >= least
-        places = _support(s[of], x[of], y[of], length[of], a, b)[1]
+        places = int(_supports(s[of], x[of], y[of], length[of], np.array([a]), np.array([b]))[1][0])
         other = of & (np.abs(r) > 5 * AGREE_RAD)
         lines = len(np.unique(np.column_stack([turn[other], place[other]]), axis=0))  # found over and over is one
         chance = lines * 2 * AGREE_RAD / (2 * limit - 10 * AGREE_RAD)
