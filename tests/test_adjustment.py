@@ -145,6 +145,41 @@ def test_a_model_that_breaks_down_on_all_sides_stays_where_it_began():
     assert result.converged
 
 
+def test_a_steep_model_that_breaks_down_on_all_sides_stays_too():
+    def model(b):
+        return np.where(b == 1.0, 1e9, np.nan), np.eye(1)
+
+    result = adjust([Curve(np.array([2.0]), model)], Vector(np.ones(1)))
+    assert result.state.x == pytest.approx([1.0], abs=0)
+    assert result.converged
+
+
+def test_where_a_last_step_leads_to_worse_it_is_not_taken():
+    def model(b):
+        return np.where(b == 0.0, 0.0, 1.0), np.eye(1)
+
+    result = adjust([Curve(np.array([0.005]), model)], Vector(np.zeros(1)))
+    assert result.state.x == pytest.approx([0.0], abs=0)
+    assert result.cost == pytest.approx(0.005**2)
+
+
+def test_a_model_that_promises_much_and_gives_nothing_ends():
+    def model(b):
+        return 1e-5 * b, np.eye(1)
+
+    result = adjust([Curve(np.array([1.0]), model)], Vector(np.zeros(1)), iterations=20)
+    assert result.converged
+    assert result.cost > 0.9
+
+
+@pytest.mark.parametrize("near", [False, True])
+def test_a_start_held_back_by_damping_is_not_taken_for_the_end(near):
+    """Two unknowns of which nearly the sum alone is seen: a damped step hardly moves their difference."""
+    a = np.array([[1.0, 1.0], [1e-3, -1e-3]])
+    result = adjust([Curve(a @ np.array([30.0, -20.0]), straight(a))], Vector(np.array([5.0, 5.0])), near=near)
+    assert result.state.x == pytest.approx([30.0, -20.0], rel=1e-6)
+
+
 def test_an_unknown_that_nothing_was_observed_of_is_refused():
     a = np.array([[1.0, 0.0], [2.0, 0.0]])
     with pytest.raises(np.linalg.LinAlgError, match="every unknown"):
@@ -194,6 +229,19 @@ def noisy(blocks, state, rng):
         else:
             drawn.append(replace(b, pixel=b.pixel + (b.u_px * rng.normal(size=len(b.u_px)))[:, None] * b.normal))
     return drawn
+
+
+def test_along_the_valley_of_lens_and_distance_fifteen_steps_are_enough():
+    """A lens known to 20 %, the wall seen nearly square, and a start with all of it longer and further off."""
+    state, rng = true_state(turn=(0.02, -0.03, 0.05)), np.random.default_rng(2)
+    known = [*camera_blocks(camera_prior(2795.7, 0.2, (4032, 3024), known=False)), *prior_blocks()[2:]]
+    blocks = [*known, *noisy(seen_edges(state), state, rng)]
+    off = np.zeros(state.unknowns)
+    off[3:9] = *(0.2 * state.camera.translation_mm), 0.2, 60.0, -60.0
+    few, many = (adjust(blocks, state.moved(off), iterations=n, near=True) for n in (15, 300))
+    assert few.converged
+    assert few.cost == pytest.approx(many.cost, abs=1e-2)
+    assert few.state.camera.focal_px == pytest.approx(many.state.camera.focal_px, rel=1e-3)
 
 
 def difference(a, b):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -142,7 +144,32 @@ def test_moving_by_an_increment_turns_from_the_left():
     m = c.moved(d)
     both = cv2.composeRT(cv2.Rodrigues(c.rotation)[0], np.zeros((3, 1)), d[:3, None], np.zeros((3, 1)))[0]
     assert m.rotation == pytest.approx(np.asarray(cv2.Rodrigues(both)[0]), abs=1e-12)
-    assert m.translation_mm == pytest.approx(c.translation_mm + np.array([1, 2, 3]))
     assert [m.focal_px, m.cx, m.cy, m.k1, m.k2] == pytest.approx(
         [c.focal_px * np.exp(0.1), c.cx + 5, c.cy + 6, c.k1 + 0.01, c.k2 + 0.02]
     )
+
+
+def test_an_increment_moves_the_wall_by_its_millimetres_to_first_order():
+    c = camera()
+    for longer in (0.0, 1e-4):
+        d = np.array([0, 0, 0, 0.1, -0.2, 0.3, longer, 0.05, 0.06, 0, 0])
+        assert c.moved(d).translation_mm == pytest.approx(c.translation_mm + d[3:6], abs=2e-4)
+
+
+def test_a_longer_lens_further_off_shows_the_same_wall_however_long():
+    """Oracle: the pinhole. Where the wall stands square, only the ratio of focal length and distance shows."""
+    square = Camera(np.eye(3), np.array([300.0, -200.0, 3000.0]), 2900.0, 2000.0, 1500.0)
+    for longer in (-0.3, 0.01, 0.3):
+        d = np.zeros(UNKNOWNS)
+        d[3:7] = *(longer * square.translation_mm * np.array([0, 0, 1])), longer
+        wall = np.array([[0.0, 0, 0], [900, 0, 0], [0, 1200, 0]])
+        assert project(square.moved(d), wall) == pytest.approx(project(square, wall), abs=1e-9)
+
+
+def test_an_increment_to_another_camera_leads_there():
+    c, d = camera(), np.array([0.1, 0.2, -0.3, 40, -70, 300, 0.2, 50, -60, 0.01, 0.02])
+    there = c.moved(d)
+    assert c.increment_to(there) == pytest.approx(d)
+    behind = replace(c, translation_mm=np.array([10.0, 20.0, -500.0]))
+    assert behind.moved(behind.increment_to(there)).translation_mm == pytest.approx(there.translation_mm)
+    assert behind.moved(d).translation_mm == pytest.approx(behind.translation_mm + d[3:6])

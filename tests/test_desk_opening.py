@@ -102,7 +102,8 @@ def test_sides_stations_and_references_lie_where_the_result_has_them(visit, desk
     truth = (np.array(json.loads((DEMO / "w2.truth.json").read_text())["corners_px"]) + 0.5) * 0.6 - 0.5
     drawn = re.findall(r'points="([^"]+)"><title>[^<]*, as traced', page)
     ends = [np.array([p.split(",") for p in line.split()[:: max(1, len(line.split()) - 1)]], float) for line in drawn]
-    assert all(np.abs(truth - end).max(1).min() < 12 for pair in ends for end in (pair[0], pair[-1]))
+    # a jamb is drawn as far as it is seen: its last piece of a 48th, 12 px, may lie in the sill's shadow
+    assert all(np.abs(truth - end).max(1).min() < 2 + 12 for pair in ends for end in (pair[0], pair[-1]))
     assert f"data-found='{json.dumps(photo['corners_px'])}'" in page
     assert np.abs(np.array(photo["corners_px"]) - truth).max() < 2
 

@@ -18,8 +18,10 @@ from scipy.linalg.lapack import dposv
 from vision.request import Array
 
 HUBER = 2.0
-NEGLIGIBLE = 1e-4  # of chi-square: no unknown moves by more than a hundredth of its standard deviation any more
-STILL = 1e-7  # of chi-square: a step that promises less is rounding, and would be taken or left by it
+NEGLIGIBLE = 1e-4  # of chi-square: no unknown would move by more than a hundredth of its standard deviation
+STILL = 1e-6  # of chi-square: a step that promises less is rounding
+FAR, NEAR = 1e-3, 1e-7  # damping to begin with, of a normal matrix of unit diagonal
+LEAST_DAMPING, LESS = 1e-6, 0.1
 
 
 class State(Protocol):
@@ -98,7 +100,7 @@ class Descended(Generic[S]):
     converged: bool
 
 
-def adjust(blocks: Sequence[Block[S]], start: S, *, iterations: int = 60) -> Adjusted[S]:
+def adjust(blocks: Sequence[Block[S]], start: S, *, iterations: int = 60, near: bool = False) -> Adjusted[S]:
     """Return the least-squares state of all blocks by Levenberg's damping, and its covariance.
 
     Parameters
@@ -115,36 +117,44 @@ def adjust(blocks: Sequence[Block[S]], start: S, *, iterations: int = 60) -> Adj
     The covariance of part g is Q A_g' P_g A_g Q with Q the inverse of the normal matrix, so that the parts sum to Q
     and each says how far the errors of its own observations move the result (JCGM 100, 5.1).
     """
-    return finished(blocks, descended(blocks, start, iterations=iterations))
+    return finished(blocks, descended(blocks, start, iterations=iterations, near=near))
 
 
-def descended(blocks: Sequence[Block[S]], start: S, *, iterations: int = 60) -> Descended[S]:
+def descended(blocks: Sequence[Block[S]], start: S, *, iterations: int = 60, near: bool = False) -> Descended[S]:
     """Return where `adjust` would end: all that is asked of several starts of which one is taken."""
-    state, damping = start, 1e-3
+    state, damping, before = start, NEAR if near else FAR, 0.0
     rows, cost = _linearised(blocks, state)
     converged = False
     for _ in range(iterations):
         normal, right = _normal(blocks, rows)
         scale = np.sqrt(np.diag(normal))
-        accepted = False
-        while damping < 1e12:
+        step, more = _solve(normal, right, scale, 0.0), 2.0
+        converged = bool(right @ step < NEGLIGIBLE)
+        if converged:  # the last step, whole: where it ends does not hang on how it came here
+            trial = state.moved(step)
+            trial_rows, trial_cost = _linearised(blocks, trial)
+            if trial_cost < cost + NEGLIGIBLE:
+                cost, state, rows = trial_cost, trial, trial_rows
+            break
+        while True:
             step = _solve(normal, right, scale, damping)
-            if right @ step < STILL:
+            promised = float(right @ step + damping * np.sum((scale * step) ** 2))
+            if not promised >= STILL:  # nor is a number
+                trial_cost = cost
                 break
             trial = state.moved(step)
             trial_rows, trial_cost = _linearised(blocks, trial)
-            if trial_cost <= cost:
-                accepted = True
+            if trial_cost < cost:
                 break
-            damping *= 8
-        if not accepted:
+            damping, more = max(damping, LEAST_DAMPING) * more, 2 * more
+        if not trial_cost < cost:
             converged = True  # no direction goes down by more than rounding
             break
         gain, cost, state, rows = cost - trial_cost, trial_cost, trial, trial_rows
-        damping = max(damping / 10, 1e-12)
-        if gain < NEGLIGIBLE:
-            converged = True
+        converged = bool(gain < NEGLIGIBLE and gain < before)  # where damping held steps back, they would grow
+        if converged:
             break
+        damping, before = damping * max(LESS, 1 - (2 * gain / promised - 1) ** 3), gain
     return Descended(state, rows, cost, converged)
 
 

@@ -13,6 +13,8 @@ import numpy as np
 from vision.request import Array
 
 FAR = 4.0  # tangent of 76 degrees from the axis: no camera of this model sees further
+MOST_LONGER = 0.5  # of log focal length and log scale at once: further is no step but a jump
+IN_FRONT_MM = 1.0  # the wall's origin nearer than this, or behind: its place in the photo is none
 UNKNOWNS = 11  # rotation increment (3), translation (3), log focal, cx, cy, k1, k2
 
 
@@ -29,17 +31,52 @@ class Camera:
     k2: float = 0.0
 
     def moved(self, d: Array) -> Camera:
-        """Return the camera after the increment `d` (11,); the rotation increment acts from the left."""
+        """Return the camera after the increment `d` (11,); the rotation increment acts from the left.
+
+        Notes
+        -----
+        To first order the translation moves by d[3:6]. A longer lens further off shows nearly the same, and so does a
+        principal point moved with the camera turned: adjustments go far along such valleys, which are curved in mm. So
+        the step is taken straight in what the photo shows of them, the wall's origin in px and the log of its scale.
+        """
         turn, _ = cv2.Rodrigues(np.asarray(d[:3], float))
+        longer = float(np.clip(d[6], -MOST_LONGER, MOST_LONGER))
+        focal, principal = self.focal_px * np.exp(longer), np.array([self.cx, self.cy]) + d[7:9]
+        if self.translation_mm[2] < IN_FRONT_MM:
+            translation = self.translation_mm + d[3:6]
+        else:
+            (x, y, z), at = self.translation_mm, self._origin_px()
+            further = float(d[5] / z - d[6])
+            at = at + self.focal_px / z * (d[3:5] - np.array([x, y]) * further) + d[7:9]
+            depth = z * np.exp(np.clip(further, -MOST_LONGER, MOST_LONGER) + longer)
+            translation = np.array([*((at - principal) * depth / focal), depth])
         return Camera(
             np.asarray(turn, float) @ self.rotation,
-            self.translation_mm + d[3:6],
-            float(self.focal_px * np.exp(np.clip(d[6], -0.5, 0.5))),
-            float(self.cx + d[7]),
-            float(self.cy + d[8]),
+            translation,
+            float(focal),
+            float(principal[0]),
+            float(principal[1]),
             float(self.k1 + d[9]),
             float(self.k2 + d[10]),
         )
+
+    def increment_to(self, other: Camera) -> Array:
+        """Return the increment (11,) by which `moved` leads to another camera."""
+        turn, _ = cv2.Rodrigues(other.rotation @ self.rotation.T)
+        longer = np.log(other.focal_px / self.focal_px)
+        interior = np.array([other.cx - self.cx, other.cy - self.cy, other.k1 - self.k1, other.k2 - self.k2])
+        translation = np.asarray(other.translation_mm - self.translation_mm, float)
+        if min(self.translation_mm[2], other.translation_mm[2]) >= IN_FRONT_MM:
+            x, y, z = self.translation_mm
+            further = float(np.log(other.translation_mm[2] / z) - longer)
+            across = other._origin_px() - self._origin_px() - interior[:2]
+            translation = np.array([*(across * z / self.focal_px + np.array([x, y]) * further), z * (further + longer)])
+        return np.concatenate([np.asarray(turn, float).ravel(), translation, [longer], interior])
+
+    def _origin_px(self) -> Array:
+        """Return where the wall's origin would be seen without distortion (2,), which it may not be in the photo."""
+        x, y, z = self.translation_mm
+        return np.array([self.cx + self.focal_px * x / z, self.cy + self.focal_px * y / z])
 
     def centre_mm(self) -> Array:
         """Return the projection centre (3,) in the frame of the wall."""

@@ -11,7 +11,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -56,20 +55,8 @@ class PhotoState:
 
     def increment_to(self, other: PhotoState) -> Array:
         """Return the increment (U,) by which `moved` leads to another state of as many references."""
-        here, there = self.camera, other.camera
-        turn, _ = cv2.Rodrigues(there.rotation @ here.rotation.T)
-        camera = np.array(
-            [
-                np.log(there.focal_px / here.focal_px),
-                there.cx - here.cx,
-                there.cy - here.cy,
-                there.k1 - here.k1,
-                there.k2 - here.k2,
-            ]
-        )
-        moved = np.asarray(there.translation_mm - here.translation_mm, float)
         rest = (other.size - self.size, other.wall - self.wall, (other.references - self.references).ravel())
-        return np.concatenate([np.asarray(turn, float).ravel(), moved, camera, *rest])
+        return np.concatenate([self.camera.increment_to(other.camera), *rest])
 
     def vector(self) -> Array:
         """Return the values of all unknowns but the camera's rotation and translation, which read 0: (U,)."""

@@ -40,7 +40,7 @@ def with_usual_lens(solved: Solved, prior: CameraPrior, size_px: tuple[int, int]
     as_prior = (mean / u**2 - seen[0] / seen[1] ** 2) / room
     known = replace(prior, focal_px=float(np.exp(as_prior)), u_log_focal=float(room**-0.5))
     blocks = (*camera_blocks(known), *but_camera(solved.blocks))
-    return replace(solved, adjusted=adjust(blocks, solved.adjusted.state), blocks=blocks)
+    return replace(solved, adjusted=adjust(blocks, solved.adjusted.state, near=True), blocks=blocks)
 
 
 def mixed(seen: tuple[float, float], components: tuple[tuple[float, float, float], ...]) -> tuple[float, float]:

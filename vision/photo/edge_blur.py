@@ -186,7 +186,7 @@ def weakened(solved: Solved, sightings: Sequence[Sighting], blur: PrintedBlur | 
         few = len(s.saddles_px) < 4
         mm, px = (s.corners_mm, s.corners_px) if few else (s.saddles_mm, s.saddles_px)
         blocks.append(point_block(b.reference, mm - middle, half, px, U_SMEARED_CORNER_PX if few else U_SMEARED_PX))
-    return replace(solved, adjusted=adjust(blocks, solved.adjusted.state), blocks=tuple(blocks))
+    return replace(solved, adjusted=adjust(blocks, solved.adjusted.state, near=True), blocks=tuple(blocks))
 
 
 def _is_printed(block: Block[PhotoState]) -> TypeGuard[EdgeBlock]:

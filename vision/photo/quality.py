@@ -137,8 +137,8 @@ def shows_cut(solved: Solved, prior: CameraPrior, exif: ExifFacts, size_px: tupl
     if prior.covariance is not None:
         return False
     loose = camera_blocks(cut_prior(prior, exif, size_px))
-    again = adjust([*but_camera(solved.blocks), *loose], solved.adjusted.state, iterations=30)
-    gain = adjust(solved.blocks, solved.adjusted.state, iterations=30).cost - again.cost
+    again = adjust([*but_camera(solved.blocks), *loose], solved.adjusted.state, iterations=15, near=True)
+    gain = adjust(solved.blocks, solved.adjusted.state, iterations=15, near=True).cost - again.cost
     told = exif.make is not None or exif.model is not None
     odd = max(size_px[0] % WHOLE_PX, size_px[1] % WHOLE_PX) > 0
     before = P_CUT_ODD if odd else P_CUT_TOLD if told else P_CUT_BARE

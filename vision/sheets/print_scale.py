@@ -74,9 +74,8 @@ def scaled_by_outline(rgb: NDArray[np.uint8], solved: Solved, bar: CheckBar) -> 
         warned = (*warned, Warning_("print-scale", says))
     blocks = (*solved.blocks[:place], known, *solved.blocks[place + 1 :])
     start = replace(state, size=known.value.copy())
-    return replace(
-        solved, adjusted=adjust(blocks, start, iterations=30), blocks=blocks, warnings=warned, scale_seen=True
-    )
+    result = adjust(blocks, start, iterations=30, near=True)
+    return replace(solved, adjusted=result, blocks=blocks, warnings=warned, scale_seen=True)
 
 
 def _either(solved: Solved, place: int, apart: float) -> Solved:
@@ -88,7 +87,7 @@ def _either(solved: Solved, place: int, apart: float) -> Solved:
     together = np.full((2, 2), (apart**2 / 2) / (u[0] * u[1]))  # both directions alike
     np.fill_diagonal(together, 1.0)
     blocks = (*solved.blocks[:place], replace(known, u=u, correlation=together), *solved.blocks[place + 1 :])
-    return replace(solved, adjusted=adjust(blocks, solved.adjusted.state, iterations=30), blocks=blocks)
+    return replace(solved, adjusted=adjust(blocks, solved.adjusted.state, iterations=30, near=True), blocks=blocks)
 
 
 def _is_size(block: object) -> bool:

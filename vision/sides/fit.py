@@ -302,9 +302,10 @@ def _read(
     t_value = np.abs(middle) / spread * np.sqrt(len(t))
     colours = [np.median(sample(field, index), axis=1) for field in (outer, inner)]
     in_mm = (shapes - np.array([zero, 0, 0])) * pitch
-    figures = zip(size, t_value, seen.mean(axis=1), peak, strict=True)
+    figures = np.stack([size, t_value, seen.mean(axis=1), peak], axis=1).tolist()
     return [
-        Line(in_mm[i], mean[i], *map(float, each), colours[0][i], colours[1][i]) for i, each in enumerate(figures)
+        Line(in_mm[i], mean[i], contrast, t, coverage, top, colours[0][i], colours[1][i])
+        for i, (contrast, t, coverage, top) in enumerate(figures)
     ]
 
 

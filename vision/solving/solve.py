@@ -49,7 +49,7 @@ def solve_sheets(
     starts = start_states(prior, [corners - SHEET_MIDDLE_MM] * len(sightings), outline)
     best = best_of(known + first, starts)
     edge_blocks = _edge_blocks(grey, sightings, best.state, first)
-    final = adjust([*known, *edge_blocks], best.state, iterations=12)
+    final = adjust([*known, *edge_blocks], best.state, iterations=12, near=True)
     edge_blocks = _edge_blocks(grey, sightings, final.state, first)  # again, from where they are expected now
     final, used = _rescaled(known, edge_blocks, final.state)
     names = tuple(f"sheet {sheet.LETTERS[s.letter]}" for s in sightings)
@@ -99,7 +99,7 @@ def _rescaled(
     known: Sequence[Block[PhotoState]], seen: Sequence[Block[PhotoState]], state: PhotoState
 ) -> tuple[Adjusted[PhotoState], list[Block[PhotoState]]]:
     """Return the adjustment with gross errors left out and noise from residuals, and the blocks it rests on."""
-    result = adjust([*known, *seen], state, iterations=20)
+    result = adjust([*known, *seen], state, iterations=20, near=True)
     blocks: list[Block[PhotoState]] = []
     for block in seen:
         if not isinstance(block, EdgeBlock) or len(block.u_px) < 40:
@@ -119,7 +119,7 @@ def _rescaled(
                 u_px=u[keep] * np.sqrt(NEIGHBOURS),
             )
         )
-    return adjust([*known, *blocks], result.state, iterations=30), blocks
+    return adjust([*known, *blocks], result.state, iterations=30, near=True), blocks
 
 
 def _noise(seen: Sequence[Block[PhotoState]], final: Adjusted[PhotoState]) -> float:

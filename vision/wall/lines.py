@@ -141,7 +141,7 @@ def _of_wall(
         best = _best_vote(found, (best[2], *bent), outlines_px, corners_px, wall) or best
     _, voted, start, free = best
     state = replace(start, wall=voted.wall)
-    result = adjust([*blocks, segment_block(voted, state, WALL_LINES[wall])], state, iterations=15)
+    result = adjust([*blocks, segment_block(voted, state, WALL_LINES[wall])], state, iterations=15, near=True)
     lines, most = None, float(voted.segments.length_px().sum())
     for turn in range(MOST_ROUNDS):
         voted = vote(free, result.state, uprights=uprights) or voted
@@ -152,7 +152,7 @@ def _of_wall(
         lines = line_block(grey, voted, result.state, WALL_LINES[wall])
         if lines is None:
             return adjusted, None, None
-        result = adjust([*blocks, lines], result.state, iterations=15)
+        result = adjust([*blocks, lines], result.state, iterations=15, near=True)
     if contradicts(blocks, adjusted, result):
         return adjusted, None, result.state
     return result, lines, None
@@ -211,7 +211,7 @@ def _of_frame(
     for _ in range(1 + ROUNDS):
         if lines is None:
             return adjusted, None
-        result = adjust([*known, lines], result.state, iterations=15)
+        result = adjust([*known, lines], result.state, iterations=15, near=True)
         used, lines = lines, frame_block(grey, inside, result.state)
     return (adjusted, None) if contradicts(known, adjusted, result) else (result, used)
 
