@@ -169,7 +169,7 @@ def _adjusted(
     blocks += [one_direction(state.layout, k, WALL.start) for k in range(1, len(photos))]
     z = np.array([depths.z_mm[s] for s in SIDES])
     blocks.append(depths_known(state.layout, z, depths.cov_mm2 + U_SIDE_DEPTH_MM**2 * np.eye(4)))
-    return adjust(blocks, state, iterations=15)
+    return adjust(blocks, state, iterations=15, near=True)
 
 
 def _sides_seen(photos: Sequence[PhotoTraced], lines: Mapping[Side, Line], depths: EdgeDepths) -> Iterator[SideSeen]:
