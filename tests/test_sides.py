@@ -15,7 +15,8 @@ from scipy.special import ndtr
 
 from fixtures.calibration import make
 from vision.camera import Camera, back_project, project
-from vision.request import SIDES
+from vision.estimate import estimate_opening
+from vision.request import SIDES, CheckBar, OpeningRequest, PhotoRequest, Quantity
 from vision.sides.finding import drift_px
 from vision.sides.fit import Line, find_lines, legendre
 from vision.sides.profiles import Strip
@@ -284,6 +285,18 @@ def test_where_two_estimates_of_one_jamb_differ_both_are_kept_and_said(tmp_path)
     assert second.name == BY_STEPS_NAME
     true = corners[[0, 3], 0].mean()
     assert_allclose([trace.origin_mm[0], trace.origin_mm[0] - second.shift_mm], true, rtol=0, atol=2.0)
+
+
+def test_what_hardly_a_sample_shows_is_no_line_of_a_faint_sill_however_it_was_rated(tmp_path):
+    """The likeliest line could not be placed; one rated at nothing, 20 mm off, stood in for it."""
+    name = make(34, out=tmp_path, seed=1022, sheets=2, wall="brick", width=1664, hard=True)
+    truth = json.loads((tmp_path / f"{name}.truth.json").read_text())
+    photo = PhotoRequest(tmp_path / truth["photo"], corners_px=np.array(truth["rough_corners_px"], float))
+    bars = CheckBar(*(Quantity(truth["references"][0]["check_bar_mm"][k], 0.2) for k in ("across", "along")))
+    offsets = {s: Quantity(v, 1.0) for s, v in truth["edge_offset_mm"].items()}
+    got = estimate_opening(OpeningRequest((photo,), wall="masonry", check_bar=bars, edge_offset=offsets))
+    off = got.values_mm[3:6] - [truth["measures_mm"][f"height_{n}"] for n in ("left", "middle", "right")]
+    assert (np.abs(off) < 2 * np.sqrt(np.diag(got.cov_mm2))[3:6]).all()
 
 
 def strip_of(profile, per_px=0.5, mm=2.0):

@@ -19,7 +19,7 @@ from vision.sides.search import plan_search
 from vision.sides.sill_ghosts import Ghost
 from vision.sides.sill_horns import find_horns
 from vision.sides.texture import texture_of
-from vision.sides.weights import STRONG, weigh
+from vision.sides.weights import FAINT, STRONG, weigh
 
 BOW_MM: Mapping[Wall, float] = {"masonry": 8.0, "render": 6.0, "siding": 2.5, "panel": 2.5}  # guess
 LEVEL_BOW = 0.4  # guess: lintels and sills are cast, cut or laid on one; jambs are laid course by course
@@ -101,10 +101,15 @@ def find_side(
     if side == "sill":
         clear = scores(lines, strip.mm_per_px, search, bow) > STRONG
         texture = texture_of(strip, camera, [x for x, c in zip(lines, clear, strict=True) if c])
-    weights, ghost = weigh(lines, strip.mm_per_px, search, bow, sill_at, arris_px, arris_weight, texture)
-    if wall == "masonry":
-        lines, weights = one_ragged_side(lines, weights)
-    return placed_side(side, strip, lines, weights, ghost, wall)
+    while True:
+        weights, ghost = weigh(lines, strip.mm_per_px, search, bow, sill_at, arris_px, arris_weight, texture)
+        left, weights = one_ragged_side(lines, weights) if wall == "masonry" else (lines, weights)
+        found = placed_side(side, strip, left, weights, ghost, wall)
+        likeliest = int(weights.argmax())
+        if isinstance(found, FailedSide) or found.best == likeliest or weights[likeliest] < FAINT:
+            return found
+        # hardly a sample shows its step: no line, and the others are weighed without it
+        lines = [x for x in lines if x is not left[likeliest]]
 
 
 def placed_side(
