@@ -134,6 +134,11 @@ def test_the_shoulder_of_a_blurred_step_is_no_lintel_and_a_second_step_is(sigma_
     # a sharp photo, mm of 1.3 to a pixel: a lower edge that only narrow windows part from the upper one
     narrow = line_at(close, -3.3, 1.3, 0.5, 1.5)
     assert without_plate([line_at(close, 0.0, 1.3), narrow], certain, 1.3)[1] > 0.9
+    # the same edge 3.6 mm broad is believed of a line seen as clearly as that, and of a fainter one it is not
+    narrow = replace(narrow, shape=np.array([-3.6, 0.0, 0.0]))
+    assert without_plate([line_at(close, 0.0, 1.1), narrow], certain, 1.1)[1] > 0.9
+    faint = replace(narrow, t_value=20.0)
+    assert_allclose(without_plate([line_at(close, 0.0, 1.1), faint], certain, 1.1), certain)
 
 
 def test_where_noise_hides_how_dark_a_reveal_is_a_lintel_is_said_to_be_possible():

@@ -276,11 +276,12 @@ def test_a_flush_sill_of_one_tone_is_placed_where_the_jambs_end(tmp_path):
     assert_allclose(trace.origin_mm[1], corners[2:, 1].mean(), rtol=0, atol=2.0)
 
 
-def test_dark_steel_over_a_light_soffit_is_no_part_of_the_opening(tmp_path):
-    """The lintel's edge, 11 mm, is darker than brick and not much lighter than the soffit below it."""
-    rgb, camera, rough_px, depth, corners = rendered(tmp_path, 49, 1052, "brick", sheets=2, hard=True)
+@pytest.mark.parametrize(("number", "seed"), [(49, 1052), (48, 1053)])
+def test_dark_steel_over_a_light_soffit_is_no_part_of_the_opening(tmp_path, number, seed):
+    """The lintel's edge, 11 and 6 mm, is darker than brick and not much lighter than the soffit below it."""
+    rgb, camera, rough_px, depth, corners = rendered(tmp_path, number, seed, "brick", sheets=2, hard=True)
     trace = trace_sides(rgb, camera, rough_px, 3.0, depth, "masonry")["head"]
-    assert_allclose(trace.origin_mm[1], corners[:2, 1].mean(), rtol=0, atol=1.0)
+    assert_allclose(trace.origin_mm[1], corners[:2, 1].mean(), rtol=0, atol=1.5)
 
 
 def test_where_two_estimates_of_one_jamb_differ_both_are_kept_and_said(tmp_path):

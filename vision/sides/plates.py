@@ -14,10 +14,11 @@ from vision.sides.fit import BESIDE_PX, BLOCKS, FREE_PX, Line
 # Bayes with one lintel in five heads and the 95 % limits of both shares: 0.97. Else a guess.
 PLATE_WEIGHT, PLATE_SHADED_WEIGHT, SHADED = 0.15, 0.97, 0.6
 PLATE_MM = (4.0, 14.0)
-# Dark steel over a light soffit differs less: a line of its own (contrast, peak and t at least these; a gradient across
-# the soffit has them not) below which the light falls to DIMMER was a lintel's in 27 of 27 heads (own hard renderings,
-# practice), the three of them between SHADED and DIMMER too, and none of 345 plain heads showed one.
-DIMMER, OWN_CONTRAST, OWN_PEAK, OWN_T = 0.8, 0.03, 0.25, 25.0
+# Dark steel over a light soffit differs less: a line of its own (contrast, t, and where no clearer line is near also
+# peak at least these; a gradient across the soffit has them not) below which the light falls to DIMMER was a lintel's
+# in 54 of 54 heads (280 own hard renderings, practice), the five of them between SHADED and DIMMER too, and none of 345
+# plain heads showed one. So sure a line tells a narrower edge, too: blur brings both sides of 5 mm together.
+DIMMER, OWN_CONTRAST, OWN_PEAK, OWN_T, OWN_MM = 0.8, 0.03, 0.25, 25.0, 3.5
 # Blur leaves a shoulder beside a step. Against what a Gaussian of the step's own breadth leaves there the second edge
 # of 13 own renderings with lintels stood out by 6.9 times and more (blurred by 2.5 px by 1.8 and more), shoulders of
 # blurred heads without a lintel by 1.0 at most.
@@ -38,14 +39,16 @@ def without_plate(lines: list[Line], weights: Array, mm: float, black: float = 0
     best = int(weights.argmax())
     for i in range(best + 1, len(lines)):
         band = lines[best].shape[0] - lines[i].shape[0]
-        if not PLATE_MM[0] < band < PLATE_MM[1] or lines[i].coverage <= _least_coverage(lines[i]):
+        near = band <= FREE_PX * mm
+        own = _own(lines[i], near=near)
+        if not (OWN_MM if own else PLATE_MM[0]) < band < PLATE_MM[1] or lines[i].coverage <= _least_coverage(lines[i]):
             continue
         # nearer lines are listed only where their narrow step has a maximum of its own
-        if band > FREE_PX * mm and lines[i].contrast < OVER_SKIRT * _skirt(lines[best], band / mm):
+        if not near and lines[i].contrast < OVER_SKIRT * _skirt(lines[best], band / mm):
             continue
         fall = float((lines[i].inner ** 2).sum()) / max(float((lines[i].outer ** 2).sum()), 1e-9)
         darker = min(float(lines[best].step.mean()), float(lines[i].step.mean()))
-        shaded = fall < (DIMMER if _own(lines[i]) else SHADED)
+        shaded = fall < (DIMMER if own else SHADED)
         share = PLATE_SHADED_WEIGHT if shaded else PLATE_WEIGHT if darker > 0.08 else 0.0
         if float((lines[i].inner ** 2).mean()) < black:
             share = (share + PLATE_SHADED_WEIGHT) / 2
@@ -57,8 +60,9 @@ def without_plate(lines: list[Line], weights: Array, mm: float, black: float = 0
     return weights
 
 
-def _own(line: Line) -> bool:
-    return line.contrast >= OWN_CONTRAST and line.peak >= OWN_PEAK and line.t_value >= OWN_T
+def _own(line: Line, *, near: bool) -> bool:
+    """Return whether a line is one of its own; one `near` a clearer one lies on its flank and can have no peak."""
+    return line.contrast >= OWN_CONTRAST and line.t_value >= OWN_T and (near or line.peak >= OWN_PEAK)
 
 
 def _skirt(line: Line, away_px: float) -> float:
