@@ -118,7 +118,8 @@ def _shadowed_steps(
     if share == 0:
         return None
     shifts = np.arange(-2.5, 2.51, 0.1)
-    rest = _rest(seen, paper, wall, _ramps(across, shifts, blur), _ramps(across, shifts + breadth, blur), share)
+    steps, ends_at = _ramps(across, shifts, blur), _ramps(across, shifts + breadth, blur)
+    rest = _rest(seen, paper, wall, steps, ends_at, np.array([share]))[0]
     total = np.maximum(((seen - seen.mean(1, keepdims=True)) ** 2).sum((1, 2)), 1e-12)
     at, height, peak = peaks(np.sqrt(np.maximum(total[:, None] - rest, 0)), shifts)
     good = peak & (height > EXPLAINED * total)
@@ -130,35 +131,36 @@ def _shadow(seen: Array, paper: Array, wall: Array, across: Array, blur: float) 
     """Return the share of light that the strip takes, its breadth and the blur (px) that explain most places best."""
     blurs = blur * BLURRED
     ramps = [_ramps(across, SHIFTS_PX, b) for b in blurs]
-    bare = min(_left(_rest(seen, paper, wall, r, r, 0.0)) for r in ramps)
+    bare = min(float(_left(_rest(seen, paper, wall, r, r, np.zeros(1)))[0]) for r in ramps)
     best, found = float(np.log(CLEARER)) + bare, (0.0, 1.0, blur)
     for b, steps in zip(blurs, ramps, strict=True):
         for width in BREADTHS_PX:
-            ends = _ramps(across, SHIFTS_PX + width, b)
-            for dark in SHARES:
-                rest = _left(_rest(seen, paper, wall, steps, ends, float(dark)))
-                if rest < best:
-                    best, found = rest, (float(dark), float(width), float(b))
+            rest = _left(_rest(seen, paper, wall, steps, _ramps(across, SHIFTS_PX + width, b), SHARES))
+            dark = int(rest.argmin())
+            if rest[dark] < best:
+                best, found = float(rest[dark]), (float(SHARES[dark]), float(width), float(b))
     return found
 
 
-def _left(rest: Array) -> float:
-    """Return the mean logarithm of the squares (A, S) that the best shifts leave: a few grains count little."""
-    return float(np.log(np.maximum(rest.min(1), 1e-9)).mean())
+def _left(rest: Array) -> Array:
+    """Return the mean logarithm (D,) of the squares (D, A, S) that the best shifts leave: a few grains count little."""
+    return np.asarray(np.log(np.maximum(rest.min(axis=2), 1e-9)).mean(axis=1))
 
 
 def _ramps(across: Array, at: Array, blur: float) -> Array:
     return np.asarray(ndtr((across - at[:, None]) / blur))
 
 
-def _rest(seen: Array, paper: Array, wall: Array, steps: Array, ends: Array, dark: float) -> Array:
-    """Return the squares (A, S) that paper, strip and wall leave of profiles (A, V, 3) at each shift."""
-    off = seen - paper[:, None]
-    step, strip = wall - paper, -dark * wall
+def _rest(seen: Array, paper: Array, wall: Array, steps: Array, ends: Array, dark: Array) -> Array:
+    """Return the squares (D, A, S) that paper, strip of each darkness (D,) and wall leave of profiles (A, V, 3).
+
+    They are (off - a step + dark b wall)^2, by the powers of dark.
+    """
+    off, step = seen - paper[:, None], wall - paper
     a, b = steps, steps - ends  # (S, V): beyond the paper, and on the strip
-    total = (off**2).sum((1, 2))
-    on_step, on_strip = np.einsum("avc,ac->av", off, step), np.einsum("avc,ac->av", off, strip)
-    cross = 2 * (on_step @ a.T + on_strip @ b.T)
-    own = np.outer((step**2).sum(1), (a * a).sum(1)) + np.outer((strip**2).sum(1), (b * b).sum(1))
-    own += 2 * np.outer((step * strip).sum(1), (a * b).sum(1))
-    return np.asarray(total[:, None] - cross + own)
+    on_step, on_wall = np.einsum("avc,ac->av", off, step), np.einsum("avc,ac->av", off, wall)
+    plain = (off**2).sum((1, 2))[:, None] - 2 * on_step @ a.T + np.outer((step**2).sum(1), (a * a).sum(1))
+    once = 2 * on_wall @ b.T - 2 * np.outer((step * wall).sum(1), (a * b).sum(1))
+    twice = np.outer((wall**2).sum(1), (b * b).sum(1))
+    share = dark[:, None, None]
+    return np.asarray(plain + share * once + share**2 * twice)
