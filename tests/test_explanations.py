@@ -354,6 +354,18 @@ def test_a_reading_in_centimetres_taken_for_inches_is_a_wrong_unit():
     assert (first.slip, first.corrected_mm) == ("wrong-unit", pytest.approx(SOUND["width_middle"]))
 
 
+def test_a_whole_form_in_another_unit_is_one_cause():
+    # 1 in is 2.54 cm exactly (international inch, 1959): centimetres put down as inches, and the reverse.
+    for ratio, names in ((2.54, NAMES[:6]), (1 / 2.54, NAMES[:6]), (2.54, NAMES)):
+        off = {n: SOUND[n] * ratio for n in names}
+        for name in off:
+            first = explained(name, off)[0]
+            assert (first.slip, first.facts) == ("wrong-unit", {"extent": "all"})
+            assert first.corrected_mm == pytest.approx(SOUND[name])
+    said = slip_says(first.slip, first.shift_mm, first.corrected_mm, first.facts, "in")
+    assert said.startswith("written in another unit than the job's, on every reading: ")
+
+
 def test_another_edge_in_the_photo_is_not_called_a_slip():
     nine = np.zeros(9)
     nine[:3] = -12.7

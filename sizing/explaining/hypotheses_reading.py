@@ -150,7 +150,20 @@ def of_readings(scene: Scene, priors: Priors) -> list[Hypothesis]:
             found += _of_digits(name, here, scene, priors)
             continue
         found += _of_one(name, here, scene, priors)
-    return found + _inches_split(scene, priors)
+    return found + _inches_split(scene, priors) + _whole_form_in_another_unit(scene, priors)
+
+
+def _whole_form_in_another_unit(scene: Scene, priors: Priors) -> list[Hypothesis]:
+    """Return the ratios by which all readings, or all but the diagonals, may stand in another unit than was meant."""
+    sides = scene.present(AXES[0] + AXES[1])
+    found: list[Hypothesis] = []
+    for names in {scene.names: None, sides: None} if len(sides) > 1 else ():
+        for ratio in RATIOS:
+            meant = {name: scene.readings_mm[name] * ratio for name in names}
+            if all(SHORTEST_MM <= mm <= LONGEST_MM for mm in meant.values()):
+                shifts = {name: scene.readings_mm[name] - mm for name, mm in meant.items()}
+                found.append(Hypothesis("wrong-unit", priors.wrong_unit_all, shifts, facts={"extent": "all"}))
+    return found
 
 
 def _inches_split(scene: Scene, priors: Priors) -> list[Hypothesis]:

@@ -40,6 +40,7 @@ class Priors:
     inches_split_all: float
     wrong_side: float
     wrong_unit: float
+    wrong_unit_all: float
     another_reading: float
     none_of_these: float
     none_spreads_mm: tuple[float, ...]
@@ -79,6 +80,7 @@ def read_priors(table: Mapping[str, Any]) -> Priors:
         inches_split_alone=table["inches_split"]["alone"],
         inches_split_axis=table["inches_split"]["axis"],
         inches_split_all=table["inches_split"]["all"],
+        wrong_unit_all=table["wrong_unit"]["all"],
         width_height_all=table["width_height_swapped"]["all"],
         another_line=table["another_line"]["axis"],
         another_line_one=table["another_line"]["one"],

@@ -89,7 +89,7 @@ def _cause(slip: str, shift_mm: float | None, facts: Mapping[str, str], unit: Un
         "stations-swapped": f"written into each other's boxes{turned}",
         "width-height-swapped": "width and height swapped"
         + (" on the whole form" if facts.get("extent") == "all" else turned),
-        "wrong-unit": "written in another unit than the job's",
+        "wrong-unit": f"written in another unit than the job's{extent}",
         "copied": f"not measured but copied from {name_of(facts.get('from', 'another reading'))}: it was written in "
         "every box of this direction",
         "another-line": f"measured to another line: {_lines(facts, unit)}",
