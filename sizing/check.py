@@ -14,7 +14,7 @@ from types import MappingProxyType
 import numpy as np
 
 from sizing.crosscheck.assignment import misplaced
-from sizing.crosscheck.consistency import cross_check, warnings_of
+from sizing.crosscheck.consistency import cross_check, cross_check_without, warnings_of
 from sizing.crosscheck.job_tests import CommonTest, job_tests
 from sizing.decision import OpeningVerdict, job_verdict
 from sizing.errors import InputError, Problem
@@ -206,6 +206,8 @@ def _judged(
     crosscheck = cross_check(opening, answer)
     judged = judge_readings(job, opening, answer, crosscheck, rule)
     readings, verdict = judged.readings, judged.verdict
+    differing = [r.reading.name for r in readings if r.judgement.verdict == "differs"]
+    others = cross_check_without(opening, answer, differing) if differing else None
     missing = verdict.facts.get("missing", ())
     return OpeningResult(
         opening,
@@ -216,7 +218,7 @@ def _judged(
         judged.tolerance,
         (
             *_opening_warnings(opening, answer, missing, judged.tolerance),
-            *warnings_of(crosscheck, [r.reading.name for r in readings if r.judgement.verdict == "differs"], job.units),
+            *warnings_of(crosscheck, differing, job.units, others),
         ),
         fault,
         tuple("" if d.error is not None else file_sha256(d.path) for d in opening.documents),

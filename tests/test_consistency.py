@@ -7,6 +7,7 @@ from sizing.crosscheck.adjustment import BOW_U_MM, CORNER_U_MM, STATIONS, bow_ef
 from sizing.crosscheck.consistency import (
     cov_of_readings_mm2,
     cross_check,
+    cross_check_without,
     expected_lengths_mm,
     inconsistent_group,
     sound_readings,
@@ -91,6 +92,22 @@ def test_with_a_photo_the_reading_itself_is_named(name):
     # Of a reading that the photo calls wrong already nothing more is said.
     assert warnings_of(check, (name,), "in") == ()
     assert [w.code for w in warnings_of(check, (), "in")] == ["joint-test"]
+
+
+def test_of_readings_in_another_unit_nothing_is_said_of_the_photos_scale():
+    """Centimetres put down as inches, 2.54 to 1: the photo's scale would explain them all at once, and does not."""
+    wrong = opening(dict(zip(STATIONS, 1.54 * SOUND, strict=True)))
+    check = cross_check(wrong, estimate())
+    assert check.snooped.rejected
+    assert warnings_of(check, STATIONS, "in", cross_check_without(wrong, estimate(), STATIONS)) == ()
+
+
+def test_besides_a_wrong_reading_another_that_stands_out_is_named():
+    wrong = opening({"width_top": INCH, "height_middle": 0.4 * INCH})
+    others = cross_check_without(wrong, estimate(), ("width_top",))
+    (warning,) = warnings_of(cross_check(wrong, estimate()), ("width_top",), "in", others)
+    assert "esides" in warning.message
+    assert "height, middle" in warning.message
 
 
 def lower_sill(weight=0.2, shift=20.0):

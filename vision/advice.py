@@ -63,7 +63,8 @@ def geometry_warnings(cov_mm2: Array, budget_mm: Array, references: int, thing: 
         else f"stand squarer to the wall, nearer, and keep all {thing}s in view"
     )
     remedy = REMEDY_OF[most[0]].format(thing=thing) if most else geometry
-    says = f"the {SIZE_NAMES[worst]} is only known to {np.ceil(U95):.0f} mm from this photo; {remedy}"
+    # up to a tenth, as the figure beside the measure is
+    says = f"the {SIZE_NAMES[worst]} is only known to {np.ceil(10 * U95 - 1e-6) / 10:.1f} mm from this photo; {remedy}"
     return [Warning_("weak-geometry", says)]
 
 

@@ -7,7 +7,7 @@ does not fit, and what cannot be told apart, is found here. Nothing here moves t
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -119,7 +119,16 @@ def inconsistent_group(check: CrossCheck | None) -> tuple[str, ...]:
     return check.snooped.worst if check is not None and check.snooped.rejected else ()
 
 
-def warnings_of(check: CrossCheck | None, differing: Collection[str], units: Unit) -> tuple[Warning_, ...]:
+def cross_check_without(
+    opening: Opening, answer: Estimate | NotMeasured | None, names: Collection[str]
+) -> CrossCheck | None:
+    """Return the tests of the other readings: what stands out besides those that are wrong anyway."""
+    return cross_check(replace(opening, readings=tuple(r for r in opening.readings if r.name not in names)), answer)
+
+
+def warnings_of(
+    check: CrossCheck | None, differing: Collection[str], units: Unit, others: CrossCheck | None = None
+) -> tuple[Warning_, ...]:
     """Return the warning (`joint-test`) where the tests say more than the verdicts of the readings do.
 
     Parameters
@@ -127,6 +136,8 @@ def warnings_of(check: CrossCheck | None, differing: Collection[str], units: Uni
     check : the tests of one opening.
     differing : readings that the photo says differ: of them nothing more is said.
     units : what people are shown.
+    others : the tests without those that differ; of several readings wrong by one cause the snooping of all says that
+        the photo is, whose scale or side explains them at once.
     """
     from sizing.messages import crosscheck as messages
 
@@ -134,6 +145,10 @@ def warnings_of(check: CrossCheck | None, differing: Collection[str], units: Uni
         return ()
     if check.edge is not None:
         return (Warning_("joint-test", messages.fits_other_edge(check.edge.side, check.edge.shift_mm, units)),)
+    if differing:
+        if others is None or not others.snooped.rejected:
+            return ()
+        check = others
     found = check.snooped
     groups = [o.group for o in found.outliers if not set(o.group) & set(differing)]
     if groups and (check.with_photo or not found.rejected):
@@ -161,6 +176,7 @@ __all__ = [
     "CrossCheck",
     "cov_of_readings_mm2",
     "cross_check",
+    "cross_check_without",
     "expected_lengths_mm",
     "inconsistent_group",
     "sound_readings",

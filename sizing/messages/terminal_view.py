@@ -45,7 +45,7 @@ def job_heading(job: str, file: str) -> str:
 def estimate_heading(found_by: str) -> str:
     """Return the heading of an estimate with where its edges come from."""
     found = {
-        "photo": "opening found by itself: check the picture before you rely on it",
+        "photo": "opening found by itself: see that it is the right one before you rely on it; --out DIR draws it",
         "corners": "sides traced from the corners given",
         "clicked": "corners as clicked, no side traced",
     }
