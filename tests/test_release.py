@@ -175,6 +175,14 @@ def test_without_an_ordered_size_nothing_is_released_even_by_override(checked):
     assert codes(plan_release(checked())) == {"W1": "no-size", "W2": "no-size"}
 
 
+def test_a_missing_size_does_not_hide_that_the_check_stops_the_opening(checked):
+    stopped, sound = plan_release(checked(opening(more="", middle="55 3/8"), opening("W2", more=""))).rest
+    assert stopped.code == sound.code == "no-size"
+    assert "Nor does the check support it: " in stopped.says
+    assert "width, middle" in stopped.says
+    assert "Nor" not in sound.says
+
+
 def test_only_openings_asked_for_are_released_and_judged(checked):
     decide(checked(opening(), opening("W2"), opening("W3", middle="55 3/8")), "send", label="W2")
     release = plan_release(checked(), ["W2"])

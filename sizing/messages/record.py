@@ -92,9 +92,14 @@ _NOT_RELEASED = {
 }
 
 
-def not_released(code: str, why: str, remark: str, *, stale: bool) -> str:
-    """Return why an opening is not released, with what to do; `stale`: an earlier decision no longer counts."""
+def not_released(code: str, why: str, remark: str, *, stale: bool, supported: bool) -> str:
+    """Return why an opening is not released, with what to do.
+
+    `stale`: an earlier decision no longer counts; `supported`: the check says send, so that no more stands in the way.
+    """
     says = _NOT_RELEASED[code].format(why=sentence(why), remark=one_line(remark))
+    if code == "no-size" and not supported:
+        says += f" Nor does the check support it: {sentence(why)}"
     if stale and (code.startswith("verdict") or code == "undecided"):
         says += " The last decision is stale: readings, photos or order have changed since."
     return says

@@ -158,9 +158,9 @@ def _judge(result: OpeningResult, log: DecisionLog | None, unit: Unit, *, asked:
     if code or standing is None or width_mm is None or height_mm is None:
         code = code or "no-size"
         stale = result.decision is not None and standing is None
-        return NotReleased(
-            label, verdict, code, messages.not_released(code, _why(result, unit), _remark(standing), stale=stale)
-        )
+        why, supported = _why(result, unit), verdict == "send"
+        says = messages.not_released(code, why, _remark(standing), stale=stale, supported=supported)
+        return NotReleased(label, verdict, code, says)
     return Released(
         opening=label,
         quantity=result.opening.quantity,
