@@ -173,7 +173,10 @@ class LensUse:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PhotoReport:
-    """What one photo gave: file, hash, size, corners used (4, 2) px, sides as traced, references as found."""
+    """What one photo gave: file, hash, size, corners used (4, 2) px, sides as traced, references as found.
+
+    All pixels are of the size that was measured, of which `reduced` goes into one of the photo.
+    """
 
     path: Path
     sha256: str
@@ -189,6 +192,7 @@ class PhotoReport:
     extent_mm: tuple[float, float, float, float] | None = None  # x0, y0, x1, y1 of the part worth showing
     lenses: tuple[LensUse, ...] = ()
     faces_px: tuple[tuple[str, Mapping[Side, Array]], ...] = ()  # other outlines: name, ends (2, 2) of their sides
+    reduced: int = 1
 
 
 @dataclass(frozen=True, slots=True, eq=False)

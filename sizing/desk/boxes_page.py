@@ -124,9 +124,10 @@ def _box(form: FormData) -> Box:
 
 
 def _size_px(desk: Desk, asked: Asked, number: int) -> tuple[int, int]:
-    """Return width and height of a photo as it is shown and measured, px."""
+    """Return width and height of a photo, px of its own size: boxes are kept in these."""
     turn = photo_view.corner_facts(asked.opening, asked.found, number)["turn"]
-    return desk.tiles.pyramid(asked.opening.photos[number].path, turn, desk.decoder).size_px
+    shown = desk.tiles.pyramid(asked.opening.photos[number].path, turn, desk.decoder)
+    return shown.reduced * shown.size_px[0], shown.reduced * shown.size_px[1]
 
 
 def _page(

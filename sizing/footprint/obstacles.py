@@ -18,6 +18,7 @@ from sizing.jobs.job import Obstacle, Opening
 from sizing.mixture import P_DIFFERS
 from sizing.orders.rules import Direction
 from sizing.tape import u_reading_mm
+from vision.photo.reading import at_read_size
 from vision.pictures.footprint_view import mm_per_px, standing_out_shift, wall_points
 from vision.request import NINE, PARTS, Array, Estimate, PhotoReport
 
@@ -153,7 +154,7 @@ def _in_the_way(
     thing: Obstacle, report: PhotoReport, estimate: Estimate, zone: Rectangle, hole: Rectangle
 ) -> InTheWay | None:
     assert report.wall_to_photo is not None
-    outline = wall_points(report.wall_to_photo, np.array(thing.outline_px, np.float64))
+    outline = wall_points(report.wall_to_photo, at_read_size(thing.outline_px, report.reduced))
     if not np.isfinite(outline).all():
         return None
     gap, edge = gap_to(zone, outline)
@@ -161,7 +162,7 @@ def _in_the_way(
     sign = -1.0 if edge in ("above", "left") else 1.0
     nearest = outline[int(np.argmin(sign * outline[:, axis]))]
     middle = np.array([hole.x0 + hole.x1, hole.y0 + hole.y1]) / 2
-    click = CLICK_PX * mm_per_px(report.wall_to_photo, nearest)
+    click = CLICK_PX / report.reduced * mm_per_px(report.wall_to_photo, nearest)
     out = STANDS_OUT_MM / np.sqrt(3.0) * abs(standing_out_shift(report, nearest)[axis])
     direction: Direction = "width" if axis == 0 else "height"
     u = float(np.linalg.norm([click, out, *place_u_mm(estimate, direction, abs(float((nearest - middle)[axis])))]))

@@ -25,6 +25,7 @@ from sizing.jobs.writer import alone, replace_file
 from sizing.messages import report_pictures as words
 from sizing.plain_toml import read_toml
 from sizing.regularfile import regular_bytes
+from vision.photo.reading import at_read_size
 
 FILE = "blank.toml"
 _LARGEST = 1_000_000
@@ -186,8 +187,10 @@ def boxes_of(blanks: Iterable[Blank], photo: str) -> tuple[Box, ...]:
     return tuple(blank.box_px for blank in blanks if blank.photo == photo)
 
 
-def blanked(photo_rgb: Pixels, boxes: Sequence[Box]) -> Pixels:
+def blanked(photo_rgb: Pixels, boxes: Sequence[Box], reduced: int = 1) -> Pixels:
     """Return the photo (H, W, 3) with boxes filled, the pixels on their rims too; a copy where there are boxes.
+
+    Boxes are in pixels of the photo itself, of which `reduced` go into one of `photo_rgb`.
 
     Raises
     ------
@@ -198,11 +201,14 @@ def blanked(photo_rgb: Pixels, boxes: Sequence[Box]) -> Pixels:
         return photo_rgb
     copy = photo_rgb.copy()
     height, width = copy.shape[:2]
-    for x0, y0, x1, y1 in boxes:
+    for box in boxes:
+        x0, y0, x1, y1 = at_read_size(box, reduced)
         left, top = max(0, math.floor(x0)), max(0, math.floor(y0))
         right, bottom = min(width, math.ceil(x1) + 1), min(height, math.ceil(y1) + 1)
         if left >= right or top >= bottom:
-            raise InputError("blank-outside", [Problem("blank", words.blank_outside((x0, y0, x1, y1), width, height))])
+            raise InputError(
+                "blank-outside", [Problem("blank", words.blank_outside(box, reduced * width, reduced * height))]
+            )
         copy[top:bottom, left:right] = FILL
     return copy
 

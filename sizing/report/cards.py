@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from sizing.jobs.job import Opening, PhotoEntry
 from sizing.report.blanking import FILL
+from vision.photo.reading import at_read_size
 from vision.request import PhotoReport, Reference
 
 Pixels = NDArray[np.uint8]
@@ -28,14 +29,12 @@ def covered(photo_rgb: Pixels, outlines_px: Sequence[NDArray[np.float64]]) -> Pi
     return copy
 
 
-def card_outlines(
-    opening: Opening, entry: PhotoEntry, report: PhotoReport | None
-) -> tuple[NDArray[np.float64], ...] | None:
+def card_outlines(opening: Opening, entry: PhotoEntry, report: PhotoReport) -> tuple[NDArray[np.float64], ...] | None:
     """Return the outlines (4, 2) px of cards whose face must not be seen; None where a card's place is not known."""
     if not _is_card(entry.reference or opening.reference):
         return ()
-    found = tuple(outline for _, outline in report.references_px) if report is not None else ()
-    return (*found, *entry.reference_corners_px) or None
+    given = (at_read_size(quad, report.reduced) for quad in entry.reference_corners_px)
+    return (*(outline for _, outline in report.references_px), *given) or None
 
 
 def card_cover(opening: Opening) -> Callable[[Pixels, PhotoEntry, PhotoReport], Pixels]:

@@ -19,6 +19,8 @@ def photo_document(photo: PhotoResult) -> Document:
         document["sha256"] = photo.sha256
     if report is not None and all(report.size_px):
         document["size_px"] = list(report.size_px)
+        if report.reduced != 1:  # all places below are in pixels so much larger than those of the photo
+            document["reduced"] = report.reduced
         if report.corners_px is not None:
             document["corners_px"] = point_lists(report.corners_px)
         if report.lenses:

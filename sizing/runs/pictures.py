@@ -116,14 +116,15 @@ def with_rivals(photo: PhotoResult, answer: Estimate | NotMeasured) -> PhotoResu
 
 def as_measured(report: PhotoReport, turn: int, blanks: Sequence[Box] = ()) -> Pixels:
     """Return the photo in whose pixels the report speaks, turned where it was turned by itself; `blanks` filled."""
-    rgb = read_photo(report.path, turn).rgb
+    photo = read_photo(report.path, turn)
+    rgb = photo.rgb
     for warning in report.warnings:
         found = re.search(r"\b(90|180|270)\b", warning.message) if warning.code == "turned" else None
         if found:
             rgb = np.ascontiguousarray(np.rot90(rgb, int(found[0]) // 90))
     if rgb.shape[1::-1] != report.size_px:
         raise ValueError(f"it is {rgb.shape[1]} x {rgb.shape[0]} px now, and was {report.size_px} when measured")
-    return blanked(rgb, blanks)
+    return blanked(rgb, blanks, photo.reduced)
 
 
 def picture_labels(

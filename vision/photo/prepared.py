@@ -11,7 +11,7 @@ from vision.errors import RequestError
 from vision.lens.use import choose_lens
 from vision.photo.exif import focal35_contradicted, focal_prior
 from vision.photo.quality import file_doubts
-from vision.photo.reading import Photo, Pixels, read_photo
+from vision.photo.reading import Photo, Pixels, at_read_size, read_photo
 from vision.priors import CameraPrior, camera_prior
 from vision.request import Array, OpeningRequest, PhotoReport, PhotoRequest, Reference, Warning_
 from vision.sheets import markers
@@ -63,7 +63,14 @@ def prepare(request: OpeningRequest, photo: PhotoRequest) -> Prepared:
         if absurd:
             raise RequestError("focal35-contradicted", says)
         warned.append(Warning_("focal35-contradicted", says))
-    report = PhotoReport(photo.path, picture.sha256, picture.size_px, warnings=tuple(warned), lenses=lens.uses)
+    report = PhotoReport(
+        photo.path,
+        picture.sha256,
+        picture.size_px,
+        warnings=tuple(warned),
+        lenses=lens.uses,
+        reduced=picture.reduced,
+    )
     doubts = file_doubts(picture.exif, picture.size_px, lens.prior or _prior(picture, scaled))
     report = replace(report, warnings=(*report.warnings, *doubts.warnings), error=doubts.refused)
     return Prepared(scaled, picture, grey, sightings, doubts.prior, reference, report)
@@ -98,15 +105,11 @@ def _at_read_size(photo: PhotoRequest, picture: Photo) -> PhotoRequest:
     if picture.reduced == 1:
         return photo
     r = picture.reduced
-
-    def small(p: Array) -> Array:
-        return np.asarray((p + 0.5) / r - 0.5)
-
-    corners = None if photo.corners_px is None else small(photo.corners_px)
+    corners = None if photo.corners_px is None else at_read_size(photo.corners_px, r)
     return replace(
         photo,
         corners_px=corners,
-        reference_corners_px=tuple(small(c) for c in photo.reference_corners_px),
+        reference_corners_px=tuple(at_read_size(c, r) for c in photo.reference_corners_px),
         click_px=photo.click_px / r,
     )
 

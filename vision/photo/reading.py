@@ -19,13 +19,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from PIL import Image, ImageFile
 
 from vision.errors import PhotoError
 from vision.photo.exif import ExifFacts, FocalPrior, focal_prior, orientation_of, read_exif
 
-__all__ = ["ExifFacts", "FocalPrior", "Photo", "focal_prior", "read_photo"]
+__all__ = ["ExifFacts", "FocalPrior", "Photo", "at_read_size", "focal_prior", "read_photo"]
 
 Pixels = NDArray[np.uint8]
 
@@ -137,6 +137,17 @@ def read_photo(path: Path, turn: int = 0) -> Photo:
     held = TURNED.get(stored_orientation)
     turned = None if held is None else (held + turn) % 360
     return Photo(path, hashlib.sha256(data).hexdigest(), rgb, size_px, exif, reduced, notes, turned)
+
+
+def at_read_size(points_px: ArrayLike, reduced: int) -> NDArray[np.float64]:
+    """Return points (..., 2) px of the photo, or single coordinates, in pixels of the size that was read.
+
+    Examples
+    --------
+    >>> at_read_size([0.5, 2.5], 2).tolist()
+    [0.0, 1.0]
+    """
+    return (np.asarray(points_px, np.float64) + 0.5) / reduced - 0.5
 
 
 def _shown(path: Path) -> str:

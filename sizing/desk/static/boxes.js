@@ -18,21 +18,37 @@ class Boxes {
     this.shape = make("rect", { class: "fresh", hidden: "" });
     this.layer.append(this.shape);
     this.handles = CORNERS.map(([x, y, name]) => this.#handle(x, y, name));
+    this.#standing();
     this.#drawing();
     KEYS.forEach((key) => form.elements[key].addEventListener("input", () => this.place()));
     viewer.listeners.push(() => this.place());
     this.place();
   }
 
-  // The box of the form, null while one of its numbers is missing.
+  // A file of more than 60 MP is shown at half size; the form holds pixels of the file.
+  shown(value) {
+    return (Number(value) + 0.5) / this.viewer.reduced - 0.5;
+  }
+
+  // Boxes that stand already are drawn by the page in pixels of the file.
+  #standing() {
+    for (const shape of svg.querySelectorAll("#drawing .obstacle, #drawing .blank")) {
+      for (const key of ["points", "x", "y"]) {
+        const text = shape.getAttribute(key);
+        if (text) shape.setAttribute(key, text.replace(/-?[0-9.]+/g, (value) => this.shown(value)));
+      }
+    }
+  }
+
+  // The box of the form in pixels as shown, null while one of its numbers is missing.
   get box() {
-    const box = Object.fromEntries(KEYS.map((key) => [key, form.elements[key].value.trim() === "" ? NaN : Number(form.elements[key].value)]));
+    const box = Object.fromEntries(KEYS.map((key) => [key, form.elements[key].value.trim() === "" ? NaN : this.shown(form.elements[key].value)]));
     return KEYS.every((key) => Number.isFinite(box[key])) ? box : null;
   }
 
   set(box) {
-    const { width, height } = this.viewer;
-    const clip = (value, size) => String(Math.round(Math.min(Math.max(value, 0), size - 1)));
+    const { width, height, reduced } = this.viewer;
+    const clip = (value, size) => String(Math.round((Math.min(Math.max(value, 0), size - 1) + 0.5) * reduced - 0.5));
     for (const key of KEYS) form.elements[key].value = clip(box[key], key.startsWith("x") ? width : height);
     this.place();
   }
@@ -48,7 +64,7 @@ class Boxes {
     const size = 1 / this.viewer.zoom;
     CORNERS.forEach(([kx, ky, name], i) => {
       this.handles[i].setAttribute("transform", `translate(${box[kx]} ${box[ky]}) scale(${size})`);
-      this.handles[i].setAttribute("aria-label", `${name} of the box: ${box[kx]} across, ${box[ky]} down`);
+      this.handles[i].setAttribute("aria-label", `${name} of the box: ${form.elements[kx].value} across, ${form.elements[ky].value} down`);
     });
   }
 
@@ -59,8 +75,8 @@ class Boxes {
   }
 
   say() {
-    const box = this.box;
-    said.textContent = `Box from ${box.x0} to ${box.x1} across, ${box.y0} to ${box.y1} down. Say what it is and save it.`;
+    const [x0, y0, x1, y1] = KEYS.map((key) => form.elements[key].value);
+    said.textContent = `Box from ${x0} to ${x1} across, ${y0} to ${y1} down. Say what it is and save it.`;
   }
 
   // While drawing, the photo does not move: what the viewer would do with a finger is kept from it.
