@@ -263,7 +263,7 @@ def _number(
         return _comma(value, match[1], match[2], unit_mm, bare=bare, feet=before)
     if match := _FRACTION.fullmatch(number):
         return _mixed(value, match[1], match[2], match[3], before)
-    return _refuse(value, number)
+    return _refuse(value, number, before)
 
 
 def _comma(
@@ -291,18 +291,22 @@ def _mixed(value: str, whole: str | None, top: str, bottom: str, feet: str) -> t
     return int(whole or 0) + Fraction(over, under), Fraction(1, under)
 
 
-def _refuse(value: str, number: str) -> NoReturn:
-    """Name both readings of the commonest texts that have two."""
+def _refuse(value: str, number: str, feet: str) -> NoReturn:
+    """Name both readings of the commonest texts that have two; `feet` stand before each."""
+    mark = '"' if feet else ""
     if match := re.fullmatch(r"([0-9]+) ?- ?([0-9]+ ?/ ?[0-9]+)", number):
-        _two_ways(value, f"{match[1]} {match[2]}", f"{match[1]} less {match[2]}")
-    if match := re.fullmatch(r"([0-9]+)[ -]+([0-9]+)[ -]+([0-9]+)", number):
+        _two_ways(value, f"{feet}{match[1]} {match[2]}{mark}", f"{feet}{match[1]} less {match[2]}{mark}")
+    if not feet and (match := re.fullmatch(r"([0-9]+)[ -]+([0-9]+)[ -]+([0-9]+)", number)):
         _two_ways(value, f"{match[1]}' {match[2]} {match[3]}/8\"", f"{match[1]}' {match[2]} {match[3]}/16\"")
-    if match := re.fullmatch(r"([0-9]+)[ -]+([0-9]+)[ -]+([0-9]+ ?/ ?[0-9]+)", number):
+    if not feet and (match := re.fullmatch(r"([0-9]+)[ -]+([0-9]+)[ -]+([0-9]+ ?/ ?[0-9]+)", number)):
         _two_ways(value, f"{match[1]}' {match[2]} {match[3]}\"", f"{match[1]}{match[2]} {match[3]}")
     if match := re.fullmatch(r"([0-9]+) ?([ -]) ?([0-9])([0-9]*)", number):
         second, under = match[3] + match[4], match[4] or "8"
         sized = int(under) in DENOMINATORS and int(match[3]) < int(under)
         one = f"{match[1]} {match[3]}/{under}" if sized else f"{match[1]} and {second}"
+        if feet:
+            other = f"{match[1]} less {second}" if match[2] == "-" else match[1] + second
+            _two_ways(value, f"{feet}{one}{mark}", f"{feet}{other}{mark}")
         _two_ways(value, one, f"{match[1]}' {second}\"" if match[2] == "-" else match[1] + second)
     raise LengthError(f"{_quoted(value)} is not a length; {_ALLOWED}")
 
