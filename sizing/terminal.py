@@ -38,7 +38,7 @@ def job_text(result: JobResult, saved: Path | None = None) -> str:
     """Return a job as text for people; `saved` is the folder of pictures and result."""
     lines = [terminal_view.job_heading(result.name, result.file)]
     if result.error is not None:
-        lines.append("  " + terminal_view.job_unreadable(len(result.error.problems)))
+        lines.append("  " + terminal_view.job_unreadable([str(p) for p in result.error.problems]))
         return "\n".join([*lines, ""])
     units: Unit = result.job.units if result.job is not None else "in"
     width = max((len(one_line(o.opening.label)) for o in result.openings), default=0)
@@ -79,12 +79,11 @@ def estimate_text(result: EstimateResult, units: Unit, saved: Path | None = None
     """Return an estimate as text for people."""
     answer = result.answer
     if isinstance(answer, NotMeasured):
-        lines = [terminal_view.not_measured()]
+        lines = [terminal_view.not_measured(_why(result))]
     else:
         lines = [terminal_view.estimate_heading(answer.found_by), *_measure_lines(answer, units)]
-    unused = [photo.file for photo in result.photos if photo.error is not None]
-    if isinstance(answer, Estimate) and unused:
-        lines.append(terminal_view.photos_unusable(unused))
+    if isinstance(answer, Estimate):
+        lines += [terminal_view.photo_unusable(line) for line in _photo_complaints("", result.photos)]
     lines += _warning_lines(_all_warnings(answer.warnings, result.photos))
     if isinstance(answer, Estimate):
         lines += [*estimate_order_lines(result.order, units), terminal_view.estimate_note()]
@@ -97,12 +96,18 @@ def estimate_complaints(result: EstimateResult) -> list[str]:
     """Return the lines for stderr: photos that could not be read, and last why nothing was measured."""
     lines = _photo_complaints("", result.photos)
     if isinstance(result.answer, NotMeasured):
-        why = one_line(result.answer.why)
-        for photo in result.photos:
-            why = about_file(why, photo.file)
+        why = _why(result)
         if not any(why in line for line in lines):
             lines.append(why)
     return lines
+
+
+def _why(result: EstimateResult) -> str:
+    """Return why an estimate came to nothing, empty where it did not; long names of files cut."""
+    why = one_line(result.answer.why) if isinstance(result.answer, NotMeasured) else ""
+    for photo in result.photos:
+        why = about_file(why, photo.file)
+    return why
 
 
 def opening_warnings(result: OpeningResult) -> list[Warning_]:
@@ -130,8 +135,7 @@ def _opening_lines(result: OpeningResult, units: Unit, width: int) -> list[str]:
     unusable = [photo for photo in result.photos if photo.unreadable]
     if isinstance(result.answer, NotMeasured) and result.answer.code not in {p.error.code for p in unusable if p.error}:
         lines.append(_INDENT + sentence(result.answer.why))
-    if unusable:
-        lines.append(_INDENT + terminal_view.photos_unusable([photo.file for photo in unusable]))
+    lines += [_INDENT + terminal_view.photo_unusable(line) for line in _photo_complaints("", unusable)]
     lines += [_INDENT + line for line in order_lines(result.order, result.readings, units)]
     step = step_of(result)
     if step:

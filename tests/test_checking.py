@@ -86,3 +86,12 @@ def test_a_job_with_a_number_too_long_to_print_stops_no_other(jobs, tmp_path, ca
     assert ["openings" in one for one in found] == [True, False, True]
     (line,) = said.err.splitlines()
     assert "second/job.toml: " in line
+
+
+def test_a_job_that_cannot_be_read_says_why_on_stdout_too_which_may_be_read_alone(jobs, tmp_path, capsys):
+    (tmp_path / "second" / "job.toml").write_text(JOB.format(id="second").replace('"in"', '"ft"'))
+    assert run(["check", "--no-pictures", *jobs]) == Exit.UNREADABLE
+    said = capsys.readouterr()
+    (line,) = said.err.splitlines()
+    assert f"could not be read: {line}" in said.out
+    assert "above" not in said.out

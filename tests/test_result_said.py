@@ -83,7 +83,7 @@ def test_a_reading_is_shown_as_it_was_put_down_where_that_is_in_other_words(job)
     assert "width, middle: the tape says 63 3/8 in (5' 3 3/8); the photo does not support it" in text
 
 
-def test_of_several_photos_each_note_names_its_file_and_one_not_used_says_only_so(tmp_path):
+def test_of_several_photos_each_note_names_its_file_and_one_not_used_says_only_why(tmp_path):
     def seen(name, warned, error=None):
         return PhotoReport(tmp_path / name, "ab" * 32, (4032, 3024), warnings=warned, error=error)
 
@@ -95,6 +95,6 @@ def test_of_several_photos_each_note_names_its_file_and_one_not_used_says_only_s
     result = estimate_photos(asked, estimator=lambda request, progress: answer)
     text = estimate_text(result, "in")
     assert f"Note: {tmp_path / 'a.jpg'}: edges are spread." in text
-    assert f"Not used: {tmp_path / 'b.jpg'}" in text
+    assert f"Not used: {tmp_path / 'b.jpg'}: the opening was not found" in text
     assert "only one sheet" not in text
     assert estimate_complaints(result) == [f"{tmp_path / 'b.jpg'}: the opening was not found"]

@@ -22,19 +22,28 @@ def of_photo(file: str, says: str) -> str:
     return f"{file_name(file)}: {says}"
 
 
-def photos_unusable(files: Sequence[str]) -> str:
-    """Return the line of the view on photos that could not be used; what is wrong is said above."""
-    return f"Not used: {', '.join(file_name(file) for file in files)} (see above)."
+def photo_unusable(says: str) -> str:
+    """Return the line of the view on a photo that could not be used; `says` names it and what is wrong."""
+    return f"Not used: {says}"
 
 
-def job_unreadable(count: int) -> str:
-    """Return the line of the view on a job that could not be read; what is wrong is said above."""
-    return f"could not be read: {count} problem{'' if count == 1 else 's'}, see above"
+def job_unreadable(problems: Sequence[str]) -> str:
+    """Return the line of the view on a job that could not be read: the first problem, and where the others stand.
+
+    Examples
+    --------
+    >>> job_unreadable(["a.toml: job.units: is missing"])
+    'could not be read: a.toml: job.units: is missing'
+    >>> job_unreadable(["a.toml: job.units: is missing", "b", "c"])
+    'could not be read: a.toml: job.units: is missing (and 2 more, listed with the error messages on stderr)'
+    """
+    more = f" (and {len(problems) - 1} more, listed with the error messages on stderr)" if len(problems) > 1 else ""
+    return f"could not be read: {one_line(problems[0])}{more}"
 
 
-def not_measured() -> str:
-    """Return the line on stdout for an estimate that came to nothing; why is said above."""
-    return "Could not be measured: what stood in the way, and what to do, is said above."
+def not_measured(why: str) -> str:
+    """Return the line on stdout for an estimate that came to nothing, with why."""
+    return f"Could not be measured: {why}"
 
 
 def job_heading(job: str, file: str) -> str:
