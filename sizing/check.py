@@ -20,6 +20,7 @@ from sizing.decision import OpeningVerdict, job_verdict
 from sizing.errors import InputError, Problem
 from sizing.exits import Exit
 from sizing.explaining.among_openings import explained_among
+from sizing.faults import fault_text
 from sizing.jobs.inputs_hash import inputs_sha256
 from sizing.jobs.job import Job, Opening, Tolerance, opening_request
 from sizing.judging import judge_readings
@@ -163,11 +164,11 @@ def _check_opening(
     try:
         answer = _measure(opening, job.units, progress, estimator)
     except Exception as error:
-        answer, fault = NotMeasured("fault", _fault_text(error)), error
+        answer, fault = NotMeasured("fault", fault_text(error)), error
     try:
         return _judged(job, opening, answer, fault, rule(opening))
     except Exception as error:
-        empty = NotMeasured("fault", _fault_text(error), answer.photos)
+        empty = NotMeasured("fault", fault_text(error), answer.photos)
         verdict = OpeningVerdict("unproven", "fault")
         return OpeningResult(
             opening, empty, photo_results(opening, answer), (), verdict, job.tolerance, (), fault or error
@@ -323,9 +324,3 @@ def _with_others(results: tuple[OpeningResult, ...]) -> tuple[tuple[OpeningResul
         for r in results
     )
     return warned, common
-
-
-def _fault_text(error: Exception) -> str:
-    from sizing.messages import check_warnings as messages
-
-    return messages.fault(type(error).__name__)

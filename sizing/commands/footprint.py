@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from sizing.commands.guarded import job_checked
 from sizing.commands.streams import (
     AllowOutsideOption,
     JsonOption,
     OpeningsOption,
     QuietOption,
     complain,
-    progress_shown,
     refuse,
     require_libraries,
     say,
@@ -42,7 +42,6 @@ def footprint(
     Example: secondtape footprint harbor-114 --opening W2
     """
     require_libraries()
-    from sizing.check import check_job
     from sizing.errors import InputError
     from sizing.footprint.files import write_footprints
     from sizing.footprint.result import SCHEMA, footprint_document, footprint_exit, footprint_lines, job_footprints
@@ -52,11 +51,8 @@ def footprint(
     from sizing.result.document import as_text
     from sizing.runs.runfolder import RunFolderError
     from sizing.runs.saving import keep_check
-    from sizing.terminal import complaints
 
-    result = check_job(job, allow_outside=allow_outside, progress=progress_shown(quiet))
-    for line in complaints(result):
-        complain(line)
+    result = job_checked(job, allow_outside=allow_outside, quiet=quiet)
     if result.job is None:
         if as_json:
             error = [{"where": p.where, "says": p.says} for p in result.error.problems] if result.error else []

@@ -7,8 +7,9 @@ from typing import Annotated
 
 import typer
 
+from sizing.commands.guarded import job_checked
 from sizing.commands.log_asked import one_check, opened_log
-from sizing.commands.streams import JsonOption, QuietOption, complain, progress_shown, require_libraries, say
+from sizing.commands.streams import JsonOption, QuietOption, complain, require_libraries, say
 from sizing.exits import Exit
 
 
@@ -30,12 +31,10 @@ def again(
     require_libraries()
     with opened_log() as connection:
         one = one_check(connection, name)
-    from sizing.check import check_job
     from sizing.errors import InputError
     from sizing.log.again import held_to
     from sizing.log.record import read_document
     from sizing.result.document import as_text, job_document
-    from sizing.terminal import complaints
     from sizing.versions import program_version
 
     try:
@@ -47,9 +46,7 @@ def again(
     if one.folder is None or not (Path(one.folder) / one.job_file).is_file():
         complain(words.job_gone(one.folder, one.job_file))
         return Exit.UNREADABLE
-    result = check_job(Path(one.folder) / one.job_file, allow_outside=allow_outside, progress=progress_shown(quiet))
-    for line in complaints(result):
-        complain(line)
+    result = job_checked(Path(one.folder) / one.job_file, allow_outside=allow_outside, quiet=quiet)
     if result.job is None:
         return Exit.UNREADABLE
     found = held_to(record, one.run, job_document(result), program_version())

@@ -7,13 +7,13 @@ from typing import Annotated, Any
 
 import typer
 
+from sizing.commands.guarded import fault_said, job_checked
 from sizing.commands.streams import (
     AllowOutsideOption,
     JsonOption,
     OpeningsOption,
     QuietOption,
     complain,
-    progress_shown,
     refuse,
     require_libraries,
     say,
@@ -58,15 +58,11 @@ def release(
     if reason is not None and by is None:
         return refuse(messages.reason_without_name())
     require_libraries()
-    from sizing.check import check_job
     from sizing.result.document import as_text, job_document
-    from sizing.terminal import complaints
 
     status, documents = Exit.DONE, list[dict[str, Any]]()
     for path in jobs:
-        result = check_job(path, allow_outside=allow_outside, progress=progress_shown(quiet))
-        for line in complaints(result):
-            complain(line)
+        result = job_checked(path, allow_outside=allow_outside, quiet=quiet)
         if result.job is None:
             status = Exit.UNREADABLE if status == Exit.DONE else status
             documents.append({"job": result.name, "file": result.file, "error": job_document(result)["error"]})
@@ -75,9 +71,13 @@ def release(
         for label in openings or ():
             if label not in known:
                 return refuse(messages.unknown_opening(label, known))
-        if by is not None:
-            result = sent_by_name(result, openings, by, reason or messages.reason_of_release())
-        document, text, complete = _released(result, openings, out, paper)
+        try:
+            if by is not None:
+                result = sent_by_name(result, openings, by, reason or messages.reason_of_release())
+            document, text, complete = _released(result, openings, out, paper)
+        except Exception as error:  # the other jobs go on, and what they released is said
+            text, complete = fault_said(result, error), False
+            document = {"job": result.name, "file": result.file, "error": {"code": "fault", "message": text}}
         if not complete:
             status = Exit.HOLD
         documents.append(document)
@@ -161,8 +161,11 @@ def _released(
         document = release_document(plan, now, program) | {"released": [], "error": messages.not_written(str(error))}
         return document, messages.release_summary(document, None, before=False), False
     if folder is not None and out is None:  # the log is to know what check a release rests on
-        for line in keep_check(result):
-            complain(line)
+        try:
+            for line in keep_check(result):
+                complain(line)
+        except Exception as error:  # what is handed over stands all the same
+            fault_said(result, error)
     return document, messages.release_summary(document, folder, before=before), plan.complete
 
 
@@ -192,16 +195,12 @@ def decide(
     if send + hold + override != 1:
         return refuse(messages.one_choice())
     require_libraries()
-    from sizing.check import check_job
     from sizing.messages.verdicts import why_verdict
     from sizing.nextstep import step_of
     from sizing.release.decisions import FILE, append_decision
     from sizing.runs.saving import keep_check
-    from sizing.terminal import complaints
 
-    result = check_job(job, allow_outside=allow_outside, progress=progress_shown(quiet))
-    for line in complaints(result):
-        complain(line)
+    result = job_checked(job, allow_outside=allow_outside, quiet=quiet)
     if result.job is None:
         return Exit.UNREADABLE
     mine = {o.opening.label: o for o in result.openings}

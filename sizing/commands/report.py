@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from sizing.commands.guarded import fault_said, job_checked
 from sizing.commands.streams import (
     AllowOutsideOption,
     QuietOption,
     complain,
-    progress_shown,
     refuse,
     require_libraries,
     say,
@@ -54,48 +54,51 @@ def report(
     if paper not in ("letter", "a4"):
         return refuse(bad_page(page))
     require_libraries()
-    from sizing.check import check_job, exit_of
+    from sizing.check import exit_of
     from sizing.report.blanking import parse_blank
-    from sizing.runs.saving import keep_check
-    from sizing.terminal import complaints
 
     blanks = tuple(parse_blank(text) for text in blank or ())
     done, failed = [], False
     for path in jobs:
-        result = check_job(path, allow_outside=allow_outside, progress=progress_shown(quiet))
-        for line in complaints(result):
-            complain(line)
+        result = job_checked(path, allow_outside=allow_outside, quiet=quiet)
         done.append(result)
         if result.job is not None:
-            if out is None:
-                for line in keep_check(result):
-                    complain(line)
-            failed |= not _written(result, blanks, out, paper)
+            text, whole = _written(result, blanks, out, paper)
+            failed |= not whole
+            if text:
+                say(text)
     status = exit_of(done)
     return Exit.UNREADABLE if failed and status != Exit.HOLD else status
 
 
-def _written(result: JobResult, blanks: Any, out: Path | None, paper: Any) -> bool:  # noqa: ANN401 -- heavy to import
-    """Write PDF and HTML of one job; return whether that went well."""
+def _written(result: JobResult, blanks: Any, out: Path | None, paper: Any) -> tuple[str, bool]:  # noqa: ANN401
+    """Write PDF and HTML of one job; return what to say of them, and whether all went well, else complained of."""
     from datetime import UTC, datetime
 
     from sizing.errors import InputError
     from sizing.messages import report as words
     from sizing.report.files import report_job
     from sizing.runs.runfolder import RunFolderError
+    from sizing.runs.saving import keep_check
 
     assert result.job is not None
     try:
+        if out is None:
+            for line in keep_check(result):
+                complain(line)
         built, files = report_job(result, datetime.now(UTC).date().isoformat(), blanks, paper, out, complain)
     except InputError as error:  # what must not be seen is not known
         for problem in error.problems:
             complain(str(problem))
-        return False
+        return "", False
     except RunFolderError as error:
         complain(words.not_written(str(error)))
-        return False
-    say("\n".join([words.spoken(built.job, built.headline), words.written(files)]))
-    return True
+        return "", False
+    except Exception as error:  # the other jobs go on
+        fault_said(result, error)
+        return "", False
+    text = "\n".join([words.spoken(built.job, built.headline), words.written(files)])
+    return text, built.whole
 
 
 def request(

@@ -65,9 +65,10 @@ class Footprint:
 
 @dataclass(frozen=True, slots=True)
 class NotDrawn:
-    """Why no footprint is drawn, as a code: `no-size`, `not-measured`."""
+    """Why no footprint is drawn, as a code: `no-size`, `not-measured`, `fault` (and on what the program failed)."""
 
     code: str
+    why: str = ""
 
 
 def footprint_of(opening: Opening, order: Order | None, estimate: Estimate | None) -> Footprint | NotDrawn:

@@ -43,7 +43,7 @@ class OpeningFootprint:
 def job_footprints(result: JobResult, labels: Sequence[str] | None = None) -> tuple[OpeningFootprint, ...]:
     """Return the footprints of a job's openings, or of those named."""
     units: Unit = result.job.units if result.job is not None else "in"
-    return tuple(_of_opening(o, units) for o in result.openings if not labels or o.opening.label in labels)
+    return tuple(_guarded(o, units) for o in result.openings if not labels or o.opening.label in labels)
 
 
 def footprint_exit(result: JobResult, found: Sequence[OpeningFootprint]) -> Exit:
@@ -61,7 +61,7 @@ def footprint_lines(one: OpeningFootprint, unit: Unit, *, alone: bool = True) ->
     label, found = one.result.opening.label, one.footprint
     if isinstance(found, NotDrawn):
         answer = one.result.answer
-        why = answer.why if isinstance(answer, NotMeasured) else ""
+        why = found.why or (answer.why if isinstance(answer, NotMeasured) else "")
         return [
             words.not_drawn(label, found.code, why),
             *("  " + line for line in (*one.notes, *one.problems) if alone),
@@ -136,6 +136,16 @@ def footprint_document(one: OpeningFootprint, unit: Unit) -> dict[str, Any]:
         "notes": list(one.notes),
         "says": footprint_lines(one, unit),
     }
+
+
+def _guarded(result: OpeningResult, unit: Unit) -> OpeningFootprint:
+    """Return the footprint of one opening; one that the program fails on stops no other."""
+    try:
+        one = _of_opening(result, unit)
+        footprint_document(one, unit)  # what cannot be said is not drawn either
+    except Exception as error:
+        return OpeningFootprint(result, NotDrawn("fault", f"{type(error).__name__}: {str(error)[:200]}"), ())
+    return one
 
 
 def _of_opening(result: OpeningResult, unit: Unit) -> OpeningFootprint:

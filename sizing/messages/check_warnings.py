@@ -62,3 +62,8 @@ def same_photo(file: str, labels: Sequence[str]) -> str:
 def fault(kind: str) -> str:
     """Return what is said when this program has failed."""
     return f"This program made a mistake here ({kind}); it is not yours. Please report it."
+
+
+def not_finished(reason: str) -> str:
+    """Return what is said when the system stopped this program's work on a job, with the remedy."""
+    return f"Could not be finished ({one_line(reason)}). Make room, or give the right to write there, and run it again."

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
+from sizing.messages import check_warnings
 from sizing.messages.one_line import file_name, one_line
 from sizing.messages.photo_figures import about
 from sizing.units import Unit, format_length
@@ -172,6 +173,8 @@ def not_drawn(label: str, code: str, why: str = "") -> str:
     """Return why no footprint of an opening is drawn, with the remedy."""
     if code == "no-size":
         said = "there is no size to draw: give the ordered width and height, or a sizing rule with its readings"
+    elif code == "fault":
+        return f"{one_line(label)}: not drawn. {check_warnings.fault(why)}"
     else:
         said = f"no photo of it measures the wall{': ' + one_line(why) if why else ''}"
     return f"{one_line(label)}: not drawn, {said.rstrip('.')}."

@@ -117,7 +117,12 @@ def plan_release(result: JobResult, labels: Sequence[str] | None = None) -> Rele
     lines: list[Released] = []
     rest: list[NotReleased] = []
     for opening in result.openings:
-        answer = _judge(opening, result.decisions, job.units, asked=labels is None or opening.opening.label in labels)
+        asked = labels is None or opening.opening.label in labels
+        try:
+            answer = _judge(opening, result.decisions, job.units, asked=asked)
+        except Exception:  # what the program fails on is not released; the others are
+            says = messages.not_released("fault", "", "", stale=False)
+            answer = NotReleased(opening.opening.label, opening.verdict.verdict, "fault", says)
         if isinstance(answer, Released):
             lines.append(answer)
         else:

@@ -81,7 +81,10 @@ class Input:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Report:
-    """The report of one job; `made_at` is shown as it is, `stopped` is there where a person stopped an opening."""
+    """The report of one job; `made_at` is shown as it is, `stopped` is there where a person stopped an opening.
+
+    `whole` is False where the program failed on an opening's page, which then says so.
+    """
 
     job: str
     made_at: str
@@ -97,3 +100,4 @@ class Report:
     inputs: tuple[Input, ...]
     versions: tuple[str, ...]
     cautions: tuple[str, ...]
+    whole: bool = True

@@ -7,10 +7,22 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from types import MappingProxyType
 
+from sizing.decision import job_verdict
+from sizing.faults import failed_opening
 from sizing.footprint.result import footprint_lines, job_footprints
-from sizing.messages import crosscheck, decided, record, report_figures, report_pictures, report_to_do, verdicts
+from sizing.messages import (
+    check_warnings,
+    crosscheck,
+    decided,
+    record,
+    report_figures,
+    report_pictures,
+    report_to_do,
+    verdicts,
+)
 from sizing.messages import order as order_words
 from sizing.messages import report as words
 from sizing.messages.footprint import CODES
@@ -57,6 +69,7 @@ def build_report(
     job = result.job
     if job is None:
         raise ValueError("a job that could not be read has no report")
+    result, pages, failed = _pages(result, job.units, blanks, complain, releases)
     facts = {
         "measured_by": job.measured_by,
         "measured_on": job.measured_on,
@@ -74,11 +87,12 @@ def build_report(
         facts=_facts(facts),
         summary=_summary(result),
         common=tuple(crosscheck.common_part(test, job.units) for test in result.job_tests if test.found),
-        pages=tuple(_page(result, opening, job.units, blanks, complain, releases) for opening in result.openings),
+        pages=pages,
         method=words.METHOD,
         inputs=_inputs(result),
         versions=tuple(version_lines()),
         cautions=(verdicts.CAUTION, *caution_lines(o.order for o in result.openings), words.NO_CERTIFICATE),
+        whole=not failed,
     )
 
 
@@ -109,6 +123,26 @@ def _summary(result: JobResult) -> str:
     stopped = [o.opening.label for o, d in fresh if d.decision == "hold" and o.verdict.verdict != "hold"]
     overridden = [o.opening.label for o, d in fresh if d.decision == "override"]
     return " ".join(line for line in (said, decided.people_decided(stopped, overridden)) if line)
+
+
+def _pages(
+    job: JobResult, unit: Unit, blanks: Sequence[Blank], complain: Complain, releases: Mapping[str, Sequence[str]]
+) -> tuple[JobResult, tuple[OpeningPage, ...], bool]:
+    """Return the job with the openings that the program fails on as such, a page an opening, and whether it failed."""
+    pages, openings = list[OpeningPage](), list[OpeningResult]()
+    for opening in job.openings:
+        shown = opening
+        try:
+            page = _page(job, opening, unit, blanks, complain, releases)
+        except Exception as error:
+            complain(f"{job.file}: {one_line(opening.opening.label)}: {check_warnings.fault(repr(error)[:200])}")
+            shown = failed_opening(opening, error)
+            page = _page(job, shown, unit, blanks, complain, releases)
+        openings.append(shown)
+        pages.append(page)
+    verdict = job_verdict(o.verdict.verdict for o in openings)
+    failed = any(a is not b for a, b in zip(openings, job.openings, strict=True))
+    return replace(job, openings=tuple(openings), verdict=verdict), tuple(pages), failed
 
 
 def _page(
