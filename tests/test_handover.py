@@ -42,6 +42,20 @@ def test_a_folder_of_that_name_that_holds_something_else_is_left_as_it_is(releas
     assert (target / "release.json").read_text() == content
 
 
+@pytest.mark.parametrize(
+    "change", [{"width_mm": 1000.0}, {"width": "99 in"}, {"quantity": 7}, {"decided_by": "B. Desk"}]
+)
+def test_a_release_changed_by_hand_is_not_said_to_be_the_one_that_was_released(release, tmp_path, change):
+    """Found: only its number was looked at, and the sizes written into it were said as released."""
+    _, target, _ = handed(release, tmp_path)
+    document = json.loads((target / "release.json").read_text())
+    document["released"][0] |= change
+    for changed in (document, document | {"released": [3]}, document | {"released": [], "not_released": 3}):
+        (target / "release.json").write_text(json.dumps(changed))
+        with pytest.raises(RunFolderError, match="holds something else than this release"):
+            handed(release, tmp_path)
+
+
 def test_earlier_releases_of_this_job_are_named_and_those_of_others_are_not(release, tmp_path):
     out, lines = tmp_path / "out", [{"opening": "W1"}, "odd"]
     earlier = {

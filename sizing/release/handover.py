@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -50,7 +51,7 @@ def hand_over(
         return document, None, False
     if target.exists():
         found = _document(target / _JSON)
-        if found is None or found.get("release") != release.number:
+        if found is None or not _same(found, document):
             raise RunFolderError(messages.other_content(target))
         return found, target, True
     files: list[tuple[str, Writer]] = [
@@ -60,6 +61,28 @@ def hand_over(
     ]
     write_run(target, files)
     return document, target, False
+
+
+def _same(found: Mapping[str, Any], document: Mapping[str, Any]) -> bool:
+    """Return whether a release as found says what it said when written; one changed by hand is not to be believed.
+
+    Left out: when, by what program and words, which may differ for the same release, and releases made since.
+    """
+    mine, theirs = document["released"], found.get("released")
+    if not isinstance(theirs, list) or not all(isinstance(line, dict) for line in theirs):
+        return False
+    rest = found.get("not_released")
+    if not isinstance(rest, list) or not all(isinstance(line, dict) for line in rest):
+        return False
+    same = all(found.get(key) == document[key] for key in ("release", "job", "units"))
+    words = {"also_in", "notes", "why"}
+    kept = [{k: v for k, v in line.items() if k not in words} for line in mine]
+    return (
+        same
+        and kept == [{k: v for k, v in line.items() if k not in words} for line in theirs]
+        and [(line["opening"], line["code"]) for line in document["not_released"]]
+        == [(line.get("opening"), line.get("code")) for line in rest]
+    )
 
 
 def _bytes_writer(content: bytes) -> Writer:
