@@ -54,6 +54,14 @@ def hashed(tmp_path):
     return of
 
 
+@pytest.mark.parametrize("size", [{"width_mm": 0.0}, {"height_mm": -1.0}, {"height_mm": float("nan")}])
+def test_a_decision_on_a_size_that_is_none_is_not_written(tmp_path, size):
+    """Found: an order of width 0 was recorded, could not be read back, and kept every opening back."""
+    with pytest.raises(InputError, match="no length above 0: put it right in the job file"):
+        append_decision(tmp_path, replace(SEND, **size))
+    assert not (tmp_path / "decisions.jsonl").exists()
+
+
 def test_a_decision_is_read_back_as_it_was_written(tmp_path):
     assert append_decision(tmp_path, SEND) == 1
     assert append_decision(tmp_path, replace(SEND, by="Ström\n2", decision="hold")) == 2

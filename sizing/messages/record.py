@@ -290,6 +290,11 @@ def no_regular_file() -> str:
     return "is a link or no regular file: put the decisions themselves there, as one plain file."
 
 
+def no_size_of_order() -> str:
+    """Return that what is about to be ordered has no size."""
+    return "of what is ordered is no length above 0: put it right in the job file, then decide."
+
+
 def no_hash() -> str:
     """Return that a decision carries no hash of its inputs."""
     return "is not 64 hex digits: without the hash of its inputs a decision counts for nothing."

@@ -242,6 +242,9 @@ def _faults(decision: Decision) -> list[tuple[str, str]]:
             problems.append((key, messages.text_too_long(_LONGEST_TEXT)))
         if any("\ud800" <= c <= "\udfff" for c in text):  # half a character: no file could hold it
             problems.append((key, messages.no_text()))
+    for key, size in (("width", decision.width_mm), ("height", decision.height_mm)):
+        if size is not None and not 0 < size <= LONGEST_MM:  # read back, it would spoil the line
+            problems.append((key, messages.no_size_of_order()))
     sha = decision.inputs_sha256
     if len(sha) != _HEX or any(c not in "0123456789abcdef" for c in sha):
         problems.append(("inputs_sha256", messages.no_hash()))
