@@ -255,3 +255,18 @@ def test_a_rebuild_of_nothing_says_that_folders_are_to_be_named(tmp_path, monkey
     status, _, err = answer(capsys, "rebuild")
     assert status == Exit.DONE
     assert "secondtape log rebuild" in err
+
+
+@pytest.mark.parametrize(
+    "change", [{"documents": 3}, {"documents": [3]}, {"order": 3}, {"photos": [{"file": "a.jpg", "lenses": [3]}]}]
+)
+def test_a_record_changed_by_hand_is_refused_on_one_line(job, capsys, change):
+    """Found: `log again` ended with a trace."""
+    (result,) = (job / "secondtape").rglob("result.json")
+    document = json.loads(result.read_text())
+    document["jobs"][0]["openings"][0] |= change
+    result.write_text(json.dumps(document))
+    status, _, err = answer(capsys, "again", "harbor-114")
+    assert status == Exit.UNREADABLE
+    (line,) = err.splitlines()
+    assert str(result) in line

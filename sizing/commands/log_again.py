@@ -33,11 +33,12 @@ def again(
         one = one_check(connection, name)
     from sizing.errors import InputError
     from sizing.log.again import held_to
-    from sizing.log.record import read_document
+    from sizing.log.record import read_document, read_run
     from sizing.result.document import as_text, job_document
     from sizing.versions import program_version
 
     try:
+        read_run(Path(one.path))  # all of it that is compared is what it should be
         record = read_document(Path(one.path))
     except InputError as error:
         for problem in error.problems:

@@ -110,9 +110,19 @@ class _Reading(_Part):
     likely: list[_Slip] = Field(default_factory=list)
 
 
-class _Photo(_Part):
+class _File(_Part):
+    file: str = ""
     sha256: str = ""
+
+
+class _Order(_Part):
+    rule: str | None = None
+    rule_sha256: str | None = None
+
+
+class _Photo(_File):
     warnings: list[_Coded] = Field(default_factory=list)
+    lenses: list[_File] = Field(default_factory=list)
 
 
 class _Opening(_Part):
@@ -125,6 +135,8 @@ class _Opening(_Part):
     superseded: list[_Reading] = Field(default_factory=list)
     warnings: list[_Coded] = Field(default_factory=list)
     photos: list[_Photo] = Field(default_factory=list)
+    documents: list[_File] = Field(default_factory=list)
+    order: _Order | None = None
 
 
 class _Job(_Part):
