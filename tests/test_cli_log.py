@@ -270,3 +270,15 @@ def test_a_record_changed_by_hand_is_refused_on_one_line(job, capsys, change):
     assert status == Exit.UNREADABLE
     (line,) = err.splitlines()
     assert str(result) in line
+
+
+def test_a_log_damaged_where_a_text_stands_is_still_read_and_made_anew(job, tmp_path, capsys):
+    """Found: bytes that are no UTF-8 ended every command of the log, `rebuild` too, with a trace."""
+    file = tmp_path / "data" / "log.sqlite"
+    assert b"crew 2" in file.read_bytes()
+    file.write_bytes(file.read_bytes().replace(b"crew 2", b"cr\xffw 2").replace(b"jobs/harbor", b"jobs/h\xc7rbor"))
+    for words in (("list",), ("people",), ("show", "harbor-114"), ("rebuild", str(job.parent))):
+        status, _, err = answer(capsys, *words)
+        assert status != Exit.FAULT
+        assert "Traceback" not in err
+    assert "crew 2" in answer(capsys, "list")[1]

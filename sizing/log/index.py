@@ -71,6 +71,7 @@ def open_log(file: Path | None = None) -> Iterator[sqlite3.Connection]:
         path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)  # it names people
         with closing(sqlite3.connect(path, timeout=_WAIT_S, isolation_level=None)) as log:
             log.row_factory = sqlite3.Row
+            log.text_factory = _text  # a damaged file may hold what is no text
             log.create_function("fold", 1, folded, deterministic=True)
             log.execute("PRAGMA foreign_keys = ON")
             _migrate(log, path)
@@ -79,6 +80,10 @@ def open_log(file: Path | None = None) -> Iterator[sqlite3.Connection]:
         raise LogError(messages.index_unusable(path, str(error), locked="locked" in str(error))) from error
     except OSError as error:
         raise LogError(messages.index_unusable(path, error.strerror or str(error), locked=False)) from error
+
+
+def _text(data: bytes) -> str:
+    return data.decode("utf-8", "replace")
 
 
 def folded(text: object) -> str | None:
