@@ -76,6 +76,14 @@ def test_a_result_that_is_no_file_is_no_result(tmp_path, no_file):
         read_document(tmp_path / "secondtape" / "run")
 
 
+def test_a_result_that_a_killed_check_left_unfinished_is_no_result(tmp_path):
+    run = job(tmp_path)
+    hidden = run.rename(run.with_name(".run-x1"))
+    (hidden / "result.json").write_text('{"jobs": [{"verdict": "send", "openings": []}]}')
+    assert listed(tmp_path, "j").shown == "unchecked"
+    assert newest_result(tmp_path) is None
+
+
 def test_a_release_that_is_no_file_is_no_release(tmp_path, no_file):
     job(tmp_path)
     (tmp_path / "secondtape" / "release-1").mkdir()

@@ -62,6 +62,8 @@ def test_earlier_releases_of_this_job_are_named_and_those_of_others_are_not(rele
         "mine": {"schema": SCHEMA, "job": "harbor-114", "release": "aa", "released": lines},
         "odd": {"schema": SCHEMA, "job": "harbor-114", "release": "bb", "released": 3},
         "other": {"schema": SCHEMA, "job": "larch-1", "release": "cc", "released": lines},
+        # a write that was killed leaves its hidden folder: nothing was handed over
+        ".release-dd-x1": {"schema": SCHEMA, "job": "harbor-114", "release": "dd", "released": lines},
     }
     for name, document in earlier.items():
         (out / name).mkdir(parents=True)
@@ -72,6 +74,7 @@ def test_earlier_releases_of_this_job_are_named_and_those_of_others_are_not(rele
     assert '"aa"' in said
     assert '"bb"' not in said
     assert '"cc"' not in said
+    assert '"dd"' not in said
 
 
 def test_where_nothing_is_released_no_file_is_written(tmp_path):

@@ -17,7 +17,7 @@ from sizing.plain_toml import read_toml
 from sizing.regularfile import regular_bytes
 from sizing.release.decisions import FILE as DECISIONS
 from sizing.release.decisions import DecisionLog, read_decisions
-from sizing.runs.runfolder import FOLDER
+from sizing.runs.runfolder import FOLDER, files_of_runs
 
 Shown = Literal["hold", "unproven", "send", "changed", "unchecked", "broken"]
 SHOWN: tuple[Shown, ...] = ("hold", "unproven", "send", "changed", "unchecked", "broken")
@@ -106,7 +106,7 @@ def _decisions(folder: Path, time_ns: int, size: int) -> DecisionLog:
 def _of_result(folder: Path, sha256: str) -> tuple[str, Shown, Mapping[str, int], Mapping[str, str]]:
     best: tuple[str, Shown, Mapping[str, int], Mapping[str, str]] = ("", "unchecked", {}, {})
     newest = 0
-    for path in (folder / FOLDER).glob(f"*/{RESULT_FILE}"):
+    for path in files_of_runs(folder / FOLDER, RESULT_FILE):
         try:
             at = path.stat()
         except OSError:

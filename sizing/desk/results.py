@@ -13,7 +13,7 @@ from sizing.desk.folder import JOB_FILE
 from sizing.errors import InputError
 from sizing.orders.rulefile import find_rule
 from sizing.regularfile import regular_bytes, regular_sha256
-from sizing.runs.runfolder import FOLDER
+from sizing.runs.runfolder import FOLDER, files_of_runs
 
 RESULT_FILE = "result.json"
 # A result of 200 openings with 12 photos each stays well under this; more was not written by a check.
@@ -84,7 +84,7 @@ def file_sha256(path: Path) -> str:
 def _by_age(folder: Path) -> list[Path]:
     """Return the result files of a job, newest first."""
     found = []
-    for path in (folder / FOLDER).glob(f"*/{RESULT_FILE}"):
+    for path in files_of_runs(folder / FOLDER, RESULT_FILE):
         try:
             found.append((path.stat().st_mtime_ns, path))
         except OSError:  # gone between the two looks

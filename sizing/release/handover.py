@@ -13,7 +13,15 @@ from sizing.regularfile import regular_bytes
 from sizing.release.pdf import release_pdf
 from sizing.release.release import SCHEMA, Release, release_csv, release_document, with_earlier
 from sizing.result.document import as_text
-from sizing.runs.runfolder import RunFolderError, Writer, safe_name, target_folder, text_writer, write_run
+from sizing.runs.runfolder import (
+    RunFolderError,
+    Writer,
+    files_of_runs,
+    safe_name,
+    target_folder,
+    text_writer,
+    write_run,
+)
 
 _JSON, _CSV, _PDF = "release.json", "release.csv", "release.pdf"
 _LARGEST = 10_000_000
@@ -103,7 +111,7 @@ def earlier_releases(folder: Path, job: str) -> dict[str, list[str]]:
         The job's id.
     """
     found: dict[str, list[str]] = {}
-    for path in sorted(folder.glob(f"*/{_JSON}")):
+    for path in files_of_runs(folder, _JSON):
         document = _document(path)
         if document is None or document.get("job") != job:
             continue

@@ -109,6 +109,11 @@ def _move_in(fresh: Path, target: Path) -> None:
         os.replace(path, target / path.name)  # noqa: PTH105 -- atomic also where the name exists
 
 
+def files_of_runs(folder: Path, name: str) -> list[Path]:
+    """Return the files of a name in the folders of runs in `folder`, sorted; unfinished ones, hidden, are left out."""
+    return sorted(path for path in folder.glob(f"*/{name}") if not path.parent.name.startswith("."))
+
+
 def text_writer(text: str) -> Writer:
     """Return a writer of `text` as UTF-8."""
 
