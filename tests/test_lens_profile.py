@@ -53,6 +53,7 @@ def test_a_name_with_quotes_and_backslashes_survives(tmp_path):
     ("before", "after", "said"),
     [
         ("focal_px = 3030.25", "focal_px = -3", "interior.focal_px: must be a number from 10"),
+        ("focal_px = 3030.25", f"focal_px = {'9' * 400}", "interior.focal_px: must be a number"),
         ("focal_px = 3030.25", 'focal_px = "3030"', "interior.focal_px: must be a number"),
         ("k1 = 0.021", "k1 = nan", "interior.k1: must be a number"),
         ("k1 = 0.021\n", "", "interior.k1: must be a number"),

@@ -262,7 +262,7 @@ def _numbers(
     wanted = {(): "a number", (2,): "two numbers", (5, 5): "five rows of five numbers"}[shape]
     try:
         found = np.array(value, float) if _all_numbers(value) else flat
-    except ValueError:
+    except (ValueError, OverflowError):  # a whole number may have any length
         found = flat
     if found.shape != shape or not np.isfinite(found).all():
         faults.append(f"{key}: must be {wanted}")
