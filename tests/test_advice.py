@@ -25,7 +25,7 @@ def said(U95_mm, part, references=2, thing="sheet"):
 )
 def test_the_remedy_is_for_the_part_that_weighs_most(part, remedy):
     (message,) = said(8.0, part, thing="card")
-    assert "8 mm" in message
+    assert "8.0 mm" in message
     assert remedy in message
 
 

@@ -121,7 +121,7 @@ def plan_release(result: JobResult, labels: Sequence[str] | None = None) -> Rele
         try:
             answer = _judge(opening, result.decisions, job.units, asked=asked)
         except Exception:  # what the program fails on is not released; the others are
-            says = messages.not_released("fault", "", "", stale=False)
+            says = messages.not_released("fault", "", "", stale=False, supported=False)
             answer = NotReleased(opening.opening.label, opening.verdict.verdict, "fault", says)
         if isinstance(answer, Released):
             lines.append(answer)
