@@ -16,18 +16,10 @@ import pytest
 
 from sizing.cli import main, run
 from sizing.exits import Exit
+from tests.bare_opening import HEAD, SIZES, opening
 from vision.errors import PhotoError
 
 ROOT = Path(__file__).parent.parent
-HEAD = '[job]\nid = "harbor-114"\nunits = "in"\n'
-SIZES = """
-width = { top = "54 3/8", middle = "54 1/4", bottom = "54 3/8" }
-height = { left = "60", middle = "60 1/8", right = "60 1/8" }
-"""
-
-
-def opening(label="W1", more="", sizes=SIZES):
-    return f'\n[[opening]]\nlabel = "{label}"\nwall = "masonry"\n{more}\n{sizes}'
 
 
 @pytest.fixture

@@ -13,17 +13,8 @@ from sizing.commands.arguments import (
     parse_reference,
 )
 from sizing.errors import InputError
+from tests.bare_opening import HEAD, opening
 from tests.jobfiles import job_folder, load_from
-
-HEAD = '[job]\nid = "harbor-114"\nunits = "in"\n'
-SIZES = """
-width = { top = "54 3/8", middle = "54 1/4", bottom = "54 3/8" }
-height = { left = "60", middle = "60 1/8", right = "60 1/8" }
-"""
-
-
-def opening(label="W1", more="", sizes=SIZES):
-    return f'\n[[opening]]\nlabel = "{label}"\nwall = "masonry"\n{more}\n{sizes}'
 
 
 def test_a_check_bar_has_the_uncertainty_of_its_last_digit():

@@ -107,6 +107,8 @@ def adjust(blocks: Sequence[Block[S]], start: S, *, iterations: int = 60, near: 
     ----------
     blocks : observations; together they must determine every unknown (priors count).
     start : where to begin; convergence from far is what the damping is for.
+    iterations : steps at most; 0 gives the covariance where it stands.
+    near : begin hardly damped, from a state that is nearly the result: damping would hold back what is weakly seen.
 
     Raises
     ------
@@ -114,6 +116,8 @@ def adjust(blocks: Sequence[Block[S]], start: S, *, iterations: int = 60, near: 
 
     Notes
     -----
+    Damping follows how much of the promised gain came, as of Nielsen (1999; Madsen, Nielsen and Tingleff 2004, Methods
+    for non-linear least squares problems, 3.2; from memory), but falls to a tenth at once.
     The covariance of part g is Q A_g' P_g A_g Q with Q the inverse of the normal matrix, so that the parts sum to Q
     and each says how far the errors of its own observations move the result (JCGM 100, 5.1).
     """

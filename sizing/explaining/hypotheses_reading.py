@@ -157,7 +157,7 @@ def _whole_form_in_another_unit(scene: Scene, priors: Priors) -> list[Hypothesis
     """Return the ratios by which all readings, or all but the diagonals, may stand in another unit than was meant."""
     sides = scene.present(AXES[0] + AXES[1])
     found: list[Hypothesis] = []
-    for names in {scene.names: None, sides: None} if len(sides) > 1 else ():
+    for names in dict.fromkeys((scene.names, sides)) if len(sides) > 1 else ():
         for ratio in RATIOS:
             meant = {name: scene.readings_mm[name] * ratio for name in names}
             if all(SHORTEST_MM <= mm <= LONGEST_MM for mm in meant.values()):
