@@ -102,26 +102,6 @@ def parse_signed_length(value: object, unit: Unit, *, graduation_mm: float | Fra
     return parse_length(value, unit, graduation_mm=graduation_mm)
 
 
-def round_to_graduation(length_mm: float | Fraction, graduation_mm: float | Fraction) -> float:
-    """Return the mark nearest to a length, mm; half-way between two marks the even one.
-
-    Floats count as the shortest decimal that they print as. LengthError unless the graduation is above zero.
-
-    References
-    ----------
-    NIST Handbook 44, sec. 10.3, in facts.md section 2.
-
-    Examples
-    --------
-    >>> round_to_graduation(Fraction(1153, 32) * INCH_MM, INCH_MM / 16) / 25.4
-    36.0
-    """
-    graduation = _exact(graduation_mm)
-    if graduation <= 0:
-        raise LengthError(f"a graduation of {graduation_mm} mm: it must be above 0")
-    return float(round(_exact(length_mm) / graduation) * graduation)
-
-
 def format_length(length_mm: float | Fraction, unit: Unit) -> str:
     """Return a length for people: inches with a fraction to 1/32, or mm with one decimal.
 

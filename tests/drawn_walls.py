@@ -10,6 +10,8 @@ from vision.observations import PER_REFERENCE, PhotoState, point_block
 from vision.priors import camera_blocks, camera_prior, reference_blocks, size_block
 from vision.request import CheckBar, Reference
 from vision.solving.solve import SHEET_HALF_MM, SHEET_MIDDLE_MM
+from vision.solving.solved import Solved
+from vision.wall.lines import lined
 
 SIZE = (1600, 1200)
 PLANE = SHEET_MIDDLE_MM * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1.0]])
@@ -73,3 +75,9 @@ def blocks_of(cam, rng, middles, u_px=0.05):
         known.append(point_block(i, grid, SHEET_HALF_MM, seen + rng.normal(0, u_px, seen.shape), u_px))
         outlines.append(project(cam, np.column_stack([PLANE + m, np.zeros(4)])))
     return known, outlines
+
+
+def with_lines(grey, blocks, alone, outlines, corners_px, wall):
+    """Return the adjustment of a photo with the wall's lines in it, and what is warned of."""
+    solved = lined(grey, Solved(alone, (), tuple(outlines), (), 0.1, tuple(blocks)), corners_px, wall)
+    return solved.adjusted, solved.warnings

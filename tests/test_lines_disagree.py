@@ -7,13 +7,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tests.drawn_walls import blocks_of, camera, drawn, state
+from tests.drawn_walls import blocks_of, camera, drawn, state, with_lines
 from vision.adjustment import adjust
 from vision.camera import back_project
 from vision.measures import CAMERA_STEPS
 from vision.observations import PER_REFERENCE, PhotoState, PriorBlock
 from vision.uncertainty import carried, jacobian
-from vision.wall.lines import with_lines
 
 FAR_MM = np.array([[600.0, 100.0], [1700.0, 100.0]])
 

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from PIL import ExifTags, Image
 
-from vision.pictures.labels import Wanted, leader, overlap, placed
+from vision.pictures.labels import Wanted, leader, placed
 from vision.pictures.looks import LOOKS
 from vision.pictures.overlay import annotated_photo
 from vision.pictures.rectified import rectified_view
@@ -18,6 +18,11 @@ from vision.pictures.saving import save_picture
 from vision.request import PhotoReport
 
 KINDS = ("agrees", "differs", "unproven", "none")
+
+
+def overlap(a, b):
+    """Return whether two boxes (x0, y0, x1, y1) px share more than a border."""
+    return max(a[0], b[0]) < min(a[2], b[2]) and max(a[1], b[1]) < min(a[3], b[3])
 
 
 def scene(width: int, height: int) -> tuple[np.ndarray, PhotoReport, dict[str, tuple[str, str]]]:

@@ -9,9 +9,9 @@ import pytest
 
 from sizing.messages.picture_legend import LEGEND
 from sizing.runs.rivals import with_shown_rivals
-from tests.test_overlay import scene
+from tests.test_overlay import overlap, scene
 from vision.pictures.doubt import sides_in_doubt, whole_rivals
-from vision.pictures.labels import Wanted, overlap, placed
+from vision.pictures.labels import Wanted, placed
 from vision.pictures.looks import LOOKS
 from vision.pictures.overlay import annotated_photo
 from vision.request import Candidate, Warning_

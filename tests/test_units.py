@@ -15,7 +15,6 @@ from sizing.units import (
     format_uncertainty,
     parse_length,
     parse_signed_length,
-    round_to_graduation,
 )
 
 # The contract's own list: each says 54 3/8 in, 1381 mm or 1381.5 mm.
@@ -270,30 +269,6 @@ def test_an_uncertainty_below_zero_is_a_mistake():
 def test_not_a_number_is_never_written_as_a_length(write):
     with pytest.raises(LengthError, match="nan is not a length"):
         write(float("nan"), "in")
-
-
-# Worked example 3 of facts.md section 9: NIST HB 44 sec. 10.3, half-way goes to the even mark.
-def test_36_1_32_in_read_to_1_16_in_is_the_even_mark_36_in():
-    assert round_to_graduation(Fraction(1153, 32) * INCH_MM, INCH_MM / 16) == 914.4
-
-
-@pytest.mark.parametrize(
-    ("mm", "graduation_mm", "mark_mm"),
-    [
-        (915.19375, 1.5875, 914.4),
-        (36.09375 * 25.4, 1.5875, 36.125 * 25.4),
-        (1380.5, 1, 1380.0),
-        (1381.5, 1, 1382.0),
-        (0.3, 0.2, 0.4),
-    ],
-)
-def test_half_way_in_floats_is_half_way_in_the_decimals_that_they_print(mm, graduation_mm, mark_mm):
-    assert round_to_graduation(mm, graduation_mm) == pytest.approx(mark_mm, abs=1e-9)
-
-
-def test_a_graduation_is_above_zero():
-    with pytest.raises(LengthError, match="above 0"):
-        round_to_graduation(10.0, 0)
 
 
 @given(st.integers(0, 3900 * 32))

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tests.drawn_walls import SIZE, blocks_of, bricks, camera, drawn, state
+from tests.drawn_walls import SIZE, blocks_of, bricks, camera, drawn, state, with_lines
 from vision.adjustment import adjust
 from vision.camera import Camera, back_project, project
 from vision.solving.solved import Solved
@@ -16,7 +16,7 @@ from vision.wall.courses import across_along, course_block, whitening
 from vision.wall.kept_out import of_the_wall
 from vision.wall.line_noise import line_noise
 from vision.wall.line_vote import vote
-from vision.wall.lines import _bent, _best_vote, contradicts, lined, with_lines
+from vision.wall.lines import _bent, _best_vote, contradicts, lined
 from vision.wall.segments import Segments, find_segments
 
 

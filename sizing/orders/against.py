@@ -56,7 +56,6 @@ class TypedOrder:
 
     file: Path
     rows: tuple[TypedRow, ...]
-    has_quantity: bool
 
     def of(self, job: str, opening: str) -> tuple[TypedRow, ...]:
         """Return the rows of one opening."""
@@ -113,7 +112,7 @@ def read_typed(file: Path, units: Unit) -> TypedOrder:
         for number, cells in enumerate(table[1:], start=2)
         if any(cell.strip() for cell in cells)
     )
-    return TypedOrder(file, rows, "quantity" in places)
+    return TypedOrder(file, rows)
 
 
 def compared(result: JobResult, typed: TypedOrder) -> Comparison:

@@ -43,16 +43,16 @@ class Shape:
     label_at_mm: Array | None = None
 
 
-def wall_points(to_photo: ToPhoto, points_px: Array, start_mm: Array | None = None) -> Array:
+def wall_points(to_photo: ToPhoto, points_px: Array) -> Array:
     """Return points (N, 2) mm of the wall that the map puts at the given pixels (N, 2); NaN where it does not end.
 
     Notes
     -----
-    Newton's method with a numeric Jacobian, from `start_mm` (2,), else the origin; the map is smooth and nearly
-    projective. Ends at 0.001 px.
+    Newton's method with a numeric Jacobian, begun at the origin; the map is smooth and nearly projective. Ends at
+    0.001 px.
     """
     target = np.asarray(points_px, np.float64).reshape(-1, 2)
-    found = np.zeros_like(target) if start_mm is None else np.tile(np.asarray(start_mm, np.float64), (len(target), 1))
+    found = np.zeros_like(target)
     miss = np.full(len(target), np.inf)
     for _ in range(60):
         off = target - to_photo(found)

@@ -86,19 +86,6 @@ def leader(line_px: Array, box: Box, reach_px: int) -> Array | None:
     return np.stack([np.clip(nearest, box[:2], box[2:]), nearest])
 
 
-def overlap(a: Box, b: Box, gap_px: int = 0) -> bool:
-    """Return whether two boxes come nearer than gap_px.
-
-    Examples
-    --------
-    >>> overlap((0, 0, 10, 10), (10, 0, 20, 10)), overlap((0, 0, 10, 10), (9, 9, 20, 20))
-    (False, True)
-    """
-    apart_x = a[2] + gap_px <= b[0] or b[2] + gap_px <= a[0]
-    apart_y = a[3] + gap_px <= b[1] or b[3] + gap_px <= a[1]
-    return not (apart_x or apart_y)
-
-
 def _along(label: Wanted, gap_px: int) -> Array:
     """Return box centres along the label's line and beside it (M, 2)."""
     line = label.line_px

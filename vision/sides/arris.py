@@ -32,11 +32,10 @@ MODEL_ERROR = 0.03  # guess: share of the contrast that the model does not expla
 
 @dataclass(frozen=True, slots=True)
 class Arris:
-    """Inner end of the arc against the place of the step, px outward, with its standard uncertainty and radius."""
+    """Inner end of the arc against the place of the step, px outward, with its standard uncertainty."""
 
     shift_px: float
     u_px: float
-    radius_px: float
 
 
 def offsets_px() -> Array:
@@ -119,4 +118,4 @@ def find_arris(profile: Array, blur_px: float, inner_px: float, outer_px: float,
     sharp = float(weight[:, radius == 0].sum())  # a sharp arris lies where the step was placed
     mean = float(by_shift @ SHIFTS_PX)
     u = float(np.sqrt(by_shift @ (SHIFTS_PX - mean) ** 2 + sharp * mean**2))
-    return Arris(mean, u, float(weight.sum(axis=0) @ radius))
+    return Arris(mean, u)

@@ -55,7 +55,7 @@ def solve_sheets(
     names = tuple(f"sheet {sheet.LETTERS[s.letter]}" for s in sightings)
     drawn = tuple(outline_px(final.state, i, corners - SHEET_MIDDLE_MM, SHEET_HALF_MM) for i in range(len(names)))
     warned = [*misfit_warnings(final, known, edge_blocks, names), *lifted_warnings(edge_blocks, used, names)]
-    return Solved(final, names, drawn, tuple(warned), _noise(edge_blocks, final), (*known, *used))
+    return Solved(final, names, drawn, tuple(warned), _noise(edge_blocks), (*known, *used))
 
 
 def _edge_blocks(
@@ -122,6 +122,7 @@ def _rescaled(
     return adjust([*known, *blocks], result.state, iterations=30, near=True), blocks
 
 
-def _noise(seen: Sequence[Block[PhotoState]], final: Adjusted[PhotoState]) -> float:
+def _noise(seen: Sequence[Block[PhotoState]]) -> float:
+    """Return the usual standard deviation of one edge position, px."""
     sizes = [np.median(b.u_px) for b in seen if isinstance(b, EdgeBlock)]
     return float(np.median(sizes)) if sizes else U_SADDLE_PX

@@ -25,10 +25,12 @@ CAMERA_PARTS = ("camera", "distortion")  # budget parts of the priors of the int
 class Solved:
     """Camera and references of one photo: adjustment, names and outlines (4, 2) px of the references, warnings.
 
-    `blocks` are the observations that the adjustment rests on, for a joint one of several photos. `starts` are other
-    states that a single small reference leaves possible: the wall's lines may choose among them. `scale_seen` says that
-    the outline of the paper told the print scale. `traced` are the sides of pages and cards (None: as clicked). `torn`
-    (U,) leads from the adjusted state to that of the wall's lines, where they contradict a single plain reference.
+    `noise_px` is the standard uncertainty of one edge position, of a click where no edge was traced. `blocks` are the
+    observations that the adjustment rests on; the joint adjustment of several photos takes them from here. `starts` are
+    other states that a single small reference leaves possible: the wall's lines may choose among them. `scale_seen`
+    says that the outline of the paper told the print scale. `traced` are the sides of pages and cards (None: as
+    clicked). `torn` (U,) leads from the adjusted state to that of the wall's lines, where they contradict a single
+    plain reference.
     """
 
     adjusted: Adjusted[PhotoState]

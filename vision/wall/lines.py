@@ -40,30 +40,6 @@ START_MARGIN = 1.1  # another start must gather so much more of the lines (a gue
 DISAGREE = 1e-4  # probability under which lines and references cannot both be right
 
 
-def with_lines(
-    grey: cv2.typing.MatLike,
-    blocks: Sequence[Block[PhotoState]],
-    adjusted: Adjusted[PhotoState],
-    outlines_px: Sequence[Array],
-    corners_px: Array | None,
-    wall: Wall,
-    *,
-    segments: Segments | None = None,
-) -> tuple[Adjusted[PhotoState], tuple[Warning_, ...]]:
-    """Return the adjustment with the wall's lines added, or the given one where there are none or they contradict it.
-
-    Parameters
-    ----------
-    grey : (H, W) uint8.
-    blocks : all observations behind `adjusted`, priors too.
-    outlines_px : outlines (4, 2) of the references: nothing inside them is a wall line.
-    corners_px : corners (4, 2) of the opening where known: its own sides are no proof of squareness and are left out.
-    segments : found before, to save the search.
-    """
-    result, _, warned, _ = _added(grey, blocks, adjusted, outlines_px, corners_px, wall, segments)
-    return result, warned
-
-
 def lined(
     grey: cv2.typing.MatLike,
     solved: Solved,
@@ -71,7 +47,17 @@ def lined(
     wall: Wall,
     segments: Segments | None = None,
 ) -> Solved:
-    """Return a solved photo with the wall's lines among its blocks; the same where there are none or they disagree."""
+    """Return a solved photo with the wall's lines among its blocks; the same where there are none or they disagree.
+
+    Parameters
+    ----------
+    grey : (H, W) uint8.
+    solved : solved by its references; nothing inside their outlines is a wall line.
+    corners_px : corners (4, 2) of the opening where known, NaN where out of view: its own sides are no proof that the
+        wall's lines are level or plumb, and are left out.
+    wall : kind of wall: how true its lines run.
+    segments : found before, to save the search.
+    """
     if not solved.blocks:
         return solved
     starts = _starts(solved, corners_px)
@@ -98,7 +84,7 @@ def _added(
     corners_px: Array | None,
     wall: Wall,
     segments: Segments | None,
-    starts: Sequence[PhotoState] = (),
+    starts: Sequence[PhotoState],
 ) -> tuple[Adjusted[PhotoState], tuple[LineBlock, ...], tuple[Warning_, ...], Array | None]:
     """Return the adjustment with the lines of wall and frame, those lines, warnings, and how far it is torn (U,)."""
     found = find_segments(grey) if segments is None else segments
