@@ -13,7 +13,8 @@ from typing import Literal
 import numpy as np
 from scipy.special import ndtr
 
-from sizing.mixture import P_DIFFERS, Mixture, gaussian, mixture_of, probabilities, smallest_slips
+from sizing.conformance import P_DIFFERS, probabilities, smallest_slips
+from sizing.mixture import Mixture, gaussian, mixture_of
 
 __all__ = [
     "LONGEST_MM",

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from scipy import integrate, optimize, stats
 
+from sizing.conformance import probabilities, smallest_slip
 from sizing.decision import (
     REQUIRED,
     Judgement,
@@ -17,7 +18,7 @@ from sizing.decision import (
     mixture_of,
     verdict_by_one_line,
 )
-from sizing.mixture import Mixture, interval95, probabilities, smallest_slip
+from sizing.mixture import Mixture, interval95
 from vision.request import NINE, Candidate
 
 VALUES = np.array([1381.0, 1381.0, 1381.0, 1524.0, 1524.0, 1524.0, 2056.6, 2056.6, 0.0])

@@ -13,9 +13,9 @@ from typing import Literal
 import numpy as np
 from scipy.special import ndtr
 
+from sizing.conformance import P_DIFFERS
 from sizing.decision import P_AGREES
 from sizing.jobs.job import Obstacle, Opening
-from sizing.mixture import P_DIFFERS
 from sizing.orders.rules import Direction
 from sizing.tape import u_reading_mm
 from vision.photo.reading import at_read_size

@@ -16,7 +16,7 @@ from sizing.outcome import OpeningResult
 from sizing.report.blanking import Blank, boxes_of
 from sizing.runs.pictures import as_measured
 from sizing.units import Unit
-from vision.photo.reading import Pixels
+from vision.photo.upright_rgb import Pixels
 from vision.pictures.drawn_labels import TEXT_PART
 from vision.pictures.footprint_view import Shape, footprint_on_photo, footprint_on_wall
 from vision.request import Array, Estimate, PhotoReport

@@ -8,9 +8,9 @@ from fractions import Fraction
 
 from scipy.special import ndtr
 
+from sizing.conformance import P_DIFFERS
 from sizing.decision import P_AGREES, Judgement
 from sizing.jobs.job import Opening, Tolerance
-from sizing.mixture import P_DIFFERS
 from sizing.orders.counting import Counting
 from sizing.orders.inputs import allowance, ordered_exact
 from sizing.orders.rules import DIRECTIONS, STATIONS, Direction, Rule

@@ -23,7 +23,8 @@ from sizing.runs.photoresults import PhotoResult
 from sizing.runs.rivals import with_shown_rivals
 from sizing.runs.runfolder import Writer, safe_name
 from sizing.units import Unit
-from vision.photo.reading import Pixels, read_photo
+from vision.photo.reading import read_photo
+from vision.photo.upright_rgb import Pixels
 from vision.pictures.overlay import annotated_photo
 from vision.pictures.rectified import rectified_view
 from vision.pictures.saving import save_picture

@@ -8,7 +8,8 @@ from functools import cached_property
 import numpy as np
 from slips_drawn import INCH, NAMES, QUALITIES, draw_photo, root_of, stated_photos, wrong_lines
 
-from sizing.mixture import mixture_of, probabilities, smallest_slips
+from sizing.conformance import probabilities, smallest_slips
+from sizing.mixture import mixture_of
 from sizing.tape import reading_noise_mm, readings_cov_mm2, tape_parts_mm
 from vision.request import Candidate
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from vision.camera import Camera, back_project, project
-from vision.photo.reading import Pixels
+from vision.photo.upright_rgb import Pixels
 from vision.request import SIDES, Array, Side, Wall, Warning_
 from vision.sides.finding import FailedSide
 from vision.sides.profiles import outward

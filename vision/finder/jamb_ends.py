@@ -11,7 +11,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from vision.camera import Camera, back_project, project
-from vision.photo.reading import Pixels
+from vision.photo.upright_rgb import Pixels
 from vision.request import Array, Side
 from vision.sides.profiles import Strip, cut_strip
 from vision.sides.search import SILL_FALL

@@ -19,7 +19,7 @@ from vision.finder.arris_snap import snap
 from vision.finder.outline import area, find_jambs, square
 from vision.finder.wall_mask import PITCH_MM, WallView, smaller_copy, unlike_wall, view_wall
 from vision.finder.wall_pattern import level_rad, smooth_along, where_courses_stop
-from vision.photo.reading import Pixels
+from vision.photo.upright_rgb import Pixels
 from vision.request import Array, Wall, Warning_
 
 MINOR = 0.2  # what has less than this share of the largest outline's area is no opening of the same wall

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.camera import Camera, project
-from vision.photo.reading import Pixels
+from vision.photo.upright_rgb import Pixels
 from vision.request import Array
 
 PITCH_MM = 5.0

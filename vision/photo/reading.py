@@ -24,10 +24,9 @@ from PIL import Image, ImageFile
 
 from vision.errors import PhotoError
 from vision.photo.exif import ExifFacts, FocalPrior, focal_prior, orientation_of, read_exif
+from vision.photo.upright_rgb import TURNED, TURNS, UPRIGHT, Pixels, as_rgb, pixels, turned
 
 __all__ = ["ExifFacts", "FocalPrior", "Photo", "at_read_size", "focal_prior", "read_photo"]
-
-Pixels = NDArray[np.uint8]
 
 # Limits of the contract, section Result.
 MIN_BYTES, MAX_BYTES = 1_000, 150_000_000
@@ -45,21 +44,6 @@ KINDS = (
 # Brands of HEVC-coded still pictures: ISO/IEC 23008-12 annex B, in the file type box of ISO/IEC 14496-12.
 HEIF_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1")
 AVIF_BRANDS = (b"avif", b"avis")  # AV1 Image File Format, section 6
-
-# Exif orientation -> what turns the stored picture upright (facts.md 5, 0th row and column).
-UPRIGHT = {
-    2: Image.Transpose.FLIP_LEFT_RIGHT,
-    3: Image.Transpose.ROTATE_180,
-    4: Image.Transpose.FLIP_TOP_BOTTOM,
-    5: Image.Transpose.TRANSPOSE,
-    6: Image.Transpose.ROTATE_270,
-    7: Image.Transpose.TRANSVERSE,
-    8: Image.Transpose.ROTATE_90,
-}
-# Exif orientation -> degrees clockwise from the stored picture to the upright one; mirrored ones have none.
-TURNED = {1: 0, 3: 180, 6: 90, 8: 270}
-# Pillow counts counter-clockwise, `turn` clockwise.
-TURNS = {90: Image.Transpose.ROTATE_270, 180: Image.Transpose.ROTATE_180, 270: Image.Transpose.ROTATE_90}
 
 # Pillow's limits and Python's warning filters belong to the process: one photo at a time sets and restores
 # them. It also keeps the memory to that of one decoder.
@@ -123,11 +107,11 @@ def read_photo(path: Path, turn: int = 0) -> Photo:
             exif, notes = read_exif(image, stored_orientation)
             # TIFF and HEIF come turned, and then no longer hold the orientation of the file.
             upright = UPRIGHT.get(orientation_of(image))
-            image = _as_rgb(image)
+            image = as_rgb(image)
             if reduced == 2 and not drafted:
                 image = image.reduce(2)
-            image = _turned(image, upright, TURNS.get(turn % 360))
-            rgb = _pixels(image)
+            image = turned(image, upright, TURNS.get(turn % 360))
+            rgb = pixels(image)
         except Exception as error:
             raise _broken(path, error) from error
     if reduced == 2:
@@ -135,8 +119,8 @@ def read_photo(path: Path, turn: int = 0) -> Photo:
     rgb.flags.writeable = False
     size_px = (rgb.shape[1], rgb.shape[0])
     held = TURNED.get(stored_orientation)
-    turned = None if held is None else (held + turn) % 360
-    return Photo(path, hashlib.sha256(data).hexdigest(), rgb, size_px, exif, reduced, notes, turned)
+    from_sensor = None if held is None else (held + turn) % 360
+    return Photo(path, hashlib.sha256(data).hexdigest(), rgb, size_px, exif, reduced, notes, from_sensor)
 
 
 def at_read_size(points_px: ArrayLike, reduced: int) -> NDArray[np.float64]:
@@ -271,49 +255,6 @@ def _halved_by_decoder(image: Image.Image) -> bool:
     if image.format in {"JPEG", "MPO"}:
         image.draft(None, (max(1, full_px[0] // 2), max(1, full_px[1] // 2)))
     return image.size != full_px
-
-
-def _turned(image: Image.Image, *steps: Image.Transpose | None) -> Image.Image:
-    for step in steps:
-        if step is not None:
-            image = image.transpose(step)
-    return image
-
-
-def _pixels(image: Image.Image) -> Pixels:
-    """Return an RGB picture as (H, W, 3); strips of about 1 MB stay in the cache, which halves the time."""
-    width, height = image.size
-    rgb = np.empty((height, width, 3), np.uint8)
-    rows = max(1, (1 << 20) // (4 * width))
-    for top in range(0, height, rows):
-        below = min(top + rows, height)
-        rgb[top:below] = np.asarray(image.crop((0, top, width, below)))
-    return rgb
-
-
-def _as_rgb(image: Image.Image) -> Image.Image:
-    """Return the picture as RGB: deep grey scaled to 8 bits, transparency on white."""
-    if image.mode == "RGB":
-        return image
-    if image.mode.startswith(("I", "F")):
-        return Image.fromarray(_to_8_bits(np.asarray(image), image.mode)).convert("RGB")
-    if image.has_transparency_data:
-        rgba = image.convert("RGBA")
-        white = Image.new("RGB", image.size, (255, 255, 255))
-        white.paste(rgba, mask=rgba.getchannel("A"))
-        return white
-    return image.convert("RGB")
-
-
-def _to_8_bits(grey: NDArray[np.generic], mode: str) -> Pixels:
-    """Return grey (H, W) as uint8: I;16 by its range, I and F by the least usual range that holds them."""
-    if mode.startswith("I;16"):
-        return (grey.astype(np.uint16) >> 8).astype(np.uint8)
-    values = np.nan_to_num(grey.astype(np.float32), nan=0.0, posinf=0.0, neginf=0.0)
-    top = float(values.max(initial=0.0))
-    full = next((r for r in (1.0, 255.0, 65535.0) if top <= r and (mode == "F" or r > 1)), max(top, 1.0))
-    scaled: Pixels = np.clip(values * (255.0 / full) + 0.5, 0, 255).astype(np.uint8)
-    return scaled
 
 
 def _cut_off(path: Path) -> PhotoError:
