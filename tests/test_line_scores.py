@@ -6,9 +6,9 @@ import numpy as np
 from numpy.testing import assert_allclose
 
 from vision.sides.finding import one_ragged_side
-from vision.sides.fit import Line
 from vision.sides.line_scores import scores
 from vision.sides.search import Search
+from vision.sides.strip_line import Line
 
 
 def faint(offset_mm, step):

@@ -12,9 +12,9 @@ from scipy.special import ndtr, ndtri
 
 from vision.camera import Camera
 from vision.request import SIDES
-from vision.sides.fit import Line
 from vision.sides.light import light_of, without_pedestal
 from vision.sides.plates import without_plate
+from vision.sides.strip_line import Line
 from vision.sides.tracing import trace_sides
 
 SIZE = (900, 1200)

@@ -18,9 +18,10 @@ from vision.camera import Camera, back_project, project
 from vision.estimate import estimate_opening
 from vision.request import SIDES, CheckBar, OpeningRequest, PhotoRequest, Quantity
 from vision.sides.finding import drift_px
-from vision.sides.fit import Line, find_lines, legendre
+from vision.sides.line_search import find_lines
 from vision.sides.profiles import Strip
 from vision.sides.search import Search
+from vision.sides.strip_line import Line, legendre
 from vision.sides.tracing import BY_STEPS_NAME, POINTED_NAME, SideTrace, trace_sides
 from vision.sides.weights import weigh
 from vision.stations import ENDS

@@ -18,10 +18,10 @@ from vision.measures import choice_cov_mm2
 from vision.request import SIDES
 from vision.sides.arris import PITCH_PX, offsets_px
 from vision.sides.finding import FoundSide
-from vision.sides.fit import Line
 from vision.sides.inner_edge import inner_edges
 from vision.sides.place import Placed
 from vision.sides.profiles import Strip
+from vision.sides.strip_line import Line
 from vision.sides.traced import side_lines
 from vision.sides.tracing import trace_sides
 from vision.sides.usual_arris import PAD_PX, Round, _blurred, _sharp_shapes, read_round, usual_arrises

@@ -13,8 +13,8 @@ from scipy import ndimage
 
 from vision.camera import Camera
 from vision.request import Array, Side
-from vision.sides.fit import steps_across
 from vision.sides.profiles import Strip, block_means, cut_strip, scale_mm_per_px
+from vision.sides.strip_line import steps_across
 from vision.stations import Line
 
 BLOCKS = 40

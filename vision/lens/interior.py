@@ -3,8 +3,7 @@
 Each photo keeps its pose, its wall and its references; focal length, principal point, k1 and k2 are common, and so is
 the print scale of the sheets. A sheet's bulge may differ a little between photos about a common one.
 
-References: Zhang (2000), A flexible new technique for camera calibration, IEEE TPAMI 22 (several views of planes);
-Triggs et al. (2000), Bundle adjustment, section 6 (what is known of one photo condensed to its square root).
+References: Zhang (2000), A flexible new technique for camera calibration, IEEE TPAMI 22 (several views of planes).
 """
 
 from __future__ import annotations
@@ -13,11 +12,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from vision.adjustment import HUBER, Adjusted, Block, adjust
+from vision.adjustment import Adjusted, Block, adjust
 from vision.camera import UNKNOWNS
 from vision.joint.in_photo import InPhoto
+from vision.lens.shared_unknowns import SHARED, Condensed, Known, LensState, LikeCommon
 from vision.observations import (
     BULGE_X,
     BULGE_Y,
@@ -35,8 +34,6 @@ from vision.request import Array
 from vision.sheets.printed_scale import U_PRINT_SCALE
 
 INTERIOR = slice(6, UNKNOWNS)
-SHARED = 7  # interior (5) and print scale (2)
-U_BULGE_BETWEEN_MM = 0.15  # guess: how far a taped sheet moves between photos
 LEAST_VIEWS = 3  # Zhang 2000, section 3.1: three planes fix an interior
 # Guesses: what the interior may be before any photo is seen. Loose, so that a profile rests on its photos alone.
 U_LOG_FOCAL, U_CENTRE, U_K1, U_K2 = 0.7, 0.05, 0.5, 0.5
@@ -55,84 +52,6 @@ class View:
     state: PhotoState
     blocks: tuple[Block[PhotoState], ...]
     references: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class LensState:
-    """All photos with one interior, one print scale and the common bulges (S, 2) mm; `index` maps local unknowns."""
-
-    views: tuple[PhotoState, ...]
-    bulges: Array
-    index: tuple[NDArray[np.intp], ...]
-
-    @property
-    def unknowns(self) -> int:
-        """Number of unknowns."""
-        return SHARED + self.bulges.size + sum(len(i) - SHARED for i in self.index)
-
-    def of_photo(self, number: int) -> tuple[PhotoState, NDArray[np.intp]]:
-        """Return the state of a photo and the columns of its unknowns."""
-        return self.views[number], self.index[number]
-
-    def moved(self, increment: Array) -> LensState:
-        """Return the state after the increment (U,)."""
-        views = tuple(v.moved(increment[i]) for v, i in zip(self.views, self.index, strict=True))
-        bulges = self.bulges + increment[SHARED : SHARED + self.bulges.size].reshape(-1, 2)
-        return LensState(views, bulges, self.index)
-
-    def vector(self) -> Array:
-        """Return the values of the unknowns (U,); rotations and translations read 0."""
-        out = np.zeros(self.unknowns)
-        for view, i in zip(self.views, self.index, strict=True):
-            out[i] = view.vector()
-        out[SHARED : SHARED + self.bulges.size] = self.bulges.ravel()
-        return out
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Condensed:
-    """All edges of one photo as the square root of their normal equations: as many rows as unknowns, and one."""
-
-    view: int
-    blocks: tuple[Block[PhotoState], ...]
-    part: str = "reference_image"
-    robust: bool = False
-
-    def linearised(self, state: LensState) -> tuple[Array, Array]:
-        """Return what `adjust` needs: the same normal equations and the same (Huber's) cost as all rows give."""
-        rows, cost = [], 0.0
-        for block in self.blocks:
-            w, a = block.linearised(state.views[self.view])
-            size = np.abs(w)
-            far = size > HUBER if block.robust else np.zeros(len(w), bool)
-            cost += float(np.where(far, 2 * HUBER * size - HUBER**2, w * w).sum())
-            root = np.sqrt(np.where(far, HUBER / np.maximum(size, HUBER), 1.0))[:, None]
-            rows.append(np.hstack([root * a, root * w[:, None]]))
-        stacked = np.vstack(rows)
-        if not np.isfinite(stacked).all():
-            return np.array([np.inf]), np.zeros((1, state.unknowns))
-        r: Array = np.asarray(np.linalg.qr(stacked, mode="r"))
-        w, local = r[:, -1].copy(), r[:, :-1]
-        a = np.zeros((len(w), state.unknowns))
-        a[:, state.index[self.view]] = local
-        w = np.append(w, np.sqrt(max(cost - float(w @ w), 0.0)))
-        return w, np.vstack([a, np.zeros((1, state.unknowns))])
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _LikeCommon:
-    """A sheet's bulge in one photo against its common one: `own` (2,) and `common` (2,) are joint unknowns."""
-
-    own: NDArray[np.intp]
-    common: NDArray[np.intp]
-    part: str = "flatness"
-    robust: bool = False
-
-    def linearised(self, state: LensState) -> tuple[Array, Array]:
-        x = state.vector()
-        a = np.zeros((2, state.unknowns))
-        a[[0, 1], self.own], a[[0, 1], self.common] = 1 / U_BULGE_BETWEEN_MM, -1 / U_BULGE_BETWEEN_MM
-        return (x[self.common] - x[self.own]) / U_BULGE_BETWEEN_MM, a
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -224,18 +143,18 @@ def _adjusted(views: Sequence[View], size_px: tuple[int, int]) -> Adjusted[LensS
     u_mid = U_CENTRE * max(size_px)
     value = np.array([np.median([np.log(v.state.camera.focal_px) for v in views]), *mid, 0, 0])
     blocks: list[Block[LensState]] = [
-        _Known(shared, value, np.array([U_LOG_FOCAL, u_mid, u_mid, U_K1, U_K2]), "camera"),
-        _Known(np.arange(5, 7), np.zeros(2), np.full(2, U_PRINT_SCALE), "print_scale"),
-        _Known(np.arange(SHARED, first), np.zeros(first - SHARED), np.full(first - SHARED, U_BULGE_MM), "flatness"),
+        Known(shared, value, np.array([U_LOG_FOCAL, u_mid, u_mid, U_K1, U_K2]), "camera"),
+        Known(np.arange(5, 7), np.zeros(2), np.full(2, U_PRINT_SCALE), "print_scale"),
+        Known(np.arange(SHARED, first), np.zeros(first - SHARED), np.full(first - SHARED, U_BULGE_MM), "flatness"),
     ]
     for i, view in enumerate(views):
         seen = tuple(b for b in view.blocks if isinstance(b, EdgeBlock))
-        blocks.append(_Condensed(i, seen))
+        blocks.append(Condensed(i, seen))
         blocks += [InPhoto(i, b) for b in view.blocks if _own_prior(b)]
         for k, name in enumerate(view.references):
             at = reference_slice(k).start
             common = SHARED + 2 * names.index(name)
-            blocks.append(_LikeCommon(start.index[i][[at + BULGE_X, at + BULGE_Y]], np.array([common, common + 1])))
+            blocks.append(LikeCommon(start.index[i][[at + BULGE_X, at + BULGE_Y]], np.array([common, common + 1])))
     return adjust(blocks, start, iterations=40)
 
 
@@ -272,22 +191,6 @@ def _start(views: Sequence[View], names: Sequence[str]) -> LensState:
         at += len(own)
         index.append(local)
     return LensState(tuple(states), np.zeros((len(names), 2)), tuple(index))
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Known:
-    """Direct observations of joint unknowns: index (N,), value (N,), standard deviation (N,)."""
-
-    index: NDArray[np.intp]
-    value: Array
-    u: Array
-    part: str
-    robust: bool = False
-
-    def linearised(self, state: LensState) -> tuple[Array, Array]:
-        a = np.zeros((len(self.value), state.unknowns))
-        a[np.arange(len(self.index)), self.index] = 1 / self.u
-        return (self.value - state.vector()[self.index]) / self.u, a
 
 
 def _rms_px(blocks: Sequence[Block[PhotoState]], state: PhotoState) -> float:

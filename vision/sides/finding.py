@@ -11,13 +11,14 @@ from numpy.typing import NDArray
 from vision.camera import Camera
 from vision.request import Array, Side, Wall
 from vision.sides.arris import offsets_px
-from vision.sides.fit import Beside, Line, apart_mm, find_lines
 from vision.sides.line_scores import OVER_TEXTURE, scores, thin
+from vision.sides.line_search import Beside, find_lines
 from vision.sides.place import Placed, place_line, stack_profile
 from vision.sides.profiles import Strip, cut_strip
 from vision.sides.search import plan_search
 from vision.sides.sill_ghosts import Ghost
 from vision.sides.sill_horns import find_horns
+from vision.sides.strip_line import Line, apart_mm
 from vision.sides.texture import texture_of
 from vision.sides.weights import FAINT, STRONG, weigh
 

@@ -12,9 +12,9 @@ import numpy as np
 from scipy import ndimage
 
 from vision.request import Array
-from vision.sides.fit import legendre
 from vision.sides.place import Placed
 from vision.sides.profiles import Strip
+from vision.sides.strip_line import legendre
 from vision.stations import LaidUnits
 
 JOINT_MM = 10.0  # common practice, no source: 3/8 in or 10 mm

@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from vision.request import Array
-from vision.sides.fit import legendre
 from vision.sides.profiles import Strip
+from vision.sides.strip_line import legendre
 
 SAMPLE_MM = 4.0
 SMOOTH = 5  # samples to one local position: a tape's blade is 16 to 25 mm wide

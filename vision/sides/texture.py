@@ -18,8 +18,8 @@ import numpy as np
 
 from vision.camera import Camera
 from vision.request import Array
-from vision.sides.fit import Line, legendre
 from vision.sides.profiles import Strip
+from vision.sides.strip_line import Line, legendre
 
 PIECES = 16
 SURE_T = 6.0  # of an end that no line shows

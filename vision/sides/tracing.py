@@ -1,7 +1,7 @@
 """The four sides of an opening traced in one photo of known camera, each with its noise, roughness and rivals.
 
 Strip along the side, lines of consistent colour step, the outermost real one, its place to sub-pixels, and behind a
-rounded arris the place where the inner face begins: modules `profiles`, `fit`, `weights`, `place`, `arris`;
+rounded arris the place where the inner face begins: modules `profiles`, `line_search`, `weights`, `place`, `arris`;
 `finding` puts them together, `held` and `held_in_turn` hold the sides against each other, `held_by_ears` a sill against
 its own ends.
 """

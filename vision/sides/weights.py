@@ -13,11 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.request import Array
-from vision.sides.fit import Line
 from vision.sides.line_scores import BEYOND, beyond_px, scores
 from vision.sides.plates import without_plate
 from vision.sides.search import Search
 from vision.sides.sill_ghosts import HORN_PX, TEXTURE_FROM, Ghost, Place, texture_odds, unseen_places
+from vision.sides.strip_line import Line
 from vision.sides.texture import Texture, TextureEnd, changes, find_end
 
 ANOTHER_LINE = 0.01  # contract, Decision: no side gives less to 'another line'

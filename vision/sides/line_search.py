@@ -1,4 +1,4 @@
-"""Lines in a strip: consistent colour steps found by a Hough search, then placed to sub-pixels.
+"""Lines in a strip along one side: consistent colour steps found by a Hough search (`place` then fits them).
 
 A side of an opening is a colour step of one sign and one hue along its whole length; bricks, joints and
 stains are steps too, but not along the whole length. The search therefore adds up step vectors (outer minus inner
@@ -8,19 +8,17 @@ vector and by how well the pieces agree.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import ndimage
 
 from vision.request import Array
 from vision.sides.profiles import Strip, block_means
+from vision.sides.strip_line import GAP_PX, WINDOW_PX, Line, apart_mm, legendre, sample, steps_across
 
 BLOCKS = 48
-GAP_PX = 0.75  # half of the blur of a sharp photo, left out of the step's two means
-WINDOW_PX = 2.5
 SLACK_PX = 1.5
 WIDEST = 2.5  # of the usual window: what a strip's margin holds
 BESIDE_PX = 4.0
@@ -37,60 +35,6 @@ ROOM_PX = 5.5  # of the margin of a strip, in which a step still fits
 LEAST_TEXTURE = 5  # places beside a line by which its face is judged
 Beside = Literal["none", "inside", "both"]
 LUMA = (0.2126, 0.7152, 0.0722)  # ITU-R BT.709
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Line:
-    """A line of the strip: v(t) = offset + slope*t + bow*(1/3 - t^2)*... in mm on t in -1..1 (Legendre), with grounds.
-
-    `shape` (3,) are the coefficients of P0, P1, P2 over the side; `step` (3,) the mean colour step, outer minus inner;
-    `contrast` its length; `t_value` contrast over its standard error from the pieces; `coverage` the share of pieces
-    that show the step; `peak` is near 1 for a step and near 0 within a soft gradient. `over_texture` is the contrast
-    over the usual step beside the line, outside of what is clearer: what a face without edges shows by chance.
-    """
-
-    shape: Array
-    step: Array
-    contrast: float
-    t_value: float
-    coverage: float
-    peak: float
-    outer: Array
-    inner: Array
-    over_texture: float = np.inf
-
-
-def legendre(t: Array) -> Array:
-    """Return P0, P1, P2 (N, 3) at t in -1..1: a bow so written leaves the straight line of least squares alone."""
-    return np.stack([np.ones_like(t), t, 1.5 * t**2 - 0.5], axis=-1)
-
-
-def steps_across(
-    profiles: Array, pitch_px: float, gap_px: float = GAP_PX, window_px: float = WINDOW_PX
-) -> tuple[Array, Array, Array]:
-    """Return outer minus inner, outer and inner mean colours (K, V, 3) about every place of the profiles."""
-    gap, width = round(gap_px / pitch_px), max(round(window_px / pitch_px), 2)
-    total = np.cumsum(np.pad(profiles, ((0, 0), (1, 0), (0, 0))), axis=1)
-    v = np.arange(profiles.shape[1])
-    last = profiles.shape[1]
-
-    def mean(low: NDArray[np.int_], high: NDArray[np.int_]) -> Array:
-        low, high = np.clip(low, 0, last - 1), np.clip(high, 1, last)
-        return np.asarray((total[:, high] - total[:, low]) / (high - low)[None, :, None])
-
-    outer = mean(v + gap + 1, v + gap + 1 + width)
-    inner = mean(v - gap - width, v - gap)
-    return outer - inner, outer, inner
-
-
-def sample(field: Array, index: Array) -> Array:
-    """Return values (..., K, C) of field (K, V, C) at fractional places index (..., K) along its second axis."""
-    index = np.clip(index, 0, field.shape[1] - 1.001)
-    low = index.astype(int)
-    part = (index - low)[..., None]
-    low += field.shape[1] * np.arange(field.shape[0])
-    flat = field.reshape(-1, field.shape[2])
-    return np.asarray(flat.take(low, axis=0) * (1 - part) + flat.take(low + 1, axis=0) * part)
 
 
 def find_lines(
@@ -188,18 +132,6 @@ def _beside(
         return starts
     shapes = _climb(votes, base, starts, per_px)
     return shapes[(np.abs(shapes - parent)[:, 1:] <= PARALLEL_PX * per_px).all(axis=1)]
-
-
-def apart_mm(a: Array, b: Array) -> float:
-    """Return the rms distance in mm of two shapes (3,); the mean squares of P0, P1, P2 are 1, 1/3, 1/5."""
-    d = a - b
-    return float(np.sqrt(d @ (np.array([1, 1 / 3, 1 / 5]) * d)))
-
-
-def crossing(a: Line, b: Line) -> bool:
-    """Return whether two lines meet within the side: real ones do not, a slanted ghost of a strong one does."""
-    apart = legendre(np.linspace(-0.9, 0.9, 9)) @ (a.shape - b.shape)
-    return bool(apart.min() * apart.max() <= 0)
 
 
 def _votes(step: Array, per_px: float) -> Array:
