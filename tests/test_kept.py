@@ -98,8 +98,8 @@ def with_pages(tmp_path_factory):
 def test_a_moved_corner_keeps_pages_as_found_with_the_answer_of_a_fresh_start(with_pages, monkeypatch, by):
     request, corners, kept = with_pages
     searched = []
-    rated = vision.pages.find._rated
-    monkeypatch.setattr(vision.pages.find, "_rated", lambda *a, **k: (searched.append(a), rated(*a, **k))[1])
+    rated = vision.pages.find.rated_outlines
+    monkeypatch.setattr(vision.pages.find, "rated_outlines", lambda *a, **k: (searched.append(a), rated(*a, **k))[1])
     moved_corners = corners.copy()
     moved_corners[0] += by
     there = replace(request, photos=(replace(request.photos[0], corners_px=moved_corners),))

@@ -11,44 +11,29 @@ from dataclasses import dataclass, replace
 from heapq import heappop, heappush
 from itertools import islice
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.kept.once import Once, anew
-from vision.pages.grain import Grain, grain, smoothness
+from vision.pages.grain import Grain, smoothness
 from vision.pages.in_courses import in_courses
-from vision.pages.paper import THIRDS, alike_all_round, evenness, evennesses, in_boxes, tints
+from vision.pages.paper import alike_all_round, evenness
 from vision.pages.plane import likeness
-from vision.pages.quads import fitted, outline_groups
-from vision.pages.rarity import Colours, beside, colours, rarities, rarity
-from vision.pages.shape import FORESHORTENED, MIN_SHORT_PX, may_lie_beside, overlap, placed, pose_rating, voted
+from vision.pages.rarity import Colours, beside, colours, rarity
+from vision.pages.rated_outlines import COARSE, COMMON, SEARCH, RatedOutlines, rated_outlines, reduced
+from vision.pages.shape import may_lie_beside, overlap, pose_rating
 from vision.pages.sides import TracedQuad, trace_quad
 from vision.priors import CameraPrior
 from vision.request import Array
 
-# Long side in px and levels of each colour channel. For pages, coarsely and, where none is found, finely: one in a view
-# eight metres wide is 16 px wide in the coarse one. For cards, which are smaller.
-SEARCH = {True: ((600, 5), (1200, 10)), False: ((800, 6), (1600, 10))}
 ROUGH_PX = 10.0  # of the opening's corners as they come here, to the next of 64 steps (a guess)
-COARSE = 600  # paper shows by lightness and want of colour there
-COARSE_SHORT_PX = 6.0  # in a picture that a finer one follows
 TRACED = 8  # the likeliest outlines are traced
 GOOD = 0.5  # rating of a page that needs no finer search: sound ones have 0.6 to 0.8
 NEAR = 0.4  # votes of what could be another page (the lesser of two had 0.8 of the better one in 40 photos)
 SAME = 0.5  # of how far a side is looked for: within it the same sides would be found again
-GROUPS = {True: 24, False: 40}  # likeliest ones that are looked at closely, of pages and of cards
-BOX = 1.1  # of the sides' ratio: that of an upright box about them
 SEEN = {True: 0.35, False: 0.55}  # of every side, of pages, which are taped at their corners, and of cards
-UNEVEN = 0.02  # evenness of nine places of a box that no page fills
-TINTED = 0.6  # what is rated near nothing by its tint is not looked at
 COMMON_PAPER = 0.3  # rarity of white bricks among white ones 0 to 0.25, of pages 0.5 to 1 (50 renderings; two at once)
 OF_ITS_OWN = 0.8  # rarity of all but 7 of 120 cards; bricks that were taken for one are rarer seldom
-COMMON = 0.42  # rarity of what is not traced: `of_photo` asks for 0.5
-FIFTHS = np.linspace(0.15, 0.85, 5)
-INSIDE, INSIDE_MANY = (
-    np.array([[(1 - a) * (1 - b), a * (1 - b), a * b, (1 - a) * b] for a in s for b in s]) for s in (THIRDS, FIFTHS)
-)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -89,8 +74,8 @@ def find_quads(
     """
     for long_side, levels in SEARCH[plain][: 1 if known_px else None]:  # of further ones, what the coarse search shows
 
-        def rate(long_side: int = long_side, levels: int = levels) -> _Rated:
-            return _rated(rgb, long_side, levels, size_mm, prior, plain=plain)
+        def rate(long_side: int = long_side, levels: int = levels) -> RatedOutlines:
+            return rated_outlines(rgb, long_side, levels, size_mm, prior, plain=plain)
 
         seen = once(("rated", long_side, size_mm, prior, plain), rate)
         fitting = [
@@ -166,84 +151,13 @@ def _smooth(seen: Grain, scale: float, found: Sequence[FoundQuad]) -> list[Found
 
 def _among_the_wall(rgb: NDArray[np.uint8], found: Sequence[FoundQuad], opening_px: Array | None) -> list[FoundQuad]:
     """Return pages that are told whether their colours are common outside the opening."""
-    small, scale = _reduced(rgb, COARSE)
+    small, scale = reduced(rgb, COARSE)
     wall = beside(colours(small), None if opening_px is None else (opening_px + 0.5) * scale - 0.5)
     return [replace(f, common=rarity(wall, (f.corners_px + 0.5) * scale - 0.5) < COMMON_PAPER) for f in found]
 
 
 def _unlike(rare: float) -> float:
     return 0.3 + 0.7 * rare
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Rated:
-    """A reduced photo's scale, its colours or its grain, and the outlines (4, 2) px of the photo found in it.
-
-    They are rated but for evenness, and for rarity with what lies outside the opening.
-    """
-
-    scale: float
-    colours: Colours | None
-    grain: Grain | None
-    outlines: tuple[tuple[float, Array], ...]
-
-
-def _rated(
-    rgb: NDArray[np.uint8],
-    long_side: int,
-    levels: int,
-    size_mm: tuple[float, float],
-    prior: CameraPrior,
-    *,
-    plain: bool,
-) -> _Rated:
-    """Return the outlines of a reduced photo that could be the reference, wherever the opening is."""
-    small, scale = _reduced(rgb, long_side)
-    shortest = max(MIN_SHORT_PX * scale, COARSE_SHORT_PX if long_side < SEARCH[plain][-1][0] else 0.0)
-
-    def likely(quads: Array) -> NDArray[np.bool_]:
-        may = placed((quads + 0.5) / scale - 0.5, size_mm, (rgb.shape[1], rgb.shape[0]))
-        if plain:
-            may[may] = tints(small, INSIDE @ quads[may]) <= TINTED
-        return may
-
-    def worth(boxes: Array) -> NDArray[np.bool_]:
-        short, long = boxes[:, 2:].min(1), boxes[:, 2:].max(1)
-        may = long < short * BOX * max(size_mm) / min(size_mm) / FORESHORTENED
-        if plain:
-            may[may] = evennesses(small, in_boxes(boxes[may]), TINTED) > UNEVEN
-        return np.asarray(may)
-
-    groups = outline_groups(small, shortest, likely, worth, levels, coloured=long_side > COARSE, hidden=plain)
-    seen = None if plain else colours(small)
-    rough = grain(small) if plain else None
-    rated: list[tuple[float, Array]] = []
-    if not groups:
-        return _Rated(scale, seen, rough, ())
-    places = INSIDE_MANY @ np.array([_middle([o.rough for o in g]) for g in groups])
-    seen_in = np.array([len(g) for g in groups])
-    if seen is None:
-        looks = evennesses(small, places)
-    else:
-        looks = rarities(seen, places, np.array([g[0].area for g in groups]))
-        looks = (0.3 + 0.7 * looks) * (looks > COMMON)
-    for k in np.argsort(-looks * np.sqrt(seen_in), kind="stable")[: GROUPS[plain]]:
-        group = groups[k]
-        quads = fitted(group)
-        for q, votes in voted([(q + 0.5) / scale - 0.5 for q in quads]):
-            rating = pose_rating(q, size_mm, prior) * float(np.sqrt(votes / len(quads) * len(group)))
-            if rough is not None and rating > 0:
-                rating *= smoothness(rough, (q + 0.5) * scale - 0.5)
-            if rating > 0:
-                rated.append((rating, q))
-    return _Rated(scale, seen, rough, tuple(sorted(rated, key=lambda r: -r[0])))
-
-
-def _middle(quads: Sequence[Array]) -> Array:
-    """Return the median of quadrilaterals (4, 2); NumPy's takes five times as long for so few."""
-    ordered = np.sort(np.array(quads), axis=0)
-    n = len(ordered)
-    return np.asarray((ordered[(n - 1) // 2] + ordered[n // 2]) / 2)
 
 
 def _traced(
@@ -303,11 +217,3 @@ def _stands_out(traced: TracedQuad) -> float:
     """Return 0 to 1: how alike the contrast is on all four sides."""
     contrast = np.array([s.contrast for s in traced.sides])
     return float(np.clip(contrast.min() / max(0.25 * float(np.median(contrast)), 0.004), 0, 1))
-
-
-def _reduced(rgb: NDArray[np.uint8], long_side: int) -> tuple[NDArray[np.uint8], float]:
-    """Return the picture reduced to a long side and smoothed a little, and its scale."""
-    times = max(rgb.shape) / long_side
-    scale = 1 / max(times if times < 3 else int(times), 1.0)  # whole numbers are five times as fast
-    small = cv2.resize(rgb, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else rgb
-    return np.asarray(cv2.medianBlur(np.ascontiguousarray(small), 3), np.uint8), scale
