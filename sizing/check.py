@@ -6,21 +6,19 @@ A fault in one photo, opening or job is caught here and reported with it; the re
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
-from types import MappingProxyType
 
 import numpy as np
 
-from sizing.crosscheck.assignment import misplaced
 from sizing.crosscheck.consistency import cross_check, cross_check_without, warnings_of
-from sizing.crosscheck.job_tests import CommonTest, job_tests
 from sizing.decision import OpeningVerdict, job_verdict
 from sizing.errors import InputError, Problem
 from sizing.exits import Exit
 from sizing.explaining.among_openings import explained_among
 from sizing.faults import fault_text
+from sizing.job_warnings import with_misplaced, with_shared_photos
 from sizing.jobs.inputs_hash import inputs_sha256
 from sizing.jobs.job import Job, Opening, Tolerance, opening_request
 from sizing.judging import judge_readings
@@ -31,15 +29,12 @@ from sizing.outcome import EstimateResult, JobResult, OpeningResult
 from sizing.release.decisions import DecisionLog, bad_line_problems, read_decisions
 from sizing.remedy import advice
 from sizing.runs.photoresults import (
-    PhotoResult,
     as_listed,
     by_path,
     file_sha256,
     photo_result,
     photo_results,
     read_in,
-    same_file,
-    same_place,
 )
 from sizing.units import Unit
 from vision.errors import VisionError
@@ -81,7 +76,7 @@ def check_job(
         return JobResult(name, shown, "unproven", error=error)
     rule = _rules(job, allow_outside=allow_outside)
     results = tuple(_check_opening(job, o, progress, estimator, rule) for o in job.openings)
-    results, common = _with_others(_with_shared_photos(explained_among(results)))
+    results, common = with_misplaced(with_shared_photos(explained_among(results)))
     log, problems = _decisions(job)
     results = tuple(_decided(job, r, log) for r in results)
     verdict = job_verdict(r.verdict.verdict for r in results)
@@ -274,53 +269,3 @@ def _decided(job: Job, result: OpeningResult, log: DecisionLog | None) -> Openin
         [use.sha256 for p in result.photos if p.report is not None for use in p.report.lenses if use.applied],
     )
     return replace(result, inputs_sha256=inputs, decision=log.shown(opening.label, inputs) if log else None)
-
-
-def _with_shared_photos(results: tuple[OpeningResult, ...]) -> tuple[OpeningResult, ...]:
-    """Warn (`same-photo`) where two openings rest on one place of a photo, or one opening twice on one."""
-    from sizing.messages import check_warnings as messages
-
-    # By opening and file: the labels of the openings that rest on the same place; none for the opening itself.
-    found: Mapping[int, dict[tuple[str, bool], list[str]]] = MappingProxyType({i: {} for i in range(len(results))})
-    seen: list[tuple[int, PhotoResult]] = []
-    for i, result in enumerate(results):
-        for photo in result.photos:
-            if photo.report is None or not photo.sha256:
-                continue
-            for j, other in seen:
-                if same_file(other, photo) and (i == j or same_place(other, photo)):
-                    mine = found[i].setdefault((photo.file, i == j), [])
-                    if i != j:
-                        mine.append(results[j].opening.label)
-                        found[j].setdefault((other.file, False), []).append(result.opening.label)
-            seen.append((i, photo))
-    return tuple(
-        replace(
-            r,
-            warnings=(
-                *r.warnings,
-                *(
-                    Warning_("same-photo", messages.same_photo(file, list(dict.fromkeys(labels))))
-                    for (file, _), labels in found[i].items()
-                ),
-            ),
-        )
-        for i, r in enumerate(results)
-    )
-
-
-def _with_others(results: tuple[OpeningResult, ...]) -> tuple[tuple[OpeningResult, ...], tuple[CommonTest, ...]]:
-    """Warn (`another-opening`) where readings fit another's photo; return also what the openings have in common."""
-    from sizing.messages import crosscheck as messages
-
-    entries = [(r.opening, r.answer, r.crosscheck) for r in results if isinstance(r.answer, Estimate)]
-    moved = {m.label: m for m in misplaced(entries)}
-    common = job_tests([entry for entry in entries if entry[0].label not in moved])
-    says = {m.label: messages.another_opening(m.fits, exchanged=m.exchanged) for m in moved.values()}
-    warned = tuple(
-        replace(r, warnings=(*r.warnings, Warning_("another-opening", says[r.opening.label])))
-        if r.opening.label in says
-        else r
-        for r in results
-    )
-    return warned, common
