@@ -23,9 +23,12 @@ def lengths(size):
 
 @pytest.fixture
 def check(tmp_path):
-    """Check a job of three openings; `photo_of` says whose photo each label has, `read` changes readings in mm."""
+    """Check a job of three openings; `photo_of` says whose photo each label has, `read` changes readings in mm.
 
-    def run(photo_of=None, read=None, ratio=1.0, shots=None):
+    Photos of one number in `shots` are one picture; `beside` says by how many px an opening lies elsewhere in it.
+    """
+
+    def run(photo_of=None, read=None, ratio=1.0, shots=None, beside=None):
         whose = {label: label for label in SIZES} | (photo_of or {})
         text = '[job]\nid = "harbor-114"\nunits = "mm"\ntape = "class-2"\n'
         for label, size in SIZES.items():
@@ -51,7 +54,8 @@ def check(tmp_path):
             shot = (shots or {}).get(path.stem, sum(path.stem.encode()))
             at = np.array([[10.0, 10.0], [90.0, 10.0], [90.0, 90.0], [10.0, 90.0]]) + 20.0 * (shot % 97)
             digest = hashlib.sha256(path.read_bytes()).hexdigest()
-            report = PhotoReport(path, digest, (4032, 3024), corners_px=at, references_px=(("A", at + 5.0),))
+            own = at + (beside or {}).get(path.stem, 0.0)
+            report = PhotoReport(path, digest, (4032, 3024), corners_px=own, references_px=(("A", at + 5.0),))
             return Estimate(seen, cov, budget, np.zeros(9), {}, (), (), (report,), (), "photo")
 
         result = check_job(tmp_path, estimator=estimator)
@@ -122,6 +126,17 @@ def test_one_picture_saved_under_two_names_is_the_same_photo(check):
     found = check(shots={"W1": 3, "W2": 3, "W3": 3})
     assert [codes.count("same-photo") for codes in found.codes.values()] == [1, 1, 1]
     assert "W1.jpg shows the same place as a photo of W2, W3:" in found.text
+
+
+def test_two_openings_beside_each_other_in_one_picture_share_no_place(check):
+    found = check(shots={"W1": 3, "W2": 3}, beside={"W2": 2000.0})
+    assert not any("same-photo" in codes for codes in found.codes.values())
+
+
+def test_openings_with_exchanged_photos_say_nothing_of_the_print_or_the_tape(check):
+    """Their widths are off by 4 % and -4 %; the one opening that is left has nothing in common with another."""
+    assert check().document["job_tests"] != []
+    assert check(photo_of={"W1": "W2", "W2": "W1"}).document["job_tests"] == []
 
 
 def test_a_slip_of_the_whole_form_is_said_once_and_every_size_that_would_fit(check):

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.testing import assert_allclose
 
 from vision.sides.finding import one_ragged_side
-from vision.sides.line_scores import scores
+from vision.sides.line_scores import scores, thin
 from vision.sides.search import Search
 from vision.sides.strip_line import Line
 
@@ -37,6 +37,15 @@ def test_a_faint_line_that_crosses_the_run_of_a_clear_one_counts_less():
     assert crossing[1] == parallel[1]
     alone = [scores([x], 1.0, search, 2.5)[0] for x in (along, across)]
     assert_allclose(alone[0], alone[1])
+
+
+def test_of_two_lines_that_cross_the_clearer_one_stays_and_parallel_ones_both():
+    search = Search("sill", np.array([[0.0, 0], [1000, 0]]), 20.0, 20.0)
+    clear, along = faint(4.0, [0.05, 0.06, 0.07]), faint(0.0, [0.01, 0.01, 0.01])
+    across = replace(along, shape=np.array([4.0, 7.0, 0.0]))  # from -3 to 11 mm: it meets the clear one in the middle
+    assert thin([clear, across], 1.0, search, 2.5) == [clear]
+    assert thin([across, clear], 1.0, search, 2.5) == [clear]
+    assert thin([clear, along], 1.0, search, 2.5) == [clear, along]
 
 
 def test_two_readings_of_ragged_bricks_are_one_side_and_a_frame_behind_stays_apart():

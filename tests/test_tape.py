@@ -4,8 +4,9 @@ import math
 
 import numpy as np
 import pytest
+from scipy.integrate import quad
 
-from sizing.tape import TAPES, mpe_mm, readings_cov_mm2, tilt_mm, u_reading_mm
+from sizing.tape import TAPES, mpe_mm, readings_cov_mm2, tilt_mm, too_long_mm, u_reading_mm
 
 INCH = 25.4
 
@@ -49,6 +50,21 @@ def test_an_unknown_tape_is_not_better_than_any_known_one(length):
 def test_a_tilted_tape_reads_too_long(length, off, expected):
     # facts.md section 2 and example 21.
     assert tilt_mm(length, off) == pytest.approx(expected, abs=5e-4)
+
+
+@pytest.mark.parametrize("length", [600.0, 1400.0, 3000.0])
+def test_a_sound_reading_is_too_long_by_the_mean_of_tilt_and_sag(length):
+    """Oracle: both averaged by quadrature over an end up to 25 mm off and a sag of up to 5 mm in 1 m, all as likely.
+
+    A sagging tape is taken as the parabola of that sag; its length by the integral of sqrt(1 + y'^2).
+    """
+    tilt = quad(lambda h: math.hypot(length, h) - length, 0, 25)[0] / 25
+
+    def hung(s):
+        return 2 * quad(lambda x: math.sqrt(1 + (8 * s * x / length**2) ** 2), 0, length / 2)[0] - length
+
+    sag = quad(hung, 0, 0.005 * length)[0] / (0.005 * length)
+    assert too_long_mm(length) == pytest.approx(tilt + sag, rel=2e-3)
 
 
 def test_the_parts_of_a_readings_uncertainty_add_in_squares():

@@ -190,6 +190,17 @@ def test_what_lies_in_opening_or_reference_is_no_line(one_sheet):
     assert with_lines(only_sheet, blocks, alone, outlines, corners, "masonry") == (alone, ())
 
 
+def test_the_edge_of_the_paper_about_a_sheets_pattern_is_no_line_of_the_wall(one_sheet):
+    """A Letter page reaches 18 mm beyond the pattern of 180 by 240 mm at left and right, 20 mm above and below."""
+    _, _, alone, outlines, _ = one_sheet
+    cam = alone.state.camera
+    x0, y0, x1, y1 = -108.0, -140.0, 108.0, 140.0
+    first = np.array([[x0, y0], [x1, y0], [x0, y1], [x0, y0], [x1 + 200, y0]])
+    last = np.array([[x1, y0], [x1, y1], [x1, y1], [x0, y1], [x1 + 200, y1]])
+    kept = of_the_wall(Segments(ends_px(cam, first, last)), alone.state, outlines, None, "masonry")
+    assert back_project(cam, kept.middle_px(), 0.0) == pytest.approx(np.array([[x1 + 200, 0.0]]), abs=1.0)
+
+
 @pytest.mark.parametrize(("hidden", "kept"), [((), 3), ((1, 2), 2), ((0, 1), 2), ((0, 3), 2), ((2,), 3)])
 def test_an_opening_in_part_out_of_view_hides_what_lies_beyond(hidden, kept):
     """Short lines left of, above and right of an opening of 600 by 800 mm; its corners out of view are NaN."""
