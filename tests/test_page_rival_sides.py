@@ -12,8 +12,8 @@ from vision.camera import Camera, back_project, project
 from vision.pages.rival_sides import UNTOLD_SAYS, settled
 from vision.priors import PAGE_SIZE_MM, camera_prior
 from vision.request import Reference
-from vision.sides.light import LINEAR
 from vision.solving.solve_pages import solve_rectangles
+from vision.srgb import LINEAR
 from vision.wall.lines import lined
 
 SIZE = (1600, 1200)

@@ -8,7 +8,8 @@ import pytest
 
 from tests.drawing import WORDS, mapped, picture, view
 from vision.sheets import sheet
-from vision.sheets.printed_edges import CELL_MM, linear_light, trace_edges, unit_edges
+from vision.sheets.printed_edges import CELL_MM, trace_edges, unit_edges
+from vision.srgb import linear_light
 
 SLANT = (2e-4, -1.5e-4)
 H = view((250.3, 275.6), 1.6, 7.0, SLANT)

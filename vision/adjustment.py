@@ -17,7 +17,7 @@ from scipy.linalg.lapack import dposv
 
 from vision.request import Array
 
-HUBER = 2.0
+HUBER = 2.0  # standard deviations; Huber (1981) advises 1 to 2 (from memory)
 NEGLIGIBLE = 1e-4  # of chi-square: no unknown would move by more than a hundredth of its standard deviation
 STILL = 1e-6  # of chi-square: a step that promises less is rounding
 FAR, NEAR = 1e-3, 1e-7  # damping to begin with, of a normal matrix of unit diagonal
@@ -68,16 +68,16 @@ class Adjusted(Generic[S]):
     converged: bool
 
 
-def _weights(w: Array, robust: bool) -> Array:
-    """Return Huber's weights (n,) of normalised residuals."""
+def huber_weights(w: Array, robust: bool) -> Array:
+    """Return Huber's weights (n,) of normalised residuals w (n,); all 1 where single ones cannot be wrong."""
     if not robust:
         return np.ones_like(w)
     size = np.abs(w)
     return np.where(size <= HUBER, 1.0, HUBER / np.maximum(size, HUBER))
 
 
-def _cost(w: Array, robust: bool) -> float:
-    """Return Huber's loss, twice: squares near zero, linear far out."""
+def huber_cost(w: Array, robust: bool) -> float:
+    """Return twice Huber's loss of normalised residuals w (n,): squares near zero, linear far out if `robust`."""
     size = np.abs(w)
     loss = np.where(size <= HUBER, size**2, 2 * HUBER * size - HUBER**2) if robust else size**2
     return float(loss.sum())
@@ -86,7 +86,7 @@ def _cost(w: Array, robust: bool) -> float:
 def _linearised(blocks: Sequence[Block[S]], state: S) -> tuple[list[tuple[Array, Array]], float]:
     """Return all blocks' misclosures and design matrices, and the cost; infinite where the model breaks down."""
     rows = [b.linearised(state) for b in blocks]
-    cost = sum(_cost(w, b.robust) for b, (w, _) in zip(blocks, rows, strict=True))
+    cost = sum(huber_cost(w, b.robust) for b, (w, _) in zip(blocks, rows, strict=True))
     return rows, cost if np.isfinite(cost) else np.inf
 
 
@@ -186,7 +186,7 @@ def _normal(blocks: Sequence[Block[S]], rows: Sequence[tuple[Array, Array]]) -> 
     normal: Array | float = 0.0
     right: Array | float = 0.0
     for block, (w, a) in zip(blocks, rows, strict=True):
-        p = _weights(w, block.robust)
+        p = huber_weights(w, block.robust)
         normal = normal + _squared(a, p)
         right = right + a.T @ (p * w)
     return np.asarray(normal), np.asarray(right)
@@ -196,7 +196,7 @@ def finished(blocks: Sequence[Block[S]], end: Descended[S]) -> Adjusted[S]:
     """Return an adjustment with its covariance, as `adjust` gives it."""
     by_part: dict[str, Array] = {}
     for block, (w, a) in zip(blocks, end.rows, strict=True):
-        p = _weights(w, block.robust)
+        p = huber_weights(w, block.robust)
         by_part[block.part] = by_part.get(block.part, 0.0) + _squared(a, p)
     normal = np.asarray(sum(by_part.values()))
     scale = np.sqrt(np.diag(normal))

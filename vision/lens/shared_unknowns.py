@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.adjustment import HUBER, Block
+from vision.adjustment import Block, huber_cost, huber_weights
 from vision.observations import PhotoState
 from vision.request import Array
 
@@ -64,10 +64,8 @@ class Condensed:
         rows, cost = [], 0.0
         for block in self.blocks:
             w, a = block.linearised(state.views[self.view])
-            size = np.abs(w)
-            far = size > HUBER if block.robust else np.zeros(len(w), bool)
-            cost += float(np.where(far, 2 * HUBER * size - HUBER**2, w * w).sum())
-            root = np.sqrt(np.where(far, HUBER / np.maximum(size, HUBER), 1.0))[:, None]
+            cost += huber_cost(w, block.robust)
+            root = np.sqrt(huber_weights(w, block.robust))[:, None]
             rows.append(np.hstack([root * a, root * w[:, None]]))
         stacked = np.vstack(rows)
         if not np.isfinite(stacked).all():

@@ -20,7 +20,7 @@ from vision.pages.side_fit import TracedSide, crossings, fitted_side
 from vision.pages.sides import TracedQuad, part_about
 from vision.pages.steps import BLURS_PX, OF_SIDE, peaks, sampled, side_points
 from vision.request import Array
-from vision.sides.light import LINEAR
+from vision.srgb import LINEAR
 
 TO_LUMA = np.array([[0.299, 0.587, 0.114], [-0.168736, -0.331264, 0.5], [0.5, -0.418688, -0.081312]])  # ITU-T T.871
 CHROMA_WEIGHT = 0.7  # its errors go together over its breadth; 0.5 to 1 place sides alike

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.request import Array
-from vision.sides.light import LINEAR
+from vision.srgb import LINEAR
 
 FROM, TO, STATIONS = 0.1, 0.8, 40  # beside it, of its width
 LEAST_STATIONS = 12

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.request import Array
-from vision.sides.light import LINEAR
+from vision.srgb import LINEAR
 
 THIRDS = np.array([0.25, 0.5, 0.75])
 COVERED = 0.25  # of the inside that leaves, a hand or tape darker than paper may hide

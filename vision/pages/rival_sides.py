@@ -15,7 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.adjustment import HUBER, Block
+from vision.adjustment import Block, huber_weights
 from vision.observations import PhotoState
 from vision.pages.coded_sides import with_line
 from vision.pages.lines_near import FAR, LEAST_FAR_PX, SAME_PX, Way, apart_px, lines_near, unclear_cost, way_near
@@ -221,7 +221,7 @@ def _sums(blocks: list[Block[PhotoState]], state: PhotoState) -> tuple[Array, Ar
     normal, right = np.zeros((state.unknowns, state.unknowns)), np.zeros(state.unknowns)
     for block in blocks:
         w, a = block.linearised(state)
-        weight = np.minimum(1, HUBER / np.maximum(np.abs(w), HUBER)) if block.robust else np.ones_like(w)
+        weight = huber_weights(w, block.robust)
         normal += (a * weight[:, None]).T @ a
         right += (a * weight[:, None]).T @ w
     return normal, right

@@ -28,7 +28,7 @@ from vision.pages.steps import (
     step_positions,
 )
 from vision.request import Array
-from vision.sides.light import LINEAR
+from vision.srgb import LINEAR
 
 BLOCKS = 24  # pieces of a side in the coarse search
 MIN_SIDE_PX = 18.0

@@ -14,9 +14,10 @@ from vision.observations import EdgeBlock, PhotoState, point_block
 from vision.pages.sides import TracedQuad
 from vision.request import Array
 from vision.sheets.markers import Sighting, apply_homography
-from vision.sheets.printed_edges import CELL_MM, linear_light
+from vision.sheets.printed_edges import CELL_MM
 from vision.sheets.sheet import HEIGHT_MM, WIDTH_MM, black_cells_mm
 from vision.solving.solved import Solved
+from vision.srgb import linear_light
 
 STEPS = 33
 MOST_REACH_PX = 6.0

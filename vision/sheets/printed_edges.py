@@ -12,7 +12,7 @@ from functools import lru_cache
 
 import cv2
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from vision.request import Array
 from vision.sheets import sheet
@@ -63,12 +63,6 @@ def unit_edges(letter: int) -> UnitEdges:
         along.append((1.0, 0.0))
         normal.append((0.0, 1.0) if cells[i, j] else (0.0, -1.0))
     return UnitEdges(np.array(middle), np.array(along), np.array(normal))
-
-
-def linear_light(values: ArrayLike) -> Array:
-    """Return linear light 0..1 of sRGB-coded values 0..255 (IEC 61966-2-1)."""
-    v = np.asarray(values, float) / 255
-    return np.where(v <= 0.04045, v / 12.92, ((v + 0.055) / 1.055) ** 2.4)
 
 
 def _sample(grey_linear: Array, points: Array) -> Array:

@@ -18,13 +18,8 @@ from scipy import ndimage
 from scipy.special import ndtr
 
 from vision.request import Array
+from vision.srgb import LINEAR, LUMA
 
-# Transfer function of sRGB, IEC 61966-2-1: a photo's 8 bit to linear light.
-_CODE = np.arange(256) / 255.0
-LINEAR: NDArray[np.float32] = np.where(_CODE <= 0.04045, _CODE / 12.92, ((_CODE + 0.055) / 1.055) ** 2.4).astype(
-    np.float32
-)
-LUMA = (0.2126, 0.7152, 0.0722)  # ITU-R BT.709
 # Linear light of the brightest half percent. Of 31 photos by daylight, practice and own renderings, all had 0.395 and
 # more; metering sets 18 % reflectance to 0.18, so that paper lies at 0.6 to 0.9.
 WHITE, WHITE_SHARE = 0.4, 0.5

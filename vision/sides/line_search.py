@@ -17,6 +17,7 @@ from scipy import ndimage
 from vision.request import Array
 from vision.sides.profiles import Strip, block_means
 from vision.sides.strip_line import GAP_PX, WINDOW_PX, Line, apart_mm, legendre, sample, steps_across
+from vision.srgb import LUMA
 
 BLOCKS = 48
 SLACK_PX = 1.5
@@ -34,7 +35,6 @@ LEAST_STEP = 0.0005  # in the root of linear light, a quarter of a grey level
 ROOM_PX = 5.5  # of the margin of a strip, in which a step still fits
 LEAST_TEXTURE = 5  # places beside a line by which its face is judged
 Beside = Literal["none", "inside", "both"]
-LUMA = (0.2126, 0.7152, 0.0722)  # ITU-R BT.709
 
 
 def find_lines(

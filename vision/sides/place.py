@@ -16,6 +16,7 @@ from scipy import ndimage
 from vision.request import Array
 from vision.sides.profiles import Strip
 from vision.sides.strip_line import legendre
+from vision.srgb import LUMA
 
 SAMPLE_MM = 4.0
 SMOOTH = 5  # samples to one local position: a tape's blade is 16 to 25 mm wide
@@ -23,7 +24,6 @@ FINE_PX = 0.25
 MAX_WINDOW_PX = 5.0
 LEAST_STEP = 0.01  # of linear light: a fainter step's spread is noise
 CORE_PX = 1.25  # the levels are read outside this: half of the blur
-LUMA = (0.2126, 0.7152, 0.0722)  # ITU-R BT.709
 # Guesses from drawn and rendered edges: what two lit faces, blur and JPEG leave however long the side is.
 U_OFFSET_PX, U_SLOPE_PX, U_ARRIS_MM = 0.15, 0.08, 0.15
 # In a smeared photo lines beside the side are not parted from it any more, and draw it: by how much its step is spread

@@ -20,11 +20,11 @@ from vision.camera import Camera
 from vision.request import Array
 from vision.sides.profiles import Strip
 from vision.sides.strip_line import Line, legendre
+from vision.srgb import LUMA
 
 PIECES = 16
 SURE_T = 6.0  # of an end that no line shows
 PARALLEL_PX = 3.0  # between the ends of a side: how far its lines may be from parallel
-LUMA = np.array([0.2126, 0.7152, 0.0722], np.float32)  # ITU-R BT.709
 BASE_STEPS = 3  # rows of half a pixel between the two ends of a gradient
 SKIP_PX = 1.25  # blur of the arris itself, left out
 BAND_PX = 5.0  # reach of each face that is looked at
@@ -68,7 +68,7 @@ def texture_of(strip: Strip, camera: Camera, lines: Sequence[Line]) -> Texture:
     Steps along the side are no texture: the mean of each piece is taken out of g_v, and rows beside the strong `lines`
     are not counted.
     """
-    light = np.log(np.maximum(np.nan_to_num(strip.colour @ LUMA), 0.0) + np.float32(0.01))
+    light = np.log(np.maximum(np.nan_to_num(strip.colour @ np.array(LUMA, np.float32)), 0.0) + np.float32(0.01))
     pitch_u = float(strip.u_mm[1] - strip.u_mm[0]) / strip.mm_per_px
     pitch_v = float(strip.v_mm[1] - strip.v_mm[0])
     along = np.diff(light, axis=0)

@@ -16,6 +16,7 @@ from vision.request import Array, CheckBar, Reference, Wall
 from vision.sheets import markers, printed_edges, sheet
 from vision.solving.solved import Solved, best_of, lifted_warnings, misfit_warnings, outline_px
 from vision.solving.start import start_states
+from vision.srgb import linear_light
 
 U_SADDLE_PX = 0.12  # design, lesson 1: 0.10 px rms, no bias
 U_MARKER_PX = 0.7  # raw marker corners carry a start only, never the scale
@@ -91,7 +92,7 @@ def _cropped(grey: cv2.typing.MatLike, outline: Array) -> tuple[Array, Array]:
     h, w = grey.shape[:2]
     low = np.clip(np.floor(outline.min(0)) - 12, 0, [w - 2, h - 2]).astype(int)
     high = np.clip(np.ceil(outline.max(0)) + 13, low + 2, [w, h]).astype(int)
-    table = printed_edges.linear_light(np.arange(256)).astype(np.float32)
+    table = linear_light(np.arange(256)).astype(np.float32)
     return table[np.asarray(grey)[low[1] : high[1], low[0] : high[0]]], low.astype(float)
 
 

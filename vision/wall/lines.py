@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 from scipy.special import chdtri
 
-from vision.adjustment import Adjusted, Block, adjust
+from vision.adjustment import Adjusted, Block, adjust, huber_cost
 from vision.observations import PhotoState
 from vision.request import Array, Wall, Warning_
 from vision.solving.solved import Solved
@@ -225,8 +225,7 @@ def contradicts(
 
 
 def _cost(block: Block[PhotoState], state: PhotoState) -> float:
-    w = np.abs(block.linearised(state)[0])
-    return float(np.where((w <= 2) | (not block.robust), w**2, 4 * w - 4).sum())
+    return huber_cost(block.linearised(state)[0], block.robust)
 
 
 def outlines_key(
