@@ -18,7 +18,7 @@ _INCH_MM = float(INCH_MM)
 _FOOT_MM = 12.0 * _INCH_MM
 # Directive 2014/32/EU, annex X (MI-008), measures of length: a, b per started metre, c for the hook; mm.
 _CLASSES = {"class-1": (0.1, 0.1, 0.1), "class-2": (0.3, 0.2, 0.2), "class-3": (0.6, 0.4, 0.3)}
-# NIST Handbook 44 section 5.52, metal tapes: up to so many feet, so many inches (facts.md section 2).
+# NIST Handbook 44 section 5.52, metal tapes: up to so many feet, so many inches.
 _HB44 = ((6.0, 1 / 32), (30.0, 1 / 16), (55.0, 1 / 8), (80.0, 3 / 16), (100.0, 1 / 4))
 # Guess: a handheld laser with its end piece. Larger: weaker explanations, nothing else.
 _LASER_MM = 2.0
@@ -70,12 +70,12 @@ def mpe_mm(length_mm: float, tape: Tape) -> float:
 
 
 def tilt_mm(length_mm: float, end_off_mm: float = _END_OFF_MM) -> float:
-    """Return by how much a tape reads too long when its far end is off the line, mm (facts.md section 2)."""
+    """Return by how much a tape reads too long when its far end is off the line by `end_off_mm`, mm (Pythagoras)."""
     return math.hypot(length_mm, end_off_mm) - length_mm
 
 
 def sag_mm(length_mm: float, sag_mm_at_middle: float | None = None) -> float:
-    """Return by how much a tape that sags reads too long, 8 s^2 / (3 L), mm (facts.md section 2).
+    """Return by how much a tape that sags reads too long, 8 s^2 / (3 L), mm: a flat parabola of sag s.
 
     Without a sag the largest that is assumed counts.
     """

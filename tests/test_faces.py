@@ -16,7 +16,7 @@ from sizing.result.document import job_document
 from vision.estimate import estimate_opening
 from vision.faces.lines import FaceLine
 from vision.faces.measures import faces_of_outlines
-from vision.faces.outlines import At, Outline, nested_outlines, trim_outline
+from vision.faces.outlines import Outline, SideAt, nested_outlines, trim_outline
 from vision.faces.reveal import Beside, reveal_of
 from vision.measures import measure
 from vision.request import NINE, SIDES, CheckBar, OpeningRequest, PhotoRequest, Quantity
@@ -153,7 +153,7 @@ def test_an_outline_as_far_in_on_all_sides_is_smaller_by_twice_that():
     px = project(camera, np.column_stack([OPENING, np.zeros(4)]))
     sides = clicked_sides(px, dict.fromkeys(SIDES, 0.0))
     own = measure(camera, {"camera": np.eye(11) * 1e-12}, sides, np.zeros((4, 4)))
-    outline = Outline("x", dict.fromkeys(SIDES, At(30.0, 0.0, 1.0)), 0.0, 0.0, "edge", 1.0)
+    outline = Outline("x", dict.fromkeys(SIDES, SideAt(30.0, 0.0, 1.0)), 0.0, 0.0, "edge", 1.0)
     (face,) = faces_of_outlines((outline,), camera, sides, own)
     assert face.measures_mm["width_middle"] == pytest.approx(own.values_mm[1] - 60, abs=0.01)
     assert face.measures_mm["height_left"] == pytest.approx(own.values_mm[3] - 60, abs=0.01)
@@ -171,7 +171,7 @@ def test_a_tape_from_the_heads_board_to_the_sill_reads_the_height_and_one_board(
     camera = camera_at(100.0, 50.0, 2000.0)
     sides = clicked_sides(project(camera, np.column_stack([OPENING, np.zeros(4)])), dict.fromkeys(SIDES, 0.0))
     own = measure(camera, {"camera": np.eye(11) * 1e-12}, sides, np.zeros((4, 4)))
-    board = dict.fromkeys(("left", "right", "head"), At(-90.0, 0.0, 1.0))
+    board = dict.fromkeys(("left", "right", "head"), SideAt(-90.0, 0.0, 1.0))
     outline = Outline("x", board, 0.0, 0.0, "edge", 1.0, frozenset({"sill"}))
     (face,) = faces_of_outlines((outline,), camera, sides, own)
     assert face.measures_mm["height_middle"] == pytest.approx(own.values_mm[4] + 90, abs=0.01)
@@ -190,7 +190,7 @@ def test_opposite_sides_of_a_frame_are_parallel_and_as_far_apart_as_seen(side):
     camera = camera_at(100.0, 50.0, 2000.0)
     sides = clicked_sides(project(camera, np.column_stack([OPENING, np.zeros(4)])), dict.fromkeys(SIDES, 0.0))
     own = measure(camera, {"camera": np.eye(11) * 1e-12}, sides, np.zeros((4, 4)))
-    askew = dict.fromkeys(SIDES, At(30.0, 0.0, 1.0)) | {side: At(30.0, 0.01, 1.0)}
+    askew = dict.fromkeys(SIDES, SideAt(30.0, 0.0, 1.0)) | {side: SideAt(30.0, 0.01, 1.0)}
     frame, trim = faces_of_outlines(
         (Outline("x", askew, 0.0, 0.0, "parallax", 1.0), Outline("x", askew, 0.0, 0.0, "edge", 1.0)), camera, sides, own
     )

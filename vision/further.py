@@ -26,7 +26,7 @@ def further_measures(
     across = (tr - tl) / np.linalg.norm(tr - tl) + (br - bl) / np.linalg.norm(br - bl)
     across = across / np.linalg.norm(across)
     lean = float(((tl + tr) / 2 - (bl + br) / 2) @ across)
-    # lean is about D (d_up - d_down) / (2 W) (facts: squareness): take its uncertainty from there
+    # d_up^2 - d_down^2 = 4 W lean for a parallelogram, so lean is about D (d_up - d_down) / (2 W): u follows from that
     width, diagonal = values[NINE.index("width_middle")], values[NINE.index("diagonal_down")]
     u_lean = float(diagonal / (2 * width) * np.sqrt(cov[8, 8]))
     further = {

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from vision.camera import Camera, project
-from vision.faces.outlines import At, Outline
+from vision.faces.outlines import Outline, SideAt
 from vision.measures import Measured
 from vision.request import NINE, PARTS, SIDES, Array, Face, Side
 from vision.stations import ENDS, Line, SideLine, corners, lines_of, nine_of, shifted, stations
@@ -70,7 +70,7 @@ def _face(
     own_mm: Array,
     u_shared_mm: Array,
 ) -> Face:
-    def nine(places: Mapping[Side, At], z_mm: float) -> tuple[Array, Mapping[Side, Line], Mapping[Side, float]]:
+    def nine(places: Mapping[Side, SideAt], z_mm: float) -> tuple[Array, Mapping[Side, Line], Mapping[Side, float]]:
         depth = {s: z_mm if s in places else sides[s].depth_mm for s in SIDES}
         seen = {s: _seen(sides[s], edges[s], camera, places[s]) if s in places else sides[s] for s in SIDES}
         lines = lines_of(camera, seen, depth)
@@ -110,7 +110,7 @@ def _face(
     )
 
 
-def _seen(side: SideLine, edge: Line, camera: Camera, at: At) -> SideLine:
+def _seen(side: SideLine, edge: Line, camera: Camera, at: SideAt) -> SideLine:
     """Return a side of an outline where it is seen, as a straight side."""
     line = shifted(edge, -at.inward_mm, -at.slope)
     ends = np.stack([line.origin, line.origin + line.length * line.direction])

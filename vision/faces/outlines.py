@@ -34,7 +34,7 @@ DepthBy = Literal["parallax", "edge"]
 
 
 @dataclass(frozen=True, slots=True)
-class At:
+class SideAt:
     """Where a side of an outline is seen, in the plane of the edge: how far inward, its slope; `u_mm` of the place."""
 
     inward_mm: float
@@ -50,7 +50,7 @@ class Outline:
     """
 
     name: str
-    sides: Mapping[Side, At]
+    sides: Mapping[Side, SideAt]
     z_mm: float
     u_z_mm: float
     depth_by: DepthBy
@@ -104,9 +104,9 @@ def _outline(
     for s in SIDES:
         b, line = seen[s], lines[s]
         if line is not None:
-            sides[s] = At(line.inward_mm, line.slope, float(np.hypot(b.u_mm, u_line)))
+            sides[s] = SideAt(line.inward_mm, line.slope, float(np.hypot(b.u_mm, u_line)))
         else:
-            sides[s] = At(b.seen_mm(places_mm[s], reveal.z_mm), 0.0, float(np.hypot(b.u_mm, U_JOINT_MM)))
+            sides[s] = SideAt(b.seen_mm(places_mm[s], reveal.z_mm), 0.0, float(np.hypot(b.u_mm, U_JOINT_MM)))
     weight = reveal.weight * sum(x is not None for x in lines.values()) / len(SIDES)
     u_z = float(np.hypot(reveal.u_z_mm, sink_mm / 2))
     return Outline(name, sides, reveal.z_mm + sink_mm / 2, u_z, "parallax", weight)
@@ -160,11 +160,11 @@ def _sill_lines(
     b, z_wall = seen["sill"], (seen["left"].z_mm + seen["right"].z_mm) / 2
     if line is None or abs(place_mm) < LEAST_RISE_MM:
         return ()
-    at = At(line.inward_mm, line.slope, b.u_mm)
+    at = SideAt(line.inward_mm, line.slope, b.u_mm)
     found = [Outline("sill, at the frame", {"sill": at}, reveal.z_mm, reveal.u_z_mm, "parallax", reveal.weight)]
     out = (z_wall - b.z_mm) / (reveal.z_mm - b.z_mm)
     if z_wall - b.z_mm > PROJECTS_MM:
-        at = At(b.seen_mm(out * place_mm, z_wall), out * line.slope, float(np.hypot(b.u_mm, out * U_JOINT_MM)))
+        at = SideAt(b.seen_mm(out * place_mm, z_wall), out * line.slope, float(np.hypot(b.u_mm, out * U_JOINT_MM)))
         found.append(Outline("sill, at the wall", {"sill": at}, z_wall, 0.0, "edge", reveal.weight))
     return tuple(found)
 
@@ -203,7 +203,7 @@ def trim_outline(seen: Mapping[Side, Beside]) -> tuple[Outline, ...]:
         if head is not None and likely > LEAST_WEIGHT:
             found["head"] = head
     to_sill = "head" in found and "sill" not in found
-    sides = {s: At(x.inward_mm, x.slope, seen[s].u_mm) for s, x in found.items()}
+    sides = {s: SideAt(x.inward_mm, x.slope, seen[s].u_mm) for s, x in found.items()}
     name = "trim, outer edge, down to the sill" if to_sill else "trim, outer edge"
     to_edge = frozenset[Side]({"sill"} if to_sill else ())
     return (Outline(name, sides, seen["left"].z_mm, 0.0, "edge", weight, to_edge),)

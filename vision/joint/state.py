@@ -149,7 +149,7 @@ class SideSeen:
 
 
 def same_place(layout: Layout, here: tuple[int, int], there: tuple[int, int], u: Array) -> Condition:
-    """Return that two references (photo, number) are one that was not moved: x, y mm and turn rad, `u` (3,)."""
+    """Return the condition that two references (photo, number) are one in one place; `u` (3,) of x, y mm, turn rad."""
 
     def placed(state: JointState, photo: int, i: int) -> Array:
         x, y, turn = state.photos[photo].references[i, : TURN + 1]
@@ -181,7 +181,7 @@ def _linear(of: Callable[[JointState], Array], by: Array, columns: Columns, whit
 
 
 def one_direction(layout: Layout, photo: int, wall_column: int) -> Condition:
-    """Return that the wall's horizontal is one: photo's direction against the first one's."""
+    """Return the condition that a photo and the first one see one horizontal of the wall."""
 
     def difference(state: JointState) -> Array:
         return np.array([state.photos[photo].wall[0] + state.frames[photo, 2] - state.photos[0].wall[0]])
@@ -191,7 +191,7 @@ def one_direction(layout: Layout, photo: int, wall_column: int) -> Condition:
 
 
 def one_camera(layout: Layout, photo: int, group: int, u: Array) -> Condition:
-    """Return that a photo's interior is that of its camera, but for focus and the lens's movement: `u` (5,)."""
+    """Return the condition that a photo has the interior of its camera; `u` (5,): focus and the lens's movement."""
 
     def difference(state: JointState) -> Array:
         c = state.photos[photo].camera
@@ -202,11 +202,11 @@ def one_camera(layout: Layout, photo: int, group: int, u: Array) -> Condition:
 
 
 def interior_known(layout: Layout, group: int, value: Array, u: Array) -> Condition:
-    """Return what is known of a camera before looking: log focal, cx, cy, k1, k2 (5,) with `u` (5,)."""
+    """Return what is known of a camera beforehand as a condition: log focal, cx, cy, k1, k2 (5,) with `u` (5,)."""
     return _linear(lambda s: value - s.interiors[group], np.eye(5), layout.interiors[group], np.diag(1 / u), "camera")
 
 
 def depths_known(layout: Layout, z_mm: Array, cov_mm2: Array) -> Condition:
-    """Return the sides' depths (4,) as declared or assumed, with their covariance."""
+    """Return as a condition the sides' depths z (4,) mm as declared or assumed, with their covariance (4, 4) mm2."""
     columns = layout.sides[:, 2]
     return _linear(lambda s: z_mm - s.sides[:, 2], np.eye(4), columns, whitening(cov_mm2), "edge_depth")

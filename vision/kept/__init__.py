@@ -1,1 +1,1 @@
-"""What was worked out, kept while corners are moved."""
+"""A cache: what was worked out for a photo is kept while the corners of its opening are moved."""

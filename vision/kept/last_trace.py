@@ -1,10 +1,10 @@
-"""What was worked out for one photo, kept while its opening is pointed at again: wall lines and sides.
+"""A cache of what was worked out for one photo, while its opening is pointed at again: wall lines and sides.
 
-A corner that moves touches the two sides that meet in it, and the wall's lines only where it leaves its square of the
-grid by which they are left out around the opening (`vision.wall.lines`), or where a line of the frame comes in or out.
-What is kept is what a fresh start would find, to the last digit: a side is taken again only for the same camera and the
-same two corners. A side's trace is no smooth function of the camera (a rival line may win by a hair), so one by another
-camera, however near, is not taken.
+A corner that moves changes the two sides that meet in it. It changes the wall's lines only where it leaves its square
+of the grid by which lines around the opening are left out (`vision.wall.kept_out`), or where a line of the frame comes
+in or goes out. What is kept is what a fresh start would find, to the last digit: a traced side is used again only for
+the same camera and the same two corners. It is no smooth function of the camera (a rival line may win by a hair), so
+that of another camera, however near, is not used.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ Traces = dict[Side, SideTrace | FailedSide]
 
 
 class LastTrace:
-    """Straight edges, the wall's lines and the sides of one photo, by what they rest on; for one thread at a time."""
+    """A cache of straight edges, wall lines and sides of one photo, by all they depend on; for one thread at a time."""
 
     def __init__(self, say: Callable[[str], None] | None = None) -> None:
         self._lined: OrderedDict[Hashable, Solved] = OrderedDict()
@@ -46,7 +46,7 @@ class LastTrace:
         self._say = say
 
     def heard_by(self, say: Callable[[str], None] | None) -> None:
-        """From now on say to `say` what a moved corner touches."""
+        """Tell `say` from now on what is worked out again after a corner has moved."""
         self._say = say
 
     def segments(self, grey: NDArray[np.uint8]) -> Segments:

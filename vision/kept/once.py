@@ -1,4 +1,4 @@
-"""What a function made of the same values before, asked for where it may have been kept."""
+"""The interface of a cache: a value made before for the same key, or else made now."""
 
 from __future__ import annotations
 
@@ -9,12 +9,12 @@ Made = TypeVar("Made")
 
 
 class Once(Protocol):
-    """Returns what a function made before for a key of plain values and arrays, else what it makes now."""
+    """A cache as a function: returns what `make` made before for a key, or else what it makes now."""
 
     def __call__(self, key: tuple[object, ...], make: Callable[[], Made], /) -> Made:
-        """Return it."""
+        """Return the value of a key of plain values and arrays."""
 
 
 def anew(_: object, make: Callable[[], Made]) -> Made:
-    """Return what `make` makes now."""
+    """Return what `make` makes now: a cache that keeps nothing."""
     return make()

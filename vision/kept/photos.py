@@ -1,7 +1,7 @@
-"""What earlier requests have worked out, kept while the same photos are asked again with other corners.
+"""A cache of photos: what earlier requests worked out, for requests on the same photos with other corners.
 
-Reading a photo, finding its references and solving the camera by them do not rest on the opening's corners: after a
-corner has moved only what it touches is traced and solved again (`vision.kept.last_trace`). The answers are those of
+Reading a photo, finding its references and solving the camera by them do not depend on the opening's corners. After a
+corner has moved, only what it touches is traced and solved again (`vision.kept.last_trace`). The answers are those of
 `vision.estimate`, to the last digit.
 """
 
@@ -26,11 +26,11 @@ MOST_ANSWERS = 200  # openings of one job, by the contract
 
 
 class KeptPhotos:
-    """Photos made ready and solved, and answers to whole requests; may be asked by several threads.
+    """A cache of photos made ready and solved, and of answers to whole requests; several threads may use it.
 
     Notes
     -----
-    A file counts as the same while its path, time and size are.
+    A file counts as unchanged while its path, time of change and size are.
     """
 
     def __init__(self) -> None:

@@ -1,4 +1,4 @@
-"""Requests and other plain values as keys by which what was made of them is found again."""
+"""Keys of a cache from requests and other plain values."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import numpy as np
 
 
 def value_key(value: Any) -> Hashable:  # noqa: ANN401 -- any value of a request
-    """Return a request as what can be looked up: arrays by their bytes, files with time and size."""
+    """Return a hashable key of a request or value: arrays by their bytes, files by path, time of change and size."""
     key: Hashable = value
     if isinstance(value, np.ndarray):
         key = (value.shape, value.tobytes())

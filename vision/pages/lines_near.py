@@ -25,7 +25,7 @@ UNCLEAR = 0.01
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Way:
+class NearLine:
     """A line that may be a side: its points, a x + b y = c, and the cost of the colours beside it."""
 
     side: TracedSide
@@ -35,24 +35,24 @@ class Way:
 
 def lines_near(
     rgb: NDArray[np.uint8], traced: TracedQuad, left_out: tuple[float, float], *, others: bool = True
-) -> list[list[Way]]:
+) -> list[list[NearLine]]:
     """Return, by side, the traced line and, where `others` are asked for, those near it."""
     quad = traced.corners_px
     lengths = np.linalg.norm(np.roll(quad, -1, axis=0) - quad, axis=1)
     reach = max(FAR * float(lengths.min()), LEAST_FAR_PX)
     code, low = coded(rgb, quad, reach + 12)
-    ways: list[list[Way]] = []
+    by_side: list[list[NearLine]] = []
     for i, side in enumerate(traced.sides):
         a, b = quad[i], quad[(i + 1) % 4]
-        ways.append([Way(side, _through(a, b), unclear_cost(rgb, quad, i))])
+        by_side.append([NearLine(side, _through(a, b), unclear_cost(rgb, quad, i))])
         if code is None or not others:
             continue
         for first, last in _strongest(code, quad - low, i, left_out[i % 2], reach):
             line = _through(a + first * side.normal[0], b + last * side.normal[0])
-            way = way_near(rgb, with_line(quad, i, line), i, left_out[i % 2], traced.blur_px[i % 2], quad)
-            if way is not None and all(apart_px(w.side, way.side) > SAME_PX for w in ways[i]):
-                ways[i].append(way)
-    return ways
+            other = line_near(rgb, with_line(quad, i, line), i, left_out[i % 2], traced.blur_px[i % 2], quad)
+            if other is not None and all(apart_px(w.side, other.side) > SAME_PX for w in by_side[i]):
+                by_side[i].append(other)
+    return by_side
 
 
 def _through(a: Array, b: Array) -> Array:
@@ -95,14 +95,16 @@ def unclear_cost(rgb: NDArray[np.uint8], quad: Array, i: int) -> float:
     return -2 * float(np.log(UNCLEAR + (1 - UNCLEAR) * (parting(rgb, quad, i, STRIP_PX) or 0.0)))
 
 
-def way_near(rgb: NDArray[np.uint8], corners: Array, i: int, left_out: float, blur: float, quad: Array) -> Way | None:
+def line_near(
+    rgb: NDArray[np.uint8], corners: Array, i: int, left_out: float, blur: float, quad: Array
+) -> NearLine | None:
     """Return the line near side `i` of a quadrilateral; its colours are judged with the other sides of `quad`."""
     code, low = coded(rgb, corners, 12.0)
     near = None if code is None else side_at(code, corners - low, i, left_out, blur)
     if near is None or near[0].seen < SEEN:
         return None
     at = np.array([near[1][0], near[1][1], near[1][2] + near[1][:2] @ low])
-    return Way(replace(near[0], pixel=near[0].pixel + low), at, unclear_cost(rgb, with_line(quad, i, at), i))
+    return NearLine(replace(near[0], pixel=near[0].pixel + low), at, unclear_cost(rgb, with_line(quad, i, at), i))
 
 
 def apart_px(a: TracedSide, b: TracedSide) -> float:

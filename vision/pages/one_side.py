@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.pages.coded_sides import with_line
-from vision.pages.lines_near import Way, lines_near, way_near
+from vision.pages.lines_near import NearLine, line_near, lines_near
 from vision.pages.plane import laid_on_wall
 from vision.pages.sides import TracedQuad
 from vision.priors import CameraPrior
@@ -49,18 +49,21 @@ def mended(
     near = lines_near(rgb, traced, left_out)
     best: list[tuple[float, TracedQuad]] = []
     for i in range(4):
-        ways = near[i][1:]
+        beside = near[i][1:]
         line = _where_it_fits(traced.corners_px, i, size_mm, opening_px, prior)
         for off in OFF_PX:
             at = with_line(traced.corners_px, i, line + np.array([0, 0, off]))
-            there = way_near(rgb, at, i, left_out[i % 2], traced.blur_px[i % 2], traced.corners_px)
+            there = line_near(rgb, at, i, left_out[i % 2], traced.blur_px[i % 2], traced.corners_px)
             if there is not None:
-                ways = [there, *ways]
+                beside = [there, *beside]
                 break
-        made = [(way, with_line(traced.corners_px, i, way.line)) for way in ways]
+        made = [(other, with_line(traced.corners_px, i, other.line)) for other in beside]
         fitting = [
-            (fits * way.side.seen * float(np.exp(-way.unclear / 2)), _exchanged(traced, i, way, corners))
-            for way, corners in made
+            (
+                fits * other.side.seen * float(np.exp(-other.unclear / 2)),
+                _exchanged(traced, i, other, corners),
+            )
+            for other, corners in made
             if np.isfinite(corners).all() and (fits := like(corners)) >= FITS
         ]
         if fitting:
@@ -71,8 +74,8 @@ def mended(
     return best[0][1]
 
 
-def _exchanged(traced: TracedQuad, i: int, way: Way, corners: Array) -> TracedQuad:
-    a, b, c, d = (way.side if k == i else s for k, s in enumerate(traced.sides))
+def _exchanged(traced: TracedQuad, i: int, other: NearLine, corners: Array) -> TracedQuad:
+    a, b, c, d = (other.side if k == i else s for k, s in enumerate(traced.sides))
     return replace(traced, corners_px=corners, sides=(a, b, c, d))
 
 

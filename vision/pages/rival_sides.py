@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from vision.adjustment import Block, huber_weights
 from vision.observations import PhotoState
 from vision.pages.coded_sides import with_line
-from vision.pages.lines_near import FAR, LEAST_FAR_PX, SAME_PX, Way, apart_px, lines_near, unclear_cost, way_near
+from vision.pages.lines_near import FAR, LEAST_FAR_PX, SAME_PX, NearLine, apart_px, line_near, lines_near, unclear_cost
 from vision.pages.side_block import SideBlock, side_block
 from vision.pages.side_fit import TracedSide
 from vision.pages.sides import TracedQuad
@@ -107,7 +107,7 @@ def _loosened(traced: TracedQuad) -> TracedQuad:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Sets:
-    """Sets of lines (C, 4) by their place among the ways of each side (one beyond: left out), and their costs (C,).
+    """Sets of lines (C, 4) by their place among the lines near each side (one beyond: left out), and their costs (C,).
 
     `left` says, of the likeliest sets, which side is left out and the corners (4, 2) px by which it must be there.
     """
@@ -126,19 +126,19 @@ def _likeliest(rgb: NDArray[np.uint8], by: Solved, k: int, traced: TracedQuad, k
     ends = left_out_of(half, kind)
     rest = _sums([b for b in by.blocks if b is not own], by.adjusted.state)
 
-    def rated(ways: list[list[Way]]) -> _Sets:
-        return _rated(rgb, by.adjusted.state, rest, k, traced, ways, half, kind)
+    def rated(by_side: list[list[NearLine]]) -> _Sets:
+        return _rated(rgb, by.adjusted.state, rest, k, traced, by_side, half, kind)
 
-    ways = lines_near(rgb, traced, ends, others=False)
-    sets = rated(ways)
+    by_side = lines_near(rgb, traced, ends, others=False)
+    sets = rated(by_side)
     if sets.cost[0] < sets.cost.min() + BETTER:
         return traced  # no side contradicts the others
-    ways = lines_near(rgb, traced, ends)
-    sets = rated(ways)
+    by_side = lines_near(rgb, traced, ends)
+    sets = rated(by_side)
     for _ in range(LOOKS):
-        if not _more(rgb, traced, ways, sets, ends):
+        if not _more(rgb, traced, by_side, sets, ends):
             break
-        sets = rated(ways)
+        sets = rated(by_side)
     best = int(np.argmin(sets.cost))
     if sets.cost[best] > NONE_FITS:
         return None
@@ -149,13 +149,13 @@ def _likeliest(rgb: NDArray[np.uint8], by: Solved, k: int, traced: TracedQuad, k
     corners = traced.corners_px
     for i in range(4):
         taken = sets.chosen[best, i]
-        if taken == len(ways[i]):
+        if taken == len(by_side[i]):
             length = float(np.linalg.norm(traced.corners_px[i] - traced.corners_px[i - 1]))
-            sides.append(replace(ways[i][0].side, beside_px=LEFT_OUT * length))
+            sides.append(replace(by_side[i][0].side, beside_px=LEFT_OUT * length))
             continue
-        side = ways[i][taken].side
-        corners = with_line(corners, i, ways[i][taken].line)
-        off = np.array([*(apart_px(side, w.side) for w in ways[i]), 0.0])
+        side = by_side[i][taken].side
+        corners = with_line(corners, i, by_side[i][taken].line)
+        off = np.array([*(apart_px(side, w.side) for w in by_side[i]), 0.0])
         u = float(np.sqrt((weight * off[sets.chosen[:, i]] ** 2).sum()))
         changed |= u > OPEN_PX
         sides.append(replace(side, beside_px=float(np.hypot(side.beside_px, u))) if u > OPEN_PX else side)
@@ -170,13 +170,13 @@ def _rated(
     rest: tuple[Array, Array],
     k: int,
     traced: TracedQuad,
-    ways: list[list[Way]],
+    by_side: list[list[NearLine]],
     half: Array,
     kind: str,
 ) -> _Sets:
     """Return all sets of lines with their costs, by the linear form of the adjustment at a state."""
-    parts = _parts(state, k, traced, ways, half, kind)
-    sets = np.array([c for c in product(*(range(len(w) + 1) for w in ways)) if _stands(c, ways)])
+    parts = _parts(state, k, traced, by_side, half, kind)
+    sets = np.array([c for c in product(*(range(len(w) + 1) for w in by_side)) if _stands(c, by_side)])
     n = rest[0] + sum(parts[i][0][sets[:, i]] for i in range(4))
     g = rest[1] + sum(parts[i][1][sets[:, i]] for i in range(4))
     c = sum(parts[i][2][sets[:, i]] for i in range(4))
@@ -186,7 +186,7 @@ def _rated(
     cost = np.asarray(c - (g * step).sum(1) + alone, float)
     left: dict[int, tuple[int, Array]] = {}
     for j in np.argsort(cost)[:SHOWN]:
-        out = [i for i in range(4) if sets[j, i] == len(ways[i])]
+        out = [i for i in range(4) if sets[j, i] == len(by_side[i])]
         if out:  # what the photo shows where that side must be
             corners = outline_px(state.moved(step[j]), k, half * SHORT_TO_LONG, half)
             corners = in_order(corners, traced.corners_px)
@@ -196,24 +196,24 @@ def _rated(
 
 
 def _more(
-    rgb: NDArray[np.uint8], traced: TracedQuad, ways: list[list[Way]], sets: _Sets, ends: tuple[float, float]
+    rgb: NDArray[np.uint8], traced: TracedQuad, by_side: list[list[NearLine]], sets: _Sets, ends: tuple[float, float]
 ) -> bool:
     """Add the lines found where likely sets say that a side must be; return whether there are any."""
     added = False
     for j, (i, corners) in sorted(sets.left.items(), key=lambda m: sets.cost[m[0]])[:PLACES]:
         if not np.isfinite(corners).all() or sets.cost[j] > sets.cost.min() + LIKELY:
             continue
-        way = way_near(rgb, corners, i, ends[i % 2], traced.blur_px[i % 2], traced.corners_px)
+        other = line_near(rgb, corners, i, ends[i % 2], traced.blur_px[i % 2], traced.corners_px)
         far = 2 * max(FAR * float(np.sqrt(cv2.contourArea(traced.corners_px.astype(np.float32)))), LEAST_FAR_PX)
-        if way is not None and all(SAME_PX < apart_px(w.side, way.side) < far for w in ways[i]):
-            ways[i].append(way)
+        if other is not None and all(SAME_PX < apart_px(w.side, other.side) < far for w in by_side[i]):
+            by_side[i].append(other)
             added = True
     return added
 
 
-def _stands(chosen: tuple[int, ...], ways: list[list[Way]]) -> bool:
+def _stands(chosen: tuple[int, ...], by_side: list[list[NearLine]]) -> bool:
     """Return whether at most one side is left out."""
-    return sum(c == len(w) for c, w in zip(chosen, ways, strict=True)) <= 1
+    return sum(c == len(w) for c, w in zip(chosen, by_side, strict=True)) <= 1
 
 
 def _sums(blocks: list[Block[PhotoState]], state: PhotoState) -> tuple[Array, Array]:
@@ -228,20 +228,20 @@ def _sums(blocks: list[Block[PhotoState]], state: PhotoState) -> tuple[Array, Ar
 
 
 def _parts(
-    state: PhotoState, k: int, traced: TracedQuad, ways: list[list[Way]], half: Array, kind: str
+    state: PhotoState, k: int, traced: TracedQuad, by_side: list[list[NearLine]], half: Array, kind: str
 ) -> list[tuple[Array, Array, Array]]:
     """Return, by side, normal matrices (W + 1, U, U), right sides and costs of its lines, the last: left out."""
     made: list[list[tuple[Array, Array, float]]] = [[], [], [], []]
-    for j in range(max(len(w) for w in ways)):
-        a, b, c, d = (w[min(j, len(w) - 1)].side for w in ways)
+    for j in range(max(len(w) for w in by_side)):
+        a, b, c, d = (w[min(j, len(w) - 1)].side for w in by_side)
         block = side_block(k, replace(traced, sides=(a, b, c, d)), half * SHORT_TO_LONG, half, kind)
         w_all, a_all = block.linearised(state)
         first = 0
         for i, side in enumerate((a, b, c, d)):
             last = first + len(side.pixel)
-            if j < len(ways[i]):
+            if j < len(by_side[i]):
                 w, m = w_all[first:last], a_all[first:last]
-                cost = float(w @ w) - _about_line(block, side, w, first) + ways[i][j].unclear
+                cost = float(w @ w) - _about_line(block, side, w, first) + by_side[i][j].unclear
                 made[i].append((m.T @ m, m.T @ w, cost))
             first = last
     for side_made in made:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from PIL import ExifTags, Image
 
-FULL_FRAME_DIAGONAL_MM = math.hypot(36.0, 24.0)  # 43.2666, CIPA DCG-001 by way of facts.md 5
+FULL_FRAME_DIAGONAL_MM = math.hypot(36.0, 24.0)  # 43.2666; equivalence is by the diagonal: CIPA DCG-001
 # Guess: integer rounding is +-2.1 % at 24 mm (sd 1.2 %), habits of makers (width rule -3.9 %, 35 rule -1.1 %)
 # the rest. It is what one sheet leans on; with two sheets it hardly matters.
 U_LOG_KNOWN = 0.03

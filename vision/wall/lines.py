@@ -231,7 +231,7 @@ def _cost(block: Block[PhotoState], state: PhotoState) -> float:
 def outlines_key(
     solved: Solved, corners_px: Array | None, wall: Wall, segments: Segments | None = None
 ) -> tuple[bytes, ...]:
-    """Return what the corners of an opening change of `lined`: alike for alike corners on the same solved photo."""
+    """Return a key of all that `lined` takes from an opening's corners; on one photo equal keys mean equal results."""
     if corners_px is None:
         return ()
     states = (solved.adjusted.state, *_starts(solved, corners_px))
