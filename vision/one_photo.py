@@ -1,4 +1,4 @@
-"""One photo of one opening, prepared, to its measures: solved, traced, measured."""
+"""From one prepared photo of an opening to its measures: solved, its sides traced, measured."""
 
 from __future__ import annotations
 
@@ -51,11 +51,12 @@ Listed = Mapping[Side, tuple[tuple[float, float, str], ...]]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PhotoTraced:
-    """One photo solved and its sides traced: what a measure rests on, and what several photos are joined by.
+    """One photo solved and its sides traced: what measures are taken from, and what joins several photos.
 
-    `listed` are the candidates of each side (weight, shift outward mm, name); `clicks` the corners (4, 2) px and
-    their standard uncertainty where no side was traced; `camera_key` is one for photos by one camera, None: unknown;
-    `beside` is what is seen beside its sides; `reference` is what its references were said to be.
+    `listed` are the candidates of each side (weight, shift outward mm, name). `drawn` are the sides as curves (N, 2)
+    px, for people. `clicks` are the corners (4, 2) px and their standard uncertainty px where no side was traced.
+    `camera_key` is equal for photos by one camera (None: unknown). `beside` are the lines seen beside its sides.
+    `reference` is what its references were said to be.
     """
 
     solved: Solved

@@ -50,9 +50,9 @@ PARTS = (
 
 @dataclass(frozen=True, slots=True)
 class Reference:
-    """Kind of the references of an opening and their size; sheets need none.
+    """Kind of the references of an opening, and their size where the kind does not say it (`given`).
 
-    `u_mm` are the standard uncertainties of a given width and height; None: as of a size stated to tenths of a mm.
+    `u_mm` are the standard uncertainties of a given width and height; None: 0.1 mm, as of a size stated to tenths.
     """
 
     kind: ReferenceKind = "sheet"
@@ -84,7 +84,14 @@ class CheckBar:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PhotoRequest:
-    """One photo of an opening; corners (4, 2) px top left first, clockwise, of the upright photo, None: find them."""
+    """One photo of an opening; all pixels are of the upright photo, at its full size.
+
+    `turn`: degrees clockwise, after the Exif orientation. `corners_px` (4, 2): rough corners of the opening, top left
+    first, clockwise, NaN where one is not in the photo; None: find them. `trace`: trace the sides from the corners,
+    False: the corners stand as clicked, with a standard deviation of `click_px` per axis. `reference`: that of this
+    photo, where it is another than the opening's. `reference_corners_px`: (4, 2) each, of pages or cards.
+    `focal35_mm`: 35 mm equivalent, in place of what Exif says.
+    """
 
     path: Path
     turn: Literal[0, 90, 180, 270] = 0
@@ -100,7 +107,12 @@ class PhotoRequest:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class OpeningRequest:
-    """Photos of one opening and what is known of the scene; edge_offset by side in mm, + toward the camera."""
+    """Photos of one opening, and what is known of the scene.
+
+    `edge_offset`: how far each side's edge stands in front of the surface that the references lie on, + toward the
+    camera; sides that are absent, and None, are assumed by the kind of wall. `sill_at`: the line of a sill that heights
+    end on: its top front arris, its top in the plane of the wall, or the foot of the frame.
+    """
 
     photos: tuple[PhotoRequest, ...]
     wall: Wall = "masonry"
@@ -210,7 +222,14 @@ class Remedy:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Estimate:
-    """Measures of one opening: nine values (9,), their covariance (9, 9) mm2, budget (9, parts) as u in mm."""
+    """Measures of one opening, in the order of `NINE`.
+
+    `values_mm` (9,) with covariance `cov_mm2` (9, 9); `budget_mm` (9, 11) their standard uncertainties by the parts of
+    `PARTS`; `station_u_mm` (9,) those of where a tape touches. `further`: taper, lean and others, by name.
+    `candidates`: other lines that a side could be. `faces`: other outlines that a tape may have been taken to.
+    `photos`: a report on each photo, in the order asked. `found_by`: `photo` (no corners were given), `corners` (traced
+    from rough ones) or `clicked`. `remedies`: what would make the measures surer; none where they are sure.
+    """
 
     values_mm: Array
     cov_mm2: Array
@@ -227,7 +246,7 @@ class Estimate:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class NotMeasured:
-    """The opening could not be measured: why, the remedy, and what the photos gave all the same."""
+    """The opening could not be measured: a code, why and what to do in words, and what the photos gave all the same."""
 
     code: str
     why: str

@@ -1,4 +1,4 @@
-"""One photo solved by its references: a camera, what makes the photo worse, and its straight edges."""
+"""One photo solved by its references: its camera and wall, doubts about the photo, and its straight edges."""
 
 from __future__ import annotations
 
@@ -36,10 +36,10 @@ from vision.wall.segments import Segments
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PhotoSolved:
-    """One photo solved by its references, what makes it worse, its straight edges (None: not searched), and its blur.
+    """One photo solved by its references: doubts about it as warnings, straight edges (None: not searched), and blur.
 
-    The blur px is that of the references' edges that run up and down and of those that run across, where it is known.
-    Corners of the opening change none of it, but for pages and cards: those are looked for outside the opening.
+    `blur_px` is the spread of the references' edges that run up and down and of those that run across, where known.
+    None of it depends on the corners of the opening, except for pages and cards: those are looked for outside of it.
     """
 
     solved: Solved

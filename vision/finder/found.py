@@ -71,7 +71,7 @@ def look_wider(
     sill_at: str,
     blur_px: tuple[float, float] | None = None,
 ) -> dict[Side, SideTrace | FailedSide]:
-    """Return the sides, where they leave doubt traced again as far off as the search may have put them.
+    """Return the sides; those in doubt are traced again, as far off as the search may have put them.
 
     Parameters
     ----------

@@ -31,7 +31,7 @@ AT_SIDE_MM, AT_DUE_MM, FURTHEST_MM, PLACE_MM = 5.0, 6.0, 12.0, 0.5
 
 
 def taken_for_frame(beside: Mapping[Side, Beside], wall: Wall) -> dict[Side, float]:
-    """Return how far outward in mm the edge is likelier of sides that seem taken at the frame; 0: that is not told.
+    """Return sides that seem to have been taken at the frame: how far outward in mm the edge likely lies, 0: not told.
 
     Parameters
     ----------

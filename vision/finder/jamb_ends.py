@@ -1,4 +1,4 @@
-"""Where the jambs end, held against what was taken for the sill where nobody pointed at it.
+"""What was taken for the sill, where nobody pointed at it, checked against where the jambs end.
 
 The step of colour along a jamb goes on down to the sill's top, and no further. A line that it runs past lies within the
 reveal (a faint sill, the foot of the frame); one far below its end is another edge of the sill or of the wall.
@@ -37,7 +37,7 @@ USUAL_MM, JUST_MM, PAST_MM, SHORT_MM = -5.0, 2.0, 6.0, 15.0
 def sill_misplaced(
     rgb: Pixels, camera: Camera, lines: Mapping[Side, Line], z_mm: Mapping[Side, float], inward_mm: float
 ) -> float | None:
-    """Return how far outward in mm the sill is likelier, as the ends of both jambs say; None where they do not object.
+    """Return how far outward in mm the sill more likely lies by the ends of both jambs; None where they agree with it.
 
     0: it is elsewhere, they do not tell where.
 

@@ -1,4 +1,4 @@
-"""Whether two photos are one picture: no second observation."""
+"""Whether two photos are one picture: a second copy is no second observation."""
 
 from __future__ import annotations
 

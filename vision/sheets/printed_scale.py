@@ -1,4 +1,4 @@
-"""At what scale a sheet was printed, as far as bars or the outline of its paper tell: a mixture, put as one normal.
+"""At what scale a sheet was printed, by bars or the outline of its paper: a mixture of cases, put as one normal.
 
 Most sheets come out at 100 % within the contract's prior, some 'fit to page' at any smaller scale, a few at any other.
 What was seen is weighed under each (Bayes); the mixture's mean and covariance go on (law of total variance). So bars

@@ -1,4 +1,4 @@
-"""One side's strip with its lines weighed, and the likeliest of them placed to sub-pixels."""
+"""One side of an opening: its strip, the lines in it with their weights, and the likeliest placed to sub-pixels."""
 
 from __future__ import annotations
 

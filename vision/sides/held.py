@@ -1,4 +1,4 @@
-"""Sides held against each other: by where the one next to them ends, and by the one depth of the frame."""
+"""The lines of each side weighed anew by the other sides: by where those end, and by the one depth of the frame."""
 
 from __future__ import annotations
 

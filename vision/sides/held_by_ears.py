@@ -1,4 +1,4 @@
-"""A projecting sill held against where the outlines of its ends turn."""
+"""The lines of a projecting sill weighed anew by where the outlines of its ends turn."""
 
 from __future__ import annotations
 

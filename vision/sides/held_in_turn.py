@@ -1,4 +1,4 @@
-"""Sides held against each other by how they run: one that is turned far off the other three is hardly a side.
+"""The lines of each side weighed anew by their direction: one turned far off the other three is hardly a side.
 
 Corners that lie centimetres off lead a search along other things, and a line found there runs from one of them to
 another. How far a side is out of level or plumb within what masons leave says nothing.

@@ -38,7 +38,7 @@ _SD = np.sqrt((_Z**2 + 1) * ndtr(_Z) + _Z * _DENSITY - _MEAN**2)
 
 @dataclass(frozen=True, slots=True)
 class Light:
-    """What a photo's linear light is multiplied with to be of usual brightness, and the noise sd of its black (3,).
+    """The gain that brings a photo's linear light to usual brightness, and the noise (sd) of its black (3,) by channel.
 
     The noise is that of a pixel before it was cut off at 0, in the light so multiplied; 0 where nothing is cut off.
     """

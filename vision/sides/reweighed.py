@@ -1,4 +1,4 @@
-"""The lines of a side with other weights than its strip alone gave them."""
+"""A side whose lines get other weights than its own strip gave them: what the modules `held*` share."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Rival lines of head and jambs held against the one depth of the frame behind them.
+"""Rival lines of head and jambs checked against the one depth of the frame behind them.
 
 Seen from where the camera stands, reveal's foot and frame lie beside a side's true edge as that depth says, which the
 other sides tell; beside a wrong line they do not. Evidence for an edge without difference in brightness, such as a

@@ -2,8 +2,8 @@
 
 Strip along the side, lines of consistent colour step, the outermost real one, its place to sub-pixels, and behind a
 rounded arris the place where the inner face begins: modules `profiles`, `line_search`, `weights`, `place`, `arris`;
-`finding` puts them together, `held` and `held_in_turn` hold the sides against each other, `held_by_ears` a sill against
-its own ends.
+`finding` puts them together; `held` and `held_in_turn` check the sides against each other, `held_by_ears` a sill
+against its own ends.
 """
 
 from __future__ import annotations
