@@ -21,7 +21,7 @@ HUBER = 2.0  # standard deviations; Huber (1981) advises 1 to 2 (from memory)
 NEGLIGIBLE = 1e-4  # of chi-square: no unknown would move by more than a hundredth of its standard deviation
 STILL = 1e-6  # of chi-square: a step that promises less is rounding
 FAR, NEAR = 1e-3, 1e-7  # damping to begin with, of a normal matrix of unit diagonal
-LEAST_DAMPING, LESS = 1e-6, 0.1
+LEAST_DAMPING, LESS = 1e-6, 0.1  # from which damping grows again; the most that it falls at once
 
 
 class State(Protocol):

@@ -10,7 +10,7 @@ import numpy as np
 from vision.request import NINE, Array, Measure, Side, Warning_
 from vision.stations import SideLine
 
-FEWEST_JOINTS = 6
+FEWEST_JOINTS = 6  # along a jamb
 LAID_MM = 1.5  # guess: least sd of one bed joint about an even gauge
 # Handbook gauges: 2 courses to 4 in, 3 to 8 in, 4 to 300 mm, 5 to 16 in, 1 to 4 in.
 USUAL_MM = {50.8: "2 courses to 4 in", 67.73: "3 courses to 8 in", 75.0: "4 courses to 300 mm"} | {

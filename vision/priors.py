@@ -33,7 +33,7 @@ U_BULGE_MM = 0.5  # design: two parameters a sheet
 STANDOFF_MM, U_STANDOFF_MM = 0.5, 0.3  # paper stands proud of the wall
 U_DEPTH_MM = {"masonry": 1.5, "render": 3.0, "siding": 1.0, "panel": 1.0}  # design: wall not a plane
 U_TILT_RAD = 0.003  # design
-U_BLOOM_PX = 1.0
+U_BLOOM_PX = 1.0  # loose: the sheet's own edges, of both polarities, tell it
 # How far the wall's horizontal may lie from that of the first reference (paper taped on by eye), and its vertical from
 # the right angle to it (masonry to about 3 mm a metre). Guesses: the first is loose, the second limits what lines give.
 U_WALL_TURN_RAD, U_WALL_SKEW_RAD = 0.2, 0.003

@@ -16,7 +16,7 @@ from vision.request import NINE, SIDES, Array, Side
 
 STATION_MM = 50.8  # 2 in inside the corners
 SMEAR_MM = 5.0  # local edges are running means: beside a joint a brick shows its place only so far inside its end
-BOW_SAMPLES = 20
+BOW_SAMPLES = 20  # local edges that a bow needs at least
 BLADE_MM, NEAR_MM = 8.0, 20.0  # a tape's blade; how far the nearest edge may lie
 SMOOTH_MM = 25.0  # over which the edge of a smooth side is averaged
 Pair = tuple[Side, Side]

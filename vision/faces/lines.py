@@ -17,16 +17,16 @@ from vision.sides.profiles import Strip, block_means, cut_strip, scale_mm_per_px
 from vision.sides.strip_line import steps_across
 from vision.stations import Line
 
-BLOCKS = 40
+BLOCKS = 40  # pieces of a side
 ALONG_PX, MOST_ROWS = 5.0, 240  # pitch along, coarser where the rows would be more
 STEP_PX, STEP_MM = 0.5, 0.6  # pitch across: where a photo is finer than wanted, the coarser
 MIDDLE = 0.8  # share of the side that is looked at: at its ends the neighbours' reveals and frames begin
 MOST_SLOPE = 0.012  # guess, rad: how far a frame is out of line with the wall
-GAP_PX, WINDOW_PX = 0.5, 1.5
+GAP_PX, WINDOW_PX = 0.5, 1.5  # left out about a line, and averaged beyond, for its step
 APART_PX = 1.5  # lines nearer than this are one
-BESIDE_PX = 3.5
-LEAST_CONTRAST, LEAST_REAL = 0.006, 0.05
-MIN_COLUMNS = 20
+BESIDE_PX = 3.5  # where a soft gradient would have a step too, a line none
+LEAST_CONTRAST, LEAST_REAL = 0.006, 0.05  # of lines that are kept (guesses)
+MIN_COLUMNS = 20  # of the strip, in the photo
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,16 +19,16 @@ from vision.request import SIDES, Side, Wall
 # Guesses.
 LEAST_JOINT_MM = 1.5  # a frame nearer to the edge than this is no other face to a tape
 STEPS_MM = (20.0, FURTHER_MM)  # how far within a frame its own lines are looked for
-MOST_STEPS, GROOVE_MM, ALONE_MM = 2, 12.0, 15.0
+MOST_STEPS, GROOVE_MM, ALONE_MM = 2, 12.0, 15.0  # outlines within a frame; breadth of a groove; apart at least
 ALIKE_MM = 2.5  # by how much a frame's faces differ in breadth
-TRIM_MM = (35.0, 190.0)
+TRIM_MM = (35.0, 190.0)  # breadth of a trim board
 PARTS_ALIKE = 0.4  # sd of the log of contrasts of boards of one paint
 U_GROOVE_MM = 2.0  # a line within a frame is mostly a groove or a step with two edges
 SINK_MM = 8.0  # how far a line further in may lie behind the frame
 FALL = 0.09  # of a sill's top, to the outside: half of what is thought possible
-LEAST_RISE_MM, PROJECTS_MM = 3.0, 3.0
+LEAST_RISE_MM, PROJECTS_MM = 3.0, 3.0  # of a sill's top, as seen; how far a sill stands out that has a front of its own
 LEAST_SHOWN = 1.6  # of four sides, each at most 1
-LEAST_WEIGHT = 0.2
+LEAST_WEIGHT = 0.2  # of an outline that is reported
 
 DepthBy = Literal["parallax", "edge"]
 

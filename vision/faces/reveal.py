@@ -20,7 +20,7 @@ from vision.request import Array, Side, Wall
 from vision.stations import Line
 
 SHARED: tuple[Side, ...] = ("head", "left", "right")
-DEPTHS_MM = np.arange(4.0, 221.0)
+DEPTHS_MM = np.arange(4.0, 221.0)  # of a frame behind the edges: those tried
 # Depth of the frame behind the edges and the standard deviation of its log.
 USUAL_DEPTH_MM: Mapping[Wall, float] = {"masonry": 80.0, "render": 80.0, "siding": 55.0, "panel": 55.0}
 SPREAD_OF_DEPTH = 0.7
@@ -32,7 +32,7 @@ NO_JOINT = 0.3  # how often a frame runs on behind the edge, or its joint is too
 ONE_COLOUR: Mapping[Wall, float] = {"masonry": 0.1, "render": 0.3, "siding": 0.5, "panel": 0.5}  # reveal and joint
 MISSED, TELLING, PASSED = 0.1, 6.0, 0.6  # log odds of a line where one is expected: log(MISSED + TELLING * real)
 U_FOOT_MM: Mapping[Wall, float] = {"masonry": 1.3, "render": 1.3, "siding": 0.8, "panel": 0.8}
-U_LINE_PX = 0.6
+U_LINE_PX = 0.6  # of the place of a line (a guess)
 FURTHER_MM, TRIM_MM = 130.0, 200.0  # how far within a frame, and outside of a trimmed edge, is searched
 
 

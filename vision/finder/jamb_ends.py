@@ -18,9 +18,9 @@ from vision.sides.search import SILL_FALL
 from vision.stations import Line
 
 ABOVE_MM, BELOW_MM = 450.0, 90.0  # of the jamb above and of its run below the sill's line
-MOST_OF_JAMB = 0.7
+MOST_OF_JAMB = 0.7  # above the sill, where the jamb shows its own step
 NEAR_MM = 15.0  # the jamb's own step is learnt further up; its median holds though the jamb end within
-BESIDE_PX, WINDOW_PX = 1.0, 6.0
+BESIDE_PX, WINDOW_PX = 1.0, 6.0  # from where to where beside the jamb its step is read
 # A joint beside bricks on edge goes on in line with a jamb, but is no wider than JOINT_MM (10 mm are usual: common
 # practice, no source): FURTHER_PX beyond it, and beyond the first window, only the jamb itself goes on.
 JOINT_MM, FURTHER_PX = 12.0, 8.0

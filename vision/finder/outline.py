@@ -14,15 +14,15 @@ from numpy.typing import NDArray
 from vision.finder.wall_mask import PITCH_MM, Mask
 from vision.request import Array
 
-SMALLEST_MM = 250.0
-STRAIGHT_MM = 12.0
+SMALLEST_MM = 250.0  # width and height of an opening at least
+STRAIGHT_MM = 12.0  # a border pixel so near to a jamb is of it
 LEAN = 0.06  # jambs stand upright in the wall, and the wall in the view
-GAP_MM = 60.0
+GAP_MM = 60.0  # a shorter gap in a run of rows is bridged
 CLEAR_MM = 25.0  # a border nearer to the picture's own border is not seen
-FULL = 0.8
-SQUARE_DEG = 2.5
-TRIALS = 400
-LINES = 3
+FULL = 0.8  # share of a row, or of the region, between both jambs that is unlike wall
+SQUARE_DEG = 2.5  # off a right angle at most, at every corner
+TRIALS = 400  # random pairs of border pixels, as in RANSAC (Fischler and Bolles 1981)
+LINES = 3  # upright lines that are looked for on each border
 
 
 @dataclass(frozen=True, slots=True, eq=False)

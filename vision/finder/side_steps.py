@@ -16,14 +16,14 @@ from numpy.typing import NDArray
 from vision.finder.wall_mask import PITCH_MM, Mask, WallView
 from vision.request import Array, Side
 
-REACH_MM = 240.0
+REACH_MM = 240.0  # outward and inward of the side that is given
 TILT_MM, TILT_STEP_MM = 12.5, 2.5  # how far the ends of a line lie off its middle
 UPRIGHT = 0.3  # guess: by so much a line must be better that is tilted most
 STEP_T, STEP_LAB = 5.0, 4.0  # a step along a side: against its scatter, and in Lab units
 BLOCKS, EACH = 12, 8  # pieces of a side, samples in each
 SHARE, MOST = 0.15, 0.6  # joints at every other course show such a share of the mean step in half of the samples
-FROM, TO = 0.06, 0.94
-BEYOND_MM = (80.0, 350.0)
+FROM, TO = 0.06, 0.94  # part of the side: at its ends the neighbours begin
+BEYOND_MM = (80.0, 350.0)  # beyond both ends, where the wall's own steps are read
 NORMAL: Mapping[Side, tuple[float, float]] = {"head": (0, -1), "right": (1, 0), "sill": (0, 1), "left": (-1, 0)}
 
 

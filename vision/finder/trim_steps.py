@@ -11,10 +11,10 @@ from vision.request import Side
 TRIM_MM, WIDEST_MM, ALIKE_MM = 45.0, 230.0, 8.0  # a trim is at least and at most so wide, and alike on both sides
 BORDER_MM = 22.0  # how far a region's border stands from its line
 JAMBS: tuple[Side, Side] = ("left", "right")
-ABOUT_MM = 60.0
+ABOUT_MM = 60.0  # where the strongest step is looked for that an edge is compared with
 # Guesses: the edge is seen by at least such a share of the strongest step about it, on one side more clearly.
 FAINT, CLEAR = 0.06, 0.15
-SAME_MM = 8.0
+SAME_MM = 8.0  # lines nearer than this are one
 NOT_ALIKE = "no trim of one width is seen left and right"
 SURE_LAB = 12.0  # guess: a step of this size is a real line
 

@@ -13,14 +13,14 @@ from vision.camera import Camera, project
 from vision.photo.upright_rgb import Pixels
 from vision.request import Array
 
-PITCH_MM = 5.0
+PITCH_MM = 5.0  # of wall to a pixel of the view
 AROUND_MM = 1800.0  # how far from the references an opening is looked for
-MAX_SIDE_PX = 1400
+MAX_SIDE_PX = 1400  # of the view
 COARSE = 8  # the map into the photo is smooth: projected at every eighth pixel
-COLOURS = 5
-SAMPLES = 8000
+COLOURS = 5  # of the wall, as clusters (k-means)
+SAMPLES = 8000  # pixels of the wall that its colours are learnt from, about
 WALL_DISTANCE = 9.0  # squared Mahalanobis distance within which a pixel is wall
-MARGIN_PX = 3.0
+MARGIN_PX = 3.0  # rim of the photo that is not looked at
 Mask = NDArray[np.uint8]
 
 

@@ -22,14 +22,14 @@ SLIP_PX = 2  # courses are laid and mapped so well
 NOISE = 3.0  # Lab lightness; what varies less is plain
 CLIPPED = 40.0  # nothing outweighs a course by more
 COURSED = 0.5  # the wall beside the references agrees with itself so well, or shows no courses (noise: up to 0.4)
-ALONG_MM = 150.0
+ALONG_MM = 150.0  # of a row, over which its evenness is read
 SMOOTH = 0.5  # guess: share of the wall's usual spread of lightness along a row
 STOPS = 0.5  # share of the usual agreement below which the courses have stopped
-LEAST_ROWS = 8
+LEAST_ROWS = 8  # pixels of a row that its mean light rests on
 BRICK_PX = 13  # a place without courses is larger than a brick is high
-STEEPEST_DEG, BIN_DEG = 6.0, 0.1
+STEEPEST_DEG, BIN_DEG = 6.0, 0.1  # how far the level may lean in the view; bins of the histogram of directions
 SHARP = 15.0  # Sobel gradient of lightness that counts as an edge
-SURE_DEG = 0.5
+SURE_DEG = 0.5  # standard deviation by which that histogram is smoothed
 
 
 def level_rad(view: WallView, references: Sequence[Array]) -> float:

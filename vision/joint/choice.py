@@ -20,10 +20,10 @@ from vision.request import SIDES, Side
 from vision.stations import SideLine
 
 LEAST_WEIGHT = 0.02  # rivals of less weight are not tried
-MOST_SETS = 400
-LISTED_FROM = 0.005
+MOST_SETS = 400  # of lines, one a photo, that are followed; the likeliest
+LISTED_FROM = 0.005  # weight of a candidate that is listed
 ANOTHER_LINE = 0.01  # contract, Decision: no side gives less to it
-SAME_MM = 0.5
+SAME_MM = 0.5  # candidates nearer than this are one
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -31,7 +31,7 @@ U_SAMPLED_PX, U_HALVED_PX = 0.41, 1.04
 ACROSS_PX, REACH_PX = 0.25, 3.0
 LEVEL_PX = 1.9  # from the edge, the colours that stand beside it
 SHIFTS_PX, COARSE_PX = np.arange(-1.6, 1.61, 0.2), np.arange(-1.0, 1.01, 0.5)
-TABLE_PX = 0.05
+TABLE_PX = 0.05  # pitch of the table of steps
 ROUNDS = 2
 LEAST_SHARE = 0.5  # of what a station shows, explained by a step
 

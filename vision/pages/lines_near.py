@@ -18,7 +18,7 @@ SLANT = 0.1  # of the side: as much farther off at one end than at the other
 STATIONS, WINDOW_PX, PITCH_PX = 24, 1.5, 0.5
 MOST, FAINTEST = 5, 0.3  # lines a side; of the strongest
 APART_PX, SAME_PX = 2.0, 0.5
-SEEN = 0.5
+SEEN = 0.5  # share of a side that a line beside it must show
 STRIP_PX = np.arange(1.25, 2.6, 0.25)
 # A line with the card's colours on both sides is its edge one time in a hundred of one that parts them (a guess).
 UNCLEAR = 0.01

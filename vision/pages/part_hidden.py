@@ -16,7 +16,7 @@ STRAIGHT = 0.012  # of the length around: farther from it an edge is not one lin
 TURNED = np.deg2rad(22)  # of a side to the common directions: perspective
 SAME_LINE = 0.03  # of the size
 LEAST, LEAST_ALL = 0.25, 0.55  # of each side that must be straight, and of all together
-FILLED = 0.6
+FILLED = 0.6  # share of the outline that its region fills at least
 
 
 def straight_sides(contour: NDArray[np.generic], area: float) -> Array | None:

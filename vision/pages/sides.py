@@ -31,10 +31,10 @@ from vision.request import Array
 from vision.srgb import LINEAR
 
 BLOCKS = 24  # pieces of a side in the coarse search
-MIN_SIDE_PX = 18.0
+MIN_SIDE_PX = 18.0  # of a reference that can be traced
 TURNS, CENTRED_PX = 5, 0.4
 CODE_NOISE = 0.006  # of square-root light: what JPEG and rounding leave
-PALETTE = 10
+PALETTE = 10  # colours of a reference (k-means)
 UNLIKE = 3.0  # times the contrast of the other sides; of the same paper on the same wall (a guess)
 ALIKE = 0.06  # of square-root light: colours of the reference
 # Those of even paper differ by its noise, of which this is a multiple: a wall a few hundredths off is another colour.

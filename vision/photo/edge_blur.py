@@ -19,11 +19,11 @@ from vision.sheets.sheet import HEIGHT_MM, WIDTH_MM, black_cells_mm
 from vision.solving.solved import Solved
 from vision.srgb import linear_light
 
-STEPS = 33
-MOST_REACH_PX = 6.0
-LEAST_EDGES = 40
+STEPS = 33  # places across an edge
+MOST_REACH_PX = 6.0  # to either side of an edge, less where the cells of the pattern are smaller
+LEAST_EDGES = 40  # of a block, else it is one of saddles
 PATTERN_MM = np.array([[0, 0], [WIDTH_MM, 0], [WIDTH_MM, HEIGHT_MM], [0, HEIGHT_MM]], np.float32)
-SADDLE_OFF_PX, SADDLE_OFF = 1.5, 0.02
+SADDLE_OFF_PX, SADDLE_OFF = 1.5, 0.02  # of saddles off where edges put them: px, and share of a side of the sheet
 WORTH_A_TRY = 0.2  # agreement from a sheet's markers alone; far from there no adjustment finds back
 # Spread over reach: 0.45 at most on sound practice photos, 0.63 where nothing but blur is left. Saddles: guesses.
 SMEARED, U_SMEARED_PX, U_SMEARED_CORNER_PX = 0.47, 0.4, 1.5

@@ -29,11 +29,11 @@ U_CENTRE_CUT = 0.12  # of the long side: a cut that takes a third off one side m
 LOG_CUT = 0.4  # a picture cut to two thirds of its diagonal
 MANY_TIMES = 12.0  # 35 mm equivalent over focal length: a sensor of 3.6 mm, smaller than phones have
 WIDE_SURE, LONGER_SURE = 2.0, 2.0  # standard deviations
-STEEP_DEG = 42.0
-FEW_PX_PER_MM = 0.3
-BLUR_PX, BLUR_OF_REACH = 1.4, 0.47
+STEEP_DEG = 42.0  # of the line of sight off the square; a view steeper than this is warned of (a guess)
+FEW_PX_PER_MM = 0.3  # of the reference: a coarser photo is warned of (a guess)
+BLUR_PX, BLUR_OF_REACH = 1.4, 0.47  # spread of edges, in px and over how far it was looked, that is warned of
 MOTION_TIMES = 1.2  # sheets are sharp alike in both directions unless the camera moved
-MANY_ISO, LONG_EXPOSURE_S = 1600.0, 1 / 25
+MANY_ISO, LONG_EXPOSURE_S = 1600.0, 1 / 25  # from these on the light was poor (guesses)
 DARK_WHITE, NOISE_OF_CONTRAST = 0.08, 0.15  # white paper in linear light; noise of a pixel over black to white
 # Guesses: how often a photo is cut whose Exif is whole, and one whose Exif is gone; 'cut' is taken from 10 % on.
 P_CUT_TOLD, P_CUT_BARE, P_CUT_ODD, CUT_SHOWN, CUT_ROOM = 0.02, 0.15, 0.5, 1 / 9, 64.0

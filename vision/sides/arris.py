@@ -15,17 +15,17 @@ import numpy as np
 
 from vision.request import Array
 
-PITCH_PX = 0.25
-REACH_PX = 9.0
-SLACK_PX = 6.0
-RADII_PX = np.concatenate([np.arange(0, 3, 0.5), np.arange(3.0, 9.0, 1.0)])
+PITCH_PX = 0.25  # of the profiles across a side
+REACH_PX = 9.0  # of the profiles to either side
+SLACK_PX = 6.0  # by which templates are longer, so that they can be shifted
+RADII_PX = np.concatenate([np.arange(0, 3, 0.5), np.arange(3.0, 9.0, 1.0)])  # tried; 0 is sharp
 BETAS = np.array([-1.5, -0.8, -0.4, -0.15, 0.0, 0.15, 0.4, 0.8, 1.25, 1.8, 3.0, 8.0])
-SHIFTS_PX = np.arange(-5.0, 4.01, PITCH_PX)
+SHIFTS_PX = np.arange(-5.0, 4.01, PITCH_PX)  # of the inner end of the arc against the step, outward
 U_RADIUS_MM = 1.5  # guess: arrises of brick, stone, render and trim are rounded by 1 to 3 mm
-BLUR_STEP_PX = 0.05
+BLUR_STEP_PX = 0.05  # templates are kept for blurs that far apart
 LEAST_BLUR_PX = 0.7  # lens, pixel and sampling of the strip together
 RESOLVED_MM_PER_PX = 0.8  # coarser photos hide the round within the blur
-BLUR_FACTORS = (0.9, 1.0, 1.12, 1.25)
+BLUR_FACTORS = (0.9, 1.0, 1.12, 1.25)  # of the photo's blur: at a side it is not known better
 OCCAM = 6.0  # a round must explain this much more chi-square than a sharp arris
 MODEL_ERROR = 0.03  # guess: share of the contrast that the model does not explain
 

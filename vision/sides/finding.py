@@ -25,7 +25,7 @@ from vision.sides.weights import FAINT, STRONG, weigh
 BOW_MM: Mapping[Wall, float] = {"masonry": 8.0, "render": 6.0, "siding": 2.5, "panel": 2.5}  # guess
 LEVEL_BOW = 0.4  # guess: lintels and sills are cast, cut or laid on one; jambs are laid course by course
 _BESIDE: Mapping[Side, Beside] = {"head": "inside", "right": "both", "sill": "none", "left": "both"}
-MARGIN_PX = 9.0
+MARGIN_PX = 9.0  # of the strip beyond the reach: room for steps and their windows
 SHORT_MM = 100.0  # contract: under 100 mm is no length of an opening
 BOW_ROOM, CLOSE_PX = 2.0, 3.0  # of the bow that is believed; room to place a line that would bend further
 # Bricks end by about a millimetre here and there: in a photo finer than that a step is read so wide, and each piece's

@@ -37,7 +37,7 @@ from vision.sides.sill_ghosts import Ghost
 from vision.sides.weights import ANOTHER_LINE
 from vision.stations import Line
 
-SURE_HEAD, SAME_DEPTH_MM = 0.9, 3.0
+SURE_HEAD, SAME_DEPTH_MM = 0.9, 3.0  # weight of a line that may tell of its neighbours; depths that count as one
 SURE_SIDE = 0.975  # a side in no doubt
 # Guess: how often jambs end at the frame's foot instead of the sill's arris, where their reveal is seen too narrow (own
 # hard renderings 4 of 130), and where that lies outward of the arris, mm.

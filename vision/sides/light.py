@@ -23,8 +23,8 @@ from vision.srgb import LINEAR, LUMA
 # Linear light of the brightest half percent. Of 31 photos by daylight, practice and own renderings, all had 0.395 and
 # more; metering sets 18 % reflectance to 0.18, so that paper lies at 0.6 to 0.9.
 WHITE, WHITE_SHARE = 0.4, 0.5
-MOST_GAIN = 100.0
-TILE_PX, TILES = 8, 800
+MOST_GAIN = 100.0  # of a photo of hardly any light
+TILE_PX, TILES = 8, 800  # side and about how many tiles of the photo that are read
 DARK_SHARE = 0.1  # of the tiles: those in which black is looked for
 # Second differences in both directions: blind to steps along an axis and to slopes, so what is left is noise (Immerkaer
 # 1996, Fast noise variance estimation; the sum of its squared weights is 36).

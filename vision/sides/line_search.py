@@ -19,10 +19,10 @@ from vision.sides.profiles import Strip, block_means
 from vision.sides.strip_line import GAP_PX, WINDOW_PX, Line, apart_mm, legendre, sample, steps_across
 from vision.srgb import LUMA
 
-BLOCKS = 48
-SLACK_PX = 1.5
+BLOCKS = 48  # pieces of a side
+SLACK_PX = 1.5  # beyond the reach, that a climb may lead to
 WIDEST = 2.5  # of the usual window: what a strip's margin holds
-BESIDE_PX = 4.0
+BESIDE_PX = 4.0  # where a soft gradient would have a step too, a line none
 STARTS = 24  # of each of the two searches
 MERGE_PX = 1.6  # lines nearer than this are one
 # A weak line beside a strong one. Nearer than FREE_PX the windows of its step take in the strong one and only narrow

@@ -18,7 +18,7 @@ from vision.stations import ENDS
 RIM_PX = 24.0  # a side is followed to so near the rim of the picture
 # Guess: how far a side may lean off the wall's direction, and the share of its length that a click may miss it by.
 OFF_DIRECTION = 0.006
-STEP_MM, FAR_MM = 20.0, 12000.0
+STEP_MM, FAR_MM = 20.0, 12000.0  # along a side from a corner in view, until the rim of the picture
 
 
 def hides_a_corner(corners_px: Array | None) -> bool:

@@ -18,10 +18,10 @@ from vision.sides.profiles import Strip
 from vision.sides.strip_line import legendre
 from vision.srgb import LUMA
 
-SAMPLE_MM = 4.0
+SAMPLE_MM = 4.0  # along the side, of one local edge
 SMOOTH = 5  # samples to one local position: a tape's blade is 16 to 25 mm wide
-FINE_PX = 0.25
-MAX_WINDOW_PX = 5.0
+FINE_PX = 0.25  # grid across the side
+MAX_WINDOW_PX = 5.0  # about the line, where the next one leaves so much room
 LEAST_STEP = 0.01  # of linear light: a fainter step's spread is noise
 CORE_PX = 1.25  # the levels are read outside this: half of the blur
 # Guesses from drawn and rendered edges: what two lit faces, blur and JPEG leave however long the side is.

@@ -14,7 +14,7 @@ from vision.sides.strip_line import Line
 # heads (own renderings with hard sides, practice), and none of some 460 heads without a lintel looked like that. By
 # Bayes with one lintel in five heads and the 95 % limits of both shares: 0.97. Else a guess.
 PLATE_WEIGHT, PLATE_SHADED_WEIGHT, SHADED = 0.15, 0.97, 0.6
-PLATE_MM = (4.0, 14.0)
+PLATE_MM = (4.0, 14.0)  # height of a steel lintel's edge
 # Dark steel over a light soffit differs less: a line of its own (contrast, t, and where no clearer line is near also
 # peak at least these; a gradient across the soffit has them not) below which the light falls to DIMMER was a lintel's
 # in 54 of 54 heads (280 own hard renderings, practice), the five of them between SHADED and DIMMER too, and none of 345

@@ -18,7 +18,7 @@ from vision.sides.light import light_of, linear, without_pedestal
 
 STEP_PX = 0.5  # pitch of the grid across the side
 ALONG_PX = 1.5  # pitch along the side
-MAX_ALONG = 2400
+MAX_ALONG = 2400  # rows of a strip
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -17,11 +17,11 @@ from vision.stations import LaidUnits
 
 # guess: sd of a laid brick's arris about the straight or bowed side; a projecting sill is one piece, cast, cut or sawn
 ROUGH_MM, ROUGH_LEVEL_MM, ROUGH_PIECE_MM = 1.5, 1.0, 0.5
-PROJECTS_MM = 3.0
+PROJECTS_MM = 3.0  # a sill that stands further out than this before the jambs projects
 ASTRAY, ASTRAY_MM = 0.05, 2.5  # share of bricks read at another line (a shadow, a stain), and how far off (guesses)
 WORTH = 8.0  # bricks that the guess of a side's roughness counts as
 SHAPE_MM = np.array([0.5, 0.5, 3.0])  # guess: sd of what the bricks' own line differs from the traced one, and of a bow
-TURNS = 8
+TURNS = 8  # of the expectation maximization
 
 
 def roughness_mm(side: Side, traces: Mapping[Side, SideTrace | FailedSide]) -> float:

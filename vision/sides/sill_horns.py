@@ -21,9 +21,9 @@ from vision.sides.search import Search
 from vision.sides.strip_line import steps_across
 
 ZONE_MM = (20.0, 85.0)  # guess: sills run on by 40 to 150 mm
-PEAKS = 3
+PEAKS = 3  # places of the foot that are kept
 LEAST_STEP = 0.03  # in the root of linear light; about 5 grey levels
-LEAST_SHARE = 0.25
+LEAST_SHARE = 0.25  # of the strongest step
 
 
 @dataclass(frozen=True, slots=True, eq=False)

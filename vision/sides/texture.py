@@ -22,13 +22,13 @@ from vision.sides.profiles import Strip
 from vision.sides.strip_line import Line, legendre
 from vision.srgb import LUMA
 
-PIECES = 16
+PIECES = 16  # of a side
 SURE_T = 6.0  # of an end that no line shows
 PARALLEL_PX = 3.0  # between the ends of a side: how far its lines may be from parallel
 BASE_STEPS = 3  # rows of half a pixel between the two ends of a gradient
 SKIP_PX = 1.25  # blur of the arris itself, left out
 BAND_PX = 5.0  # reach of each face that is looked at
-LEAST_BAND_PX = 1.5
+LEAST_BAND_PX = 1.5  # of a face that is looked at, across
 LEAST_SPREAD = 0.04  # of A - B between pieces: noise of pieces without grain
 STEEPEST = 2.0
 BESIDE_LINE_PX = 1.75  # blur of a line, and the base of the gradients

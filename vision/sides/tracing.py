@@ -28,7 +28,7 @@ from vision.sides.sill_ghosts import Ghost
 from vision.sides.weights import FAINT, SideCandidate
 from vision.stations import LaidUnits
 
-HIDDEN_COVERAGE = 0.4
+HIDDEN_COVERAGE = 0.4  # share of a side that must show its line, else the side counts as hidden
 GHOST_TILT = 0.6  # error at the ends of an unseen arris against its middle's: 0.3 against 0.5 px on own renderings
 UNSEEN_NAME = "front arris, not seen"
 BY_STEPS_NAME = "edge by its mean steps"

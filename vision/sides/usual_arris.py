@@ -37,13 +37,13 @@ SKY = (1 - ALBEDO) / (1 + ALBEDO)  # change of the diffuse light from a wall to 
 IN_SHADE, SUN_SHARES = 1 / 3, (0.5, 0.8)  # guesses: photos without sun on the wall; its share of the light on the front
 SUN_ABOVE, SUN_BESIDE = (0.6, 1.0, 1.7), (-1.3, -0.5, 0.5, 1.3)  # inner over front face, as Lambert has it
 SLACK_PX = 0.75  # how far a step may be placed beside the round that it shows
-LEAST_BLUR_PX, MOST_BLUR_PX = 0.6, 3.0
+LEAST_BLUR_PX, MOST_BLUR_PX = 0.6, 3.0  # of the photo, between which its blur is taken to be
 # A sharp edge is blurred like the sharpest side, or a little more: bricks that end here and there (guess).
 BLURS, BLUR_WEIGHTS = np.array([0.9, 0.97, 1.05, 1.14, 1.26]), np.array([0.11, 0.25, 0.31, 0.22, 0.11])
 INNER_PX, OUTER_PX = (2.0, 6.0), (3.0, 7.0)
 INNER_MM, OUTER_MM, BLUR_REACH_PX = 2.0, 4.0, 3.0
-LEAST_STEP = 0.02
-MOST_RADIUS_MM = 4.0
+LEAST_STEP = 0.02  # of a profile in linear light; fainter ones tell nothing
+MOST_RADIUS_MM = 4.0  # of an arris
 TINY = 1e-9
 
 

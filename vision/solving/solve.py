@@ -23,7 +23,7 @@ U_MARKER_PX = 0.7  # raw marker corners carry a start only, never the scale
 SHEET_HALF_MM = np.array([108.0, 140.0])  # half a page: where the bulge vanishes
 SHEET_MIDDLE_MM = np.array([sheet.WIDTH_MM / 2, sheet.HEIGHT_MM / 2])
 NEIGHBOURS = 2.0  # unit edges of one row err together: this many count as one (from simulation)
-FLOOR_PX = 0.03
+FLOOR_PX = 0.03  # standard uncertainty of one printed edge at least (a guess)
 
 
 def solve_sheets(

@@ -16,7 +16,7 @@ from vision.camera import UNKNOWNS, back_project, project_jacobian
 from vision.observations import WALL, PhotoState
 from vision.request import Array
 
-BIN_MM = 0.5
+BIN_MM = 0.5  # of the density of places across
 SMOOTH_MM = 1.5  # a brick's own roughness
 WITHIN_MM = 5.0  # pieces this near to a course's line are taken for it
 # Two pieces make a course where they lie so far apart that bricks tell its slope better than how it was laid (guess:

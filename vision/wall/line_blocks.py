@@ -25,10 +25,10 @@ from vision.wall.line_noise import line_noise
 from vision.wall.line_vote import Voted
 from vision.wall.segments import pieces, place_pieces
 
-U_PIECE_PX = 0.15
+U_PIECE_PX = 0.15  # of a piece placed to sub-pixel, until its residuals show it (a guess)
 NEIGHBOURS = 1.5  # pieces side by side err together a little: this many count as one (a guess)
 MOST = 250  # segments a direction in the first, coarse adjustment
-LEAST_POINTS = 12
+LEAST_POINTS = 12  # fewer pieces are not worth adding
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from vision.request import Array
 from vision.wall.courses import two_apart
 
-GATE = 3.5
+GATE = 3.5  # standard deviations off its line, beyond which a point is left out
 CONTRARY = 2.0  # standard deviations of a slope from where the others run, beyond which it counts less
 PRIOR_DOF = 20.0  # guess: so many places' worth is what is known of head joints beforehand
 # The slopes of a wall's lines scatter more or less from wall to wall, by a factor of two (sd of the logarithm, a

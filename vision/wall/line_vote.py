@@ -18,14 +18,14 @@ from vision.observations import PhotoState
 from vision.request import Array
 from vision.wall.segments import Segments
 
-TURN_STEP = 0.002
+TURN_STEP = 0.002  # rad, of the histogram of directions
 TURNS = np.arange(-0.25, 0.2501, TURN_STEP)  # rad: paper taped on by eye
 FANS = np.arange(-0.15, 0.1501, 0.004)  # rad per metre: what a poor reference leaves of perspective
 AGREE_RAD = 0.006  # one brick edge: about 1 mm in 200
 PLACES_MM = 12.0  # lines nearer than this are one place
 MOST_MM = 500.0  # no place votes with more than this length
 LEAST_MM = 60.0  # a place where less agrees is none
-LEAST_PLACES = 5
+LEAST_PLACES = 5  # across the lines, at which lines of one direction must be seen
 TRIED = 60  # of the highest cells of the histogram
 LEAST_LENGTHS_MM = (0.0, 150.0, 500.0)
 CHANCE = 1e-7  # probability that directions at random agree so well at one of the thousand places asked
