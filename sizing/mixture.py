@@ -9,10 +9,8 @@ from itertools import product
 import numpy as np
 from scipy.special import ndtr
 
-from vision.request import NINE, SIDES, Array, Candidate, Side
+from vision.request import ANOTHER_LINE, NINE, SIDES, Array, Candidate, Side
 
-# Contract, Decision: no side gives less to 'another line'.
-OTHER_LINE = 0.01
 # Guess: how far another line may lie from the one traced. Smaller: a hidden wrong line is taken for a slip.
 OTHER_LINE_U_MM = 25.0
 # Components lighter than this change no verdict and cost time.
@@ -57,14 +55,14 @@ def side_terms(side: str, values_mm: Array, candidates: Sequence[Candidate]) -> 
     nothing = np.zeros(len(NINE))
     mine = [(float(c.weight), np.asarray(c.shift_nine_mm, float), c.shift_mm) for c in candidates if c.side == side]
     total = sum(w for w, _, _ in mine)
-    room = 1.0 - OTHER_LINE
+    room = 1.0 - ANOTHER_LINE
     scale = room / total if total > room else 1.0
     terms = [(w * scale, shift, nothing) for w, shift, _ in mine]
     rest = 1.0 - total * scale
     # The traced line itself may or may not stand in the list; if not, it holds what the others leave.
     if not any(abs(moved) < 1e-9 for _, _, moved in mine):
-        terms.append((rest - OTHER_LINE, nothing, nothing))
-        rest = OTHER_LINE
+        terms.append((rest - ANOTHER_LINE, nothing, nothing))
+        rest = ANOTHER_LINE
     terms.append((rest, nothing, OTHER_LINE_U_MM * outward(side, values_mm)))
     return terms
 

@@ -7,8 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from vision.request import SIDES, Array, OpeningRequest, Quantity, Side, Wall, Warning_
-from vision.sides.traced import SIDE_WORD
+from vision.request import SIDE_WORD, SIDES, Array, OpeningRequest, Quantity, Side, Wall, Warning_
 
 # contract: what is not given is not zero
 DEFAULT_OFFSET: Mapping[Wall, Quantity] = {

@@ -20,6 +20,9 @@ Wall = Literal["masonry", "render", "siding", "panel"]
 Side = Literal["head", "right", "sill", "left"]
 ReferenceKind = Literal["sheet", "letter", "a4", "id1", "given"]
 SIDES: tuple[Side, ...] = ("head", "right", "sill", "left")
+# The sides as they are called in a sentence.
+SIDE_WORD: Mapping[Side, str] = {"head": "head", "right": "right jamb", "sill": "sill", "left": "left jamb"}
+ANOTHER_LINE = 0.01  # contract, Decision: no side gives less to a line that is not listed as its candidate
 NINE = (
     "width_top",
     "width_middle",

@@ -8,21 +8,19 @@ from dataclasses import replace
 import numpy as np
 
 from vision.camera import Camera, back_project, project
+from vision.finder.side_steps import NORMAL
 from vision.photo.upright_rgb import Pixels
-from vision.request import SIDES, Array, Side, Wall, Warning_
+from vision.request import ANOTHER_LINE, SIDE_WORD, SIDES, Array, Side, Wall, Warning_
 from vision.sides.finding import FailedSide
 from vision.sides.profiles import outward
-from vision.sides.traced import SIDE_WORD
 from vision.sides.tracing import HIDDEN_COVERAGE, UNSEEN_NAME, SideTrace, trace_sides
 from vision.stations import ENDS, SideLine
 
-NORMAL: Mapping[Side, tuple[float, float]] = {"head": (0, -1), "right": (1, 0), "sill": (0, 1), "left": (-1, 0)}
 MOVED_MM = 6.5  # the search places a side within about this
 SILL_MOVED_MM = 14.0  # and a sill, which may fall or project
 PROJECTING_MM = 70.0  # a sill's front may stand so far below the foot of the jambs in the picture
 SEARCHED_MM = 8.0  # guess: standard deviation of a corner found on a grid of 5 mm
 DISAGREE = 0.25  # guess: share of the way between search and trace that counts as standard uncertainty
-ANOTHER_LINE = 0.01  # contract, Decision: no side gives less to it
 UNSURE_MM = 7.0  # guess: how far off a line is that the trace took for none
 MOSTLY = 0.5  # a line of less weight is not the one: another, perhaps out of reach, is likelier
 TEXTURE = 1.0  # a step no larger than those beside it is none, where nobody pointed at it

@@ -24,6 +24,7 @@ BLOCKS, EACH = 12, 8  # pieces of a side, samples in each
 SHARE, MOST = 0.15, 0.6  # joints at every other course show such a share of the mean step in half of the samples
 FROM, TO = 0.06, 0.94  # part of the side: at its ends the neighbours begin
 BEYOND_MM = (80.0, 350.0)  # beyond both ends, where the wall's own steps are read
+# Outward, in the plane of the wall: x right, y down.
 NORMAL: Mapping[Side, tuple[float, float]] = {"head": (0, -1), "right": (1, 0), "sill": (0, 1), "left": (-1, 0)}
 
 

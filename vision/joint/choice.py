@@ -16,13 +16,12 @@ import numpy as np
 from vision.camera import back_project, project
 from vision.joint.solve import Joint
 from vision.one_photo import Listed, PhotoTraced
-from vision.request import SIDES, Side
+from vision.request import ANOTHER_LINE, SIDES, Side
 from vision.stations import SideLine
 
 LEAST_WEIGHT = 0.02  # rivals of less weight are not tried
 MOST_SETS = 400  # of lines, one a photo, that are followed; the likeliest
 LISTED_FROM = 0.005  # weight of a candidate that is listed
-ANOTHER_LINE = 0.01  # contract, Decision: no side gives less to it
 SAME_MM = 0.5  # candidates nearer than this are one
 
 

@@ -16,8 +16,7 @@ from vision.joint.choice import Choice, choices, with_choices
 from vision.joint.measures import depth_warnings, seen_depths
 from vision.joint.solve import Joint, join, loosened
 from vision.one_photo import PhotoTraced
-from vision.request import SIDES, Side
-from vision.sides.traced import SIDE_WORD
+from vision.request import SIDE_WORD, SIDES, Side
 
 LEVEL = 0.001  # of the tests whether photos, and single sides, fit together
 ROBUST = 1.5  # guess: Huber's loss and shared priors make the strain not quite a chi-square

@@ -12,8 +12,7 @@ from vision.depths import edge_depths
 from vision.joint.several_photos import Together
 from vision.one_photo import PhotoTraced
 from vision.photo.quality import slant_doubts, with_effects
-from vision.request import OpeningRequest, PhotoReport, Side, Warning_
-from vision.sides.traced import SIDE_WORD
+from vision.request import SIDE_WORD, OpeningRequest, PhotoReport, Side, Warning_
 
 ASSUMED, ALONE = "edge-depth-assumed", ("weak-geometry", "one-reference")
 SEEN_MM = 3.0  # standard uncertainty to which photos must see the depth of all sides to take the place of a guess

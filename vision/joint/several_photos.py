@@ -11,8 +11,7 @@ from vision.joint.explained import Way, at_best_lines, fits, ways
 from vision.joint.measures import DOUBTED, depth_warnings, joint_candidates, measure_joint, seen_depths
 from vision.measures import Measured
 from vision.one_photo import PhotoTraced
-from vision.request import Array, Candidate, OpeningRequest, Side, Warning_
-from vision.sides.traced import SIDE_WORD
+from vision.request import SIDE_WORD, Array, Candidate, OpeningRequest, Side, Warning_
 
 
 @dataclass(frozen=True, slots=True, eq=False)

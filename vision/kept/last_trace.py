@@ -19,9 +19,8 @@ from numpy.typing import NDArray
 
 from vision.camera import Camera
 from vision.kept.value_key import value_key
-from vision.request import SIDES, Array, Side, Wall
+from vision.request import SIDE_WORD, SIDES, Array, Side, Wall
 from vision.sides.finding import FailedSide, FoundSide, find_side
-from vision.sides.traced import SIDE_WORD
 from vision.sides.tracing import SideTrace, trace_sides
 from vision.solving.solved import Solved
 from vision.stations import ENDS

@@ -22,7 +22,7 @@ from vision.request import Array
 
 FORMAT = "secondtape-lens/1"
 UNKNOWNS = ("log_focal", "cx", "cy", "k1", "k2")
-LARGEST_BYTES = 100_000  # of a profile; they have about 1 kB
+LARGEST_BYTES = 100_000  # of a profile, which is a text of a few dozen lines
 SAME_FOCAL = 0.02  # Exif writes the focal length to two or three digits
 SAME_SHAPE = 0.003  # sides of a resized picture are rounded to whole pixels: 2 px of 700
 # Guesses, with their effect: focusing from 1 m to 5 m moves a phone's lens by f (1/1 m - 1/5 m) = 0.5 % of f, and a

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from vision.camera import Camera
 from vision.faces.reveal import SHARED
-from vision.request import SIDES, Array, Side, Wall
+from vision.request import ANOTHER_LINE, SIDES, Array, Side, Wall
 from vision.sides.finding import FailedSide, FoundSide
 from vision.sides.reweighed import (
     APART_PX,
@@ -34,7 +34,6 @@ from vision.sides.side_ends import (
     weighed_by_ends,
 )
 from vision.sides.sill_ghosts import Ghost
-from vision.sides.weights import ANOTHER_LINE
 from vision.stations import Line
 
 SURE_HEAD, SAME_DEPTH_MM = 0.9, 3.0  # weight of a line that may tell of its neighbours; depths that count as one

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.camera import Camera
-from vision.request import Array, Side, Wall
+from vision.request import ANOTHER_LINE, Array, Side, Wall
 from vision.sides.finding import FailedSide, FoundSide
 from vision.sides.reweighed import (
     APART_PX,
@@ -23,7 +23,6 @@ from vision.sides.reweighed import (
 from vision.sides.side_ends import CORE_MM, OF_SCALE, OWED, STEP_MM, SideEnd
 from vision.sides.sill_ears import COARSE, Ear, read_ear
 from vision.sides.sill_ghosts import Ghost
-from vision.sides.weights import ANOTHER_LINE
 
 LEAST_OUT_MM = 5.0  # a sill that stands out less shows no top beyond the jambs
 BASE_WEIGHT = 0.003  # of a line near which the outline is looked for

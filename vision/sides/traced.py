@@ -10,7 +10,7 @@ import numpy as np
 from vision.camera import Camera, back_project, project
 from vision.errors import RequestError
 from vision.measures import Measured
-from vision.request import NINE, SIDES, Array, Candidate, Face, Side, Wall, Warning_
+from vision.request import NINE, SIDE_WORD, SIDES, Array, Candidate, Face, Side, Wall, Warning_
 from vision.sides.finding import SHORT_MM, FailedSide
 from vision.sides.roughness import believed, believed_units, roughness_mm
 from vision.sides.tracing import BY_STEPS_NAME, POINTED_NAME, UNSEEN_NAME, SideTrace
@@ -23,7 +23,6 @@ U_CHOICE_MM: Mapping[Wall, float] = {"masonry": 0.4, "render": 0.6, "siding": 0.
 # guess: of it what is left where that of a usual arris is stated, since arrises are chipped and stained too
 UNTOLD = 0.5
 AMBIGUOUS_BELOW = 0.9  # weight of the best candidate
-SIDE_WORD: Mapping[Side, str] = {"head": "head", "right": "right jamb", "sill": "sill", "left": "left jamb"}
 
 
 def side_lines(

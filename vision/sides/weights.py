@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.request import Array
+from vision.request import ANOTHER_LINE, Array
 from vision.sides.line_scores import BEYOND, beyond_px, scores
 from vision.sides.plates import without_plate
 from vision.sides.search import Search
@@ -20,7 +20,6 @@ from vision.sides.sill_ghosts import HORN_PX, TEXTURE_FROM, Ghost, Place, textur
 from vision.sides.strip_line import Line
 from vision.sides.texture import Texture, TextureEnd, changes, find_end
 
-ANOTHER_LINE = 0.01  # contract, Decision: no side gives less to 'another line'
 UNDERSIDE = 0.2  # guess: odds that a line that far out is not the sill's own lower edge
 # root of linear light, top to front: an overcast sky gives a level face at most twice the light of an upright one
 # (CIE S 011 sky, 0.4, and what the ground sends back); how alike in hue one material stays is a guess
