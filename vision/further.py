@@ -16,7 +16,10 @@ GRID_MM = 20.0  # spacing of the search for the narrowest and widest place
 def further_measures(
     lines: Mapping[Side, Line], sides: Mapping[Side, SideLine], values: Array, cov: Array
 ) -> dict[str, Measure]:
-    """Return taper, lean, the narrowest and widest width and height with their places, and a course where seen."""
+    """Return taper, lean, the narrowest and widest width and height with their places, and a course where seen.
+
+    `values` (9,) mm and `cov` (9, 9) mm2 are the nine, which `lines` and `sides` were measured to give.
+    """
 
     def difference(a: str, b: str) -> Measure:
         i, j = NINE.index(a), NINE.index(b)

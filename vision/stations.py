@@ -164,7 +164,7 @@ def _bow(side: SideLine, s_mm: float) -> float:
 
 
 def nine_of(lines: Mapping[Side, Line], local: Mapping[str, tuple[float, float]]) -> Array:
-    """Return the nine measures; `local` holds the outward departures at both ends of each width and height."""
+    """Return the nine measures (9,) mm; `local` are the outward departures mm at both ends of each width and height."""
     values = {}
     for name, ((side_a, a), (side_b, b)) in stations(lines).items():
         da, db = local[name]

@@ -115,7 +115,10 @@ def spread(trace: SideTrace) -> float:
 
 
 def widened(line: SideLine, trace: SideTrace | FailedSide, camera: Camera, corners_px: Array) -> SideLine:
-    """Return the side with the spread of its rivals and the distance of trace and search in the u of its choice."""
+    """Return the side with a larger `u_choice_mm`: nobody chose among its rivals, nor where it was to be traced.
+
+    Added are the spread of the rivals, and a part of how far the trace lies off the corners (4, 2) px as found.
+    """
     if isinstance(trace, FailedSide):
         return line
     moved = min(abs(_moved(camera, corners_px, trace)), SILL_MOVED_MM)

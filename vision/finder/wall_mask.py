@@ -89,7 +89,10 @@ def reference_mask(view: WallView, polygons: Sequence[Array], grow: float) -> Ma
 
 
 def unlike_wall(view: WallView, polygons: Sequence[Array]) -> Mask | None:
-    """Return the mask of pixels that are in the photo and unlike the wall in rings around the references, or None."""
+    """Return the mask (H, W) of pixels in the photo whose colour is not the wall's; None where too little wall is seen.
+
+    The colours of the wall are learnt in rings around the references, `polygons` (4, 2) px of the view.
+    """
     sheets = reference_mask(view, polygons, 1.4)
     ring = (reference_mask(view, polygons, 2.0) > 0) & (sheets == 0) & (view.valid > 0)
     samples = view.lab[ring]

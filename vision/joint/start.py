@@ -22,7 +22,10 @@ Pair = tuple[tuple[int, int], tuple[int, int]]
 
 
 def frames_of(photos: Sequence[PhotoTraced], depths: EdgeDepths) -> list[Array | None]:
-    """Return where each photo's wall frame lies in the first one's: by the opening's corners, else by references."""
+    """Return where each photo's wall frame lies in the first one's: x, y mm and turn rad (3,); None: not known.
+
+    Photos are linked by two or more corners of the opening that both show, else by a sheet that both show.
+    """
     frames: list[Array | None] = [np.zeros(3), *[None] * (len(photos) - 1)]
     for _ in photos:  # a photo may be linked through another one
         for k, photo in enumerate(photos):

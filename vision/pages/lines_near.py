@@ -36,7 +36,10 @@ class NearLine:
 def lines_near(
     rgb: NDArray[np.uint8], traced: TracedQuad, left_out: tuple[float, float], *, others: bool = True
 ) -> list[list[NearLine]]:
-    """Return, by side, the traced line and, where `others` are asked for, those near it."""
+    """Return, for each of the four sides, its line as traced and, where `others` are asked for, the lines near it.
+
+    `left_out` is the share of width and height left out at each end of a side.
+    """
     quad = traced.corners_px
     lengths = np.linalg.norm(np.roll(quad, -1, axis=0) - quad, axis=1)
     reach = max(FAR * float(lengths.min()), LEAST_FAR_PX)
@@ -91,7 +94,10 @@ def _strongest(
 
 
 def unclear_cost(rgb: NDArray[np.uint8], quad: Array, i: int) -> float:
-    """Return what it costs that the reference's colours lie not inside side `i` or lie outside of it too."""
+    """Return the cost (-2 log likelihood) of side `i` of a quadrilateral (4, 2) px by the colours on its two sides.
+
+    It is high where the reference's colours do not lie inside the side, or lie outside of it too.
+    """
     return -2 * float(np.log(UNCLEAR + (1 - UNCLEAR) * (parting(rgb, quad, i, STRIP_PX) or 0.0)))
 
 

@@ -19,7 +19,7 @@ ROOT = np.sqrt(LINEAR)
 
 
 def evenness(rgb: NDArray[np.uint8], quad: Array) -> float:
-    """Return 0 to 1: how even and untinted an outline is inside; half may lie in shadow, a quarter be covered."""
+    """Return 0 to 1: how even and untinted an outline (4, 2) px is inside; half may be in shadow, a quarter covered."""
     size = 24
     to_square = cv2.getPerspectiveTransform(
         np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32), quad.astype(np.float32)
@@ -110,7 +110,7 @@ def _share(ordered: Array, share: float) -> float:
 
 
 def alike_all_round(rgb: NDArray[np.uint8], quad: Array) -> float:
-    """Return 1 where paper is brighter, or darker, than what lies beside it on all sides; less where it is both.
+    """Return 1 where an outline (4, 2) px is brighter, or darker, than what lies beside all its sides; less where both.
 
     A board between a page and a trim is darker than both and brighter than the shadow under it. Where something lies on
     the paper a side says nothing. A joint beside the paper is not its side: what lies just inside is no paper.

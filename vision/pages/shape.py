@@ -18,7 +18,7 @@ MISFIT = 0.03  # of the size, against the known proportions: focal length and a 
 
 
 def pose_rating(quad: Array, size_mm: tuple[float, float], prior: CameraPrior) -> float:
-    """Return 0 to 1: how well a quadrilateral fits the known size, upright or lying, seen by the camera."""
+    """Return 0 to 1: how well a quadrilateral (4, 2) px fits the known size, upright or lying, seen by the camera."""
     half = np.array(size_mm) / 2
     lengths = np.hypot(*(np.roll(quad, -1, axis=0) - quad).T)
     seen = (lengths[0] + lengths[2]) / max(lengths[1] + lengths[3], 1e-9)
@@ -39,7 +39,7 @@ def placed(quads: Array, size_mm: tuple[float, float], photo: tuple[int, int]) -
 
 
 def may_lie_beside(quad: Array, size_mm: tuple[float, float], opening: Array | None) -> bool:
-    """Return whether a reference may lie there beside the opening, and the opening be one by its size."""
+    """Return whether a reference (4, 2) px may lie beside the opening (4, 2) px, which must be one by its size."""
     if opening is None:
         return True
     lengths = np.linalg.norm(np.roll(quad, -1, axis=0) - quad, axis=1)
@@ -47,13 +47,13 @@ def may_lie_beside(quad: Array, size_mm: tuple[float, float], opening: Array | N
     out = cv2.pointPolygonTest(opening.astype(np.float32), (float(middle[0]), float(middle[1])), True)
     if out > -0.4 * lengths.min():
         return False
-    # an opening of less than a foot or more than eight metres is none
+    # guess: openings are a foot to eight metres wide; 200 to 9000 mm with room for a slanting view
     px_per_mm = float(lengths.max()) / max(size_mm)
     return bool(200 < np.linalg.norm(opening[1] - opening[0]) / px_per_mm < 9000)
 
 
 def voted(quads: Sequence[Array]) -> list[tuple[Array, int]]:
-    """Return one of each group of like outlines, their median, with how many there are."""
+    """Return one of each group of like outlines (4, 2) px, their median, with how many there are."""
     groups: list[list[Array]] = []
     first = np.empty((len(quads), 4, 2))
     for q in quads:

@@ -43,7 +43,18 @@ def crossings(lines: Array) -> Array:
 def fitted_side(
     quad: Array, i: int, along: Array, shift: Array, height: Array, normal: Array
 ) -> tuple[TracedSide, Array] | None:
-    """Return the side's points, those off the line left out, averaged in bins; and its line a x + b y = c."""
+    """Return the line through a side's edge positions, as a traced side and as a, b, c (3,) of a x + b y = c.
+
+    Parameters
+    ----------
+    quad : (4, 2) px, corners; `i` says which side of it.
+    along, shift, height : (A,) place along the side 0..1, the edge's place px outward of it (NaN: none), its step.
+    normal : (2,) outward.
+
+    Notes
+    -----
+    Positions off the line are left out and the rest averaged in bins. None where fewer than six positions agree.
+    """
     good = np.isfinite(shift)
     if good.sum() < 6:
         return None

@@ -59,7 +59,7 @@ def with_labels(
 
 
 def box_about(outline: Array) -> Box:
-    """Return the box about a reference and the rim of paper beyond its pattern."""
+    """Return the box x0, y0, x1, y1 px about a reference (4, 2) px and the rim of paper beyond its pattern."""
     low, high = outline.min(axis=0), outline.max(axis=0)
     rim = 0.12 * (high - low)
     (x0, y0), (x1, y1) = np.floor(low - rim).astype(int).tolist(), np.ceil(high + rim).astype(int).tolist()

@@ -116,7 +116,7 @@ def find_side(
 def placed_side(
     side: Side, strip: Strip, lines: list[Line], weights: Array, ghost: Ghost | None, wall: Wall
 ) -> FoundSide | FailedSide:
-    """Return a side with the likeliest of its lines that can be placed."""
+    """Return a side, placed at the likeliest of its lines that can be placed; `weights` (N,) are those of the lines."""
     bow = _most_bow_mm(side, wall)
     for best in np.argsort(-weights):
         room = room_px(lines, int(best), strip.mm_per_px)

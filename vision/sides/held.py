@@ -57,7 +57,10 @@ UNSEEN_IF_DRIFTED = 0.3
 def held_against_ends(
     rgb: NDArray[np.uint8], camera: Camera, found: Mapping[Side, FoundSide | FailedSide], wall: Wall, sill_at: str
 ) -> dict[Side, FoundSide | FailedSide]:
-    """Return jambs weighed by where head and sill end, and the sill by where the jambs end, as far as those tell."""
+    """Return the sides with the lines of each weighed anew by where its neighbours end, as far as those tell.
+
+    The jambs are weighed by the ends of head and sill, the sill by the ends of the jambs. `rgb` is (H, W, 3) uint8.
+    """
     after = dict(found)
     jambs: tuple[Side, ...] = ("left", "right")
     by_head = dict(found)  # a jamb that the sill's end made sure of says nothing new of the sill

@@ -30,7 +30,11 @@ def side_lines(
     traces: Mapping[Side, SideTrace | FailedSide],
     wall: Wall,
 ) -> tuple[dict[Side, SideLine], dict[Side, tuple[tuple[float, float, str], ...]], dict[str, Array], list[Warning_]]:
-    """Return the traced sides for measuring, their candidates, the curves to draw, and warnings."""
+    """Return by side the lines to measure between, the candidates and the curves to draw; and warnings.
+
+    Candidates are (weight, shift outward mm, name), curves (N, 2) px. Warnings are on sides that
+    were not found, are hidden, or are not the only line there.
+    """
     lines: dict[Side, SideLine] = {}
     listed: dict[Side, tuple[tuple[float, float, str], ...]] = {}
     drawn: dict[str, Array] = {}

@@ -171,7 +171,10 @@ def _squarely(quad: Array, plane: Array, prior: CameraPrior) -> list[PhotoState]
 def traced_rectangle(
     rgb: NDArray[np.uint8] | None, quad: Array, size: Reference, kind: str, click_px: float, seen: float = SEEN
 ) -> TracedQuad | None:
-    """Return the traced sides of one rectangle where `seen` of all four shows, else None: the click stands."""
+    """Return the traced sides of a rectangle (4, 2) px, None where less than the share `seen` of one of them shows.
+
+    Without a picture, and where none are returned, the corners stand as clicked, to `click_px` each.
+    """
     if rgb is None:
         return None
     reach = max(CLICK_REACH * click_px * max(rgb.shape) / 4032, 4.0)

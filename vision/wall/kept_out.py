@@ -46,7 +46,7 @@ def of_the_wall(
 
 
 def about(outlines_px: Sequence[Array]) -> list[Array]:
-    """Return the outlines of references, with the margin of their paper."""
+    """Return the outlines (4, 2) px of references, with the margin of their paper."""
     return [o.mean(0) + REFERENCE_MARGIN * (o - o.mean(0)) for o in outlines_px]
 
 
