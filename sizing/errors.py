@@ -2,7 +2,13 @@
 
 SizingError(Exception)
 ├── InputError(ValueError)   what was typed cannot be used; carries all problems found at once
-└── OutputError              stdout cannot be written to
+├── OutputError              stdout cannot be written to
+├── ChangedUnderneath        a job file was changed by another meanwhile (`sizing.jobs.writer`)
+├── LogError                 the log's index cannot be used (`sizing.log.index`)
+└── WorkerError              the desk's child process failed (`sizing.desk.worker`)
+
+Not of this tree, because the modules that call for them turn them into one of these or into a warning:
+LengthError and NestedTooDeepError (ValueError), RunFolderError (OSError).
 """
 
 from __future__ import annotations

@@ -1,8 +1,9 @@
 """Exceptions of the package.
 
-- VisionError
-  - PhotoError(OSError): the photo cannot be used; has a code
-  - RequestError(ValueError): what was asked makes no sense, e.g. corners outside the photo
+VisionError(Exception)
+├── PhotoError(OSError)       the photo cannot be used; has a code
+├── RequestError(ValueError)  what was asked makes no sense, e.g. corners outside the photo; has a code
+└── ProfileError(ValueError)  a camera profile cannot be used (`vision.lens.profile`)
 """
 
 from __future__ import annotations
