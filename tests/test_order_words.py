@@ -164,6 +164,10 @@ def test_a_likelier_size_beside_the_rules_is_a_remark_where_all_readings_agree(c
     assert opening_of(result)["verdict"] == "send"
     assert "55 1/2 in is likelier" in border(result)
     assert codes(checked(), "notes") == []
+    # The height too, 55 + 3 in half-way between the chart's 57 and 59 in and seen 3/16 in less: each is remarked on.
+    both = checked(readings | {"height": ("55",) * 3}, None, estimator=seen(heights=(54.8125,) * 3))
+    notes = [n["says"] for n in opening_of(both)["order"]["notes"] if n["code"] == "on-the-border"]
+    assert [said.split(",")[0] for said in notes] == ["width", "height"]
     # Where a reading differs, that is what matters.
     assert "on-the-border" not in codes(checked(SQUARE | {"width": ("54 3/8", "54 3/8", "55 3/8")}, None), "notes")
 
