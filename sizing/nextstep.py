@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from sizing.judging import ReadingResult
 from sizing.messages import verdicts as messages
-from sizing.mixture import sides_of
 from sizing.outcome import OpeningResult
 from sizing.remeasure import LIKELIER_THAN_NOT, again
-from sizing.rival_lines import doubtful_sides
+from sizing.rival_lines import explaining_sides
 from vision.request import SIDES, Estimate
 
-# With these the photo's lines may be the wrong ones.
-_DOUBTFUL_EDGE = frozenset({"edge-ambiguous", "edge-hidden"})
+# No line of the photo shows this side.
+_HIDDEN = "edge-hidden"
 # Measuring again from the same side would give the same numbers.
 _MIRRORED = "seen-from-inside"
 # Verdicts of the photo on readings.
@@ -49,12 +48,16 @@ def _named(reading: ReadingResult) -> str:
 
 
 def _doubtful(result: OpeningResult) -> tuple[str, ...]:
-    """Return the sides on whose line the verdict hangs, or may hang where readings differ: in order of `SIDES`."""
+    """Return the sides on whose line the verdict hangs, or may hang where readings differ: in order of `SIDES`.
+
+    Where they differ by more than any other line would explain, nobody is sent to look at lines.
+    """
     found: set[str] = {side for r in result.readings for side in r.deciding}
-    if result.verdict.why == "reading-differs":
-        touched = {side for name in result.verdict.names for side in sides_of(name)}
-        warned = [w for p in result.photos if p.report is not None for w in p.report.warnings]
-        found |= {w.side for w in warned if w.code in _DOUBTFUL_EDGE and w.side in touched}
-        if isinstance(result.answer, Estimate):
-            found |= touched.intersection(doubtful_sides(result.answer.candidates))
+    if result.verdict.why == "reading-differs" and isinstance(result.answer, Estimate):
+        warnings = [w for p in result.photos if p.report is not None for w in p.report.warnings]
+        hidden = {w.side for w in warnings if w.code == _HIDDEN}
+        for r in result.readings:
+            name = r.reading.name
+            if name in result.verdict.names:
+                found.update(explaining_sides(r.judgement, name, result.answer, result.tolerance.of(name), hidden))
     return tuple(side for side in SIDES if side in found)

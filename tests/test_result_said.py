@@ -37,6 +37,34 @@ def test_where_the_choice_of_the_edge_decides_the_person_is_sent_to_the_picture(
     assert "Look at the picture: is the sill (bottom) drawn on the right line?" in text
 
 
+RISE = np.array([0.0] * 3 + [1.0] * 3 + [0.74] * 2 + [0.0])
+SILLS = [Candidate("sill", 0.965, 0.0, RISE * 0.0, "edge"), Candidate("sill", 0.02, 25.0, RISE * 25.0, "wall")]
+LOOK = "Look at the picture: is the sill (bottom) drawn on the right line?"
+
+
+@pytest.mark.parametrize(("left", "asked"), [("1552.2 mm", True), ("1527.2 mm", False), ("1502.2 mm", False)])
+def test_who_measures_again_looks_at_a_line_only_where_another_would_explain_it(job, left, asked):
+    # Geometry by hand: 1527.2 mm to the line traced, 25 mm more to its rival, 25 less to none.
+    readings = opening(middle="56 3/8").replace('left = "60 1/8"', f'left = "{left}"')
+    found = only_opening(check_job(job(readings), estimator=measured(candidates=SILLS)))
+    assert found["why_code"] == "reading-differs"
+    assert (LOOK in found["next_step"]) == asked
+
+
+@pytest.mark.parametrize(("right", "asked"), [("61 1/8", True), ("114 1/8", False)])
+def test_a_line_that_is_hidden_is_looked_at_for_an_inch_and_not_for_54(job, right, asked):
+    # Another line of unknown place lies within 2 in, k = 2 (a guess of the decision): common practice, no source.
+    def hidden(request, progress):
+        seen = measured()(request, progress)
+        warned = Warning_("edge-hidden", "no line shows the sill", "sill")
+        return replace(seen, photos=(replace(seen.photos[0], warnings=(warned,)),))
+
+    readings = opening().replace('right = "60 1/8"', f'right = "{right}"')
+    found = only_opening(check_job(job(readings), estimator=hidden))
+    assert [r["name"] for r in found["readings"] if r["verdict"] == "differs"] == ["height_right"]
+    assert (LOOK in found["next_step"]) == asked
+
+
 def test_the_share_of_another_line_alone_sends_nobody_to_look_at_lines(job):
     # Contract, Decision: at least 1 % of each side is for 'another line', however clear it is. By one line alone p is
     # Phi(5.08 / 2.9) - Phi(-7.63 / 2.9) = 0.956, over 0.95; of the share of 2 % little lies within: 0.94.
