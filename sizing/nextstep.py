@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from sizing.judging import ReadingResult
 from sizing.messages import verdicts as messages
+from sizing.messages.verdicts import OrderBesides
+from sizing.orders.problems import hangs_on
 from sizing.outcome import OpeningResult
 from sizing.remeasure import LIKELIER_THAN_NOT, again
 from sizing.rival_lines import explaining_sides
 from vision.request import SIDES, Estimate
 
+# The order's problem that a reading which it comes from differs.
+_THE_READING_ITSELF = "doubtful-reading"
 # No line of the photo shows this side.
 _HIDDEN = "edge-hidden"
 # Measuring again from the same side would give the same numbers.
@@ -32,6 +36,8 @@ def step_of(result: OpeningResult) -> str:
         match=bool(suspect) and not mirrored and all(j.e_n is not None and j.e_n <= 1.0 for j in suspect),
         sheets=max((len(report.references_px) for report in seen), default=0),
         advised=result.advice is not None,
+        order=_order_besides(result),
+        untold=to_take,
     )
     if not mirrored or verdict.why not in _BY_PHOTO:
         return step
@@ -39,6 +45,19 @@ def step_of(result: OpeningResult) -> str:
     # Left and right of readings that were taken as from inside are turned already.
     side = "outside" if mirrored[0].reading.seen_from == "inside" else "inside"
     return messages.ask_where_they_stood(side, verdict.verdict, step, others)
+
+
+def _order_besides(result: OpeningResult) -> OrderBesides:
+    """Return what is wrong with the order where readings that differ come first; nothing that they themselves are."""
+    codes, order = result.verdict.facts.get("order_problems", ()), result.order
+    if result.verdict.why != "reading-differs" or not codes:
+        return ""
+    problems = () if order is None else order.problems
+    hanging = [p.code for p in problems if hangs_on(p, result.opening, result.verdict.names)]
+    # What is compared with an order typed elsewhere is no problem of the job's own order.
+    if len(codes) > len(hanging):
+        return "wrong"
+    return "may-be-wrong" if set(hanging) != {_THE_READING_ITSELF} else ""
 
 
 def _named(reading: ReadingResult) -> str:

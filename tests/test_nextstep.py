@@ -6,6 +6,7 @@ from functools import partial
 import numpy as np
 import pytest
 
+from sizing.orders.problems import OrderNote, hangs_on
 from sizing.terminal import job_text
 from tests.orders import INCH, checked_in, opening_of, seen
 
@@ -85,3 +86,56 @@ def test_a_photo_too_vague_for_any_cause_has_nothing_for_the_crew(checked):
     vague = checked(SEEN | {"width": ("54 3/8", "54 7/16", "54 1/4")}, estimator=leaning(u_mm=20.0))
     assert opening_of(vague)["verdict"] == "unproven"
     assert "For the crew" not in job_text(vague)
+
+
+INCH_OFF = {"width": ("54 3/8", "55 3/8", "54 3/8"), "height": ("60 1/8",) * 3}
+# By the sample rule of the largest width, 55 3/8 + 1 = 56 3/8, between quarters the larger; and the chart's 63.
+AS_READ = {"width": "56 1/2", "height": "63"}
+
+
+@pytest.mark.parametrize(
+    ("ordered", "says"),
+    [
+        # Nothing is wrong but the reading; the size differs by the reading; the height has nothing to do with it; no
+        # width of that size is made, whatever is read. What an order desk needs to hear: common practice, no source.
+        (AS_READ, ""),
+        (AS_READ | {"width": "55 1/2"}, "What is said of the order hangs on these readings: look at it anew then."),
+        (AS_READ | {"height": "69"}, "The order has a problem besides: put it right too, or ask."),
+        (AS_READ | {"width": "56 3/8"}, "The order has a problem besides: put it right too, or ask."),
+    ],
+)
+def test_an_order_to_be_put_right_is_said_beside_a_reading_to_take_again(tmp_path, ordered, says):
+    one = opening_of(checked_in(tmp_path, INCH_OFF, ordered))
+    assert one["why_code"] == "reading-differs"
+    assert one["next_step"] == "Do not order. Measure again: width, middle; then run the check once more." + (
+        f" {says}" if says else ""
+    )
+
+
+@pytest.mark.parametrize(
+    ("code", "direction", "readings", "hangs"),
+    [
+        ("taper-width", None, ["width_bottom"], True),
+        ("taper-width", None, ["width_middle"], False),
+        ("out-of-square", None, ["diagonal_up"], True),
+        ("no-split", None, ["width_top"], True),
+        ("no-made-size", "height", ["height_left"], True),
+        ("no-made-size", "height", ["width_top"], False),
+        ("below-minimum", "width", ["width_top"], False),  # of the size typed, which readings do not change
+        ("no-room", None, ["width_top"], False),
+    ],
+)
+def test_a_problem_hangs_on_the_readings_that_it_is_worked_out_from(tmp_path, code, direction, readings, hangs):
+    opening = checked_in(tmp_path).openings[0].opening
+    problem = OrderNote(code, {} if direction is None else {"direction": direction})
+    assert hangs_on(problem, opening, readings) == hangs
+    if code == "below-minimum":
+        assert hangs_on(problem, replace(opening, ordered=None), readings)
+
+
+def test_a_reading_that_cannot_be_told_is_said_beside_an_order_to_be_put_right(tmp_path):
+    # 1/4 in off at u 2 mm can neither be borne out nor refuted (contract, *Decision*); the height is not by the rule.
+    taper = {"width": ("54 3/8", "54 5/8", "54 3/8"), "height": ("60 1/8",) * 3}
+    one = opening_of(checked_in(tmp_path, taper, {"width": "55 3/4", "height": "69"}, estimator=seen(u_mm=2.0)))
+    assert one["why_code"] == "order-problem"
+    assert one["next_step"].endswith("Measure again too, as the photo cannot tell: width, middle.")

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from typing import Literal
 
 from sizing.messages.check_warnings import TAKE_A_PHOTO
 from sizing.messages.names import name_of, names_of
@@ -19,6 +20,13 @@ VERDICTS = {"send": "may be ordered", "hold": "stop: ask", "unproven": "the phot
 READING_VERDICTS = {"agrees": "agrees", "differs": "differs", "unproven": "cannot tell"}
 ENOUGH_SHEETS = 2
 _ASK = "Ask before ordering."
+# What is wrong with an order beside readings that differ: something else, or what follows from them.
+OrderBesides = Literal["", "wrong", "may-be-wrong"]
+_ORDER_BESIDES: Mapping[OrderBesides, str] = {
+    "": "",
+    "wrong": " The order has a problem besides: put it right too, or ask.",
+    "may-be-wrong": " What is said of the order hangs on these readings: look at it anew then.",
+}
 DECISIONS = {"send": "may be ordered", "hold": "stopped", "override": "ordered against the check"}
 CAUTION = (
     "Order from the tape's readings only, never from a photo's figure. Mind ladders; escape openings and "
@@ -82,6 +90,8 @@ def next_step(
     match: bool = False,
     sheets: int = 0,
     advised: bool = False,
+    order: OrderBesides = "",
+    untold: Sequence[str] = (),
 ) -> str:
     """Return what to do next with an opening, or nothing where nothing is to do.
 
@@ -99,6 +109,10 @@ def next_step(
         Printed sheets in view.
     advised : bool
         Whether the cheapest remedy is said besides.
+    order : str
+        What is wrong with the order beside readings that differ.
+    untold : sequence of str
+        Readings to take again beside a problem of the order.
     """
     listed = names_of(names)
     look = _look(doubtful) if doubtful else ""
@@ -111,15 +125,16 @@ def next_step(
         unproven = f"{look}Or {photo}" if look else f"Measure again: {listed}; or {photo}"
     steps = {
         "no-photo": "",
-        "reading-differs": f"Do not order. {look}{again}",
+        "reading-differs": f"Do not order. {look}{again}{_ORDER_BESIDES[order]}",
         "readings-inconsistent": f"Do not order. Measure again: {listed}.",
         "reading-unproven": unproven,
         "readings-missing": "Take the missing readings; three widths and three heights are needed.",
     }
     if why == "order-problem":
+        too = f" Measure again too, as the photo cannot tell: {names_of(untold)}." if untold and not match else ""
         if names and all(code.startswith("typed-") for code in names):
-            return "The typed order is not the job's: see the end of this job. Put it right before it goes out."
-        return "Do not order it as it stands: put the order right, or ask; then run the check once more."
+            return f"The typed order is not the job's: see the end of this job. Put it right before it goes out.{too}"
+        return f"Do not order it as it stands: put the order right, or ask; then run the check once more.{too}"
     return "" if verdict == "send" else steps.get(why, _ASK)
 
 

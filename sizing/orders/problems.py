@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 
@@ -25,6 +25,15 @@ P_EVEN = 0.5
 _EPSILON_MM = Fraction(1, 100)
 _EDGES: Mapping[Direction, tuple[str, str]] = {"width": ("left", "right"), "height": ("above", "below")}
 _DIAGONALS = ("diagonal_down", "diagonal_up")
+# Readings that the limits of a rule compare.
+_COMPARED: Mapping[str, tuple[str, str]] = {
+    "out_of_square": _DIAGONALS,
+    "taper_width": ("width_top", "width_bottom"),
+    "taper_height": ("height_left", "height_right"),
+}
+# Problems of a size that follows from the readings of its direction; those of the second kind only where none is typed.
+_OF_THE_RULE = frozenset({"not-by-rule", "wrong-reading", "no-made-size", "doubtful-reading"})
+_OF_THE_SIZE = frozenset({"below-minimum", "above-maximum"})
 
 Facts = Mapping[str, float | str]
 
@@ -82,12 +91,7 @@ def _over(direction: str, size: Fraction, limit: Fraction) -> Facts:
 def limit_problems(rule: Rule, opening: Opening) -> Iterator[OrderNote]:
     """Yield where the readings are further off a rectangle than the rule allows."""
     found = {reading.name: reading.length.exact for reading in opening.readings}
-    pairs = {
-        "out_of_square": _DIAGONALS,
-        "taper_width": ("width_top", "width_bottom"),
-        "taper_height": ("height_left", "height_right"),
-    }
-    for code, (a, b) in pairs.items():
+    for code, (a, b) in _COMPARED.items():
         limit = rule.limits.get(code)
         if limit is not None and a in found and b in found and abs(found[a] - found[b]) > limit:
             facts = {"off_mm": float(abs(found[a] - found[b])), "limit_mm": float(limit)}
@@ -178,3 +182,15 @@ def doubtful_readings(
         if judged.verdict == "differs" or judged.photo_mm is not None:
             facts: Facts = {"direction": d, "reading": name, "verdict": judged.verdict}
             yield OrderNote("doubtful-reading", facts), judged.verdict == "differs"
+
+
+def hangs_on(problem: OrderNote, opening: Opening, readings: Collection[str]) -> bool:
+    """Return whether a problem of the order may be gone once these readings are taken again."""
+    code, compared = problem.code, _COMPARED.get(problem.code.replace("-", "_"))
+    if compared is not None:
+        return not set(compared).isdisjoint(readings)
+    direction = "width" if code == "no-split" else problem.facts.get("direction")
+    of_sizes = code in _OF_THE_SIZE and direction in DIRECTIONS and ordered_exact(opening, direction) is None
+    if not (code in _OF_THE_RULE or code == "no-split" or of_sizes):
+        return False
+    return any(name.startswith(str(direction)) for name in readings)
