@@ -20,6 +20,7 @@ from sizing.messages.photo_figures import about
 from sizing.messages.remeasure import in_view
 from sizing.messages.remedy import remedy_says
 from sizing.messages.slips import likewise, probably, slip_says
+from sizing.messages.tolerance import tolerance_line, tolerance_says
 from sizing.nextstep import step_of
 from sizing.orders.view import caution_lines, estimate_order_lines, order_lines
 from sizing.outcome import EstimateResult, JobResult, OpeningResult
@@ -47,6 +48,7 @@ def job_text(result: JobResult, saved: Path | None = None) -> str:
     if len(result.openings) > 1:
         lines.append("  " + messages.job_summary(Counter(o.verdict.verdict for o in result.openings)))
     lines += ["  " + crosscheck.common_part(test, units) for test in result.job_tests if test.found]
+    lines += ["  " + line for line in _tolerance_lines(result.openings, units)]
     if saved is not None:
         lines.append("  " + written_files.written_to(saved))
     lines.append("  " + messages.CAUTION)
@@ -115,10 +117,25 @@ def opening_warnings(result: OpeningResult) -> list[Warning_]:
     return [w for w in _all_warnings(result.warnings, result.photos) if w.code not in _SAID_ALREADY]
 
 
+def tolerance_words(result: OpeningResult, unit: Unit) -> str:
+    """Return the tolerance that the readings of an opening were judged by."""
+    wide, high, across = (result.tolerance.of(group) for group in ("width", "height", "diagonal"))
+    return tolerance_says(wide, high, across, unit)
+
+
 def advice_line(advice: Advice, unit: Unit) -> str:
     """Return the one action that would settle an opening, as a sentence."""
     before, after = advice.U95_before_mm, advice.U95_after_mm
     return remedy_says(advice.steps, advice.name, before, after, unit, settles=advice.settles, thing=advice.thing)
+
+
+def _tolerance_lines(results: Sequence[OpeningResult], units: Unit) -> list[str]:
+    """Return the tolerances that a photo judged readings by, a line each with its openings where there are several."""
+    labels: dict[str, list[str]] = {}
+    for result in results:
+        if any(_photo_figure(r.judgement) for r in result.readings):
+            labels.setdefault(tolerance_words(result, units), []).append(result.opening.label)
+    return [tolerance_line(says, named if len(labels) > 1 else ()) for says, named in labels.items()]
 
 
 def _opening_lines(result: OpeningResult, units: Unit, width: int) -> list[str]:

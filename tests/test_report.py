@@ -100,6 +100,14 @@ def test_the_first_page_begins_with_the_verdict_of_the_job(checked):
     assert pages[0].index(said) < pages[0].index("crew 2")
 
 
+def test_the_tolerance_that_readings_are_judged_by_stands_below_them(checked):
+    # Contract, *Decision*: 1/4 in each way, diagonals 1/2 in.
+    report = built(checked(opening()))
+    said = "(the tolerance, 1/4 in either way; diagonals 1/2 in either way)"
+    assert said in texts(report_pdf(report, "letter", "in"))[1]
+    assert said in report_html(report, "in")
+
+
 @pytest.mark.parametrize("paper", ["letter", "a4"])
 @pytest.mark.parametrize("count", [1, 12])
 def test_each_opening_has_a_page_of_its_own(checked, paper, count):

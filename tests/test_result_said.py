@@ -8,8 +8,9 @@ import pytest
 
 from sizing.check import check_job, estimate_photos
 from sizing.decision import verdict_by_one_line
+from sizing.jobs.job import Tolerance
 from sizing.terminal import estimate_complaints, estimate_text, job_text
-from tests.one_opening import job_in, measured, only_opening, opening
+from tests.one_opening import HEAD, job_in, measured, only_opening, opening
 from vision.request import (
     Candidate,
     OpeningRequest,
@@ -63,6 +64,28 @@ def test_a_line_that_is_hidden_is_looked_at_for_an_inch_and_not_for_54(job, righ
     found = only_opening(check_job(job(readings), estimator=hidden))
     assert [r["name"] for r in found["readings"] if r["verdict"] == "differs"] == ["height_right"]
     assert (LOOK in found["next_step"]) == asked
+
+
+def test_the_tolerance_that_readings_are_judged_by_is_said(job):
+    # Contract, *Decision*: 1/4 in each way unless the job says otherwise, diagonals 1/2 in.
+    usual = check_job(job(opening(), opening("W2")), estimator=measured())
+    assert "\n  Tolerance of a reading: 1/4 in either way; diagonals 1/2 in either way.\n" in job_text(usual)
+    given = HEAD + 'tolerance = { width_under = "1/8", width_over = "3/8" }\n'
+    text = job_text(check_job(job(opening(), head=given), estimator=measured()))
+    assert "widths 1/8 in under or 3/8 in over; heights 1/4 in either way; diagonals 1/2 in either way." in text
+
+
+def test_openings_judged_by_tolerances_of_their_own_are_named_with_them(job):
+    first, second = check_job(job(opening(), opening("W2")), estimator=measured()).openings
+    result = check_job(job(opening(), opening("W2")), estimator=measured())
+    other = replace(second, tolerance=Tolerance(3.175, 3.175, 3.175, 3.175, 3.175))
+    text = job_text(replace(result, openings=(first, other)))
+    assert "Tolerance of a reading of W1: 1/4 in either way; diagonals 1/2 in either way." in text
+    assert "Tolerance of a reading of W2: 1/8 in either way." in text
+
+
+def test_without_a_photo_nothing_is_judged_by_a_tolerance(job):
+    assert "Tolerance" not in job_text(check_job(job(opening(photos="[]")), estimator=measured()))
 
 
 def test_the_share_of_another_line_alone_sends_nobody_to_look_at_lines(job):

@@ -17,6 +17,7 @@ from sizing.messages.names import name_of
 from sizing.messages.one_line import sentence
 from sizing.messages.photo_figures import about, at_least
 from sizing.messages.slips import probably
+from sizing.messages.tolerance import allowed
 from sizing.units import INCH_MM, Unit, format_length, format_uncertainty
 from vision.request import NINE, PARTS
 
@@ -139,14 +140,13 @@ def _as_written(text: str, shown: str, unit: Unit) -> str:
 
 
 def _figure_says(reading: Mapping[str, Any], tolerance: tuple[float, float], unit: Unit) -> str:
-    under, over = (format_length(t, unit) for t in tolerance)
-    allowed = f"{under} either way" if tolerance[0] == tolerance[1] else f"{under} under, {over} over"
+    within = allowed(tolerance, unit)
     if reading.get("difference_mm") is None:
-        return f"Tolerance {allowed}; the photo says nothing here."
+        return f"Tolerance {within}; the photo says nothing here."
     error, U95 = reading["difference_mm"], reading["U95_mm"]
     size = format_length(abs(error), unit)
     way = "as the photo sees it" if size.startswith("0 ") else f"{size} {'over' if error > 0 else 'under'} the photo"
-    return f"The reading is {way}, give or take {format_uncertainty(U95, unit)}; tolerance {allowed}."
+    return f"The reading is {way}, give or take {format_uncertainty(U95, unit)}; tolerance {within}."
 
 
 def warning_lines(opening: Opening, found: Mapping[str, Any] | None) -> list[Facts]:

@@ -96,11 +96,17 @@ def cause(name: str, said: Sequence[str], probabilities: Sequence[float]) -> str
     return f"{name_of(name)}: {' '.join(parts)}"
 
 
-def chart_key() -> str:
-    """Return what the drawing beside a reading shows."""
+def chart_key(tolerance: str) -> str:
+    """Return what the drawing beside a reading shows; `tolerance` in words.
+
+    Examples
+    --------
+    >>> chart_key("1/4 in either way").split("; ")[0]
+    'Drawn: grey band, where the opening may lie without harm to this reading (the tolerance, 1/4 in either way)'
+    """
     return (
-        "Drawn: grey band, where the opening may lie without harm to this reading (the tolerance); bar, where the "
-        "photo sees it (95 %); dot, the photo's figure; line in the middle, the reading."
+        f"Drawn: grey band, where the opening may lie without harm to this reading (the tolerance, {tolerance}); bar, "
+        "where the photo sees it (95 %); dot, the photo's figure; line in the middle, the reading."
     )
 
 

@@ -86,8 +86,8 @@ def pictures_row(pictures: Sequence[ReportPicture], none: str, width_mm: float, 
     return Block(height, draw)
 
 
-def readings_table(readings: Sequence[ReadingLine], width_mm: float, unit: Unit) -> list[Block]:
-    """Return the table of readings, one block a line, with the photo's interval drawn beside the tolerance."""
+def readings_table(readings: Sequence[ReadingLine], tolerance: str, width_mm: float, unit: Unit) -> list[Block]:
+    """Return the table of readings, one block a line, the interval drawn beside the `tolerance`, named below."""
     shares = (0.252, 0.145, 0.208, 0.205, 0.085, 0.105)
     edges = [MARGIN_MM + width_mm * sum(shares[:i]) for i in range(len(shares))]
     widths = [width_mm * share - 2.0 for share in shares]
@@ -119,7 +119,7 @@ def readings_table(readings: Sequence[ReadingLine], width_mm: float, unit: Unit)
 
         return Block(height, draw)
 
-    key = lines_of(report_figures.chart_key(), 6.4, width_mm)
+    key = lines_of(report_figures.chart_key(tolerance), 6.4, width_mm)
     foot = Block(
         line_mm(6.4) * len(key) + 1.2, lambda page, y: draw_lines(page, MARGIN_MM, y + 0.6, key, 6.4, colour=SOFT)
     )

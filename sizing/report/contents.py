@@ -42,6 +42,7 @@ class OpeningPage:
     `title` heads it with the look of the verdict `title_kind`, and `says` stands below: what the check says, but where
     a person stopped the opening; `verdict`, `verdict_words` and `why` are always the check's. `decision` is the last
     decision in full, `decided` in short, `released` in which releases the opening is; empty where there is none.
+    `tolerance` is that of its readings, in words.
     `no_picture` says why there is none, where there is none.
     """
 
@@ -55,6 +56,7 @@ class OpeningPage:
     facts: tuple[tuple[str, str], ...]
     to_do: tuple[str, ...]
     readings: tuple[ReadingLine, ...]
+    tolerance: str
     causes: tuple[str, ...]
     order_size: str
     order: tuple[str, ...]

@@ -115,7 +115,10 @@ def _opening(page: OpeningPage, wide: float, unit: Unit, picture_mm: float) -> l
         blocks += paragraph(words.alone(page.released), wide)
     blocks += [gap(1.0), pictures_row(page.pictures, page.no_picture, wide, picture_mm)]
     if page.readings:
-        blocks += [heading(words.HEADINGS["readings"], wide), *readings_table(page.readings, wide, unit)]
+        blocks += [
+            heading(words.HEADINGS["readings"], wide),
+            *readings_table(page.readings, page.tolerance, wide, unit),
+        ]
     for key, lines in (("causes", page.causes), ("order", page.order), ("footprint", page.footprint)):
         blocks += _listed(key, lines, wide)
     if page.budget is not None:

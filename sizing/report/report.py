@@ -36,7 +36,7 @@ from sizing.report.blanking import Blank
 from sizing.report.contents import Input, OpeningPage, Report
 from sizing.report.pictures import Complain, opening_pictures
 from sizing.report.readings import budget_of, cause_line, reading_line
-from sizing.terminal import advice_line, opening_warnings
+from sizing.terminal import advice_line, opening_warnings, tolerance_words
 from sizing.units import Unit
 from sizing.versions import program_version, version_lines
 from vision.request import Estimate, NotMeasured
@@ -188,6 +188,7 @@ def _page(
         facts=_facts(facts),
         to_do=_to_do(result, unit),
         readings=tuple(reading_line(r, result, unit) for r in result.readings),
+        tolerance=tolerance_words(result, unit),
         causes=tuple(line for r in result.readings if (line := cause_line(r, unit))),
         order_size=_order_size(result, unit),
         order=_order(result, unit),
