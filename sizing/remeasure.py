@@ -9,6 +9,7 @@ from datetime import date
 from sizing.explaining.slips import NONE
 from sizing.judging import ReadingResult
 from sizing.messages import remeasure as messages
+from sizing.messages.tape_figure import typed_figure
 from sizing.units import Unit
 
 # Contract, Decision: below this a reading cannot change the order.
@@ -19,10 +20,11 @@ LIKELIER_THAN_NOT = 0.5
 
 @dataclass(frozen=True, slots=True)
 class Again:
-    """One reading to take again: its name, what was read in mm, what to look out for; `named` after a slip."""
+    """One reading to take again: its name, what was read, what to look out for; `named` after a slip."""
 
     name: str
     read_mm: float
+    written: str
     look_out: str
     named: bool = False
 
@@ -48,7 +50,8 @@ def again(readings: Sequence[ReadingResult]) -> tuple[Again, ...]:
             best = result.likely[0] if result.likely else None
             named = best is not None and best.slip != NONE and best.probability >= LIKELIER_THAN_NOT
             watch = messages.look_out(best.slip if best is not None and named else None)
-            found.append(Again(result.reading.name, result.reading.length.mm, watch, named))
+            length = result.reading.length
+            found.append(Again(result.reading.name, length.mm, length.as_written, watch, named))
     return tuple(found)
 
 
@@ -57,5 +60,5 @@ def request(label: str, readings: Sequence[ReadingResult], unit: Unit, *, job: s
 
     It names the job and the day on which it was measured, where they are given: a crew has more than one W1.
     """
-    items = [messages.item(a.name, a.read_mm, a.look_out, unit) for a in again(readings)]
+    items = [messages.item(a.name, typed_figure(a.written, a.read_mm, unit), a.look_out) for a in again(readings)]
     return messages.request(label, items, job=job, on=on)

@@ -48,7 +48,7 @@ def test_a_figure_of_the_photo_is_always_about():
     for unit in ("in", "mm"):
         assert about(1381.1, 2.0, unit).startswith("about ")
         assert "give or take" in about(1381.1, 2.0, unit)
-    assert "photo about" in picture_label("width_top", 1381.1, 1381.0, 2.0, "in")
+    assert "photo about" in picture_label("width_top", "54 3/8 in", 1381.0, 2.0, "in")
 
 
 @pytest.mark.parametrize(("slip_mm", "said"), [(9.5, "3/8 in"), (9.6, "1/2 in"), (12.7, "1/2 in"), (25.5, "1 1/8 in")])

@@ -18,7 +18,7 @@ INCH = 25.4
 
 def result(name, mm, verdict, *, holds=False, likely=(), p_changes=None):
     return SimpleNamespace(
-        reading=SimpleNamespace(name=name, length=SimpleNamespace(mm=mm)),
+        reading=SimpleNamespace(name=name, length=SimpleNamespace(mm=mm, as_written="")),
         judgement=Judgement(verdict, mm, photo_mm=1381.1),
         holds=holds,
         likely=likely,

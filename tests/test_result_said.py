@@ -8,8 +8,12 @@ import pytest
 
 from sizing.check import check_job, estimate_photos
 from sizing.decision import verdict_by_one_line
+from sizing.desk.opening_view import reading_rows
 from sizing.jobs.job import Tolerance
+from sizing.messages.tape_figure import tape_figure
+from sizing.runs.pictures import picture_labels
 from sizing.terminal import estimate_complaints, estimate_text, job_text
+from sizing.units import parse_length
 from tests.one_opening import HEAD, job_in, measured, only_opening, opening
 from vision.request import (
     Candidate,
@@ -86,6 +90,39 @@ def test_openings_judged_by_tolerances_of_their_own_are_named_with_them(job):
 
 def test_without_a_photo_nothing_is_judged_by_a_tolerance(job):
     assert "Tolerance" not in job_text(check_job(job(opening(photos="[]")), estimator=measured()))
+
+
+def test_a_reading_typed_as_a_decimal_is_shown_as_it_was_typed(job):
+    # 90.6 in is 90 19.2/32 in: no fraction of a tape's is what was written. Common practice, no source.
+    result = check_job(job(opening(middle="90.6")), estimator=measured())
+    one = only_opening(result)
+    assert "width, middle: the tape says 90.6 in; the photo does not support it" in job_text(result)
+    assert "width, middle: 90.6 in was read." in one["request"]
+    labels = picture_labels(result.openings[0].answer, result.openings[0].readings, "in")
+    assert labels["width_middle"][0].startswith("width, middle|tape 90.6 in|photo about")
+    assert next(r["read"] for r in one["remeasure"]) == "90.6 in"
+    row = next(row for row in reading_rows(one, "in") if row["code"] == "width_middle")
+    assert (row["tape"], row["written"]) == ("90.6 in", "")
+
+
+@pytest.mark.parametrize(
+    ("written", "unit", "shown"),
+    [
+        ("54 6/16", "in", "54 3/8 in"),
+        ('54.375"', "in", "54.375 in"),
+        ("54 3/64", "in", "54 3/64 in"),  # 1/32 in would show 54 1/16
+        ("1381", "mm", "1381 mm"),
+        ("1381,25 mm", "mm", "1381,25 mm"),
+        ("138.1 cm", "mm", "1381.0 mm (138.1 cm)"),
+        ("1381,5 mm", "in", "54 3/8 in (1381,5 mm)"),
+        ("4' 6 3/8", "in", "54 3/8 in (4' 6 3/8)"),
+        ("54 3/8 scant", "in", "54 3/8 in (54 3/8 scant)"),
+        ("54 3/8 -", "in", "54 3/8 in (54 3/8 -)"),
+    ],
+)
+def test_a_reading_is_shown_in_the_unit_of_the_job_as_exactly_as_it_was_written(written, unit, shown):
+    # Contract, *Job file*: lengths as people write them. 1 in is 25.4 mm exactly.
+    assert tape_figure(written, parse_length(written, unit).mm, unit) == shown
 
 
 def test_the_share_of_another_line_alone_sends_nobody_to_look_at_lines(job):

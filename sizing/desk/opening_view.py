@@ -17,6 +17,7 @@ from sizing.messages.names import name_of
 from sizing.messages.one_line import sentence
 from sizing.messages.photo_figures import about, at_least
 from sizing.messages.slips import probably
+from sizing.messages.tape_figure import typed_figure
 from sizing.messages.tolerance import allowed
 from sizing.units import INCH_MM, Unit, format_length, format_uncertainty
 from vision.request import NINE, PARTS
@@ -111,6 +112,8 @@ def _reading(reading: Mapping[str, Any], unit: Unit) -> Facts:
     says = []
     chance = reading.get("p_within")
     slip = reading.get("smallest_slip_mm")
+    written = str(reading.get("as_written", ""))
+    tape = typed_figure(written, reading["tape_mm"], unit)
     if slip is not None:
         says.append(f"An error of {at_least(slip, unit)} or more would be noticed.")
     if reading.get("edge_decides"):
@@ -120,8 +123,8 @@ def _reading(reading: Mapping[str, Any], unit: Unit) -> Facts:
     return {
         "verdict": reading["verdict"],
         "word": READING_WORDS.get(reading["verdict"], reading["verdict"]),
-        "tape": format_length(reading["tape_mm"], unit),
-        "written": _as_written(str(reading.get("as_written", "")), format_length(reading["tape_mm"], unit), unit),
+        "tape": tape,
+        "written": _as_written(written, tape, unit),
         "by": str(reading.get("by", "")),
         "chance": "" if chance is None else percent(chance),
         "says": says if reading["verdict"] != "agrees" else [],

@@ -14,6 +14,7 @@ from sizing.messages.chance import percent
 from sizing.messages.names import name_of
 from sizing.messages.one_line import sentence
 from sizing.messages.photo_figures import picture_label
+from sizing.messages.tape_figure import typed_figure
 from sizing.runs.rivals import LEAST_WEIGHT, SAME_MM
 from sizing.units import Unit, format_length
 
@@ -63,10 +64,10 @@ def drawing(opening: Opening, found: Mapping[str, Any] | None, shown: int, unit:
         points = [p for p in px if None not in p]
         if measure is None or len(points) < 2:
             continue
-        tape_mm = None if reading is None else reading["tape_mm"]
+        tape = "" if reading is None else typed_figure(str(reading.get("as_written", "")), reading["tape_mm"], unit)
         # the line shows which measure it is, the table beside it both lengths: one is enough but where they differ
         both = reading is not None and reading["verdict"] == "differs"
-        label = picture_label(name, tape_mm, measure["value_mm"], measure["U95_mm"], unit).split("|")[1:]
+        label = picture_label(name, tape, measure["value_mm"], measure["U95_mm"], unit).split("|")[1:]
         drawn["stations"].append(
             {
                 "name": name_of(name),

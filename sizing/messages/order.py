@@ -11,6 +11,7 @@ from sizing.messages.chance import percent
 from sizing.messages.names import name_of
 from sizing.messages.one_line import one_line
 from sizing.messages.photo_figures import about
+from sizing.messages.tape_figure import typed_figure
 from sizing.units import Unit, format_length
 
 NOT_FOR_ORDERING = "Not for ordering: sizes that a rule makes of the photo's figures, for a pre-quote only."
@@ -102,7 +103,7 @@ def problem_says(code: str, facts: Mapping[str, float | str], unit: Unit) -> str
     if code in _BETWEEN:
         return _between(code, facts, unit)
     if code == "on-the-border":
-        return _on_the_border(facts, said)
+        return _on_the_border(facts, said, unit)
     return _PROBLEMS[code].format_map(said)
 
 
@@ -115,13 +116,14 @@ def _between(code: str, facts: Mapping[str, float | str], unit: Unit) -> str:
     )
 
 
-def _on_the_border(facts: Mapping[str, float | str], said: Mapping[str, str]) -> str:
+def _on_the_border(facts: Mapping[str, float | str], said: Mapping[str, str], unit: Unit) -> str:
     mine, other = float(facts["by_rule_p"]), float(facts["other_p"])
     sizes = [said[key] for key in sorted(("by_rule_mm", "other_mm"), key=lambda key: float(facts[key]))]
+    read = typed_figure(str(facts.get("read_as", "")), float(facts["read_mm"]), unit)
     where = "exactly half-way" if "half-way" in facts else "near the border"
     compared = "likelier" if other > mine else "nearly as likely"
     return (
-        f"{said['reading']} is {said['read_mm']}; the rule makes {said['wanted_mm']} of it, {where} between the made "
+        f"{said['reading']} is {read}; the rule makes {said['wanted_mm']} of it, {where} between the made "
         f"sizes {' and '.join(sizes)}. By photo and tape together {said['other_mm']} is {compared} ({percent(other)}; "
         f"the rule's {said['by_rule_mm']}: {percent(mine)}). All readings agree within the tolerance, so the size by "
         f"the rule stands; to be sure, measure {said['reading']} again to a finer mark."

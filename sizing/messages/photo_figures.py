@@ -54,13 +54,13 @@ def at_least(slip_mm: float, unit: Unit) -> str:
     return format_length(math.ceil(slip_mm / _INCH_MM * 8 - 0.01) * INCH_MM / 8, unit)
 
 
-def picture_label(name: str, tape_mm: float | None, photo_mm: float, U95_mm: float, unit: Unit) -> str:
-    """Return the label of a measure in a picture, its lines parted by '|'.
+def picture_label(name: str, tape: str, photo_mm: float, U95_mm: float, unit: Unit) -> str:
+    """Return the label of a measure in a picture, its lines parted by '|'; `tape` is the reading in words, if any.
 
     Examples
     --------
-    >>> picture_label("width_top", 1381.125, 1381.2, 2.4, "in")
+    >>> picture_label("width_top", "54 3/8 in", 1381.2, 2.4, "in")
     'width, top|tape 54 3/8 in|photo about 54 3/8 in ± 1/8 in'
     """
-    said = "" if tape_mm is None else f"|tape {format_length(tape_mm, unit)}"
+    said = f"|tape {tape}" if tape else ""
     return f"{name_of(name)}{said}|photo about {rounded(photo_mm, unit)} ± {_rounded_up(U95_mm, unit)}"

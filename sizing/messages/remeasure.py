@@ -7,7 +7,6 @@ from datetime import date
 
 from sizing.messages.names import name_of
 from sizing.messages.one_line import one_line
-from sizing.units import Unit, format_length
 
 _HOOK = "Start at the tape's end hook, not at a printed mark, and add or take off nothing."
 _MARK = "Read the whole number first, then the fraction, counted up from the whole mark below; have it read back."
@@ -57,9 +56,9 @@ def look_out(slip: str | None) -> str:
     return _LOOK_OUT.get(slip or "", _CARE)
 
 
-def item(name: str, read_mm: float, watch: str, unit: Unit) -> str:
+def item(name: str, read: str, watch: str) -> str:
     """Return the line of one reading."""
-    return f"{name_of(name)}: {format_length(read_mm, unit)} was read. {watch}"
+    return f"{name_of(name)}: {read} was read. {watch}"
 
 
 def request(label: str, items: Sequence[str], *, job: str = "", on: date | None = None, high: bool = True) -> str:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from sizing.messages.check_warnings import TAKE_A_PHOTO
 from sizing.messages.names import name_of
 from sizing.messages.one_line import file_name, one_line, sentence
-from sizing.units import Unit, format_length
 
 
 def nothing_to_do() -> str:
@@ -24,9 +23,9 @@ def photo_unused(file: str, why: str) -> str:
     return sentence(said if file_name(file) in said else f"{file_name(file)}: {said}")
 
 
-def superseded(name: str, length_mm: float, unit: Unit) -> str:
+def superseded(name: str, read: str) -> str:
     """Return that a later visit replaced a reading."""
-    return f"Replaced by a later visit: {name_of(name)}, {format_length(length_mm, unit)}."
+    return f"Replaced by a later visit: {name_of(name)}, {read}."
 
 
 def photo_to_take() -> str:

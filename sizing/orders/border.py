@@ -84,6 +84,7 @@ def _facts(
         "direction": d,
         "reading": reading.name,
         "read_mm": reading.length.mm,
+        "read_as": reading.length.as_written,
         "wanted_mm": float(wanted),
         "by_rule_mm": mine[0],
         "by_rule_p": f"{mine[1]:.4f}",

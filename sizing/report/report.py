@@ -27,6 +27,7 @@ from sizing.messages import order as order_words
 from sizing.messages import report as words
 from sizing.messages.footprint import CODES
 from sizing.messages.one_line import file_name, one_line, sentence
+from sizing.messages.tape_figure import tape_figure
 from sizing.nextstep import step_of
 from sizing.orders.rules import DIRECTIONS
 from sizing.orders.view import caution_lines, order_lines
@@ -221,7 +222,10 @@ def _notes(result: OpeningResult, why: str, unit: Unit) -> tuple[str, ...]:
         for p in result.photos
         if p.error is not None and sentence(p.error.message) not in sentence(why)
     ]
-    lines += [report_to_do.superseded(r.name, r.length.mm, unit) for r in result.opening.superseded]
+    lines += [
+        report_to_do.superseded(r.name, tape_figure(r.length.as_written, r.length.mm, unit))
+        for r in result.opening.superseded
+    ]
     return tuple(dict.fromkeys(lines))
 
 

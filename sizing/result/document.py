@@ -11,6 +11,7 @@ from sizing.json_values import Document, cleaned, rounded_mm
 from sizing.messages import verdicts as messages
 from sizing.messages.one_line import sentence
 from sizing.messages.remedy import remedy_says
+from sizing.messages.tape_figure import typed_figure
 from sizing.nextstep import step_of
 from sizing.orders.as_json import estimate_order_document, order_document
 from sizing.outcome import EstimateResult, JobResult, OpeningResult
@@ -22,7 +23,7 @@ from sizing.result.measured import measured_document
 from sizing.result.photos import photo_document
 from sizing.result.readings import reading_document
 from sizing.result.values import tolerance_document, warning_document
-from sizing.units import Unit, format_length
+from sizing.units import Unit
 from vision.request import NotMeasured
 
 SCHEMA = "secondtape/1"
@@ -102,7 +103,7 @@ def _opening(result: OpeningResult, job: JobResult, units: Unit) -> Document:
     document["photos"] = [photo_document(photo) for photo in result.photos]
     document["readings"] = [reading_document(reading, units) for reading in result.readings]
     document["remeasure"] = [
-        {"name": a.name, "read": format_length(a.read_mm, units), "look_out": a.look_out}
+        {"name": a.name, "read": typed_figure(a.written, a.read_mm, units), "look_out": a.look_out}
         for a in again(result.readings)
     ]
     document["remedy"] = _advice(result.advice, units)

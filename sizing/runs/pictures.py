@@ -17,6 +17,7 @@ from sizing.judging import ReadingResult
 from sizing.messages import written_files as messages
 from sizing.messages.photo_figures import picture_label
 from sizing.messages.picture_legend import LEGEND
+from sizing.messages.tape_figure import typed_figure
 from sizing.outcome import EstimateResult, JobResult
 from sizing.report.blanking import Box, blanked, boxes_of, job_blanks
 from sizing.runs.photoresults import PhotoResult
@@ -139,7 +140,8 @@ def picture_labels(
     labels: dict[str, tuple[str, str]] = {}
     for i, name in enumerate(NINE[:8]):
         reading = by_name.get(name)
-        tape_mm = None if reading is None else reading.judgement.reading_mm
-        text = picture_label(name, tape_mm, float(answer.values_mm[i]), float(U95_mm[i]), units)
+        length = None if reading is None else reading.reading.length
+        tape = "" if length is None else typed_figure(length.as_written, length.mm, units)
+        text = picture_label(name, tape, float(answer.values_mm[i]), float(U95_mm[i]), units)
         labels[name] = (text, "none" if reading is None else reading.judgement.verdict)
     return labels
