@@ -17,6 +17,7 @@ from sizing.explaining.hypotheses_reading import (
     wrong_side_mm,
 )
 from sizing.explaining.slips import load_priors
+from sizing.explaining.units_taken import units_taken
 from sizing.jobs.job import Opening, PhotoEntry
 from sizing.messages.slips import slip_says
 from sizing.units import parse_length
@@ -364,6 +365,30 @@ def test_a_whole_form_in_another_unit_is_one_cause():
             assert first.corrected_mm == pytest.approx(SOUND[name])
     said = slip_says(first.slip, first.shift_mm, first.corrected_mm, first.facts, "in")
     assert said.startswith("written in another unit than the job's, on every reading: ")
+
+
+@pytest.mark.parametrize(
+    ("written", "unit", "meant_mm", "says"),
+    [
+        # 1 in is 2.54 cm exactly (international inch, 1959).
+        ("90.6", "in", 906.0, "centimetres put down as inches"),
+        ("906", "in", 906.0, "millimetres put down as inches"),
+        ("906", "mm", 9060.0, "centimetres put down as millimetres"),
+        ("35 5/8 mm", "in", 35.625 * INCH, "inches put down as millimetres"),
+        ("35.6 cm", "in", 35.6 * INCH, "inches put down as centimetres"),
+        ("906 cm", "mm", 906.0, "millimetres put down as centimetres"),
+        ("5/8", "in", 6.25, "centimetres put down as inches"),
+        ("4000", "mm", 4000 * INCH, "inches put down as millimetres"),
+        # Ten times as many inches are no unit's; nor are feet, nor what fits no size.
+        ("5.4", "in", 54.0 * INCH, "written in another unit than the job's"),
+        ("4' 6", "in", 46.0, "written in another unit than the job's"),
+        ("3 m", "mm", 3.0 * 10, "written in another unit than the job's"),
+        ("90.6", "in", None, "written in another unit than the job's"),
+    ],
+)
+def test_the_units_that_were_taken_for_each_other_are_named(written, unit, meant_mm, says):
+    facts = units_taken(written, parse_length(written, unit).mm, meant_mm)
+    assert slip_says("wrong-unit", None, None, facts, unit) == says
 
 
 def test_another_edge_in_the_photo_is_not_called_a_slip():

@@ -83,6 +83,14 @@ def test_a_length_no_opening_has_is_a_wrong_unit_set_right_by_the_photo():
     assert found["width_top"][0].corrected_mm == pytest.approx(SOUND["width_top"])
 
 
+def test_the_units_of_a_length_put_down_in_another_are_facts_of_its_explanation():
+    # As many inches as it was centimetres: 1 in is 2.54 cm exactly.
+    readings = {**SOUND, "width_top": SOUND["width_top"] * 2.54}
+    found = explain(opening_with(readings), judged(readings), ESTIMATE)["width_top"][0]
+    assert found.slip == "wrong-unit"
+    assert found.facts == {"unit": "cm", "put_down_as": "in"}
+
+
 def test_sizes_that_the_photo_refutes_are_not_put_forward():
     readings = {**SOUND, "width_top": 13_208.0}
     first = explain(opening_with(readings), judged(readings), ESTIMATE)["width_top"][0]

@@ -6,7 +6,7 @@ They explain and never move a verdict. Codes and facts only; the words stand in 
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import product
 from typing import TYPE_CHECKING
 
@@ -20,6 +20,7 @@ from sizing.explaining.hypotheses_reading import RATIOS, of_habit, of_marks, of_
 from sizing.explaining.hypotheses_scene import of_everything, of_lines, of_other_openings
 from sizing.explaining.posterior import Flags, posterior_of
 from sizing.explaining.slips import NONE, Priors, Scale, load_priors
+from sizing.explaining.units_taken import units_taken
 from sizing.explaining.without_photo import vague_measures
 from sizing.tape import readings_cov_mm2
 from sizing.units import INCH_MM
@@ -239,8 +240,15 @@ def explain(
         if judgement.verdict == "differs" or (mine and mine[0].slip != NONE):
             likely = [e for e in mine if e.probability >= _LEAST_SHOWN and e.slip != NONE][: _SHOWN - 1]
             likely += [e for e in mine if e.slip == NONE]
-            found[r.name] = tuple(sorted(likely, key=lambda e: -e.probability))
+            found[r.name] = tuple(sorted((_with_units(e, r) for e in likely), key=lambda e: -e.probability))
     return found
+
+
+def _with_units(explanation: Explanation, reading: Reading) -> Explanation:
+    if explanation.slip != "wrong-unit":
+        return explanation
+    taken = units_taken(reading.length.as_written, reading.length.mm, explanation.corrected_mm)
+    return replace(explanation, facts={**explanation.facts, **taken})
 
 
 def _scene_of(opening: Opening, estimate: Estimate | None, others: Sequence[Other]) -> tuple[Scene, Array] | None:

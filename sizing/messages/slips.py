@@ -32,6 +32,7 @@ _MARKS = {
     "seen-from-inside": "taken from inside: left and right stand in each other's boxes",
     "one-shift": "all readings are off by one shift: the tape's end hook may be bent or stretched",
 }
+_UNITS = {"in": "inches", "cm": "centimetres", "mm": "millimetres"}
 _ONE_RATIO = "all readings are off by one ratio: before the tape suspect "
 _SUSPECT = {
     "bars": "the sheet in the photo: are the bars those of this very sheet, and does it lie flat in the plane of the "
@@ -89,7 +90,7 @@ def _cause(slip: str, shift_mm: float | None, facts: Mapping[str, str], unit: Un
         "stations-swapped": f"written into each other's boxes{turned}",
         "width-height-swapped": "width and height swapped"
         + (" on the whole form" if facts.get("extent") == "all" else turned),
-        "wrong-unit": f"written in another unit than the job's{extent}",
+        "wrong-unit": _units(facts) + extent,
         "copied": f"not measured but copied from {name_of(facts.get('from', 'another reading'))}: it was written in "
         "every box of this direction",
         "another-line": f"measured to another line: {_lines(facts, unit)}",
@@ -99,6 +100,12 @@ def _cause(slip: str, shift_mm: float | None, facts: Mapping[str, str], unit: Un
         else "another cause than the usual slips",
     }
     return words.get(slip, slip.replace("-", " "))
+
+
+def _units(facts: Mapping[str, str]) -> str:
+    """Return which unit a number seems to be in, and as which it was put down, where that is known."""
+    meant, put_down = (_UNITS.get(facts.get(key, "")) for key in ("unit", "put_down_as"))
+    return f"{meant} put down as {put_down}" if meant and put_down else "written in another unit than the job's"
 
 
 def _lines(facts: Mapping[str, str], unit: Unit) -> str:
