@@ -58,7 +58,11 @@ def again(readings: Sequence[ReadingResult]) -> tuple[Again, ...]:
 def request(label: str, readings: Sequence[ReadingResult], unit: Unit, *, job: str = "", on: date | None = None) -> str:
     """Return the text for the crew on one opening, empty where nothing is to be measured again.
 
-    It names the job and the day on which it was measured, where they are given: a crew has more than one W1.
+    What is to be looked out for stands once, below the readings that it is said of. It names the job and the day on
+    which it was measured, where they are given: a crew has more than one W1.
     """
-    items = [messages.item(a.name, typed_figure(a.written, a.read_mm, unit), a.look_out) for a in again(readings)]
+    asked: dict[str, list[str]] = {}
+    for a in again(readings):
+        asked.setdefault(a.look_out, []).append(messages.item(a.name, typed_figure(a.written, a.read_mm, unit)))
+    items = [line for look_out, read in asked.items() for line in messages.items(read, look_out)]
     return messages.request(label, items, job=job, on=on)

@@ -38,6 +38,19 @@ def test_the_crew_is_told_what_was_read_and_what_to_look_out_for():
     assert "width, top" not in text
 
 
+def test_what_several_readings_ask_to_look_out_for_is_said_once_below_them():
+    # What who reads it aloud on a ladder needs: common practice, no source.
+    other = result("width_top", 1406.525, "differs", holds=True, likely=(BURNED,))
+    plain = result("height_left", 1550.0, "differs", holds=True)
+    lines = request("W1", [other, plain, WRONG], "in").splitlines()
+    assert lines[1:5] == [
+        "- width, top: 55 3/8 in was read.",
+        "- width, middle: 55 3/8 in was read.",
+        f"At each of these: {look_out('burned-inch')}",
+        f"- height, left: 61 1/32 in was read. {look_out(None)}",
+    ]
+
+
 def test_the_request_names_the_job_and_its_day():
     text = request("W1", [WRONG], "in", job="larch 1", on=date(2026, 5, 4))
     assert text.splitlines()[0] == "Job larch 1, measured on 2026-05-04"

@@ -56,9 +56,28 @@ def look_out(slip: str | None) -> str:
     return _LOOK_OUT.get(slip or "", _CARE)
 
 
-def item(name: str, read: str, watch: str) -> str:
-    """Return the line of one reading."""
-    return f"{name_of(name)}: {read} was read. {watch}"
+def item(name: str, read: str) -> str:
+    """Return what was read at one place.
+
+    Examples
+    --------
+    >>> item("width_top", "54 3/8 in")
+    'width, top: 54 3/8 in was read.'
+    """
+    return f"{name_of(name)}: {read} was read."
+
+
+def items(read: Sequence[str], watch: str) -> list[str]:
+    """Return the lines of readings of which one thing is to be looked out for: it stands with one, below several.
+
+    Examples
+    --------
+    >>> items(["one."], "Read it twice."), items(["one.", "two."], "Read it twice.")
+    (['- one. Read it twice.'], ['- one.', '- two.', 'At each of these: Read it twice.'])
+    """
+    if len(read) == 1:
+        return [f"- {read[0]} {watch}"]
+    return [*(f"- {line}" for line in read), f"At each of these: {watch}"]
 
 
 def request(label: str, items: Sequence[str], *, job: str = "", on: date | None = None, high: bool = True) -> str:
@@ -66,7 +85,7 @@ def request(label: str, items: Sequence[str], *, job: str = "", on: date | None 
 
     Examples
     --------
-    >>> request("W1", ["..."], job="larch 1", on=date(2026, 5, 4)).splitlines()[0]
+    >>> request("W1", ["- ..."], job="larch 1", on=date(2026, 5, 4)).splitlines()[0]
     'Job larch 1, measured on 2026-05-04'
     """
     if not items:
@@ -74,8 +93,7 @@ def request(label: str, items: Sequence[str], *, job: str = "", on: date | None 
     of_job = ", ".join([*([f"Job {one_line(job)}"] if job else []), *([f"measured on {on}"] if on else [])])
     lines = [of_job] if of_job else []
     lines += [f"Please measure again at {one_line(label)}, without looking at the numbers below while you read:"]
-    lines += [f"- {line}" for line in items]
-    return "\n".join([*lines, *([LADDER] if high else [])])
+    return "\n".join([*lines, *items, *([LADDER] if high else [])])
 
 
 def in_view(lines: Sequence[str]) -> str:
