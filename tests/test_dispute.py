@@ -164,6 +164,26 @@ def test_the_likeliest_comes_first_under_one_sentence_on_the_opening(traced):
     assert "about 1 in too short" in short[at + 2]
 
 
+def test_steps_under_1_percent_each_are_one_line_and_stay_in_the_record(traced):
+    # Who reads a record looks for what is left: common practice, no source.
+    found = traced(opening(ordered="56 3/8", delivered="56 3/8"))
+    text = dispute_text(document(found))
+    of_width = text.split("  W1, width\n")[1].split("  W1, height\n")[0]
+    chances = [line.strip() for line in of_width.splitlines() if " %" in line.split(":")[0]]
+    assert [line.split(":")[0].split(" (")[0] for line in chances] == ["over 99 %", "under 1 % each"]
+    assert chances[1].endswith("and that none of the steps with a figure slipped.")
+    assert sum(step["probability"] < 0.01 for step in [*width(found)["steps"], width(found)["none"]]) > 1
+
+
+def test_one_step_under_1_percent_alone_is_said_as_it_is(traced):
+    found = document(traced(opening(ordered="56 3/8", delivered="56 3/8")))
+    for part in found["openings"][0]["directions"]:
+        part["steps"] = part["steps"][:1]
+    text = dispute_text(found)
+    assert "each" not in text
+    assert "none of the steps with a figure slipped" in text
+
+
 def test_a_reading_in_evidence_carries_its_unit(traced):
     text = dispute_text(document(traced(opening(middle="55 3/8", ordered="56 3/8", delivered="56 3/8"))))
     assert "width, middle: the tape said 55 3/8 in, the photo" in text

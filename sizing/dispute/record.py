@@ -28,6 +28,8 @@ _P_DIGITS = 4
 _WORTH_A_SIZE = 0.2
 # Likelier than not: named in the sentence on the opening.
 _PROBABLE = 0.5
+# Steps less probable than this are said together in one line.
+_WORTH_A_LINE = 0.01
 # Evidence of steps less probable than this stands in the JSON alone.
 _WORTH_EVIDENCE = 0.05
 
@@ -72,10 +74,15 @@ def dispute_text(document: Document) -> str:
         lines += [f"    {says}" for says in opening["photos_silent"]]
         for part in opening["directions"]:
             lines.append(f"  {messages.part_heading(opening['label'], part['direction'])}")
-            for step in _likeliest_first(part):
+            ranked = _likeliest_first(part)
+            worth = [step for step in ranked if step["probability"] >= _WORTH_A_LINE]
+            # One alone is said as it is.
+            shown = worth if len(ranked) > len(worth) + 1 else ranked
+            for step in shown:
                 lines.append(f"    {step['says']}")
                 evidence = step.get("evidence", ())
                 lines += [f"        {e}" for e in evidence if step["probability"] >= _WORTH_EVIDENCE]
+            lines += [f"    {_the_rest(ranked[len(shown) :], part['none'])}"] if len(shown) < len(ranked) else []
             lines += [f"    {missing['says'][0].upper()}{missing['says'][1:]}" for missing in part["no_figure"]]
             if part["fit"]:
                 lines.append(f"    {part['fit']}")
@@ -87,6 +94,11 @@ def _likeliest_first(part: Document) -> list[Document]:
     """Return the steps of one direction, and that none of them slipped, by probability."""
     none = [part["none"]] if part["none"] else []
     return sorted([*none, *part["steps"]], key=lambda step: -step["probability"])
+
+
+def _the_rest(steps: Sequence[Document], none: Document | None) -> str:
+    """Return one line for several steps that are improbable each, with what one is at most under other guesses."""
+    return messages.others_line(max(step["range"][1] for step in steps), none=none in steps)
 
 
 def _inputs(dispute: Dispute) -> list[Document]:

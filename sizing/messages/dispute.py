@@ -115,6 +115,22 @@ def none_line(chance: str) -> str:
     return f"{chance}: none of the steps with a figure slipped."
 
 
+def others_line(most: float, *, none: bool) -> str:
+    """Return the line of several steps under 1 % each, at `most` so much under other guesses; `none` is one of them.
+
+    Examples
+    --------
+    >>> others_line(0.004, none=False), others_line(0.021, none=False)
+    ('under 1 % each: all others.', 'under 1 % each (up to 2 % under other guesses): all others.')
+    >>> others_line(0.0, none=True)
+    'under 1 % each: all others, and that none of the steps with a figure slipped.'
+    """
+    chance = "under 1 % each" + (
+        "" if percent(most) == "under 1 %" else f" (up to {percent(most)} under other guesses)"
+    )
+    return f"{chance}: all others" + (", and that none of the steps with a figure slipped." if none else ".")
+
+
 def direction_says(direction: str, slipped: Sequence[tuple[str, str]], none: str | None, *, sound: bool) -> str:
     """Return one clause on a direction: what probably slipped, each with its chance, or that nothing did.
 
