@@ -30,6 +30,12 @@ def test_an_estimate_lists_measures_and_sizes_marked_as_not_for_ordering(capsys,
     assert any(p.suffix == ".jpg" for p in folder.iterdir())
 
 
+def test_an_estimate_without_pictures_is_written_as_numbers_alone(tmp_path):
+    # Contract, *Commands*: `--no-pictures`, as of `check`.
+    assert run(["estimate", *W1, "--no-pictures", "--out", str(tmp_path)]) == Exit.DONE
+    assert [file.name for file in tmp_path.rglob("*.*")] == ["result.json"]
+
+
 @pytest.mark.parametrize("words", [("estimate", "--reference", "letter"), ("lens",)])
 def test_a_photo_named_endlessly_is_refused_on_lines_that_can_be_read(capsys, words):
     # common practice, no source: POSIX lets a name have 255 bytes, so such a one is a slip, and nobody reads it all

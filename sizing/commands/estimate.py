@@ -100,6 +100,7 @@ def estimate(
         Path | None,
         typer.Option("--out", metavar="DIR", help="Write pictures and result.json into this folder."),
     ] = None,
+    no_pictures: Annotated[bool, typer.Option("--no-pictures", help="Write no pictures into --out.")] = False,
     quiet: QuietOption = False,
 ) -> int:
     """Measure from photos of one opening alone, for a pre-quote; there is no price in it.
@@ -142,7 +143,7 @@ def estimate(
     shown: Any = units  # checked with the other options
     result = estimate_photos(request, progress=progress_shown(quiet), rule=sizing_rule, unit=shown)
     document = estimate_document(result)
-    saved, warnings = save_estimate(result, document, out=out, units=shown)
+    saved, warnings = save_estimate(result, document, out=out, units=shown, pictures=not no_pictures)
     for line in warnings:
         complain(line)
     for line in estimate_complaints(result):

@@ -62,16 +62,17 @@ def keep_check(result: JobResult) -> list[str]:
 
 
 def save_estimate(
-    result: EstimateResult, document: Mapping[str, Any], *, out: Path | None, units: Unit
+    result: EstimateResult, document: Mapping[str, Any], *, out: Path | None, units: Unit, pictures: bool = True
 ) -> tuple[Path | None, list[str]]:
-    """Write pictures and `result.json` of an estimate into `out`, if given; else as `save_run`."""
+    """Write `result.json`, and pictures if wanted, of an estimate into `out`, if given; else as `save_run`."""
     if out is None:
         return None, []
     warnings: list[str] = []
     run = run_id("", [photo.sha256 for photo in result.photos], program_version())
-    files: list[tuple[str, Writer]] = [("result.json", text_writer(as_text(document, indent=1) + "\n"))]
-    drawn = estimate_pictures(result, units, warnings.append)
-    return _written(out / run, chain(files, drawn), warnings)
+    files: Iterable[tuple[str, Writer]] = [("result.json", text_writer(as_text(document, indent=1) + "\n"))]
+    if pictures:
+        files = chain(files, estimate_pictures(result, units, warnings.append))
+    return _written(out / run, files, warnings)
 
 
 def _written(target: Path, files: Iterable[tuple[str, Writer]], warnings: list[str]) -> tuple[Path | None, list[str]]:
