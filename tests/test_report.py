@@ -3,6 +3,7 @@
 import io
 import re
 from dataclasses import replace
+from fractions import Fraction
 from html.parser import HTMLParser
 
 import numpy as np
@@ -15,6 +16,7 @@ from sizing.check import check_job
 from sizing.cli import run
 from sizing.exits import Exit
 from sizing.footprint.footprint import footprint_of
+from sizing.messages.report_figures import order_size
 from sizing.report.blanking import FILL, Blank
 from sizing.report.chart import bar_of, reach_mm
 from sizing.report.html import report_html
@@ -98,6 +100,13 @@ def test_the_first_page_begins_with_the_verdict_of_the_job(checked):
     said = "Stop: 1 of 2 openings must not be ordered as it stands."
     assert said in pages[0]
     assert pages[0].index(said) < pages[0].index("crew 2")
+
+
+def test_the_size_of_an_order_says_whether_it_was_ordered_or_follows_from_the_rule():
+    # Two sizes without a word look like the opening's: common practice, no source.
+    sizes = [Fraction(1397), None]
+    assert order_size(sizes, "mm", typed=True) == "1397.0 mm x - (ordered)"
+    assert order_size(sizes, "mm", typed=False) == "1397.0 mm x - (by the rule)"
 
 
 def test_the_tolerance_that_readings_are_judged_by_stands_below_them(checked):

@@ -69,10 +69,10 @@ def order_size(sizes_mm: Sequence[Fraction | None], unit: Unit, *, typed: bool) 
     Examples
     --------
     >>> order_size([Fraction(1397), Fraction(1600)], "mm", typed=True)
-    '1397.0 mm x 1600.0 mm'
+    '1397.0 mm x 1600.0 mm (ordered)'
     """
     said = " x ".join(no_figure() if size is None else format_length(size, unit) for size in sizes_mm)
-    return said if typed else f"{said} (by the rule)"
+    return f"{said} ({'ordered' if typed else 'by the rule'})"
 
 
 def reading_verdict(verdict: str, *, measured: bool) -> str:
