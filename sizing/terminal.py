@@ -17,6 +17,7 @@ from sizing.messages import verdicts as messages
 from sizing.messages.names import name_of
 from sizing.messages.one_line import about_file, file_name, one_line, sentence
 from sizing.messages.photo_figures import about
+from sizing.messages.pointing import how_to_give
 from sizing.messages.remeasure import in_view
 from sizing.messages.remedy import remedy_says
 from sizing.messages.slips import likewise, probably, slip_says
@@ -81,7 +82,7 @@ def estimate_text(result: EstimateResult, units: Unit, saved: Path | None = None
     """Return an estimate as text for people."""
     answer = result.answer
     if isinstance(answer, NotMeasured):
-        lines = [terminal_view.not_measured(_why(result))]
+        lines = [terminal_view.not_measured(_with_how(_why(result), answer, result.photos))]
     else:
         lines = [terminal_view.estimate_heading(answer.found_by), *_measure_lines(answer, units)]
     if isinstance(answer, Estimate):
@@ -98,10 +99,21 @@ def estimate_complaints(result: EstimateResult) -> list[str]:
     """Return the lines for stderr: photos that could not be read, and last why nothing was measured."""
     lines = _photo_complaints("", result.photos)
     if isinstance(result.answer, NotMeasured):
-        why = _why(result)
+        why, told = _why(result), _with_how(_why(result), result.answer, result.photos)
+        lines = [line.replace(why, told) for line in lines]
         if not any(why in line for line in lines):
-            lines.append(why)
+            lines.append(told)
     return lines
+
+
+def _with_how(why: str, answer: NotMeasured, photos: Sequence[PhotoResult], *, of_job: bool = False) -> str:
+    """Return why nothing was measured, with how what it asks for is given: to `estimate`, or in a job file."""
+    asking = next((i for i, p in enumerate(photos) if p.error is not None and p.error.code == answer.code), None)
+    # The options of `estimate` are of its first photo.
+    if asking is None or (asking > 0 and not of_job):
+        return why
+    how = how_to_give(answer.code, answer.why, file=photos[asking].file if of_job else "")
+    return f"{why.removesuffix('.')}. {how}" if how else why
 
 
 def _why(result: EstimateResult) -> str:
@@ -151,7 +163,7 @@ def _opening_lines(result: OpeningResult, units: Unit, width: int) -> list[str]:
         lines.append(_INDENT + messages.why_verdict(verdict.why, verdict.names, ""))
     unusable = [photo for photo in result.photos if photo.unreadable]
     if isinstance(result.answer, NotMeasured) and result.answer.code not in {p.error.code for p in unusable if p.error}:
-        lines.append(_INDENT + sentence(result.answer.why))
+        lines.append(_INDENT + _with_how(sentence(result.answer.why), result.answer, result.photos, of_job=True))
     lines += [_INDENT + terminal_view.photo_unusable(line) for line in _photo_complaints("", unusable)]
     lines += [_INDENT + line for line in order_lines(result.order, result.readings, units)]
     step = step_of(result)

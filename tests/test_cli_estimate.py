@@ -53,6 +53,21 @@ def test_what_cannot_be_measured_says_why_and_what_photo_to_take(capsys):
     assert "above" not in said.out
 
 
+@pytest.mark.parametrize("stream", ["out", "err"])
+def test_corners_that_are_asked_for_are_asked_for_by_the_option_that_takes_them(capsys, stream):
+    # Contract, *Commands*: --corners "x,y x,y x,y x,y", upright photo, top left first, clockwise; each stream alone.
+    assert run(["estimate", str(DEMO / "w1.jpg"), "--quiet"]) == Exit.UNPROVEN
+    said = getattr(capsys.readouterr(), stream)
+    assert "give its four corners roughly" in said
+    assert '--corners "x,y x,y x,y x,y" (pixels of the upright photo, top left first, clockwise)' in said
+    assert "secondtape desk" in said
+
+
+def test_a_page_that_may_be_in_view_is_named_by_the_option_that_takes_it(capsys):
+    assert run(["estimate", str(DEMO / "w3.jpg"), "--quiet"]) == Exit.UNPROVEN
+    assert "--reference letter, a4, id1, or its size as 120x80mm" in capsys.readouterr().out
+
+
 @pytest.mark.parametrize(
     ("action", "where", "says"),
     [

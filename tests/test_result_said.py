@@ -17,6 +17,7 @@ from sizing.units import parse_length
 from tests.one_opening import HEAD, job_in, measured, only_opening, opening
 from vision.request import (
     Candidate,
+    NotMeasured,
     OpeningRequest,
     PhotoReport,
     PhotoRequest,
@@ -169,6 +170,33 @@ def test_a_photo_without_readings_is_called_a_pre_quote_and_lacking_some_by_its_
 def test_a_reading_is_shown_as_it_was_put_down_where_that_is_in_other_words(job):
     text = job_text(check_job(job(opening(middle="5' 3 3/8")), estimator=measured()))
     assert "width, middle: the tape says 63 3/8 in (5' 3 3/8); the photo does not support it" in text
+
+
+ASKS = "the opening was found but its head is hidden; give its four corners roughly"
+
+
+def test_a_job_s_photo_that_needs_corners_says_where_they_go_in_its_file(job):
+    # Contract, *Job file*: a photo's table holds its corners.
+    def asking(request, progress):
+        seen = measured()(request, progress).photos[0]
+        return NotMeasured("corners-needed", ASKS, (replace(seen, error=Warning_("corners-needed", ASKS)),))
+
+    text = job_text(check_job(job(opening()), estimator=asking))
+    assert 'roughly. In the job file: { file = "w1.jpg", corners = [[x, y], [x, y], [x, y], [x, y]] } (pixels' in text
+
+
+def test_corners_of_another_photo_than_the_first_are_no_option_of_an_estimate(tmp_path):
+    # Contract, *Commands*: --corners are of the first photo.
+    sheet, asks = Warning_("no-reference", "no sheet"), Warning_("corners-needed", ASKS)
+    for first, second, named in ((asks, sheet, True), (sheet, asks, False)):
+        photos = tuple(
+            PhotoReport(tmp_path / name, "ab" * 32, (4032, 3024), error=error)
+            for name, error in (("a.jpg", first), ("b.jpg", second))
+        )
+        asked = OpeningRequest(tuple(PhotoRequest(p.path) for p in photos))
+        answer = NotMeasured("corners-needed", ASKS, photos)
+        result = estimate_photos(asked, estimator=lambda request, progress, answer=answer: answer)
+        assert ("--corners" in estimate_text(result, "in")) == named
 
 
 def test_of_several_photos_each_note_names_its_file_and_one_not_used_says_only_why(tmp_path):

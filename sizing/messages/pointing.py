@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from sizing.messages.one_line import file_name
+
 CORNERS = ("top left", "top right", "bottom right", "bottom left")
+# Codes of faults that ask for the corners of the opening.
+_ASK_FOR_CORNERS = frozenset({"corners-needed", "several-openings", "corners-too-close", "edge-hidden"})
 SIDES_CROSS = (
     "the sides cross each other or run back: put every corner where it is in the photo, in the order top left, top "
     "right, bottom right, bottom left"
@@ -20,6 +24,47 @@ def corner_inward(corner: int) -> str:
     return (
         f"the outline is bent inward or straight at the {CORNERS[corner]} corner: move that corner, or the one beside "
         "it that was moved too far, back to where it is in the photo"
+    )
+
+
+def how_to_give(code: str, says: str, *, file: str = "") -> str:
+    """Return how what a photo's fault asks for is given, as a sentence; empty where it asks for nothing to be given.
+
+    Parameters
+    ----------
+    code, says : the fault of `vision`, and its words.
+    file : the photo of a job file; without one it is told for the command `estimate`.
+
+    Examples
+    --------
+    >>> how_to_give("corners-needed", "give its four corners roughly").split(" (")[0]
+    'Give them as --corners "x,y x,y x,y x,y"'
+    >>> how_to_give("corners-needed", "give its four corners roughly", file="w1.jpg").split(" (")[0]
+    'In the job file: { file = "w1.jpg", corners = [[x, y], [x, y], [x, y], [x, y]] }'
+    >>> how_to_give("no-reference", "name it as the reference")
+    'It is named by --reference letter, a4, id1, or its size as 120x80mm.'
+    """
+    if code in _ASK_FOR_CORNERS:
+        key, option = "corners", "--corners"
+    elif code == "no-reference" and "(reference corners)" in says:
+        key, option = "reference_corners", "--reference-corners"
+    elif code == "no-reference" and "name it as the reference" in says:
+        named = (
+            'In the job file: reference = "letter", "a4", "id1"'
+            if file
+            else "It is named by --reference letter, a4, id1"
+        )
+        return f"{named}, or its size{' as width and height' if file else ' as 120x80mm'}."
+    else:
+        return ""
+    given = (
+        f'In the job file: {{ file = "{file_name(file)}", {key} = [[x, y], [x, y], [x, y], [x, y]] }}'
+        if file
+        else f'Give them as {option} "x,y x,y x,y x,y"'
+    )
+    return (
+        f"{given} (pixels of the upright photo, top left first, clockwise), or drag them onto the photo at the desk "
+        "(secondtape desk FOLDER)."
     )
 
 
