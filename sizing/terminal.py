@@ -95,9 +95,14 @@ def estimate_text(result: EstimateResult, units: Unit, saved: Path | None = None
     return "\n".join(lines)
 
 
-def estimate_complaints(result: EstimateResult) -> list[str]:
-    """Return the lines for stderr: photos that could not be read, and last why nothing was measured."""
+def estimate_complaints(result: EstimateResult, *, in_view: bool = False) -> list[str]:
+    """Return the lines for stderr: photos that could not be read, and last why nothing was measured.
+
+    With `in_view` what `estimate_text` says beside them, and as well, is left out.
+    """
     lines = _photo_complaints("", result.photos)
+    if in_view and (isinstance(result.answer, Estimate) or len(result.photos) == 1):
+        return []
     if isinstance(result.answer, NotMeasured):
         why, told = _why(result), _with_how(_why(result), result.answer, result.photos)
         lines = [line.replace(why, told) for line in lines]

@@ -2,6 +2,7 @@
 
 import json
 import re
+import sys
 from pathlib import Path
 
 import pytest
@@ -51,6 +52,18 @@ def test_what_cannot_be_measured_says_why_and_what_photo_to_take(capsys):
     (why,) = [line for line in said.err.splitlines() if "take the photo again" in line]
     assert f"Could not be measured: {why[why.index('no printed sheet') :]}" in said.out  # stdout may be read alone
     assert "above" not in said.out
+
+
+def test_on_one_screen_a_complaint_is_not_read_twice(capsys, monkeypatch):
+    # POSIX: isatty tells a terminal; who looks at both streams reads the same line once. Common practice, no source.
+    for stream in (sys.stdout, sys.stderr):
+        monkeypatch.setattr(stream, "isatty", lambda: True)
+    assert run(["estimate", str(DEMO / "w3.jpg"), "--quiet"]) == Exit.UNPROVEN
+    said = capsys.readouterr()
+    assert "Could not be measured: no printed sheet was found in w3.jpg" in said.out
+    assert "no printed sheet" not in said.err
+    assert run(["estimate", str(DEMO / "w3.jpg"), "--quiet", "--json"]) == Exit.UNPROVEN
+    assert "no printed sheet was found in w3.jpg" in capsys.readouterr().err  # JSON is for a program
 
 
 @pytest.mark.parametrize("stream", ["out", "err"])

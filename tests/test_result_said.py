@@ -197,6 +197,7 @@ def test_corners_of_another_photo_than_the_first_are_no_option_of_an_estimate(tm
         answer = NotMeasured("corners-needed", ASKS, photos)
         result = estimate_photos(asked, estimator=lambda request, progress, answer=answer: answer)
         assert ("--corners" in estimate_text(result, "in")) == named
+        assert estimate_complaints(result, in_view=True)  # which photo it is stands there alone
 
 
 def test_of_several_photos_each_note_names_its_file_and_one_not_used_says_only_why(tmp_path):

@@ -11,6 +11,7 @@ from sizing.commands.streams import (
     JsonOption,
     QuietOption,
     complain,
+    one_screen,
     progress_shown,
     refuse_all,
     require_libraries,
@@ -146,7 +147,7 @@ def estimate(
     saved, warnings = save_estimate(result, document, out=out, units=shown, pictures=not no_pictures)
     for line in warnings:
         complain(line)
-    for line in estimate_complaints(result):
+    for line in estimate_complaints(result, in_view=one_screen() and not as_json):
         complain(line)
     say(as_text(document) if as_json else estimate_text(result, shown, saved))
     return estimate_exit(result)

@@ -39,6 +39,11 @@ def progress_shown(quiet: bool) -> Callable[[str], None] | None:
     return _to_stderr
 
 
+def one_screen() -> bool:
+    """Return whether stdout and stderr are both looked at: what both say would be read twice."""
+    return all(stream is not None and stream.isatty() for stream in (sys.stdout, sys.stderr))
+
+
 def say(text: str) -> None:
     """Print to stdout; a reader that has gone away does not change the exit status.
 
