@@ -7,14 +7,17 @@ from functools import partial
 import pytest
 from scipy.special import ndtr
 
+from sizing.desk.opening_view import order_facts
+from sizing.messages import footprint
 from sizing.messages.order import CAUTIONS, problem_says
 from sizing.orders.as_json import estimate_order_document
 from sizing.orders.order import order_of_photo
 from sizing.orders.rulefile import load_rule, sample_files
 from sizing.orders.view import caution_lines, estimate_order_lines
+from sizing.report.report import build_report
 from sizing.result.document import as_text, job_document
 from sizing.terminal import complaints, job_text
-from tests.orders import SQUARE, checked_in, codes, opening_of, reading, seen
+from tests.orders import INCH, SQUARE, checked_in, codes, opening_of, reading, seen
 
 
 @pytest.fixture
@@ -208,3 +211,13 @@ def test_a_lack_of_room_is_said_with_both_lengths():
     assert problem_says("no-room", {"side": "below", "there_mm": 12.7, "needed_mm": 25.4}, "in").startswith(
         "Free below the opening: 1/2 in"
     )
+
+
+def test_an_order_in_decimals_is_said_as_it_stands(checked):
+    # 55.3 in is 55 9.6/32 in: no rounded size may stand for the one that is ordered. Common practice, no source.
+    result = checked(ordered={"width": "55.3", "height": "63"})
+    (problem,) = opening_of(result)["order"]["problems"]
+    assert problem["says"].startswith("No width of 55.3 in is made; by the rule it is 55 1/2 in.")
+    assert "55.3 in x 63 in (ordered)" in build_report(result, "2026-05-04", (), print).pages[0].order_size
+    assert order_facts(opening_of(result), "in")["ordered"] == "55.3 in wide, 63 in high"
+    assert footprint.size_line(55.3 * INCH, 63 * INCH, "ordered", "in") == "55.3 in wide, 63 in high, as ordered"

@@ -105,8 +105,8 @@ def test_the_first_page_begins_with_the_verdict_of_the_job(checked):
 def test_the_size_of_an_order_says_whether_it_was_ordered_or_follows_from_the_rule():
     # Two sizes without a word look like the opening's: common practice, no source.
     sizes = [Fraction(1397), None]
-    assert order_size(sizes, "mm", typed=True) == "1397.0 mm x - (ordered)"
-    assert order_size(sizes, "mm", typed=False) == "1397.0 mm x - (by the rule)"
+    assert order_size(sizes, "mm", typed=True) == "1397 mm x - (ordered)"
+    assert order_size(sizes, "mm", typed=False) == "1397 mm x - (by the rule)"
 
 
 def test_the_tolerance_that_readings_are_judged_by_stands_below_them(checked):

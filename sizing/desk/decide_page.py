@@ -14,6 +14,7 @@ from sizing.errors import InputError, Problem
 from sizing.jobs.inputs_hash import inputs_sha256
 from sizing.jobs.job import Job, Opening
 from sizing.messages import record
+from sizing.messages.exact_length import exact_length
 from sizing.orders.ordering import rule_of
 from sizing.orders.rules import Rule
 from sizing.release.decisions import CHOICES, Choice, Decision, append_decision, bad_line_problems, read_decisions
@@ -68,7 +69,7 @@ def decision_facts(job: Job, opening: Opening, found: Mapping[str, Any] | None, 
     except InputError as error:
         problems = [str(p) for p in error.problems]
     width_mm, height_mm = _order_mm(found)
-    sized = [record.exact_length(v, job.units) for v in (width_mm, height_mm) if v is not None]
+    sized = [exact_length(v, job.units) for v in (width_mm, height_mm) if v is not None]
     return {
         "lines": lines[::-1],
         "problems": problems,

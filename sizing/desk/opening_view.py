@@ -12,6 +12,7 @@ from sizing.jobs.job import Opening, Tolerance
 from sizing.messages import order as order_words
 from sizing.messages import verdicts as words
 from sizing.messages.chance import percent
+from sizing.messages.exact_length import exact_length
 from sizing.messages.intake import rules_not_found
 from sizing.messages.names import name_of
 from sizing.messages.one_line import sentence
@@ -229,7 +230,6 @@ def _size(sizes: Mapping[str, float | None] | None, unit: Unit) -> str:
     if not sizes:
         return ""
     said = [
-        format_length(v, unit) if v is not None else "not given"
-        for v in (sizes.get("width_mm"), sizes.get("height_mm"))
+        exact_length(v, unit) if v is not None else "not given" for v in (sizes.get("width_mm"), sizes.get("height_mm"))
     ]
     return " wide, ".join(said) + " high" if any(v is not None for v in sizes.values()) else ""

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from sizing.messages.exact_length import exact_length
 from sizing.messages.one_line import one_line
-from sizing.messages.record import exact_length
 from sizing.units import Unit
 
 

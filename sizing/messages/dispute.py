@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from sizing.messages.chance import percent
+from sizing.messages.exact_length import exact_length
 from sizing.messages.names import name_of
 from sizing.messages.one_line import one_line
 from sizing.messages.photo_figures import about
-from sizing.messages.record import exact_length
 from sizing.messages.tape_figure import tape_figure
 from sizing.units import Unit, format_length, format_uncertainty
 

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from sizing.messages import check_warnings
+from sizing.messages.exact_length import exact_length
 from sizing.messages.one_line import file_name, one_line
 from sizing.messages.photo_figures import about
 from sizing.units import Unit, format_length
@@ -107,7 +108,7 @@ def size_line(width_mm: float, height_mm: float, source: str, unit: Unit) -> str
     '55 1/2 in wide, 63 in high, as ordered'
     """
     by = "as ordered" if source == "ordered" else "by the rule"
-    return f"{format_length(width_mm, unit)} wide, {format_length(height_mm, unit)} high, {by}"
+    return f"{exact_length(width_mm, unit)} wide, {exact_length(height_mm, unit)} high, {by}"
 
 
 def overhang_line(overhang_mm: Iterable[tuple[str, float]], U95_mm: float, unit: Unit) -> str:
@@ -133,7 +134,7 @@ def _coarse(value_mm: float, unit: Unit) -> str:
 
 def drawn_label(width_mm: float, height_mm: float, unit: Unit) -> str:
     """Return the label of the ordered size in a picture, lines parted by '|'."""
-    return f"ordered|{format_length(width_mm, unit)} x {format_length(height_mm, unit)}"
+    return f"ordered|{exact_length(width_mm, unit)} x {exact_length(height_mm, unit)}"
 
 
 def obstacle_label(what: str, gap_mm: float, U95_mm: float, unit: Unit) -> str:

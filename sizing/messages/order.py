@@ -8,6 +8,7 @@ from pathlib import Path
 
 from sizing.messages import footprint
 from sizing.messages.chance import percent
+from sizing.messages.exact_length import exact_length
 from sizing.messages.names import name_of
 from sizing.messages.one_line import one_line
 from sizing.messages.photo_figures import about
@@ -69,6 +70,8 @@ _SHARED = {
     "left": ("left", "left and right"),
     "right": ("right", "left and right"),
 }
+# What is ordered or made, and what a rule makes it of: no other figure may stand for these.
+_SIZES = frozenset({"ordered_mm", "by_rule_mm", "other_mm", "size_mm", "wanted_mm", "limit_mm"})
 _BETWEEN = {"tight-between": ("narrower", "lower"), "wide-between": ("wider", "higher")}
 
 
@@ -91,7 +94,8 @@ def problem_says(code: str, facts: Mapping[str, float | str], unit: Unit) -> str
     """
     if code in footprint.CODES:
         return footprint.problem_says(code, facts, unit)
-    said = {key: format_length(value, unit) for key, value in facts.items() if isinstance(value, float)}
+    shown = {True: exact_length, False: format_length}
+    said = {key: shown[key in _SIZES](value, unit) for key, value in facts.items() if isinstance(value, float)}
     said |= {key: one_line(value) for key, value in facts.items() if isinstance(value, str)}
     said |= {key: name_of(said[key]) for key in ("reading", "from", "should") if key in said}
     said["rule_size"] = f"; by the rule it is {said['by_rule_mm']}" if "by_rule_mm" in said else ""
@@ -137,12 +141,12 @@ def order_line(
 
     Examples
     --------
-    >>> order_line(Fraction(14097, 10), Fraction(1600), "louvered-outside", 0.987, "in")
+    >>> order_line(Fraction(14097, 10), Fraction(16002, 10), "louvered-outside", 0.987, "in")
     'By the rule louvered-outside: 55 1/2 in wide, 63 in high (photo and tape together: 99 % sure of this size).'
     """
     sizes = [
-        "no width yet" if width_mm is None else f"{format_length(width_mm, unit)} wide",
-        "no height yet" if height_mm is None else f"{format_length(height_mm, unit)} high",
+        "no width yet" if width_mm is None else f"{exact_length(width_mm, unit)} wide",
+        "no height yet" if height_mm is None else f"{exact_length(height_mm, unit)} high",
     ]
     sure = "" if probability is None else f" (photo and tape together: {percent(probability)} sure of this size)"
     return f"By the rule {one_line(rule)}: {', '.join(sizes)}{sure}."
@@ -154,11 +158,11 @@ def panels_line(panels_mm: Sequence[Fraction], unit: Unit) -> str:
     Examples
     --------
     >>> panels_line((Fraction(700), Fraction(700)), "mm")
-    'In 2 panels: 700.0 mm, 700.0 mm.'
+    'In 2 panels: 700 mm, 700 mm.'
     """
     if len(panels_mm) < 2:
         return ""
-    return f"In {len(panels_mm)} panels: {', '.join(format_length(w, unit) for w in panels_mm)}."
+    return f"In {len(panels_mm)} panels: {', '.join(exact_length(w, unit) for w in panels_mm)}."
 
 
 def problem(says: str) -> str:

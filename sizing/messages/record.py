@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
-from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from sizing.messages.one_line import one_line, sentence
 from sizing.messages.order import confirm_line
 from sizing.messages.verdicts import DECISIONS, VERDICTS
-from sizing.units import INCH_MM, Unit, format_length
 
 if TYPE_CHECKING:
     from sizing.release.decisions import Decision
@@ -26,23 +24,6 @@ RELEASE_CAUTION = (
     "This releases sizes for making and nothing else. It certifies neither strength nor safety nor a code: escape "
     "openings, debris regions, fixings and local codes are for licensed practice to judge."
 )
-
-
-def exact_length(length_mm: float, unit: Unit) -> str:
-    """Return a length that loses nothing by being written: a fraction to 1/32 in where it is one, else decimals.
-
-    Examples
-    --------
-    >>> exact_length(1397.79375, "in"), exact_length(1406.0, "in"), exact_length(1406.525, "mm")
-    ('55 1/32 in', '55.3543 in', '1406.525 mm')
-    """
-    exact = Fraction(repr(float(length_mm)))
-    if unit == "in":
-        parts = exact / INCH_MM * 32
-        if abs(parts - round(parts)) < Fraction(1, 1_000):
-            return format_length(length_mm, "in")
-        return f"{float(exact / INCH_MM):.4f}".rstrip("0").rstrip(".") + " in"
-    return f"{length_mm:.3f}".rstrip("0").rstrip(".") + " mm"
 
 
 def decided(decision: Decision, *, stale: bool) -> str:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from sizing.messages.chance import percent
+from sizing.messages.exact_length import exact_length
 from sizing.messages.names import name_of
 from sizing.messages.photo_figures import about
 from sizing.messages.verdicts import READING_VERDICTS
@@ -69,9 +70,9 @@ def order_size(sizes_mm: Sequence[Fraction | None], unit: Unit, *, typed: bool) 
     Examples
     --------
     >>> order_size([Fraction(1397), Fraction(1600)], "mm", typed=True)
-    '1397.0 mm x 1600.0 mm (ordered)'
+    '1397 mm x 1600 mm (ordered)'
     """
-    said = " x ".join(no_figure() if size is None else format_length(size, unit) for size in sizes_mm)
+    said = " x ".join(no_figure() if size is None else exact_length(size, unit) for size in sizes_mm)
     return f"{said} ({'ordered' if typed else 'by the rule'})"
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from sizing.messages import record as messages
+from sizing.messages.exact_length import exact_length
 from sizing.messages.one_line import one_line
 from sizing.printed.pdfpage import Colour, Document, Page, PaperName, fitted, wrapped
 
@@ -109,7 +110,7 @@ def _released(line: dict[str, Any], wide: float) -> _Block:
         for x, name in ((_WIDTH_MM, "width"), (_HEIGHT_MM, "height")):
             page.text(left + x, y + 4.6, name, 7, colour=_SOFT)
             page.text(left + x, y + 10.6, line[name], 14, bold=True, colour=_INK)
-            page.text(left + x, y + 15.2, messages.exact_length(line[f"{name}_mm"], "mm"), 8.5, colour=_INK)
+            page.text(left + x, y + 15.2, exact_length(line[f"{name}_mm"], "mm"), 8.5, colour=_INK)
         page.text(left + _RULE_MM, y + 4.6, messages.rule_label(), 7, colour=_SOFT)
         words, size = fitted(line["rule"] or messages.no_rule(), 9, wide - _RULE_MM - 3)
         page.text(left + _RULE_MM, y + 9.8, words, size, colour=_INK)

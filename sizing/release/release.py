@@ -19,6 +19,7 @@ from typing import Any, Literal
 from sizing.messages import order as order_words
 from sizing.messages import record as messages
 from sizing.messages import verdicts
+from sizing.messages.exact_length import exact_length
 from sizing.messages.one_line import one_line, sentence
 from sizing.outcome import JobResult, OpeningResult
 from sizing.release.decisions import Decision, DecisionLog
@@ -268,9 +269,9 @@ def release_document(release: Release, released_at: str, program: str) -> dict[s
     lines = []
     for line in release.lines:
         document = asdict(line) | {"also_in": list(line.also_in)}
-        document["width"] = messages.exact_length(line.width_mm, unit)
-        document["height"] = messages.exact_length(line.height_mm, unit)
-        document["panels"] = [messages.exact_length(w, unit) for w in line.panels_mm]
+        document["width"] = exact_length(line.width_mm, unit)
+        document["height"] = exact_length(line.height_mm, unit)
+        document["panels"] = [exact_length(w, unit) for w in line.panels_mm]
         document |= {"panels_mm": list(line.panels_mm), "confirm": list(line.confirm), "notes": list(line.notes)}
         lines.append(document)
     return {
@@ -302,11 +303,11 @@ def release_csv(release: Release) -> str:
         row = asdict(line) | {
             "release": release.number,
             "job": release.job,
-            "width": messages.exact_length(line.width_mm, release.units),
-            "height": messages.exact_length(line.height_mm, release.units),
+            "width": exact_length(line.width_mm, release.units),
+            "height": exact_length(line.height_mm, release.units),
             "width_mm": f"{line.width_mm:.3f}",
             "height_mm": f"{line.height_mm:.3f}",
-            "panels": "; ".join(messages.exact_length(w, release.units) for w in line.panels_mm),
+            "panels": "; ".join(exact_length(w, release.units) for w in line.panels_mm),
             "panels_mm": "; ".join(f"{w:.3f}" for w in line.panels_mm),
             "also_in": " ".join(line.also_in),
         }
