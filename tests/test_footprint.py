@@ -14,7 +14,7 @@ from sizing.cli import run
 from sizing.exits import Exit
 from sizing.footprint.footprint import NotDrawn, footprint_of
 from sizing.footprint.obstacles import Rectangle, gap_to
-from sizing.footprint.pictures import footprint_pictures
+from sizing.footprint.pictures import footprint_pictures, footprint_shapes
 from sizing.footprint.result import footprint_document, footprint_exit, footprint_lines, job_footprints
 from sizing.result.document import as_text
 from vision.pictures.footprint_view import Shape, footprint_on_wall, mm_per_px, standing_out_shift, wall_points
@@ -114,6 +114,9 @@ def test_additions_stand_on_the_sides_that_the_rule_gives_them_and_hardware_abov
     assert found.hardware is not None
     assert (found.hardware.y0, found.hardware.y1) == pytest.approx((-100.0, 0.0), abs=0.01)
     assert found.size_from == "rule"
+    # A size that nobody ordered is not drawn as ordered: common practice, no source.
+    (label,) = [shape.label for shape in footprint_shapes(found, "mm") if shape.kind == "ordered"]
+    assert label == "by the rule|1580 mm x 1320 mm"
 
 
 def test_panels_and_gap_fill_the_width(checked):

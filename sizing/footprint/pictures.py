@@ -39,7 +39,7 @@ def footprint_shapes(footprint: Footprint, unit: Unit) -> list[Shape]:
         middle = (strip.y0 + strip.y1) / 2
         along = np.array([[strip.x0, middle], [strip.x1, middle]])
         shapes.append(Shape("hardware", strip.corners(), words.hardware_label(), along))
-    label = words.drawn_label(size.x1 - size.x0, size.y1 - size.y0, unit)
+    label = words.drawn_label(size.x1 - size.x0, size.y1 - size.y0, footprint.size_from, unit)
     shapes.append(Shape("ordered", size.corners(), label))
     for thing in footprint.obstacles:
         said = words.obstacle_label(thing.what, thing.gap_mm, 2.0 * thing.u_mm, unit)

@@ -132,9 +132,16 @@ def _coarse(value_mm: float, unit: Unit) -> str:
     return f"{round(value_mm)} mm" if unit == "mm" else format_length(round(value_mm / 25.4 * 16) * 25.4 / 16, "in")
 
 
-def drawn_label(width_mm: float, height_mm: float, unit: Unit) -> str:
-    """Return the label of the ordered size in a picture, lines parted by '|'."""
-    return f"ordered|{exact_length(width_mm, unit)} x {exact_length(height_mm, unit)}"
+def drawn_label(width_mm: float, height_mm: float, source: str, unit: Unit) -> str:
+    """Return the label of the size in a picture, as ordered or by the rule, lines parted by '|'.
+
+    Examples
+    --------
+    >>> drawn_label(1409.7, 1600.2, "rule", "in")
+    'by the rule|55 1/2 in x 63 in'
+    """
+    by = "ordered" if source == "ordered" else "by the rule"
+    return f"{by}|{exact_length(width_mm, unit)} x {exact_length(height_mm, unit)}"
 
 
 def obstacle_label(what: str, gap_mm: float, U95_mm: float, unit: Unit) -> str:

@@ -13,9 +13,15 @@ def photo_caption(file: str, *, measured: bool) -> str:
     return f"{file_name(file)}: {said}"
 
 
-def wall_caption() -> str:
-    """Return the caption of the rectified wall."""
-    return "the ordered size on the wall, true to scale"
+def wall_caption(source: str) -> str:
+    """Return the caption of the rectified wall; `source` is where the size drawn comes from.
+
+    Examples
+    --------
+    >>> wall_caption("ordered"), wall_caption("rule")
+    ('the ordered size on the wall, true to scale', 'the size by the rule on the wall, true to scale')
+    """
+    return f"the {'ordered size' if source == 'ordered' else 'size by the rule'} on the wall, true to scale"
 
 
 def card_left_out(file: str) -> str:

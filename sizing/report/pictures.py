@@ -71,7 +71,7 @@ def opening_pictures(
             on_wall, _ = footprint_pictures(
                 result, footprint, unit, blanks, cover=card_cover(result.opening), text_part=_TEXT_PART
             )
-            found.append(_encoded(on_wall, words.wall_caption()))
+            found.append(_encoded(on_wall, words.wall_caption(footprint.size_from)))
         except Exception as error:
             complain(picture_failed(result.opening.label, error))
     return tuple(found)
