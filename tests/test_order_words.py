@@ -3,13 +3,16 @@
 import json
 import re
 from functools import partial
+from pathlib import Path
 
 import pytest
 from scipy.special import ndtr
 
 from sizing.desk.opening_view import order_facts
 from sizing.messages import footprint
+from sizing.messages.names import name_of
 from sizing.messages.order import CAUTIONS, problem_says
+from sizing.messages.order_problems import in_short
 from sizing.orders.as_json import estimate_order_document
 from sizing.orders.order import order_of_photo
 from sizing.orders.rulefile import load_rule, sample_files
@@ -221,3 +224,18 @@ def test_an_order_in_decimals_is_said_as_it_stands(checked):
     assert "55.3 in x 63 in (ordered)" in build_report(result, "2026-05-04", (), print).pages[0].order_size
     assert order_facts(opening_of(result), "in")["ordered"] == "55.3 in wide, 63 in high"
     assert footprint.size_line(55.3 * INCH, 63 * INCH, "ordered", "in") == "55.3 in wide, 63 in high, as ordered"
+
+
+def test_every_problem_of_an_order_has_a_name_in_plain_words():
+    # Read off the code, so that none is forgotten; a code is no name for people: common practice, no source.
+    sources = [p.read_text() for p in (Path(__file__).parent.parent / "sizing").rglob("*.py")]
+    found = {c for text in sources for c in re.findall(r'(?:OrderNote|Difference)\(\s*"([a-z-]+)"', text)}
+    remarks = {"no-size", "short-of-opening", "on-the-border", "obstacle-unsure", "obstacle-not-placed"}
+    remarks |= {"clearance-unsure", "typed-unknown-opening"}  # no problems of an opening
+    for code in found - remarks | {"typed-width", "typed-height", "tight-between", "taper-width", "out-of-square"}:
+        assert in_short([code]) != name_of(code), code
+
+
+def test_the_reason_of_a_hold_for_its_order_is_said_in_plain_words(checked):
+    one = opening_of(checked(ordered={"width": "55 1/4", "height": "63 1/2"}))
+    assert one["why"] == "The order has a problem: not the size by the rule; no such size is made."

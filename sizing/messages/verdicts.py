@@ -12,6 +12,7 @@ from typing import Literal
 
 from sizing.messages.check_warnings import TAKE_A_PHOTO
 from sizing.messages.names import name_of, names_of
+from sizing.messages.order_problems import in_short
 from sizing.messages.photo_figures import about, at_least
 from sizing.messages.tape_figure import tape_figure
 from sizing.units import Unit
@@ -59,7 +60,7 @@ def why_verdict(why: str, names: Sequence[str], reason: str) -> str:
     why : str
         Code of `sizing.decision.judge_opening`, or `fault`.
     names : sequence of str
-        Readings that carry it.
+        Readings that carry it, or codes of the order's problems.
     reason : str
         What stood in the way of measuring, where something did.
     """
@@ -67,7 +68,7 @@ def why_verdict(why: str, names: Sequence[str], reason: str) -> str:
     sentences = {
         "reading-differs": f"{'No opening has that size' if reason else 'The photo does not support the tape here'}: "
         f"{listed}.",
-        "order-problem": f"The order has a problem: {listed}.",
+        "order-problem": f"The order has a problem: {in_short(names)}.",
         "readings-inconsistent": "No opening can have all these readings; "
         f"{'one of these' if len(names) > 1 else 'this one'} is off: {listed}.",
         "no-photo": reason or "No photo measures this opening.",
