@@ -223,6 +223,9 @@ def test_an_order_in_decimals_is_said_as_it_stands(checked):
     assert problem["says"].startswith("No width of 55.3 in is made; by the rule it is 55 1/2 in.")
     assert "55.3 in x 63 in (ordered)" in build_report(result, "2026-05-04", (), print).pages[0].order_size
     assert order_facts(opening_of(result), "in")["ordered"] == "55.3 in wide, 63 in high"
+    # A result is rounded to 0.01 mm (contract, *Commands*); 55 3/8 in is 1406.525 mm, 55 1/8 in 1400.175 mm.
+    eighths = {"order": {"ordered": {"width_mm": 1406.53, "height_mm": 1400.17}}}
+    assert order_facts(eighths, "in")["ordered"] == "55 3/8 in wide, 55 1/8 in high"
     assert footprint.size_line(55.3 * INCH, 63 * INCH, "ordered", "in") == "55.3 in wide, 63 in high, as ordered"
 
 
