@@ -8,7 +8,7 @@ import pytest
 
 from sizing.check import check_job, estimate_photos
 from sizing.decision import verdict_by_one_line
-from sizing.desk.opening_view import reading_rows
+from sizing.desk.opening_view import further_rows, reading_rows
 from sizing.jobs.job import Tolerance
 from sizing.messages.tape_figure import tape_figure
 from sizing.runs.pictures import picture_labels
@@ -104,6 +104,13 @@ def test_a_reading_typed_as_a_decimal_is_shown_as_it_was_typed(job):
     assert next(r["read"] for r in one["remeasure"]) == "90.6 in"
     row = next(row for row in reading_rows(one, "in") if row["code"] == "width_middle")
     assert (row["tape"], row["written"]) == ("90.6 in", "")
+
+
+def test_what_else_the_photo_saw_is_no_finer_than_its_uncertainty(job):
+    # JCGM 100, 7.2.6: no more digits than the uncertainty carries. A lean of 1 mm, U95 1 mm, is no 1/32 in.
+    found = only_opening(check_job(job(opening()), estimator=measured()))
+    (lean,) = [row["says"] for row in further_rows(found, "in") if row["name"].startswith("lean")]
+    assert lean == "about 1/16 in, give or take 1/16 in"
 
 
 @pytest.mark.parametrize(

@@ -220,9 +220,7 @@ def further_rows(found: Mapping[str, Any] | None, unit: Unit) -> list[Facts]:
     rows = []
     for name, measure in measures.items():
         if name not in NINE[:8]:
-            size, U95 = format_length(abs(measure["value_mm"]), unit), format_uncertainty(measure["U95_mm"], unit)
-            sign = "-" if measure["value_mm"] < 0 and not size.startswith("0 ") else ""
-            rows.append({"name": name_of(name), "says": f"about {sign}{size}, give or take {U95}"})
+            rows.append({"name": name_of(name), "says": about(measure["value_mm"], measure["U95_mm"], unit)})
     return rows
 
 
