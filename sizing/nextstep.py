@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from sizing.judging import ReadingResult
 from sizing.messages import verdicts as messages
 from sizing.messages.verdicts import OrderBesides
 from sizing.orders.problems import hangs_on
 from sizing.outcome import OpeningResult
-from sizing.remeasure import LIKELIER_THAN_NOT, again
+from sizing.remeasure import again, named_slip, only_vague
 from sizing.rival_lines import explaining_sides
 from vision.request import SIDES, Estimate
 
@@ -25,15 +24,14 @@ def step_of(result: OpeningResult) -> str:
     """Return what to do next, nothing where the order may go."""
     verdict = result.verdict
     to_take = tuple(a.name for a in again(result.readings))
-    suspect = [r.judgement for r in result.readings if r.judgement.verdict == "unproven"]
-    mirrored = [r for r in result.readings if _named(r) == _MIRRORED]
+    mirrored = [r for r in result.readings if named_slip(r) == _MIRRORED]
     seen = [p.report for p in result.photos if p.report is not None]
     step = messages.next_step(
         verdict.verdict,
         verdict.why,
         verdict.names if verdict.why == "order-problem" or not to_take else to_take,
         doubtful=_doubtful(result),
-        match=bool(suspect) and not mirrored and all(j.e_n is not None and j.e_n <= 1.0 for j in suspect),
+        match=only_vague(result.readings),
         sheets=max((len(report.references_px) for report in seen), default=0),
         advised=result.advice is not None,
         order=_order_besides(result),
@@ -58,12 +56,6 @@ def _order_besides(result: OpeningResult) -> OrderBesides:
     if len(codes) > len(hanging):
         return "wrong"
     return "may-be-wrong" if set(hanging) != {_THE_READING_ITSELF} else ""
-
-
-def _named(reading: ReadingResult) -> str:
-    """Return the likeliest slip of a reading that is not borne out, nothing where none is likelier than not."""
-    best = reading.likely[0] if reading.likely and reading.judgement.verdict != "agrees" else None
-    return best.slip if best is not None and best.probability >= LIKELIER_THAN_NOT else ""
 
 
 def _doubtful(result: OpeningResult) -> tuple[str, ...]:

@@ -40,19 +40,36 @@ def again(readings: Sequence[ReadingResult]) -> tuple[Again, ...]:
     -------
     tuple of Again
         Those that hold the order, and those that the photo can neither support nor refute; what cannot change
-        the order is left out. The photo's figures and the sizes
-        that would fit are not in it: who knows the number finds it.
+        the order is left out, and where nothing holds it what a photo is only too vague for (`only_vague`). The
+        photo's figures and the sizes that would fit are not in it: who knows the number finds it.
     """
     found = []
+    idle = only_vague(readings) and not any(result.holds for result in readings)
     for result in readings:
-        doubtful = result.judgement.verdict == "unproven" and result.judgement.photo_mm is not None
+        doubtful = result.judgement.verdict == "unproven" and result.judgement.photo_mm is not None and not idle
         if result.holds or (doubtful and (result.p_changes is None or result.p_changes >= _CHANGES)):
-            best = result.likely[0] if result.likely else None
-            named = best is not None and best.slip != NONE and best.probability >= LIKELIER_THAN_NOT
-            watch = messages.look_out(best.slip if best is not None and named else None)
+            slip = named_slip(result)
             length = result.reading.length
-            found.append(Again(result.reading.name, length.mm, length.as_written, watch, named))
+            watch = messages.look_out(slip or None)
+            found.append(Again(result.reading.name, length.mm, length.as_written, watch, bool(slip)))
     return tuple(found)
+
+
+def only_vague(readings: Sequence[ReadingResult]) -> bool:
+    """Return whether all readings that cannot be told match the photo (E_n to 1, ISO 13528) and no slip is named.
+
+    Then the tape is not suspect, and to measure again would change nothing.
+    """
+    suspect = [r for r in readings if r.judgement.verdict == "unproven"]
+    return bool(suspect) and all(
+        r.judgement.e_n is not None and r.judgement.e_n <= 1.0 and not named_slip(r) for r in suspect
+    )
+
+
+def named_slip(result: ReadingResult) -> str:
+    """Return the likeliest slip of a reading that is not borne out, nothing where none is likelier than not."""
+    best = result.likely[0] if result.likely and result.judgement.verdict != "agrees" else None
+    return best.slip if best is not None and best.slip != NONE and best.probability >= LIKELIER_THAN_NOT else ""
 
 
 def request(label: str, readings: Sequence[ReadingResult], unit: Unit, *, job: str = "", on: date | None = None) -> str:

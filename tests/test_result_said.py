@@ -148,6 +148,7 @@ def test_where_tape_and_photo_match_nothing_is_measured_again_for_it(job):
     assert found["verdict"] == "unproven"
     assert found["next_step"].startswith("Tape and photo match; the photo is only too vague to vouch for the tape.")
     assert "easure again" not in found["next_step"]
+    assert (found["request"], found["remeasure"]) == ("", [])
 
 
 def test_the_readings_to_take_again_are_the_same_in_next_step_and_request(job):
