@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from sizing.messages.exact_length import exact_length
 from sizing.messages.one_line import one_line
-from sizing.units import Unit, format_length
+from sizing.units import Unit
 
 Limits = tuple[float, float]
 
@@ -15,10 +16,10 @@ def allowed(limits_mm: Limits, unit: Unit) -> str:
 
     Examples
     --------
-    >>> allowed((6.35, 6.35), "in"), allowed((6.35, 9.525), "in")
-    ('1/4 in either way', '1/4 in under or 3/8 in over')
+    >>> allowed((6.35, 6.35), "in"), allowed((6.35, 9.525), "in"), allowed((6.35, 6.35), "mm")
+    ('1/4 in either way', '1/4 in under or 3/8 in over', '6.35 mm either way')
     """
-    under, over = (format_length(limit, unit) for limit in limits_mm)
+    under, over = (exact_length(limit, unit) for limit in limits_mm)
     return f"{under} either way" if under == over else f"{under} under or {over} over"
 
 
@@ -44,8 +45,8 @@ def tolerance_line(says: str, labels: Sequence[str]) -> str:
     --------
     >>> tolerance_line("1/4 in either way", [])
     'Tolerance of a reading: 1/4 in either way.'
-    >>> tolerance_line("6.0 mm either way", ["W1", "W2"])
-    'Tolerance of a reading of W1, W2: 6.0 mm either way.'
+    >>> tolerance_line("6 mm either way", ["W1", "W2"])
+    'Tolerance of a reading of W1, W2: 6 mm either way.'
     """
     of = f" of {', '.join(one_line(label) for label in labels)}" if labels else ""
     return f"Tolerance of a reading{of}: {says}."
