@@ -101,6 +101,9 @@ def test_an_estimate_lists_made_sizes_marked_as_not_for_ordering(tmp_path):
     lines = estimate_order_lines(order, "in")
     assert "Not for ordering" in lines[0]
     assert any("less likely" in line for line in lines)
+    # Rows of nothing tell nothing: common practice, no source.
+    assert not any(line.endswith(": under 1 %") for line in lines)
+    assert sum(line.endswith(" %") for line in lines) == sum(share.probability >= 0.01 for share in order.sizes)
     assert estimate_order_lines(None, "in") == []
     (tmp_path / "few.toml").write_text(
         '[rule]\nid = "few"\ntitle = "few"\nunits = "in"\n[width]\nreading = "largest"\nstep = "10"\n'

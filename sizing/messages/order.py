@@ -226,9 +226,18 @@ def shares_heading(rule: str) -> str:
     return f"Sizes by the rule {one_line(rule)}. {NOT_FOR_ORDERING}"
 
 
-def more_shares(count: int) -> str:
-    """Return that some sizes are left out of the view."""
-    return f"  and {count} less likely ones"
+def more_shares(count: int, most: float) -> str:
+    """Return that some sizes are left out of the view; `most` is the probability of the likeliest of them.
+
+    Examples
+    --------
+    >>> more_shares(5, 0.004), more_shares(2, 0.02)
+    ('  and 5 less likely ones, under 1 % each', '  and 2 less likely ones')
+    """
+    ones = "one" if count == 1 else "ones"
+    return f"  and {count} less likely {ones}" + (
+        ", under 1 % each" if count > 1 and percent(most) == "under 1 %" else ""
+    )
 
 
 def order_not_checked() -> str:

@@ -13,6 +13,8 @@ from sizing.units import Unit
 
 # So many pairs of sizes are shown; the result holds more.
 _MOST_SHOWN = 6
+# Sizes less probable than this are counted, not listed, unless there is but one.
+_LEAST_SHOWN = 0.01
 
 
 def order_lines(order: Order | None, readings: Sequence[ReadingResult], unit: Unit) -> list[str]:
@@ -49,10 +51,12 @@ def estimate_order_lines(order: Order | None, unit: Unit) -> list[str]:
     if order is None or order.rule is None:
         return []
     lines = [words.shares_heading(order.rule.id)]
-    shown = order.sizes[:_MOST_SHOWN]
+    likely = max(sum(s.probability >= _LEAST_SHOWN for s in order.sizes), 1)
+    count = min(_MOST_SHOWN, likely if len(order.sizes) > likely + 1 else len(order.sizes))
+    shown = order.sizes[:count]
     lines += [words.share_line(s.width_mm, s.height_mm, s.probability, unit) for s in shown]
     if len(order.sizes) > len(shown):
-        lines.append(words.more_shares(len(order.sizes) - len(shown)))
+        lines.append(words.more_shares(len(order.sizes) - len(shown), order.sizes[len(shown)].probability))
     confirm = words.confirm_line(order.rule.confirm)
     return [*lines, *([confirm] if confirm else []), words.cautions(order.rule.confirm)]
 
