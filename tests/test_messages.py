@@ -73,6 +73,12 @@ def test_every_slip_that_is_weighed_has_words():
         assert code.replace("-", " ") != said
 
 
+def test_a_copied_number_names_no_box_as_its_source():
+    # Where all boxes are off each would be copied from another: common practice, no source.
+    boxes = [slip_says("copied", None, None, {"from": name}, "in") for name in ("width_top", "width_bottom")]
+    assert boxes[0] == boxes[1] != slip_says("x-y", None, None, {}, "in")
+
+
 def test_an_inch_too_long_and_too_short_have_their_own_causes():
     # facts.md section 7: burned inch not taken off is +1 in, taken off twice -1 in.
     long, short = (slip_says("burned-inch", mm, 1381.1, {}, "in") for mm in (25.4, -25.4))

@@ -91,8 +91,7 @@ def _cause(slip: str, shift_mm: float | None, facts: Mapping[str, str], unit: Un
         "width-height-swapped": "width and height swapped"
         + (" on the whole form" if facts.get("extent") == "all" else turned),
         "wrong-unit": _units(facts) + extent,
-        "copied": f"not measured but copied from {name_of(facts.get('from', 'another reading'))}: it was written in "
-        "every box of this direction",
+        "copied": "not measured at its place but copied: one number was written in every box of this direction",
         "another-line": f"measured to another line: {_lines(facts, unit)}",
         "another-opening": f"a reading of another opening of this job: {one_line(facts.get('opening', ''))}",
         "none-of-these": "the reading may be sound: the photo's line or scale may be off instead"
