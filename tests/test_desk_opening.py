@@ -71,6 +71,8 @@ def test_the_page_says_verdict_reason_next_step_and_what_probably_slipped(visit)
     assert "an inch too long: the tape was started at its 1 in mark" in page
     assert "Please measure again at W2" in page
     assert "50 1/4 in wide, 45 in high" in page
+    # The rule's own tolerance (fixtures/demo/rules).
+    assert "Band: the tolerance, 1/4 in under or 3/8 in over; diagonals 1/2 in either way." in page
 
 
 def test_what_the_uncertainty_is_made_of_is_in_the_unit_of_the_job(visit, desk):

@@ -156,6 +156,7 @@ def _facts(desk: Desk, asked: Asked, shown: int) -> dict[str, Any]:
         "at": _quoted(opening.label),
         "verdict": view.verdict_facts(found, asked.last, job.sha256),
         "rows": view.reading_rows(found, job.units),
+        "tolerance": view.tolerance_says(found, job.units),
         "further": view.further_rows(found, job.units),
         "budget": view.budget_rows(found, job.units),
         "warnings": view.warning_lines(opening, found),

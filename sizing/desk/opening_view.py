@@ -20,6 +20,7 @@ from sizing.messages.photo_figures import about, at_least
 from sizing.messages.slips import probably
 from sizing.messages.tape_figure import typed_figure
 from sizing.messages.tolerance import allowed
+from sizing.messages.tolerance import tolerance_says as words_of_tolerance
 from sizing.units import INCH_MM, Unit, format_length, format_uncertainty
 from vision.request import NINE, PARTS
 
@@ -75,7 +76,7 @@ def reading_rows(found: Mapping[str, Any] | None, unit: Unit) -> list[Facts]:
     """Return the readings of an opening in the order of the form, each with figure and words; measures without one."""
     if found is None:
         return []
-    tolerance = Tolerance(**{f"{key}_mm": value for key, value in found["tolerance_mm"].items()})
+    tolerance = _tolerance(found)
     by_name = {reading["name"]: reading for reading in found.get("readings", ())}
     measures = found.get("measures", {})
     names = [n for n in NINE[:8] if n in by_name or n in measures]
@@ -101,6 +102,18 @@ def reading_rows(found: Mapping[str, Any] | None, unit: Unit) -> list[Facts]:
             row["figure_says"] = _figure_says(reading, tolerance.of(name), unit)
         rows.append(row)
     return rows
+
+
+def tolerance_says(found: Mapping[str, Any] | None, unit: Unit) -> str:
+    """Return the tolerance that the readings were judged by, in words; nothing before a check."""
+    if found is None:
+        return ""
+    limits = _tolerance(found)
+    return words_of_tolerance(limits.of("width"), limits.of("height"), limits.of("diagonal"), unit)
+
+
+def _tolerance(found: Mapping[str, Any]) -> Tolerance:
+    return Tolerance(**{f"{key}_mm": value for key, value in found["tolerance_mm"].items()})
 
 
 def _error(reading: Mapping[str, Any] | None, tolerance: tuple[float, float]) -> Error:
