@@ -31,6 +31,7 @@ from sizing.commands.streams import (
     JsonOption,
     QuietOption,
     complain,
+    end_as_interrupted,
     explain,
     is_full,
     refuse,
@@ -239,6 +240,7 @@ def _explain(error: Exception) -> int:
 
 def main() -> None:
     """Enter from the command line."""
+    end_as_interrupted()
     status = run()
     if status == Exit.INTERRUPTED and any(not t.daemon for t in threading.enumerate()[1:]):
         os._exit(status)  # all that was to be written is; Python would wait for the photos in work

@@ -26,22 +26,24 @@ def test_a_reader_that_has_gone_away_is_no_fault(monkeypatch):
         streams.say("and one to nowhere")
 
 
-def interrupted():
+def interrupted(number):
     with streams._line_finished():
-        signal.raise_signal(signal.SIGINT)
+        signal.raise_signal(number)
         print("the whole line")
 
 
 @pytest.mark.skipif(os.name != "posix", reason="signals as shells send them")
-def test_an_interrupt_waits_for_the_line_in_hand(capsys):
-    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+@pytest.mark.parametrize("name", ["SIGINT", "SIGTERM", "SIGHUP"])
+def test_an_interrupt_waits_for_the_line_in_hand(capsys, name):
+    number = getattr(signal, name)
+    before = signal.signal(number, signal.default_int_handler)
     try:
         with pytest.raises(KeyboardInterrupt):
-            interrupted()
+            interrupted(number)
         assert capsys.readouterr().out == "the whole line\n"
-        assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
+        assert signal.getsignal(number) is signal.default_int_handler
     finally:
-        signal.signal(signal.SIGINT, before)
+        signal.signal(number, before)
 
 
 def test_progress_is_shown_only_where_somebody_looks(monkeypatch, capsys):

@@ -29,6 +29,7 @@ AllowOutsideOption = Annotated[
     bool, typer.Option("--allow-outside", help="Let paths in a job file leave the job's folder.")
 ]
 
+_ENDING = tuple(getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name))
 _FULL = {getattr(errno, name) for name in ("ENOSPC", "EDQUOT", "EFBIG", "EIO") if hasattr(errno, name)}
 
 
@@ -84,19 +85,31 @@ def _to_nowhere(stream: TextIO) -> None:
         os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
+def end_as_interrupted() -> None:
+    """Have this process end on SIGTERM and SIGHUP as on Ctrl+C: what is half written goes, whole lines stay.
+
+    Where somebody chose to ignore one, as `nohup` does, that stays.
+    """
+    for number in _ENDING:
+        if signal.getsignal(number) is signal.SIG_DFL:
+            signal.signal(number, signal.default_int_handler)
+
+
 @contextmanager
 def _line_finished() -> Iterator[None]:
     """Put off an interrupt until the line in hand is out."""
     interrupts: list[int] = []
-    before = signal.getsignal(signal.SIGINT)
-    if before is not signal.default_int_handler or threading.current_thread() is not threading.main_thread():
+    if threading.current_thread() is not threading.main_thread():
         yield
         return
-    signal.signal(signal.SIGINT, lambda number, _frame: interrupts.append(number))
+    heard = [n for n in (signal.SIGINT, *_ENDING) if signal.getsignal(n) is signal.default_int_handler]
+    for number in heard:
+        signal.signal(number, lambda number, _frame: interrupts.append(number))
     try:
         yield
     finally:
-        signal.signal(signal.SIGINT, before)
+        for number in heard:
+            signal.signal(number, signal.default_int_handler)
     if interrupts:
         raise KeyboardInterrupt
 

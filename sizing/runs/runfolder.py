@@ -13,6 +13,8 @@ import tempfile
 from collections.abc import Callable, Iterable
 from pathlib import Path
 
+from sizing.runs.unfinished import ended_in_order, sweep
+
 FOLDER = "secondtape"
 _ID_LENGTH = 12
 _NAME_LENGTH = 60
@@ -73,7 +75,17 @@ def write_run(target: Path, files: Iterable[tuple[str, Writer]]) -> None:
     ------
     RunFolderError
         When the folder cannot be made or a file not written; then `target` is as it was.
+
+    Notes
+    -----
+    A run that is told to end takes its unfinished folder with it; what one that was killed left in the folder of a
+    job is removed by the first run a day later (`unfinished`).
     """
+    with ended_in_order():
+        _write_run(target, files)
+
+
+def _write_run(target: Path, files: Iterable[tuple[str, Writer]]) -> None:
     parent = target.parent
     if parent.is_symlink() and parent.name == FOLDER:
         raise RunFolderError(f"{parent} is a link, and links are not followed when writing; use --out DIR")
@@ -85,6 +97,8 @@ def write_run(target: Path, files: Iterable[tuple[str, Writer]]) -> None:
     except OSError as error:
         raise RunFolderError(f"{parent}: {error.strerror or error}; name another folder with --out DIR") from error
     try:
+        if parent.name == FOLDER:  # where all is this program's
+            sweep(fresh)
         for name, write in files:
             write(fresh / name)
         _move_in(fresh, target)
