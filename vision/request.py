@@ -190,7 +190,8 @@ class LensUse:
 class PhotoReport:
     """What one photo gave: file, hash, size, corners used (4, 2) px, sides as traced, references as found.
 
-    All pixels are of the size that was measured, of which `reduced` goes into one of the photo.
+    All pixels are of the size that was measured, of which each covers `reduced` of the photo, across and down;
+    `whole_px` is the photo's own size.
     """
 
     path: Path
@@ -208,6 +209,7 @@ class PhotoReport:
     lenses: tuple[LensUse, ...] = ()
     faces_px: tuple[tuple[str, Mapping[Side, Array]], ...] = ()  # other outlines: name, ends (2, 2) of their sides
     reduced: int = 1
+    whole_px: tuple[int, int] = (0, 0)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -25,6 +26,7 @@ from vision.photo.edge_blur import (
 from vision.photo.panorama import rolled
 from vision.photo.prepared import Prepared
 from vision.photo.quality import BLUR_PX, cut_found, cut_prior, shows_cut, solved_doubts
+from vision.photo.reading import at_photo_size
 from vision.priors import PAPER, reference_size_mm
 from vision.request import OpeningRequest, PhotoReport, Warning_
 from vision.sheets.print_scale import scaled_by_outline
@@ -100,7 +102,18 @@ def _solve(request: OpeningRequest, ready: Prepared, last: LastTrace) -> Solved 
         if isinstance(solved, Warning_):
             return solved
         return scaled_by_outline(ready.picture.rgb, solved, request.check_bar)
-    return solve_page_photo(ready.picture.rgb, asked, ready.reference, ready.prior, request.wall, last.once)
+    found = solve_page_photo(ready.picture.rgb, asked, ready.reference, ready.prior, request.wall, last.once)
+    return _in_the_photo(found, ready.picture.reduced) if isinstance(found, Warning_) else found
+
+
+def _in_the_photo(warning: Warning_, reduced: int) -> Warning_:
+    """Return a warning with its places in pixels of the photo itself, in which people give corners."""
+
+    def own(place: re.Match[str]) -> str:
+        x, y = at_photo_size([float(place[1]), float(place[2])], reduced)
+        return f"at {x:.0f},{y:.0f}"
+
+    return replace(warning, message=re.sub(r"\bat (\d+),(\d+)\b", own, warning.message)) if reduced > 1 else warning
 
 
 def _solve_sheets(request: OpeningRequest, ready: Prepared, grey: cv2.typing.MatLike) -> Solved | Warning_:

@@ -215,8 +215,7 @@ def _require_outlines(corners: Sequence[Point] | None, references: Sequence[Sequ
 def _by_line(desk: Desk, asked: Asked, number: int, form: FormData) -> tuple[list[tuple[float, float]], int]:
     """Return the corners for a side put on another line, px of the file, and the turn that they are for."""
     facts = photo_view.corner_facts(asked.opening, asked.found, number)
-    photos = (asked.found or {}).get("photos", ())
-    rivals = photos[number].get("rivals_px", ()) if number < len(photos) else ()
+    rivals = photo_view.rival_lines(asked.opening, asked.found, number)
     side, shift = str(form.get("side", "")), str(form.get("shift_mm", ""))
     line = next((r["ends_px"] for r in rivals if r["side"] == side and str(r["shift_mm"]) == shift), None)
     found = facts["found"]

@@ -17,6 +17,7 @@ from sizing.messages.photo_figures import picture_label
 from sizing.messages.tape_figure import typed_figure
 from sizing.runs.rivals import LEAST_WEIGHT, SAME_MM
 from sizing.units import Unit, format_length
+from vision.photo.reading import at_read_size
 
 Facts = dict[str, Any]
 CORNER_NAMES = ("Top left corner", "Top right corner", "Bottom right corner", "Bottom left corner")
@@ -134,14 +135,45 @@ def line_choices(opening: Opening, found: Mapping[str, Any] | None, shown: int, 
     return [c for c in choices if c["lines"]]
 
 
+def rival_lines(opening: Opening, found: Mapping[str, Any] | None, shown: int) -> Sequence[Mapping[str, Any]]:
+    """Return the other lines that sides of a photo could be, as the result has them, px as measured."""
+    lines: Sequence[Mapping[str, Any]] = _photos(opening, found)[shown].get("rivals_px", ())
+    return lines
+
+
 def _photos(opening: Opening, found: Mapping[str, Any] | None) -> list[Mapping[str, Any]]:
     """Return the results of the photos as the job lists them now; empty ones where the check knew others."""
-    results = list((found or {}).get("photos", ()))
+    results = [_as_shown(r) for r in (found or {}).get("photos", ())]
     files = [entry.file for entry in opening.photos]
     if [r.get("file") for r in results] == files:
         return results
     by_file = {r.get("file"): r for r in results}
     return [by_file.get(file, {}) for file in files]
+
+
+def _as_shown(result: Mapping[str, Any]) -> Mapping[str, Any]:
+    """Return the result of a photo with its places in pixels of the size that is shown, which is that measured.
+
+    Results in which a photo is `reduced` are of an older program, and had places in other pixels: they show nothing.
+    """
+    if "reduced" in result:
+        return {key: result[key] for key in ("file", "error", "warnings") if key in result}
+    if "measured_size_px" not in result:
+        return result
+    (whole, _), (measured, _) = result["size_px"], result["measured_size_px"]
+    reduced = round(whole / max(measured, 1))
+
+    def places(px: Sequence[Sequence[float | None]]) -> list[list[float | None]]:
+        return [[None if v is None else float(at_read_size(v, reduced)) for v in point] for point in px]
+
+    shown = dict(result) | {"size_px": result["measured_size_px"]}
+    if "corners_px" in result:
+        shown["corners_px"] = places(result["corners_px"])
+    for key, part in (("references", "corners_px"), ("rivals_px", "ends_px")):
+        shown[key] = [dict(one) | {part: places(one[part])} for one in result.get(key, ())]
+    for key in ("sides_px", "stations_px"):
+        shown[key] = {name: places(px) for name, px in result.get(key, {}).items()}
+    return shown
 
 
 def _turned(result: Mapping[str, Any]) -> int:

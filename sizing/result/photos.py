@@ -5,7 +5,8 @@ from __future__ import annotations
 from sizing.json_values import Document, rounded_mm
 from sizing.result.values import point_lists, warning_document
 from sizing.runs.photoresults import PhotoResult
-from vision.request import LensUse
+from vision.photo.reading import at_photo_size
+from vision.request import Array, LensUse
 
 # Of the curve of a side as drawn.
 _MOST_POINTS = 100
@@ -18,21 +19,24 @@ def photo_document(photo: PhotoResult) -> Document:
     if photo.sha256:
         document["sha256"] = photo.sha256
     if report is not None and all(report.size_px):
-        document["size_px"] = list(report.size_px)
-        if report.reduced != 1:  # all places below are in pixels so much larger than those of the photo
-            document["reduced"] = report.reduced
+        document["size_px"] = list(report.size_px if report.reduced == 1 else report.whole_px)
+        if report.reduced != 1:  # all places are in pixels of the photo itself, as those of a job file
+            document["measured_size_px"] = list(report.size_px)
+
+        def places(px: Array) -> list[list[float | None]]:
+            return point_lists(at_photo_size(px, report.reduced))
+
         if report.corners_px is not None:
-            document["corners_px"] = point_lists(report.corners_px)
+            document["corners_px"] = places(report.corners_px)
         if report.lenses:
             document["lenses"] = [_lens(use) for use in report.lenses]
-        document["references"] = [{"name": name, "corners_px": point_lists(px)} for name, px in report.references_px]
+        document["references"] = [{"name": name, "corners_px": places(px)} for name, px in report.references_px]
         document["sides_px"] = {
-            side: point_lists(px[:: max(1, len(px) // _MOST_POINTS)]) for side, px in report.sides_px.items()
+            side: places(px[:: max(1, len(px) // _MOST_POINTS)]) for side, px in report.sides_px.items()
         }
-        document["stations_px"] = {name: point_lists(px) for name, px in report.stations_px.items()}
+        document["stations_px"] = {name: places(px) for name, px in report.stations_px.items()}
         document["rivals_px"] = [
-            {"side": side, "shift_mm": rounded_mm(shift), "ends_px": point_lists(px)}
-            for side, shift, px in report.rivals_px
+            {"side": side, "shift_mm": rounded_mm(shift), "ends_px": places(px)} for side, shift, px in report.rivals_px
         ]
     document["warnings"] = [warning_document(w) for w in report.warnings] if report is not None else []
     if photo.error is not None:

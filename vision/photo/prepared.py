@@ -55,7 +55,8 @@ def prepare(request: OpeningRequest, photo: PhotoRequest) -> Prepared:
     scaled = _at_read_size(photo, picture)
     reference = photo.reference or request.reference
     picture, grey, sightings, warned = _upright(picture, scaled, reference)
-    _all_inside(scaled, picture)
+    _all_inside(photo, picture)
+    warned += _read_at_half(picture)
     lens = choose_lens(scaled, picture)
     warned += lens.warnings
     denied = focal35_contradicted(picture.exif, picture.size_px, photo.focal35_mm)
@@ -71,8 +72,9 @@ def prepare(request: OpeningRequest, photo: PhotoRequest) -> Prepared:
         warnings=tuple(warned),
         lenses=lens.uses,
         reduced=picture.reduced,
+        whole_px=picture.whole_px,
     )
-    doubts = file_doubts(picture.exif, picture.size_px, lens.prior or _prior(picture, scaled))
+    doubts = file_doubts(picture.exif, picture.whole_px, lens.prior or _prior(picture, scaled))
     report = replace(report, warnings=(*report.warnings, *doubts.warnings), error=doubts.refused)
     return Prepared(scaled, picture, grey, sightings, doubts.prior, reference, report)
 
@@ -84,16 +86,15 @@ def pointed_anew(ready: Prepared, photo: PhotoRequest) -> Prepared:
     ------
     RequestError : corners outside the photo.
     """
-    scaled = _at_read_size(photo, ready.picture)
-    _all_inside(scaled, ready.picture)
-    return replace(ready, asked=scaled)
+    _all_inside(photo, ready.picture)
+    return replace(ready, asked=_at_read_size(photo, ready.picture))
 
 
 def _all_inside(photo: PhotoRequest, picture: Photo) -> None:
     if photo.corners_px is not None:
-        _inside(photo.corners_px, picture.size_px, part=True)
+        _inside(photo.corners_px, picture.whole_px, part=True)
     for corners in photo.reference_corners_px:
-        _inside(corners, picture.size_px, part=False)
+        _inside(corners, picture.whole_px, part=False)
     _each_once(photo.reference_corners_px)
 
 
@@ -115,6 +116,18 @@ def _at_read_size(photo: PhotoRequest, picture: Photo) -> PhotoRequest:
     )
 
 
+def _read_at_half(picture: Photo) -> list[Warning_]:
+    if picture.reduced == 1:
+        return []
+    (w, h), (read_w, read_h) = picture.whole_px, picture.size_px
+    says = (
+        f"the photo of {w} x {h} px, above 60 MP, was measured at half its size, {read_w} x {read_h} px: what it knows "
+        "is stated for that, and corners and boxes are in pixels of the photo itself; if that is not sure enough, take "
+        "the photo from nearer"
+    )
+    return [Warning_("half-size", says)]
+
+
 def _upright(
     picture: Photo, photo: PhotoRequest, reference: Reference
 ) -> tuple[Photo, Pixels, tuple[markers.Sighting, ...], list[Warning_]]:
@@ -134,7 +147,8 @@ def _upright(
     turned.setflags(write=False)
     h, w = turned.shape[:2]
     whole = None if picture.turned is None else (picture.turned - 90 * quarter) % 360
-    picture = replace(picture, rgb=turned, size_px=(w, h), turned=whole)
+    photo_px = picture.whole_px if quarter == 2 else (picture.whole_px[1], picture.whole_px[0])
+    picture = replace(picture, rgb=turned, size_px=(w, h), turned=whole, whole_px=photo_px)
     says = (
         f"the photo was turned by {90 * quarter} degrees because its sheets lay on their side or head; "
         "check that it is upright"

@@ -24,9 +24,9 @@ from PIL import Image, ImageFile
 
 from vision.errors import PhotoError
 from vision.photo.exif import ExifFacts, FocalPrior, focal_prior, orientation_of, read_exif
-from vision.photo.upright_rgb import TURNED, TURNS, UPRIGHT, Pixels, as_rgb, pixels, turned
+from vision.photo.upright_rgb import LYING, TURNED, TURNS, UPRIGHT, Pixels, as_rgb, pixels, turned
 
-__all__ = ["ExifFacts", "FocalPrior", "Photo", "at_read_size", "focal_prior", "read_photo"]
+__all__ = ["ExifFacts", "FocalPrior", "Photo", "at_photo_size", "at_read_size", "focal_prior", "read_photo"]
 
 # Limits of the contract, section Result.
 MIN_BYTES, MAX_BYTES = 1_000, 150_000_000
@@ -54,6 +54,8 @@ _ONE_AT_A_TIME = threading.Lock()
 class Photo:
     """An upright photo: rgb (H, W, 3) uint8 read-only, size_px (W, H) of rgb, reduced 1 or 2, notes.
 
+    `whole_px` is the size (W, H) of the photo itself, upright, of which `reduced` px go into one of rgb.
+
     `turned` is by how many degrees clockwise rgb is turned from the picture as the sensor saw it; None: mirrored.
     """
 
@@ -65,6 +67,7 @@ class Photo:
     reduced: int
     notes: tuple[str, ...]
     turned: int | None = 0
+    whole_px: tuple[int, int] = (0, 0)
 
 
 def read_photo(path: Path, turn: int = 0) -> Photo:
@@ -102,15 +105,20 @@ def read_photo(path: Path, turn: int = 0) -> Photo:
         reduced = _reduction(image.size, path)
         try:
             stored_orientation = orientation_of(image)
+            whole_px = image.size
             drafted = reduced == 2 and _halved_by_decoder(image)
             image.load()
+            whole_px = whole_px if drafted else image.size  # TIFF and HEIF come turned
             exif, notes = read_exif(image, stored_orientation)
             # TIFF and HEIF come turned, and then no longer hold the orientation of the file.
             upright = UPRIGHT.get(orientation_of(image))
             image = as_rgb(image)
             if reduced == 2 and not drafted:
                 image = image.reduce(2)
-            image = turned(image, upright, TURNS.get(turn % 360))
+            steps = (upright, TURNS.get(turn % 360))
+            image = turned(image, *steps)
+            if sum(step in LYING for step in steps) == 1:
+                whole_px = (whole_px[1], whole_px[0])
             rgb = pixels(image)
         except Exception as error:
             raise _broken(path, error) from error
@@ -120,7 +128,7 @@ def read_photo(path: Path, turn: int = 0) -> Photo:
     size_px = (rgb.shape[1], rgb.shape[0])
     held = TURNED.get(stored_orientation)
     from_sensor = None if held is None else (held + turn) % 360
-    return Photo(path, hashlib.sha256(data).hexdigest(), rgb, size_px, exif, reduced, notes, from_sensor)
+    return Photo(path, hashlib.sha256(data).hexdigest(), rgb, size_px, exif, reduced, notes, from_sensor, whole_px)
 
 
 def at_read_size(points_px: ArrayLike, reduced: int) -> NDArray[np.float64]:
@@ -132,6 +140,17 @@ def at_read_size(points_px: ArrayLike, reduced: int) -> NDArray[np.float64]:
     [0.0, 1.0]
     """
     return (np.asarray(points_px, np.float64) + 0.5) / reduced - 0.5
+
+
+def at_photo_size(points_px: ArrayLike, reduced: int) -> NDArray[np.float64]:
+    """Return points (..., 2) px of the size that was read, or single coordinates, in pixels of the photo.
+
+    Examples
+    --------
+    >>> at_photo_size([0.0, 1.0], 2).tolist()
+    [0.5, 2.5]
+    """
+    return (np.asarray(points_px, np.float64) + 0.5) * reduced - 0.5
 
 
 def _shown(path: Path) -> str:

@@ -22,6 +22,8 @@ UPRIGHT = {
 TURNED = {1: 0, 3: 180, 6: 90, 8: 270}
 # Pillow counts counter-clockwise, `turn` clockwise.
 TURNS = {90: Image.Transpose.ROTATE_270, 180: Image.Transpose.ROTATE_180, 270: Image.Transpose.ROTATE_90}
+# What lays an upright picture down.
+LYING = {Image.Transpose.TRANSPOSE, Image.Transpose.TRANSVERSE, Image.Transpose.ROTATE_90, Image.Transpose.ROTATE_270}
 
 
 def turned(image: Image.Image, *steps: Image.Transpose | None) -> Image.Image:
