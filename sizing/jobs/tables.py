@@ -19,6 +19,7 @@ from sizing.jobs.values import (
     Graduation,
     Name,
     Offset,
+    OrderedSize,
     Person,
     Quadrilaterals,
     Reading,
@@ -190,8 +191,8 @@ class VisitTable(Boxes):
 class OrderedTable(_Table):
     """What is about to be ordered."""
 
-    width: Reading | None = None
-    height: Reading | None = None
+    width: OrderedSize | None = None
+    height: OrderedSize | None = None
 
 
 class DeliveredTable(OrderedTable):

@@ -119,6 +119,8 @@ def _person(value: str) -> str:
 Name = Annotated[str, AfterValidator(_name)]
 Person = Annotated[str, AfterValidator(_person)]
 Reading = Annotated[Written, length_in(0, 100_000, "a length")]
+# No window is of no size; a decision on one would be refused too late, when the rest has been checked.
+OrderedSize = Annotated[Written, length_in(0.01, 100_000, "a size to order or delivered")]
 ToleranceLength = Annotated[Written, length_in(0.01, 100, "a tolerance")]
 Graduation = Annotated[Written, length_in(0.01, 25.4, "a graduation")]
 Uncertainty = Annotated[Written, length_in(0.001, 100, "an uncertainty")]
