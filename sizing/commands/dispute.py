@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from sizing.commands.guarded import fault_said
 from sizing.commands.streams import (
     AllowOutsideOption,
     JsonOption,
@@ -14,10 +15,15 @@ from sizing.commands.streams import (
     QuietOption,
     complain,
     progress_shown,
+    refuse_all,
     require_libraries,
     say,
 )
+from sizing.errors import OutputError
 from sizing.exits import Exit
+
+if TYPE_CHECKING:
+    from sizing.dispute.dispute import Dispute
 
 
 def dispute(
@@ -37,23 +43,41 @@ def dispute(
     Example: secondtape dispute harbor-114 --opening W2
     """
     require_libraries()
-    from sizing.commands.streams import refuse_all
+    from sizing.check import failed_job
     from sizing.dispute.dispute import trace_job
+    from sizing.errors import InputError
+
+    try:
+        found = trace_job(job, openings, allow_outside=allow_outside, progress=progress_shown(quiet))
+        return _said(found, out, as_json)
+    except InputError as error:
+        refuse_all(error)
+        return Exit.USAGE if error.code == "bad-option" else Exit.UNREADABLE
+    except OutputError:
+        raise
+    except Exception as error:
+        fault_said(failed_job(job, error), error)
+        return Exit.UNREADABLE
+
+
+def _said(found: Dispute, out: Path | None, as_json: bool) -> int:
+    """Complain of what is wrong with a traced job, write its record and say it; return the exit status."""
     from sizing.dispute.record import dispute_document, dispute_text
     from sizing.dispute.steps import load_settings
     from sizing.errors import InputError
+    from sizing.messages import check_warnings
     from sizing.messages import dispute as messages
+    from sizing.messages.one_line import one_line
     from sizing.result.document import as_text
     from sizing.runs.runfolder import RunFolderError, target_folder, text_writer, write_run
     from sizing.versions import version_lines
 
-    try:
-        found = trace_job(job, openings, allow_outside=allow_outside, progress=progress_shown(quiet))
-    except InputError as error:
-        refuse_all(error)
-        return Exit.USAGE if error.code == "bad-option" else Exit.UNREADABLE
     unreadable = False
     for opening in found.openings:
+        where = f"{found.job.file}: {one_line(opening.opening.label)}"
+        if opening.fault is not None:
+            complain(f"{where}: {check_warnings.fault(repr(opening.fault)[:200])}")
+            unreadable = True
         for entry in opening.opening.photos:
             if entry.error is not None:
                 complain(str(entry.error))
@@ -63,7 +87,8 @@ def dispute(
                 complain(f"{photo.file}: {photo.error.message}")
                 unreadable = True
         if isinstance(opening.rule, InputError):
-            complain(str(opening.rule))
+            for problem in opening.rule.problems:
+                complain(f"{where}: {one_line(str(problem))}")
     document = dispute_document(found, load_settings(), version_lines())
     text = dispute_text(document)
     target = target_folder(found.job.folder, out, f"dispute-{document['record']}")

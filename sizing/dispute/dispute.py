@@ -85,7 +85,10 @@ class Traced:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class OpeningDispute:
-    """One opening: its two directions, the photos before and after, and why one of them says nothing."""
+    """One opening: its two directions, the photos before and after, and why one of them says nothing.
+
+    `fault` is a mistake of this program met on the way; the opening is then not traced.
+    """
 
     opening: Opening
     rule: Rule | InputError | None
@@ -94,6 +97,7 @@ class OpeningDispute:
     after: Estimate | NotMeasured | None
     photos: tuple[tuple[Literal["before", "after"], PhotoResult], ...]
     documents: tuple[tuple[str, str, str], ...]
+    fault: Exception | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -143,7 +147,11 @@ def trace_job(
         if labels is None or opening.label in labels:
             if progress:
                 progress(f"{job.id} {opening.label}")
-            found.append(_traced_opening(job, opening, log, settings, allow_outside, progress, estimator))
+            try:
+                traced = _traced_opening(job, opening, log, settings, allow_outside, progress, estimator)
+            except Exception as error:  # one opening never stops the others
+                traced = OpeningDispute(opening, None, (), None, None, (), (), error)
+            found.append(traced)
     return Dispute(job, tuple(found), hashlib.sha256(settings_bytes()).hexdigest())
 
 

@@ -12,6 +12,7 @@ import numpy as np
 from sizing.dispute.dispute import SCHEMA, STEPS, Dispute, Finding, OpeningDispute, Traced
 from sizing.dispute.steps import Settings
 from sizing.errors import InputError
+from sizing.faults import fault_text
 from sizing.jobs.job import Reading
 from sizing.json_values import Document, rounded, rounded_mm
 from sizing.messages import dispute as messages
@@ -130,6 +131,10 @@ def _opening(dispute: OpeningDispute, unit: Unit) -> Document:
         if isinstance(answer, NotMeasured)
     ]
     document: Document = {"label": dispute.opening.label, "photos_silent": silent}
+    if dispute.fault is not None:
+        document["fault"] = type(dispute.fault).__name__
+        document["says"] = messages.not_traced(dispute.opening.label, fault_text(dispute.fault))
+        return document | {"directions": []}
     if isinstance(dispute.rule, InputError):
         document["rule_error"] = str(dispute.rule)
     document["says"] = _opening_says(dispute)

@@ -158,6 +158,11 @@ def opening_says(label: str, directions: Sequence[str], lacking: Sequence[str]) 
     return f"{one_line(label)}: {'; '.join(directions)}{silent}."
 
 
+def not_traced(label: str, why: str) -> str:
+    """Return the sentence on an opening on which this program failed."""
+    return f"{label} is not traced. {why}"
+
+
 def read_evidence(name: str, tape: str, tape_mm: float, photo: tuple[float, float] | None, unit: Unit) -> str:
     """Return what tape and photo say at one station; `photo` is value and U95, mm.
 
