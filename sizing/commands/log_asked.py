@@ -49,7 +49,7 @@ def opened_log() -> Iterator[sqlite3.Connection]:
     from sizing.log.index import LogError, open_log, refresh
 
     try:
-        with open_log() as connection:
+        with open_log(whole=True) as connection:
             refresh(connection)
             yield connection
     except LogError as error:

@@ -147,7 +147,7 @@ def rebuild_page(request: Request) -> Response:
 
 @contextmanager
 def _log() -> Iterator[sqlite3.Connection]:
-    with open_log() as log:
+    with open_log(whole=True) as log:
         refresh(log)
         yield log
 

@@ -11,12 +11,13 @@ import sqlite3
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC
 from pathlib import Path
 
 import platformdirs
 
 from sizing.errors import InputError, Problem, SizingError
+from sizing.log.damage import is_damage, require_begun, require_own_tables, require_whole, set_aside
 from sizing.log.record import RESULT_FILE, RunRecord, read_run
 from sizing.log.releases import release_rows, releases_stamp
 from sizing.log.schema import MIGRATIONS
@@ -53,13 +54,15 @@ def data_folder() -> Path:
 
 
 @contextmanager
-def open_log(file: Path | None = None) -> Iterator[sqlite3.Connection]:
+def open_log(file: Path | None = None, *, whole: bool = False) -> Iterator[sqlite3.Connection]:
     """Give a connection to the index, made or brought to this version where needed.
 
     Parameters
     ----------
     file : Path, optional
         The database; that of the data folder when absent.
+    whole : bool
+        Whether all of it is to be looked through for damage first: who shows it relies on each row being as written.
 
     Raises
     ------
@@ -69,13 +72,19 @@ def open_log(file: Path | None = None) -> Iterator[sqlite3.Connection]:
     path = file or data_folder() / FILE
     try:
         path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)  # it names people
+        require_begun(path)
         with closing(sqlite3.connect(path, timeout=_WAIT_S, isolation_level=None)) as log:
             log.row_factory = sqlite3.Row
             log.text_factory = _text  # a damaged file may hold what is no text
             log.create_function("fold", 1, folded, deterministic=True)
             log.execute("PRAGMA foreign_keys = ON")
             _migrate(log, path)
+            require_own_tables(log)
+            if whole:
+                require_whole(log)
             yield log
+    except UnicodeDecodeError as error:  # of an error in words of a damaged file
+        raise LogError(messages.index_unusable(path, messages.OTHER_TABLES, locked=False)) from error
     except sqlite3.DatabaseError as error:
         raise LogError(messages.index_unusable(path, str(error), locked="locked" in str(error))) from error
     except OSError as error:
@@ -83,7 +92,7 @@ def open_log(file: Path | None = None) -> Iterator[sqlite3.Connection]:
 
 
 def _text(data: bytes) -> str:
-    return data.decode("utf-8", "replace")
+    return data.decode("utf-8", "replace").replace("\0", "\ufffd")  # no name of a file holds one
 
 
 def folded(text: object) -> str | None:
@@ -210,9 +219,9 @@ def _read_all(found: Mapping[Path, Path | None]) -> tuple[list[RunRecord], tuple
 
 def _replace_all(log: sqlite3.Connection, records: Iterable[RunRecord], unreadable: set[Path]) -> None:
     """Put records in place of what the index holds; what others have added meanwhile stays."""
-    for (name,) in log.execute("SELECT path FROM runs").fetchall():
+    for number, name in log.execute("SELECT id, path FROM runs").fetchall():
         if Path(name) in unreadable or not (Path(name) / RESULT_FILE).is_file():
-            log.execute("DELETE FROM runs WHERE path = ?", (name,))
+            log.execute("DELETE FROM runs WHERE id = ?", (number,))
     for record in records:
         _add_run(log, record)
     log.execute("DELETE FROM folders WHERE folder NOT IN (SELECT folder FROM runs WHERE folder NOT NULL)")
@@ -232,20 +241,12 @@ def find_runs(root: Path) -> Iterator[Path]:
 
 def _set_aside_if_broken(path: Path) -> Path | None:
     try:
-        with open_log(path) as log:
-            if log.execute("PRAGMA quick_check").fetchone()[0] == "ok":
-                return None
+        with open_log(path, whole=True):
+            return None
     except LogError as error:
-        if not isinstance(error.__cause__, sqlite3.DatabaseError) or isinstance(
-            error.__cause__, sqlite3.OperationalError
-        ):
+        if not is_damage(error.__cause__):
             raise
-    aside = path.with_name(f"{path.stem}-broken-{datetime.now(UTC):%Y%m%dT%H%M%S}{path.suffix}")
-    for end in ("", "-wal", "-shm"):
-        part = path.with_name(path.name + end)
-        if part.exists():
-            part.replace(aside.with_name(aside.name + end))
-    return aside
+    return set_aside(path)
 
 
 def _add_run(log: sqlite3.Connection, run: RunRecord) -> None:

@@ -7,6 +7,10 @@ from pathlib import Path
 from sizing.messages.log_figures import counted
 from sizing.messages.one_line import one_line
 
+DAMAGED = "the file is damaged"
+EMPTIED = "the file is empty: it was cut off"
+OTHER_TABLES = "its tables are not as this program makes them: the file is damaged"
+
 
 def record_too_large(most: int) -> str:
     """Say that a result is larger than any check writes."""
