@@ -1,5 +1,6 @@
 """Files of a release: whole, never written twice, and those of others left alone. Oracle: contract.md, *Decision*."""
 
+import hashlib
 import json
 
 import pytest
@@ -9,6 +10,7 @@ from sizing.commands.release import sent_by_name
 from sizing.release.handover import hand_over
 from sizing.release.release import SCHEMA, plan_release
 from sizing.runs.runfolder import RunFolderError
+from tests.desk_visit import visited
 from tests.test_release import HEAD, measured, opening
 
 
@@ -54,6 +56,78 @@ def test_a_release_changed_by_hand_is_not_said_to_be_the_one_that_was_released(r
         (target / "release.json").write_text(json.dumps(changed))
         with pytest.raises(RunFolderError, match="holds something else than this release"):
             handed(release, tmp_path)
+
+
+def test_a_release_names_its_files_by_their_hash(release, tmp_path):
+    document, target, _ = handed(release, tmp_path)
+    names = ("release.csv", "release.pdf")
+    assert document["files"] == {n: hashlib.sha256((target / n).read_bytes()).hexdigest() for n in names}
+    assert json.loads((target / "release.json").read_text())["files"] == document["files"]
+
+
+@pytest.mark.parametrize("name", ["release.csv", "release.pdf"])
+@pytest.mark.parametrize("change", ["edited", "gone", "a folder"])
+def test_a_file_of_a_release_that_was_changed_since_is_named_and_nothing_is_said_to_be_released(
+    release, tmp_path, name, change
+):
+    """Found: only the JSON was looked at, and an edited CSV was handed over as released before."""
+    _, target, _ = handed(release, tmp_path)
+    data = (target / name).read_bytes()
+    (target / name).unlink()
+    if change == "edited":
+        (target / name).write_bytes(data.replace(b"1", b"7", 1))
+    elif change == "a folder":
+        (target / name).mkdir()
+    with pytest.raises(RunFolderError, match=rf"{name} was changed or lost .* move that folder away, and"):
+        handed(release, tmp_path)
+    target.rename(tmp_path / "away")
+    _, there, before = handed(release, tmp_path)
+    assert (there, before, (there / name).is_file()) == (target, False, True)
+
+
+def test_a_release_of_before_its_files_were_named_comes_back(release, tmp_path):
+    document, target, _ = handed(release, tmp_path)
+    del document["files"]
+    (target / "release.json").write_text(json.dumps(document))
+    (target / "release.csv").write_text("other")
+    assert handed(release, tmp_path)[2]
+
+
+def test_the_desk_says_that_a_file_was_changed_and_does_not_send_it(release, tmp_path):
+    _, target, _ = handed(release, tmp_path)
+    at = f"/job/{tmp_path.name}/release"
+    with visited(tmp_path.parent) as visit:
+        assert visit.get(f"{at}/{release.number}/release.csv").status_code == 200
+        assert "Order nothing by it" not in visit.get(at).text
+        (target / "release.csv").write_text("other")
+        answer = visit.get(f"{at}/{release.number}/release.csv")
+        assert answer.status_code == 400
+        assert "release.csv was changed or lost after the release was written" in answer.text
+        assert visit.get(f"{at}/{release.number}/release.pdf").status_code == 200
+        assert "Order nothing by it" in visit.get(at).text
+
+
+LINE = dict.fromkeys(("opening", "quantity", "width", "height", "released_by", "decided_by", "reason"), "x")
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"released": 3},
+        {"released": [{}]},
+        {"released": [LINE | {"notes": 5}]},
+        {"not_released": None},
+        {"released_at": 7},
+        {"files": 3},
+        {"files": {}},
+    ],
+)
+def test_a_release_of_another_form_is_no_fault_of_the_desk(release, tmp_path, change):
+    """Found: a release written by hand ended the page with status 500."""
+    document, target, _ = handed(release, tmp_path)
+    (target / "release.json").write_text(json.dumps(document | change))
+    with visited(tmp_path.parent) as visit:
+        assert visit.get(f"/job/{tmp_path.name}/release").status_code == 200
 
 
 def test_earlier_releases_of_this_job_are_named_and_those_of_others_are_not(release, tmp_path):

@@ -20,7 +20,9 @@ from sizing.desk.intake_view import job_view
 from sizing.desk.running import checked_and_kept, last_result
 from sizing.desk.worker import Say
 from sizing.errors import InputError, Problem
+from sizing.messages.record import altered
 from sizing.regularfile import regular_bytes
+from sizing.release.handover import altered_files
 from sizing.runs.runfolder import FOLDER
 
 RELEASE = "release"
@@ -31,6 +33,7 @@ _KINDS = {
     "release.json": "application/json",
 }
 _LARGEST = 10_000_000
+_LINE = {"opening", "quantity", "width", "height", "released_by", "decided_by", "reason"}
 
 
 def release_page(request: Request) -> Response:
@@ -64,21 +67,36 @@ def download(request: Request) -> Response:
     if not _NUMBER.fullmatch(number) or file not in _KINDS:
         raise InputError("no-such-file", [Problem(f"{number[:40]}/{file[:40]}", "there is no such file of a release")])
     path = desk.folder.file(name, f"{FOLDER}/release-{number}/{file}")
+    for known in releases(desk.folder.job(name)):
+        if known["release"] == number and file in known["altered"]:
+            raise InputError("release-altered", [Problem(name, altered(path.parent, known["altered"]))])
     says = f'attachment; filename="release-{number}{path.suffix}"'
     return Response(path.read_bytes(), media_type=_KINDS[file], headers={"content-disposition": says})
 
 
 def releases(folder: Path) -> list[Mapping[str, Any]]:
-    """Return the releases in a job's folder, newest first."""
+    """Return the releases in a job's folder, newest first, each with those of its files that were `altered` since."""
     found = []
     for path in (folder / FOLDER).glob("release-*/release.json"):
         try:
             document = json.loads(regular_bytes(path, _LARGEST))
         except (OSError, ValueError, RecursionError):
             continue
-        if isinstance(document, dict) and f"release-{document.get('release')}" == path.parent.name:
-            found.append(document)
+        if _shown(document) and f"release-{document['release']}" == path.parent.name:
+            found.append(document | {"altered": altered_files(path.parent, document)})
     return sorted(found, key=lambda d: str(d.get("released_at")), reverse=True)
+
+
+def _shown(document: object) -> bool:
+    """Return whether a file is a release as the page shows it: another program, or a hand, may have written it."""
+    if not isinstance(document, dict) or not {"release", "released_at", "released", "not_released"} <= set(document):
+        return False
+    rows = [(document["released"], _LINE), (document["not_released"], {"opening", "says"})]
+    return isinstance(document["released_at"], str) and all(
+        isinstance(lines, list)
+        and all(isinstance(x, dict) and keys <= set(x) and isinstance(x.get("notes", []), list) for x in lines)
+        for lines, keys in rows
+    )
 
 
 def release_task(folder: Path, labels: tuple[str, ...], paper: Any, *, say: Say) -> dict[str, Any]:  # noqa: ANN401 -- "letter" or "a4"

@@ -230,6 +230,15 @@ def other_content(folder: Path) -> str:
     return f"{folder} holds something else than this release; name another folder with --out DIR"
 
 
+def altered(folder: Path, names: Sequence[str]) -> str:
+    """Return that files of a release are not as they were written."""
+    listed, was = " and ".join(one_line(name) for name in names), "was" if len(names) == 1 else "were"
+    return (
+        f"{folder}: {listed} {was} changed or lost after the release was written; order nothing by it, move that "
+        "folder away, and release again"
+    )
+
+
 def one_choice() -> str:
     """Return that a decision is one of three."""
     return "Choose one of --send, --hold and --override."

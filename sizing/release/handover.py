@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections.abc import Mapping
 from pathlib import Path
@@ -9,7 +10,7 @@ from typing import Any
 
 from sizing.messages import record as messages
 from sizing.printed.pdfpage import PaperName
-from sizing.regularfile import regular_bytes
+from sizing.regularfile import regular_bytes, regular_sha256
 from sizing.release.pdf import release_pdf
 from sizing.release.release import SCHEMA, Release, release_csv, release_document, with_earlier
 from sizing.result.document import as_text
@@ -47,7 +48,11 @@ def hand_over(
     Raises
     ------
     RunFolderError
-        The files cannot be written; then there is none.
+        The files cannot be written; then there is none. Or they are there, and not as they were written.
+
+    Notes
+    -----
+    `files` in the JSON names the others with their SHA-256: what was changed in a release since is not taken for it.
     """
     name = f"release-{release.number}"
     if out is not None:
@@ -61,14 +66,25 @@ def hand_over(
         found = _document(target / _JSON)
         if found is None or not _same(found, document):
             raise RunFolderError(messages.other_content(target))
+        if altered := altered_files(target, found):
+            raise RunFolderError(messages.altered(target, altered))
         return found, target, True
-    files: list[tuple[str, Writer]] = [
-        (_JSON, text_writer(as_text(document, indent=1) + "\n")),
-        (_CSV, _bytes_writer(release_csv(release).encode("utf-8-sig"))),
-        (_PDF, _bytes_writer(release_pdf(document, paper))),
-    ]
-    write_run(target, files)
+    contents = {_CSV: release_csv(release).encode("utf-8-sig"), _PDF: release_pdf(document, paper)}
+    document |= {"files": {name: hashlib.sha256(content).hexdigest() for name, content in contents.items()}}
+    files: list[tuple[str, Writer]] = [(_JSON, text_writer(as_text(document, indent=1) + "\n"))]
+    write_run(target, [*files, *((name, _bytes_writer(content)) for name, content in contents.items())])
     return document, target, False
+
+
+def altered_files(folder: Path, document: Mapping[str, Any]) -> tuple[str, ...]:
+    """Return the names of the files of a release that are not as they were when its document was written.
+
+    Releases from before their documents named the others tell nothing of them.
+    """
+    written = document.get("files")
+    if not isinstance(written, dict):
+        return ()
+    return tuple(name for name in (_CSV, _PDF) if regular_sha256(folder / name) != written.get(name))
 
 
 def _same(found: Mapping[str, Any], document: Mapping[str, Any]) -> bool:
