@@ -200,6 +200,23 @@ def test_an_obstacle_in_a_photo_that_was_not_measured_is_said(checked):
     assert [o.what for o in footprint_of(opening.opening, opening.order, answer).unplaced] == ["lamp"]
 
 
+@pytest.mark.parametrize("box", [[1000, 100, 1200, 200], [-9, 1, -1, 5], [9, 900, 20, 950]])
+def test_an_obstacle_outlined_outside_its_photo_is_said_and_never_free(checked, box):
+    """Found: a box in pixels of a larger copy of the photo lay far off on the wall, and the room counted as free."""
+    result = checked(f'obstacles = [{{ what = "lamp", photo = "w1.jpg", box = {box} }}]')
+    (found,) = job_footprints(result)
+    says = "lamp is outlined outside of w1.jpg, which has 1000 x 900 px: its place is not known. Outline it"
+    assert [line for line in footprint_lines(found, "mm") if says in line]
+    assert footprint_exit(result, (found,)) == Exit.UNPROVEN
+    assert footprint_document(found, "mm")["not_placed"] == [{"what": "lamp", "photo": "w1.jpg"}]
+    assert [n.code for n in result.openings[0].order.notes] == ["obstacle-outside-photo"]
+
+
+def test_an_obstacle_that_the_edge_of_the_photo_cuts_is_placed(checked):
+    found = drawn(checked('obstacles = [{ what = "lamp", photo = "w1.jpg", box = [999, 100, 1200, 200] }]'))
+    assert ([o.what for o in found.obstacles], found.unplaced) == (["lamp"], ())
+
+
 def test_lines_and_document_say_the_same_and_every_figure_its_uncertainty(checked):
     result = checked(f'obstacles = [{{ what = "lamp", photo = "w1.jpg", box = {box(1500, 500, 1700, 600)} }}]')
     (one,) = job_footprints(result)

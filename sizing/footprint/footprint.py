@@ -19,12 +19,13 @@ from sizing.footprint.obstacles import (
     InTheWay,
     Rectangle,
     Room,
+    Unplaced,
     Verdict,
     place_u_mm,
     placed_obstacles,
     rooms_beside,
 )
-from sizing.jobs.job import Obstacle, Opening
+from sizing.jobs.job import Opening
 from sizing.orders.inputs import allowance
 from sizing.orders.order import Order
 from sizing.orders.problems import Facts, OrderNote
@@ -38,7 +39,7 @@ class Footprint:
     """The ordered size on the wall; `zone` is the room that must be free: product and the rule's free room.
 
     `hardware` is the strip of the product above the head that the rule adds, None without. `unplaced` are obstacles
-    outlined in photos that were not measured. `u_place_mm` is the standard uncertainty of the place of the product's
+    of which no place is known. `u_place_mm` is the standard uncertainty of the place of the product's
     sides on the wall, as far as the photo's measures go.
     """
 
@@ -50,7 +51,7 @@ class Footprint:
     zone: Rectangle
     obstacles: tuple[InTheWay, ...]
     rooms: tuple[Room, ...]
-    unplaced: tuple[Obstacle, ...]
+    unplaced: tuple[Unplaced, ...]
     u_place_mm: float
     size_from: Literal["ordered", "rule"]
 
@@ -132,8 +133,16 @@ def footprint_notes(footprint: Footprint | NotDrawn) -> tuple[list[OrderNote], l
             problems.append(OrderNote("clearance-too-small", facts))
         elif room.verdict == "unproven":
             notes.append(OrderNote("clearance-unsure", facts))
-    notes += [OrderNote("obstacle-not-placed", {"what": o.what, "photo": o.photo}) for o in footprint.unplaced]
+    notes += [OrderNote(*unplaced_note(one)) for one in footprint.unplaced]
     return problems, notes
+
+
+def unplaced_note(one: Unplaced) -> tuple[str, dict[str, float | str]]:
+    """Return code and facts of the remark on an obstacle of which no place is known."""
+    facts: dict[str, float | str] = {"what": one.what, "photo": one.photo}
+    if one.photo_px is None:
+        return "obstacle-not-placed", facts
+    return "obstacle-outside-photo", facts | {"width_px": one.photo_px[0], "height_px": one.photo_px[1]}
 
 
 def drawn_report(estimate: Estimate | None) -> PhotoReport | None:

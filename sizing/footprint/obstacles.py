@@ -131,23 +131,42 @@ def place_u_mm(estimate: Estimate, direction: Direction, from_middle_mm: float) 
     return float(np.sqrt(max(u**2 - traced**2, 0.0))) / w * from_middle_mm, traced / 2
 
 
+@dataclass(frozen=True, slots=True)
+class Unplaced:
+    """An obstacle whose place is not known: its photo was not measured, or has only `photo_px` and not the outline."""
+
+    what: str
+    photo: str
+    photo_px: tuple[int, int] | None = None
+
+
 def placed_obstacles(
     opening: Opening, estimate: Estimate, zone: Rectangle, hole: Rectangle
-) -> tuple[tuple[InTheWay, ...], tuple[Obstacle, ...]]:
-    """Return an opening's obstacles held against the room needed, and those in photos that were not measured."""
+) -> tuple[tuple[InTheWay, ...], tuple[Unplaced, ...]]:
+    """Return an opening's obstacles held against the room needed, and those of which no place is known."""
     paths = {entry.file: entry.path for entry in opening.photos}
     reports = {r.path: r for r in estimate.photos if r.wall_to_photo is not None}
     found: list[InTheWay] = []
-    unplaced: list[Obstacle] = []
+    unplaced: list[Unplaced] = []
     for thing in opening.obstacles:
         path = paths.get(thing.photo)
         report = None if path is None else reports.get(path)
         placed = None if report is None else _in_the_way(thing, report, estimate, zone, hole)
-        if placed is None:
-            unplaced.append(thing)
+        if report is not None and (size_px := _misses(thing, report)) is not None:
+            unplaced.append(Unplaced(thing.what, thing.photo, size_px))
+        elif placed is None:
+            unplaced.append(Unplaced(thing.what, thing.photo))
         else:
             found.append(placed)
     return tuple(found), tuple(unplaced)
+
+
+def _misses(thing: Obstacle, report: PhotoReport) -> tuple[int, int] | None:
+    """Return the photo's size px where an outline lies wholly outside of it: given in pixels of another one."""
+    size_px = report.size_px if report.reduced == 1 else report.whole_px
+    outline = np.asarray(thing.outline_px)
+    missed = (outline.max(axis=0) < -0.5).any() or (outline.min(axis=0) > np.array(size_px) - 0.5).any()
+    return size_px if missed else None
 
 
 def _in_the_way(

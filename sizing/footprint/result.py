@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from sizing.exits import Exit
-from sizing.footprint.footprint import Footprint, NotDrawn, footprint_of
+from sizing.footprint.footprint import Footprint, NotDrawn, footprint_of, unplaced_note
 from sizing.footprint.obstacles import Rectangle, Verdict, overhang_mm
 from sizing.json_values import rounded_mm
 from sizing.messages import footprint as words
@@ -82,10 +82,7 @@ def footprint_lines(one: OpeningFootprint, unit: Unit, *, alone: bool = True) ->
         for r in found.rooms
         if alone or r.verdict != "in-the-way"
     ]
-    lines += [
-        "  " + words.problem_says("obstacle-not-placed", {"what": o.what, "photo": o.photo}, unit)
-        for o in found.unplaced
-    ]
+    lines += ["  " + words.problem_says(*unplaced_note(missed), unit) for missed in found.unplaced]
     if not _compared(one):
         lines.append("  " + words.none_known())
     return lines + ["  " + line for line in (*one.notes, *one.problems) if alone]

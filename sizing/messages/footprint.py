@@ -16,6 +16,7 @@ CODES = frozenset(
         "obstacle-in-the-way",
         "obstacle-unsure",
         "obstacle-not-placed",
+        "obstacle-outside-photo",
         "clearance-too-small",
         "clearance-unsure",
     }
@@ -50,6 +51,12 @@ def problem_says(code: str, facts: Mapping[str, float | str], unit: Unit) -> str
         return (
             f"{one_line(str(facts['what']))} is outlined in {file_name(str(facts['photo']))}, which was not measured: "
             "its place is not known. Outline it in a photo that was, or measure the room by tape."
+        )
+    if code == "obstacle-outside-photo":
+        size = f"{facts['width_px']} x {facts['height_px']} px"
+        return (
+            f"{one_line(str(facts['what']))} is outlined outside of {file_name(str(facts['photo']))}, which has {size}"
+            ": its place is not known. Outline it in pixels of that photo, upright."
         )
     U95 = float(facts["U95_mm"])
     if code == "obstacle-in-the-way":

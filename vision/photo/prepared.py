@@ -186,10 +186,11 @@ def _inside(corners: Array, size: tuple[int, int], *, part: bool) -> None:
     """Raise where a corner lies outside the photo; NaN is a corner out of view where only a `part` is asked for."""
     seen = corners[~np.isnan(corners).all(axis=1)] if part else corners
     if len(seen) and (not np.isfinite(seen).all() or (seen < -0.5).any() or (seen > np.array(size) - 0.5).any()):
+        what = "corner" if part else "reference corner"
         worst = seen[int(np.argmax(np.abs(seen - np.array(size) / 2).max(1)))]
         raise RequestError(
             "corners-outside",
-            f"corner {worst[0]:.0f},{worst[1]:.0f} lies outside the photo of {size[0]} x {size[1]} px; "
+            f"{what} {worst[0]:.0f},{worst[1]:.0f} lies outside the photo of {size[0]} x {size[1]} px; "
             "give corners in pixels of the upright photo",
         )
 
