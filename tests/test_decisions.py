@@ -218,14 +218,14 @@ def test_a_decision_without_name_reason_or_risk_is_not_recorded(tmp_path, change
 def test_links_and_folders_are_not_written_through(tmp_path):
     (tmp_path / "other").write_text("mine\n")
     (tmp_path / FILE).symlink_to(tmp_path / "other")
-    with pytest.raises(InputError, match=FILE):
+    with pytest.raises(InputError, match=f"{FILE}: is a link or no regular file"):
         append_decision(tmp_path, SEND)
     with pytest.raises(InputError, match="link"):
         read_decisions(tmp_path)
     assert (tmp_path / "other").read_text() == "mine\n"
     (tmp_path / FILE).unlink()
     (tmp_path / FILE).mkdir()
-    with pytest.raises(InputError, match=FILE):
+    with pytest.raises(InputError, match=f"{FILE}: is a link or no regular file"):
         append_decision(tmp_path, SEND)
     with pytest.raises(InputError, match=FILE):
         read_decisions(tmp_path)

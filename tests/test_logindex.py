@@ -280,6 +280,16 @@ def test_a_broken_result_is_one_line_of_warning(tmp_path, broken):
     assert "\n" not in warning
 
 
+@pytest.mark.skipif(sys.platform != "linux", reason="names of files are bytes only there")
+def test_a_folder_whose_name_is_no_text_is_named_as_what_keeps_a_check_out_of_the_log(tmp_path):
+    """Found: its sound result was called none, to be written anew, which changed nothing."""
+    run = left_by_a_check(Path(os.fsdecode(os.fsencode(tmp_path) + b"/\xff")))
+    warning = index_warning(run, None)
+    assert (
+        "in a folder whose name is no text (UTF-8), which the log cannot hold; give that folder another name" in warning
+    )
+
+
 def test_a_reading_that_a_later_visit_replaced_is_held_to_the_same_photo(tmp_path):
     opening = {"label": "W1", "verdict": "send", "measures": {"width_top": {"value_mm": 1000.0, "U95_mm": 2.0}}}
     opening |= {"readings": [reading(by="crew 5", visit=1)]}

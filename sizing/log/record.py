@@ -165,10 +165,11 @@ def read_document(path: Path) -> dict[str, Any]:
         The file is missing, too large, no JSON, or not the result of the check of one job.
     """
     file = path / RESULT_FILE
+    if any("\ud800" <= c <= "\udfff" for c in str(file.absolute())):  # bytes that are no text: nor do these
+        raise _unreadable(file, messages.no_name())
     try:
         found = json.loads(regular_bytes(file, _LARGEST))
-        # Half a character, in the result or in the folder's name, fits into no database.
-        (json.dumps(found, ensure_ascii=False) + str(file)).encode()
+        json.dumps(found, ensure_ascii=False).encode()  # half a character fits into no database
     except OSError as error:
         if error.errno == errno.EFBIG:
             raise _unreadable(file, messages.record_too_large(_LARGEST)) from None

@@ -27,6 +27,11 @@ def no_record() -> str:
     return "is not the result of a check; check the job again to have it written anew"
 
 
+def no_name() -> str:
+    """Say that a result lies in a folder whose name the log cannot hold."""
+    return "lies in a folder whose name is no text (UTF-8), which the log cannot hold; give that folder another name"
+
+
 def index_unusable(path: Path, why: str, *, locked: bool) -> str:
     """Say that the index cannot be used, and what to do."""
     if locked:

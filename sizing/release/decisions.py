@@ -114,7 +114,9 @@ def append_decision(folder: Path, decision: Decision) -> int:
     try:
         return append_line(file, line)
     except OSError as error:
-        raise InputError("cannot-write", [Problem(str(file), messages.cannot_append(error.strerror or ""))]) from error
+        plain = not file.is_symlink() and (file.is_file() or not file.exists())
+        says = messages.cannot_append(error.strerror or "") if plain else messages.no_regular_file()
+        raise InputError("cannot-write", [Problem(str(file), says)]) from error
 
 
 def read_decisions(folder: Path) -> DecisionLog:
