@@ -6,6 +6,7 @@ import signal
 import socket
 import subprocess
 import sys
+import time
 
 import httpx2
 import pytest
@@ -74,6 +75,46 @@ def test_the_command_serves_on_loopback_and_ends_when_interrupted(folder):
         started.send_signal(signal.SIGINT)
         started.wait(20)
         started.stdout.close()
+
+
+@pytest.mark.skipif(os.name != "posix", reason="signals as shells send them")
+def test_an_upload_that_is_broken_off_leaves_nothing_and_is_no_fault(folder):
+    """Found: a page closed while it sent a photo wrote a trace where the desk was started."""
+    started = subprocess.Popen(
+        [sys.executable, "-c", SERVE, "desk", str(folder)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "PYTHONUNBUFFERED": "1"},
+    )
+    try:
+        url = re.search(r"http://\S+", started.stdout.readline())[0]
+        answer = httpx2.get(url, follow_redirects=False, timeout=60)
+        port = httpx2.URL(url).port
+        head = (
+            f"POST /job/larch-1/photos HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nSec-Fetch-Site: same-origin\r\n"
+            f"Cookie: {answer.headers['set-cookie'].split(';')[0]}\r\nContent-Length: 5000000\r\n"
+            "Content-Type: multipart/form-data; boundary=x\r\n\r\n--x\r\n"
+            'Content-Disposition: form-data; name="photos"; filename="a.jpg"\r\n\r\n'
+        )
+        with socket.create_connection(("127.0.0.1", port)) as broken:
+            broken.sendall(head.encode() + b"z" * 100_000)
+        # the next answer comes after the break was seen, or very nearly
+        cookie = {"cookie": answer.headers["set-cookie"].split(";")[0]}
+        assert httpx2.get(f"http://127.0.0.1:{port}/", headers=cookie, timeout=60).status_code == 200
+        time.sleep(0.3)
+    finally:
+        started.send_signal(signal.SIGINT)
+        _, said = started.communicate(timeout=20)
+    assert said == "Interrupted.\n"
+    assert [p.name for p in (folder / "larch-1").iterdir()] == ["job.toml"]
+
+
+def test_a_form_of_an_opening_is_of_bounded_size(folder):
+    headers = {"sec-fetch-site": "same-origin", "content-type": "application/x-www-form-urlencoded"}
+    with visited(folder) as client:
+        answer = client.post("/job/larch-1/opening/W1", content=b"do=" + b"x" * 2_000_000, headers=headers)
+    assert answer.status_code == 413
 
 
 def test_a_folder_that_is_none_is_refused_with_its_name(tmp_path, capsys):

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.applications import Starlette
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
 from starlette.routing import BaseRoute, Mount
 from starlette.staticfiles import StaticFiles
@@ -51,7 +51,13 @@ def create_app(root: Path, token: str, port: int) -> Guard:
     desk = Desk(DeskFolder(root.resolve()), _templates(), Runs(root.resolve()))
     app = Starlette(
         routes=[*_routes(), Mount("/static", StaticFiles(directory=str(files("sizing.desk") / "static")))],
-        exception_handlers={InputError: _bad_input, OSError: _cannot_write, 404: _missing, Exception: _at_fault},
+        exception_handlers={
+            InputError: _bad_input,
+            OSError: _cannot_write,
+            ClientDisconnect: _gone,
+            404: _missing,
+            Exception: _at_fault,
+        },
     )
     app.state.desk = desk
     return Guard(app, token, port)
@@ -118,6 +124,11 @@ async def _cannot_write(request: Request, error: Exception) -> Response:
 
 async def _missing(request: Request, error: Exception) -> Response:
     return desk_of(request).page("problem.html", 404, problems=["There is no such page at this desk."])
+
+
+async def _gone(request: Request, error: Exception) -> Response:
+    """Answer nobody: the browser broke off what it was sending, a page closed or a cable pulled."""
+    return Response(status_code=400)
 
 
 async def _at_fault(request: Request, error: Exception) -> Response:

@@ -26,6 +26,7 @@ from sizing.desk.intake_forms import address
 from sizing.desk.proposing import compare_pointed, comparison, fit_said
 from sizing.desk.results import LastResult
 from sizing.desk.running import CHECK, last_result, start_check
+from sizing.desk.uploads import form_of
 from sizing.errors import InputError, Problem
 from sizing.jobs.edits import opening_table
 from sizing.jobs.edits_of_photos import set_corners, set_reference_corners, set_turn
@@ -36,6 +37,8 @@ from sizing.jobs.writer import ChangedUnderneath, JobText, save
 from sizing.messages.pointing import not_saved
 
 Point = tuple[float, float]
+# Corners of one photo and its references, or a decision with its reason.
+_MOST_BYTES = 1_000_000
 _MISSHAPEN = (LookupError, TypeError, ValueError, AttributeError, ArithmeticError, UndefinedError)
 
 
@@ -76,7 +79,7 @@ def warm(request: Request) -> Response:
 async def change(request: Request) -> Response:
     """Do what a form of the page asks for: check, save corners, take another line, decide."""
     desk = desk_of(request)
-    async with request.form(max_files=0, max_fields=200, max_part_size=100_000) as form:
+    async with form_of(request, _MOST_BYTES, most_files=0) as form:
         return await run_in_threadpool(_changed, desk, request, form)
 
 

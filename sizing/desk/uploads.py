@@ -36,14 +36,16 @@ class Kept:
 
 
 @contextlib.asynccontextmanager
-async def form_of(request: Request, most_bytes: int = MOST_REQUEST_BYTES) -> AsyncIterator[FormData]:
+async def form_of(
+    request: Request, most_bytes: int = MOST_REQUEST_BYTES, most_files: int = MOST_FILES
+) -> AsyncIterator[FormData]:
     """Give a request's form; 413 where it says no size or one beyond the limit, before anything is read."""
     said = request.headers.get("content-length", "")
     if not (said.isascii() and said.isdigit()):
         raise HTTPException(411, "The browser did not say how large this is; use another browser.")
     if int(said) > most_bytes:
         raise HTTPException(413, f"More than {most_bytes / 1e6:.0f} MB at once: send fewer or smaller files.")
-    async with request.form(max_files=MOST_FILES, max_fields=MOST_FIELDS, max_part_size=2_000_000) as form:
+    async with request.form(max_files=most_files, max_fields=MOST_FIELDS, max_part_size=2_000_000) as form:
         yield form
 
 
