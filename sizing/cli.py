@@ -78,7 +78,9 @@ def _root(
 
 @app.command()
 def check(
-    jobs: Annotated[list[Path], typer.Argument(metavar="JOB...", help="Job files, or folders holding job.toml.")],
+    jobs: Annotated[
+        list[Path], typer.Argument(metavar="JOB...", readable=False, help="Job files, or folders holding job.toml.")
+    ],
     as_json: JsonOption = False,
     as_jsonl: Annotated[
         bool, typer.Option("--jsonl", help="Print one JSON line a job on stdout as each is done.")

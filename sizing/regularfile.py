@@ -40,6 +40,18 @@ def regular_bytes(file: Path, most: int) -> bytes:
     return data
 
 
+def unread(error: Exception) -> str:
+    """Return why a file could not be read, with the remedy where the right to read it lacks.
+
+    Examples
+    --------
+    >>> unread(PermissionError(errno.EACCES, "Permission denied", "job.toml"))
+    'cannot be read: Permission denied; give yourself the right to read it'
+    """
+    says = f"cannot be read: {getattr(error, 'strerror', None) or error}"
+    return f"{says}; give yourself the right to read it" if isinstance(error, PermissionError) else says
+
+
 def regular_sha256(file: Path, otherwise: str = "") -> str:
     """Return the SHA-256 of a regular file of at most a photo's size; `otherwise` for anything else."""
     try:

@@ -27,7 +27,9 @@ if TYPE_CHECKING:
 
 
 def dispute(
-    job: Annotated[Path, typer.Argument(metavar="JOB", help="A job file, or a folder holding job.toml.")],
+    job: Annotated[
+        Path, typer.Argument(metavar="JOB", readable=False, help="A job file, or a folder holding job.toml.")
+    ],
     openings: OpeningsOption = None,
     out: Annotated[
         Path | None, typer.Option("--out", metavar="DIR", help="Write the record here, not into the job's folder.")
@@ -62,12 +64,12 @@ def dispute(
 
 def _said(found: Dispute, out: Path | None, as_json: bool) -> int:
     """Complain of what is wrong with a traced job, write its record and say it; return the exit status."""
-    from sizing.dispute.record import dispute_document, dispute_text
+    from sizing.dispute.record import dispute_document, dispute_text, named_in_job
     from sizing.dispute.steps import load_settings
     from sizing.errors import InputError
     from sizing.messages import check_warnings
     from sizing.messages import dispute as messages
-    from sizing.messages.one_line import one_line
+    from sizing.messages.one_line import about_file, file_name, one_line
     from sizing.result.document import as_text
     from sizing.runs.runfolder import RunFolderError, target_folder, text_writer, write_run
     from sizing.versions import version_lines
@@ -84,7 +86,9 @@ def _said(found: Dispute, out: Path | None, as_json: bool) -> int:
                 unreadable = True
         for _, photo in opening.photos:
             if photo.error is not None and photo.unreadable:
-                complain(f"{photo.file}: {photo.error.message}")
+                file, says = file_name(photo.file), named_in_job(photo.error.message, opening)
+                says = about_file(says, photo.file)
+                complain(f"{where}: {says if file in says else f'{file}: {says}'}")
                 unreadable = True
         if isinstance(opening.rule, InputError):
             for problem in opening.rule.problems:

@@ -20,7 +20,7 @@ from sizing.commands.streams import (
 
 
 def estimate(
-    photos: Annotated[list[Path], typer.Argument(metavar="PHOTO...", help="Photos of one opening.")],
+    photos: Annotated[list[Path], typer.Argument(metavar="PHOTO...", readable=False, help="Photos of one opening.")],
     as_json: JsonOption = False,
     reference: Annotated[
         str,

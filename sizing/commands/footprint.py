@@ -25,7 +25,9 @@ if TYPE_CHECKING:
 
 
 def footprint(
-    job: Annotated[Path, typer.Argument(metavar="JOB", help="A job file, or a folder holding job.toml.")],
+    job: Annotated[
+        Path, typer.Argument(metavar="JOB", readable=False, help="A job file, or a folder holding job.toml.")
+    ],
     openings: OpeningsOption = None,
     out: Annotated[
         Path | None, typer.Option("--out", metavar="DIR", help="Write the pictures here, not into the job's folder.")

@@ -16,7 +16,11 @@ from sizing.exits import Exit
 def lens(
     photos: Annotated[
         list[Path],
-        typer.Argument(metavar="PHOTO...", help="Photos of the printed sheets, at least 3, better 8, from all sides."),
+        typer.Argument(
+            metavar="PHOTO...",
+            readable=False,
+            help="Photos of the printed sheets, at least 3, better 8, from all sides.",
+        ),
     ],
     out: Annotated[
         Path, typer.Option("--out", metavar="FILE", help="The profile to write; camera.lens.toml when not given.")

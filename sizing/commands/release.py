@@ -24,7 +24,9 @@ _OutsideOption = AllowOutsideOption
 
 
 def release(
-    jobs: Annotated[list[Path], typer.Argument(metavar="JOB...", help="Job files, or folders holding job.toml.")],
+    jobs: Annotated[
+        list[Path], typer.Argument(metavar="JOB...", readable=False, help="Job files, or folders holding job.toml.")
+    ],
     openings: OpeningsOption = None,
     out: Annotated[
         Path | None,
@@ -170,7 +172,9 @@ def _released(
 
 
 def decide(
-    job: Annotated[Path, typer.Argument(metavar="JOB", help="A job file, or a folder holding job.toml.")],
+    job: Annotated[
+        Path, typer.Argument(metavar="JOB", readable=False, help="A job file, or a folder holding job.toml.")
+    ],
     opening: Annotated[str, typer.Option("--opening", metavar="LABEL", help="The opening decided on.")],
     by: Annotated[str, typer.Option("--by", metavar="NAME", help="Who decides.")],
     reason: Annotated[str, typer.Option("--reason", metavar="TEXT", help="Why.")],

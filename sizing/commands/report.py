@@ -25,7 +25,9 @@ _PageOption = Annotated[str, typer.Option("--page", metavar="PAPER", help="lette
 
 
 def report(
-    jobs: Annotated[list[Path], typer.Argument(metavar="JOB...", help="Job files, or folders holding job.toml.")],
+    jobs: Annotated[
+        list[Path], typer.Argument(metavar="JOB...", readable=False, help="Job files, or folders holding job.toml.")
+    ],
     out: Annotated[
         Path | None, typer.Option("--out", metavar="DIR", help="Write the report here, not into the job's folder.")
     ] = None,
@@ -103,7 +105,8 @@ def _written(result: JobResult, blanks: Any, out: Path | None, paper: Any) -> tu
 
 def request(
     job: Annotated[
-        Path | None, typer.Argument(metavar="[JOB]", help="A job file or its folder: openings are taken from it.")
+        Path | None,
+        typer.Argument(metavar="[JOB]", readable=False, help="A job file or its folder: openings are taken from it."),
     ] = None,
     openings: Annotated[
         list[str] | None,

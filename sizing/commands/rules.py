@@ -43,7 +43,7 @@ def list_rules(folder: FolderArgument = Path(), as_json: JsonOption = False) -> 
 
 @rules.command("check")
 def check_rules(
-    files: Annotated[list[Path], typer.Argument(metavar="FILE...", help="Files with one rule each.")],
+    files: Annotated[list[Path], typer.Argument(metavar="FILE...", readable=False, help="Files with one rule each.")],
 ) -> int:
     """Check rule files; every problem is named with file and key.
 

@@ -126,7 +126,7 @@ def _inputs(dispute: Dispute) -> list[Document]:
 
 def _opening(dispute: OpeningDispute, unit: Unit) -> Document:
     silent = [
-        messages.photo_silent(when, _named(answer.why, dispute))
+        messages.photo_silent(when, named_in_job(answer.why, dispute))
         for when, answer in (("before", dispute.before), ("after", dispute.after))
         if isinstance(answer, NotMeasured)
     ]
@@ -159,8 +159,8 @@ def _opening_says(dispute: OpeningDispute) -> str:
     return messages.opening_says(dispute.opening.label, parts, lacking)
 
 
-def _named(text: str, dispute: OpeningDispute) -> str:
-    """Name files as the job does: the record is the same in any folder."""
+def named_in_job(text: str, dispute: OpeningDispute) -> str:
+    """Return a text with the photos named as the job does: the record is the same in any folder."""
     for entry in dispute.opening.photos:
         text = text.replace(str(entry.path), entry.file)
     return text

@@ -18,6 +18,7 @@ from sizing.jobs.job import Job
 from sizing.jobs.problems import read_tables
 from sizing.plain_json import plain_json
 from sizing.plain_toml import NestedTooDeepError, read_toml
+from sizing.regularfile import unread
 
 JOB_FILE = "job.toml"
 # Contract, *Limits*: job file 1 MB.
@@ -83,7 +84,7 @@ def _job_file(path: Path) -> Path:
         name = path / JOB_FILE if path.is_dir() else path
         raise _refused("job-missing", name, "no such job: name a job file, or a folder that holds job.toml") from None
     except (OSError, ValueError, RuntimeError) as error:
-        raise _refused("job-missing", path, f"cannot be read: {getattr(error, 'strerror', None) or error}") from None
+        raise _refused("job-missing", path, unread(error)) from None
     if not stat.S_ISREG(mode):
         raise _refused("job-missing", file, "no regular file: name a job file, or a folder that holds job.toml")
     return file
@@ -94,7 +95,7 @@ def _bytes(file: Path) -> bytes:
         with file.open("rb") as stream:
             data = stream.read(MOST_BYTES + 1)
     except OSError as error:
-        raise _refused("job-missing", file, f"cannot be read: {error.strerror or error}") from None
+        raise _refused("job-missing", file, unread(error)) from None
     if len(data) > MOST_BYTES:
         raise _refused("job-too-large", file, "over 1 MB: a job file holds text only, photos are named in it")
     return data

@@ -19,6 +19,7 @@ from sizing.jobs.problems import model_problems
 from sizing.orders.rule_tables import AcrossTable, FreeTable, LimitsTable, RuleFile, UprightTable
 from sizing.orders.rules import Made, Panels, Rule, SideRule
 from sizing.plain_toml import NestedTooDeepError, read_toml
+from sizing.regularfile import unread
 from sizing.units import Unit, parse_length, parse_signed_length
 
 FOLDER = "rules"
@@ -168,7 +169,7 @@ def _read(file: Path) -> tuple[dict[str, Any], str]:
     except (OSError, ValueError) as error:
         if isinstance(error, InputError):
             raise
-        raise _unreadable(file, f"cannot be read: {getattr(error, 'strerror', None) or error}") from None
+        raise _unreadable(file, unread(error)) from None
     if len(data) > MOST_BYTES:
         raise _unreadable(file, "over 200 kB: a rule is a page of text, keep one in a file")
     try:

@@ -24,7 +24,7 @@ from sizing.errors import InputError, Problem
 from sizing.jobs.writer import alone, replace_file
 from sizing.messages import report_pictures as words
 from sizing.plain_toml import read_toml
-from sizing.regularfile import regular_bytes
+from sizing.regularfile import regular_bytes, unread
 from vision.photo.reading import at_read_size
 
 FILE = "blank.toml"
@@ -134,7 +134,7 @@ def _blanks_in(file: Path) -> tuple[Blank, ...]:
         data = regular_bytes(file, _LARGEST)
         raw = read_toml(data.decode("utf-8-sig"))
     except (OSError, ValueError, RecursionError) as error:
-        raise InputError("blank-unreadable", [Problem(str(file), f"cannot be read: {error}")]) from None
+        raise InputError("blank-unreadable", [Problem(str(file), unread(error))]) from None
     tables = raw.get("blank")
     if set(raw) != {"blank"} or not isinstance(tables, list):
         raise InputError("blank-invalid", [Problem(str(file), f"must hold nothing but {_LOOKS_LIKE}")])
