@@ -100,7 +100,7 @@ def _at_ends(
     return out
 
 
-def _weighed(sill: FoundSide, ends: Sequence[SideEnd | None], wall: Wall) -> FoundSide | FailedSide:
+def _weighed(sill: FoundSide, ends: Sequence[SideEnd | None], wall: Wall) -> FoundSide:
     """Return the sill with its lines weighed by readings at its ends, and the arris that no line shows by them."""
     at, before, ghost = ends_beyond_mm(sill, bowed=False), whole_weights(sill), sill.ghost
     u = np.abs(line_shapes(sill)[:, 2])  # beyond the ends the line may go on straight or as it bends
@@ -137,9 +137,7 @@ def _told(ends: Sequence[SideEnd | None], sill: FoundSide) -> tuple[Array, float
     return shape, u, lever_mm(ends, float(sill.strip.u_mm[-1]))
 
 
-def _with_unseen(
-    sill: FoundSide, weights: Array, p: float, told: tuple[Array, float, float], wall: Wall
-) -> FoundSide | FailedSide:
+def _with_unseen(sill: FoundSide, weights: Array, p: float, told: tuple[Array, float, float], wall: Wall) -> FoundSide:
     """Return the sill with weights (N,) and what no line shows: as known before, as told now, or both in one."""
     shape, u, lever = told
     ghost = sill.ghost

@@ -16,7 +16,7 @@ from scipy import ndimage
 
 from vision.request import Array
 from vision.sides.profiles import Strip, block_means
-from vision.sides.strip_line import GAP_PX, WINDOW_PX, Line, apart_mm, legendre, sample, steps_across
+from vision.sides.strip_line import GAP_PX, MERGE_PX, WINDOW_PX, Line, apart_mm, legendre, sample, steps_across
 from vision.srgb import LUMA
 
 BLOCKS = 48  # pieces of a side
@@ -24,11 +24,10 @@ SLACK_PX = 1.5  # beyond the reach, that a climb may lead to
 WIDEST = 2.5  # of the usual window: what a strip's margin holds
 BESIDE_PX = 4.0  # where a soft gradient would have a step too, a line none
 STARTS = 24  # of each of the two searches
-MERGE_PX = 1.6  # lines nearer than this are one
 # A weak line beside a strong one. Nearer than FREE_PX the windows of its step take in the strong one and only narrow
 # ones, in luma, tell it apart: JPEG spreads colour over 2 px. Blurred by 0.9 to 1 px (standard deviation) two steps are
 # one below the full width at half height.
-NARROW_GAP_PX, NARROW_PX, RESOLVED_PX, FREE_PX = 0.5, 1.0, 2.3, 5.0
+NARROW_PX, RESOLVED_PX, FREE_PX = 1.0, 2.3, 5.0
 BESIDE_STARTS, PARALLEL_PX = 4, 1.5
 HALO_SHARE = 0.05  # guess: of the strong step, what a camera's sharpening and flare leave beside it
 LEAST_STEP = 0.0005  # in the root of linear light, a quarter of a grey level
@@ -38,13 +37,19 @@ Beside = Literal["none", "inside", "both"]
 
 
 def find_lines(
-    strip: Strip, reach_px: tuple[float, float], bow_mm: float, beside: Beside = "none", *, even_mm: float = 0.0
+    strip: Strip,
+    reach_px: tuple[float, float],
+    bow_mm: float,
+    beside: Beside = "none",
+    *,
+    even_mm: float = 0.0,
+    gap_px: float = GAP_PX,
 ) -> list[Line]:
     """Return the lines of consistent step whose middle lies within reach (px, inner to outer), outermost first.
 
     `beside`: look for weak lines close to clear ones too, on both sides (an arris lies outside of a frame) or inside
     (the arris of a lintel lies below its top). `even_mm`: how wide a step is read at least; what is less even than a
-    photo is fine shows its step here and there, and none of them is its line.
+    photo is fine shows its step here and there, and none of them is its line. `gap_px`: what is left out about a step.
     """
     middle, profiles = block_means(strip, BLOCKS)
     seen = np.isfinite(profiles).all(axis=(1, 2))
@@ -55,7 +60,7 @@ def find_lines(
     pitch = float(strip.v_mm[1] - strip.v_mm[0])
     per_px = strip.mm_per_px / pitch
     wide = float(np.clip(even_mm / (WINDOW_PX * strip.mm_per_px), 1.0, WIDEST))
-    step, outer, inner = steps_across(profiles, 1 / per_px, GAP_PX * wide, WINDOW_PX * wide)
+    step, outer, inner = steps_across(profiles, 1 / per_px, gap_px * wide, WINDOW_PX * wide)
     zero = -strip.v_mm[0] / pitch
     shapes, strengths = _hough((step, _votes(step, per_px)), t, zero, per_px, reach_px, bow_mm / strip.mm_per_px)
     starts = np.concatenate([_peaks(shapes, strength) for strength in strengths])
@@ -77,9 +82,9 @@ def find_lines(
         light = np.repeat((profiles @ np.array(LUMA))[..., None], 3, axis=-1)
         for shown, shades, (near, far) in (
             ((step, outer, inner), profiles, (FREE_PX * wide, np.inf)),
-            (steps_across(light, 1 / per_px, NARROW_GAP_PX, NARROW_PX), light, (RESOLVED_PX, FREE_PX * wide)),
+            (steps_across(light, 1 / per_px, GAP_PX, NARROW_PX), light, (RESOLVED_PX, FREE_PX * wide)),
         ):
-            votes = _votes(steps_across(shades, 1 / per_px, NARROW_GAP_PX, NARROW_PX)[0], per_px)
+            votes = _votes(steps_across(shades, 1 / per_px, GAP_PX, NARROW_PX)[0], per_px)
             for line in clear[:2]:
                 parent = line.shape / pitch + np.array([zero, 0, 0])
                 found: Array = _beside(votes, base, parent, zero, per_px, reach_px)

@@ -103,6 +103,12 @@ def place_line(
     return replace(made, cov=cov + np.diag([offset, slope, slope]))
 
 
+def unplaced(shape: Array) -> Placed:
+    """Return a line of shape (3,) mm of which no sample shows the step."""
+    none = np.zeros(0)
+    return Placed(np.asarray(shape, float), np.zeros((3, 3)), none, none, 0.0, 0.0, 0.0, 0.0, none, none)
+
+
 def spread_px(strip: Strip, placed: Placed, inner: float, outer: float) -> float:
     """Return the standard deviation px of the step's blur by its 25 to 75 % width (1.349 for a Gaussian); 0: unseen."""
     at = np.arange(-inner, outer + FINE_PX / 2, FINE_PX)

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from vision.request import Array, Side, Wall
-from vision.sides.finding import FailedSide, FoundSide, placed_side
+from vision.sides.finding import FoundSide, placed_side
 from vision.sides.profiles import Strip
 from vision.sides.sill_ghosts import Ghost
 
@@ -57,9 +57,7 @@ def whole_weights(found: FoundSide) -> Array:
     return np.append(weights, found.ghost.weight if found.ghost is not None else [])
 
 
-def with_weights(
-    side: Side, found: FoundSide, weights: Array, ghost: Ghost | None, wall: Wall
-) -> FoundSide | FailedSide:
+def with_weights(side: Side, found: FoundSide, weights: Array, ghost: Ghost | None, wall: Wall) -> FoundSide:
     """Return a side with other weights (N, and one for the unseen line if there is any)."""
     if ghost is not None:
         weights, own = weights[:-1], float(weights[-1])

@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from vision.request import Array
 
-# Half of the blur of a sharp photo is left out of the step's two means; how far they reach beyond (a guess).
-GAP_PX, WINDOW_PX = 0.75, 2.5
+# Half of the blur of a sharp photo is left out of the step's two means; how far they reach beyond (a guess). Lines
+# nearer to each other than MERGE_PX are one.
+GAP_PX, WINDOW_PX, MERGE_PX = 0.75, 2.5, 1.6
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -43,22 +43,27 @@ def legendre(t: Array) -> Array:
 def steps_across(
     profiles: Array, pitch_px: float, gap_px: float = GAP_PX, window_px: float = WINDOW_PX
 ) -> tuple[Array, Array, Array]:
-    """Return outer minus inner, outer and inner mean colours (K, V, 3) about every place of profiles (K, V, 3).
+    """Return outer minus inner, outer and inner mean colours (K, V, 3) about every place of the profiles (K, V, 3).
 
-    `pitch_px` is the spacing of places along V, `gap_px` what is left out on each side of a place and `window_px` what
-    is averaged beyond it, all in pixels of the photo.
+    A sample stands for its whole pitch, and of those at the ends of a window only what lies within counts: rounded to
+    whole samples, a gap of one and a half hung on the last digits of the camera.
     """
-    gap, width = round(gap_px / pitch_px), max(round(window_px / pitch_px), 2)
+    gap, width = gap_px / pitch_px, max(window_px / pitch_px, 2.0)
     total = np.cumsum(np.pad(profiles, ((0, 0), (1, 0), (0, 0))), axis=1)
-    v = np.arange(profiles.shape[1])
     last = profiles.shape[1]
+    middle = 0.5 + np.arange(last, dtype=float)
 
-    def mean(low: NDArray[np.int_], high: NDArray[np.int_]) -> Array:
+    def up_to(place: Array) -> Array:
+        low = np.minimum(place.astype(int), last - 1)
+        part = (place - low)[:, None]
+        return np.asarray(total[:, low] * (1 - part) + total[:, low + 1] * part)
+
+    def mean(low: Array, high: Array) -> Array:
         low, high = np.clip(low, 0, last - 1), np.clip(high, 1, last)
-        return np.asarray((total[:, high] - total[:, low]) / (high - low)[None, :, None])
+        return np.asarray((up_to(high) - up_to(low)) / (high - low)[:, None])
 
-    outer = mean(v + gap + 1, v + gap + 1 + width)
-    inner = mean(v - gap - width, v - gap)
+    outer = mean(middle + gap, middle + gap + width)
+    inner = mean(middle - gap - width, middle - gap)
     return outer - inner, outer, inner
 
 
