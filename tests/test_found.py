@@ -63,6 +63,30 @@ def test_a_sill_that_no_line_shows_needs_more_for_it_than_one_that_is_seen(weigh
     assert (doubt(CAMERA, seen, made) is not None) == asks
 
 
+@pytest.mark.parametrize(("shift_mm", "asks"), [(-1.3, False), (-9.0, True)])
+def test_rivals_that_say_nearly_the_same_are_no_reason_to_ask(shift_mm, asks):
+    """Total probability: 0.48 and 0.45 within what the uncertainty covers are 0.93; 9 mm apart neither is likely."""
+    seen = project(CAMERA, np.column_stack([CORNERS_MM, np.zeros(4)]))
+    made = traces(0.98)
+    made["sill"] = replace(
+        made["sill"], candidates=(SideCandidate(0.48, 0.0, "edge"), SideCandidate(0.45, shift_mm, UNSEEN_NAME))
+    )
+    assert (doubt(CAMERA, seen, made) is not None) == asks
+
+
+def test_all_sides_in_doubt_are_named_at_once():
+    """Who points at one line should not be asked for the next one afterwards."""
+    seen = project(CAMERA, np.column_stack([CORNERS_MM, np.zeros(4)]))
+    one = doubt(CAMERA, seen, traces(0.3))
+    assert "the head may be one of several lines; give its four corners roughly, or point at that line" in one.message
+    two = traces(0.3)
+    two["left"] = replace(two["left"], candidates=(SideCandidate(0.2, 0.0, "edge"),))
+    two["right"] = replace(two["right"], coverage=0.1)
+    message = doubt(CAMERA, seen, two).message
+    assert "the head and the left jamb may each be one of several lines, and the right jamb is partly hidden" in message
+    assert message.endswith("or point at those lines")
+
+
 def test_a_jamb_moves_outward_alone_and_by_millimetres_of_its_plane():
     camera = Camera(np.eye(3), np.array([40.0, 20.0, 2500.0]), 1500.0, 1000.0, 750.0)
     corners_mm = np.array([[-500, -600], [500, -610], [505, 600], [-500, 600.0]])

@@ -23,6 +23,7 @@ SEARCHED_MM = 8.0  # guess: standard deviation of a corner found on a grid of 5 
 DISAGREE = 0.25  # guess: share of the way between search and trace that counts as standard uncertainty
 UNSURE_MM = 7.0  # guess: how far off a line is that the trace took for none
 MOSTLY = 0.5  # a line of less weight is not the one: another, perhaps out of reach, is likelier
+ALIKE_MM = 3.0  # guess: rivals nearer than that say the same, and their spread is in the uncertainty
 TEXTURE = 1.0  # a step no larger than those beside it is none, where nobody pointed at it
 MOSTLY_UNSEEN = 0.75  # guess: the same of a side that no line shows, only what is about it
 COVERED_MM = 12.0  # rivals that spread further than this cannot be left to the uncertainty
@@ -41,21 +42,34 @@ def doubt(camera: Camera, corners_px: Array, traces: Mapping[Side, SideTrace | F
     corners_px : (4, 2) px as found.
     traces : the sides as traced from them.
     """
-    for side in SIDES:
-        t = traces[side]
-        if isinstance(t, FailedSide):
-            return _ask(f"the {SIDE_WORD[side]} is not seen clearly")
-        if t.coverage < HIDDEN_COVERAGE and t.candidates[0].name != UNSEEN_NAME:  # a faint line: see `spread`
-            return _ask(f"the {SIDE_WORD[side]} is partly hidden")
-        if t.over_texture < TEXTURE:
-            return _ask(f"the {SIDE_WORD[side]} shows no more than the face beside it does by chance")
-        moved = _moved(camera, corners_px, t)
-        inner, outer = (SILL_MOVED_MM, PROJECTING_MM) if side == "sill" else (MOVED_MM, MOVED_MM)
-        if not -inner < moved < outer:
-            return _ask(f"the {SIDE_WORD[side]} may be one of several lines")
-        mostly = MOSTLY_UNSEEN if t.candidates[0].name == UNSEEN_NAME else MOSTLY
-        if spread(t) > COVERED_MM or t.candidates[0].weight < mostly:
-            return _ask(f"the {SIDE_WORD[side]} may be one of several lines")
+    of_sides = {side: _doubt_of(camera, corners_px, traces[side], side) for side in SIDES}
+    said: dict[tuple[str, str], list[str]] = {}
+    for side, words in of_sides.items():
+        if words is not None:
+            said.setdefault(words, []).append(f"the {SIDE_WORD[side]}")
+    if not said:
+        return None
+    clauses = [f"{' and '.join(sides)} {words[len(sides) > 1]}" for words, sides in said.items()]
+    return _ask(", and ".join(clauses), sum(len(sides) for sides in said.values()))
+
+
+def _doubt_of(camera: Camera, corners_px: Array, trace: SideTrace | FailedSide, side: Side) -> tuple[str, str] | None:
+    """Return what is doubtful of a side, as said of one and of more than one."""
+    if isinstance(trace, FailedSide):
+        return "is not seen clearly", "are not seen clearly"
+    unseen = trace.candidates[0].name == UNSEEN_NAME
+    if trace.coverage < HIDDEN_COVERAGE and not unseen:  # a faint line: see `spread`
+        return "is partly hidden", "are partly hidden"
+    if trace.over_texture < TEXTURE:
+        return (
+            "shows no more than the face beside it does by chance",
+            "show no more than faces beside them do by chance",
+        )
+    inner, outer = (SILL_MOVED_MM, PROJECTING_MM) if side == "sill" else (MOVED_MM, MOVED_MM)
+    near = -inner < _moved(camera, corners_px, trace) < outer
+    alike = sum(c.weight for c in trace.candidates if abs(c.shift_mm) < ALIKE_MM)
+    if not near or spread(trace) > COVERED_MM or alike < (MOSTLY_UNSEEN if unseen else MOSTLY):
+        return "may be one of several lines", "may each be one of several lines"
     return None
 
 
@@ -135,7 +149,8 @@ def _moved(camera: Camera, corners_px: Array, trace: SideTrace) -> float:
     return float((trace.origin_mm - a) @ across)
 
 
-def _ask(reason: str) -> Warning_:
+def _ask(reason: str, lines: int = 1) -> Warning_:
+    which = "that line" if lines == 1 else "those lines"
     return Warning_(
-        "corners-needed", f"the opening was found but {reason}; give its four corners roughly, or point at that line"
+        "corners-needed", f"the opening was found but {reason}; give its four corners roughly, or point at {which}"
     )
