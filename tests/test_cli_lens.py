@@ -8,7 +8,7 @@ import pytest
 from PIL import Image
 
 from sizing.cli import run
-from sizing.commands.lenses import named_profile, profiles_in_reach
+from sizing.jobs.lenses import named_profile, profiles_in_reach
 from tests.drawing import picture
 from vision.lens.profile import read_profile
 

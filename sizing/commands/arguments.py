@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
 
-from sizing.commands.lenses import named_profile
 from sizing.errors import InputError, Problem
+from sizing.jobs.lenses import named_profile
 from sizing.jobs.named_files import FURTHEST_PX, corner_array, corner_fault
 from sizing.jobs.values import (
     ACROSS_MM,

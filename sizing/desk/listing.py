@@ -21,7 +21,6 @@ from sizing.runs.runfolder import FOLDER, files_of_runs
 
 Shown = Literal["hold", "unproven", "send", "changed", "unchecked", "broken"]
 SHOWN: tuple[Shown, ...] = ("hold", "unproven", "send", "changed", "unchecked", "broken")
-_NOT_CHECKED: tuple[str, ...] = ("unchecked", "broken")
 _LARGEST_RESULT = 50_000_000
 
 

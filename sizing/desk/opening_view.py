@@ -8,7 +8,7 @@ from typing import Any
 
 from sizing.desk.interval_view import Error, intervals
 from sizing.desk.results import LastResult
-from sizing.jobs.job import Opening, Tolerance
+from sizing.jobs.job import Tolerance
 from sizing.messages import order as order_words
 from sizing.messages import verdicts as words
 from sizing.messages.chance import percent
@@ -46,7 +46,7 @@ _PARTED = re.compile(r"(?<=.{18})[:;.] (?=\S)")
 _SHORT = 25
 
 
-def verdict_facts(found: Mapping[str, Any] | None, last: LastResult | None, job_sha256: str) -> Facts:
+def verdict_facts(found: Mapping[str, Any] | None, last: LastResult | None) -> Facts:
     """Return verdict, reason and next step of an opening, and whether they are of the present inputs."""
     if found is None:
         return {
@@ -166,7 +166,7 @@ def _figure_says(reading: Mapping[str, Any], tolerance: tuple[float, float], uni
     return f"The reading is {way}, give or take {format_uncertainty(U95, unit)}; tolerance {within}."
 
 
-def warning_lines(opening: Opening, found: Mapping[str, Any] | None) -> list[Facts]:
+def warning_lines(found: Mapping[str, Any] | None) -> list[Facts]:
     """Return all warnings of an opening and its photos once: what is so, in short, and the rest, to be unfolded."""
     if found is None:
         return []

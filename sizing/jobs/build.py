@@ -8,9 +8,9 @@ from pathlib import Path
 from types import MappingProxyType
 
 import sizing.jobs.tables as form
-from sizing.commands.lenses import profiles_in_reach
 from sizing.errors import Problem
 from sizing.jobs.job import READINGS, Document, Job, Obstacle, Opening, PhotoEntry, Reading, Size, Tolerance, Visit
+from sizing.jobs.lenses import profiles_in_reach
 from sizing.jobs.named_files import corner_array, corner_fault, inside
 from sizing.jobs.values import Written, given_reference
 from sizing.units import (

@@ -39,7 +39,6 @@ class _Group:
 
     name: str
     rows: tuple[Compared, ...]
-    d_mm: Array
     slip: np.ndarray[tuple[int], np.dtype[np.bool_]]
     means_mm: Array
     u_mm: Array
@@ -124,7 +123,7 @@ def _group(name: str, rows: Sequence[Compared], unit: Callable[[Compared], str])
     shift = combine(means, u) if len(units) > 1 else None
     spreads = [spread_within(part) for part in units]
     logs = np.array([np.log(s) for s in spreads if s is not None and s > 0.0])
-    return _Group(name, tuple(rows), d_mm, slip, means, u, slopes, shift, logs, tuple(slipped.values()))
+    return _Group(name, tuple(rows), slip, means, u, slopes, shift, logs, tuple(slipped.values()))
 
 
 def _counted(group: _Group) -> Together:

@@ -8,7 +8,7 @@ from sizing.messages.one_line import about_file, file_name, one_line
 from vision.lens.photos import LensFound, LensNotFound
 
 
-def profile_made(found: LensFound, file: str, others: Sequence[str] = ()) -> str:
+def profile_made(found: LensFound, file: str) -> str:
     """Return what was found and how good it is, for people."""
     fit, profile = found.fit, found.profile
     u_log, u_cx, u_cy, u_k1, u_k2 = (float(v) ** 0.5 for v in fit.covariance.diagonal())
@@ -35,7 +35,7 @@ def profile_made(found: LensFound, file: str, others: Sequence[str] = ()) -> str
         )
     lines += left_out(fit.left_out)
     lines.append("  It applies to photos of this camera, lens and focal length that lie with it, or where it is named.")
-    return "\n".join([*lines, *others])
+    return "\n".join(lines)
 
 
 def profile_refused(answer: LensNotFound) -> list[str]:
