@@ -285,6 +285,15 @@ def test_dark_steel_over_a_light_soffit_is_no_part_of_the_opening(tmp_path, numb
     assert_allclose(trace.origin_mm[1], corners[:2, 1].mean(), rtol=0, atol=1.5)
 
 
+def test_a_sill_that_two_ways_of_reading_tell_otherwise_is_in_doubt_and_no_answer_is_lost(tmp_path):
+    """With either gap alone one line has 0.89 or 0.99, 4.7 mm apart; the renderer's arris lies between the two."""
+    rgb, camera, rough_px, depth, corners = rendered(tmp_path, 31, 1022, "brick", sheets=2, hard=True)
+    trace = trace_sides(rgb, camera, rough_px, 3.0, depth, "masonry")["sill"]
+    assert trace.candidates[0].weight < 0.6
+    at = trace.origin_mm[1] + np.array([c.shift_mm for c in trace.candidates if c.weight > 0.1])
+    assert at.min() < corners[2:, 1].mean() < at.max()
+
+
 def test_where_two_estimates_of_one_jamb_differ_both_are_kept_and_said(tmp_path):
     rgb, camera, rough_px, depth, corners = rendered(tmp_path, 12, 902, "brick")
     trace = trace_sides(rgb, camera, rough_px, 3.0, depth, "masonry")["left"]

@@ -33,8 +33,8 @@ def doubt(camera: Camera, corners_px: Array, traces: Mapping[Side, SideTrace | F
     """Return why a person must point at the corners all the same, or None.
 
     A side counts when it was traced over most of its length near where the search had put it, by a step that is more
-    than the face beside it shows by chance, most of the evidence is for that line, and what rivals it has spread little
-    enough to be covered by its uncertainty (`spread`).
+    than the face beside it shows by chance, most of the evidence is for that line or others within `ALIKE_MM`, and what
+    rivals it has spread little enough to be covered by its uncertainty (`spread`).
 
     Parameters
     ----------

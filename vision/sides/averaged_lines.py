@@ -44,7 +44,7 @@ def averaged(ways: Sequence[WeighedLines], mm_per_px: float) -> WeighedLines:
     first, second = ways
     lines, weights = list(first.lines), list(first.weights / 2)
     for line, weight in zip(second.lines, second.weights, strict=True):
-        near = nearest(line, first.lines, mm_per_px)
+        near = _nearest(line, first.lines, mm_per_px)
         if near is not None:
             weights[near] += weight / 2
         elif weight >= LEAST_WEIGHT:
@@ -55,7 +55,12 @@ def averaged(ways: Sequence[WeighedLines], mm_per_px: float) -> WeighedLines:
     return WeighedLines([lines[i] for i in order], told, _ghost(ways, mm_per_px, float(told.max())))
 
 
-def nearest(line: Line, lines: Sequence[Line], mm_per_px: float) -> int | None:
+def without(line: Line, lines: Sequence[Line], mm_per_px: float) -> list[Line]:
+    """Return the lines but for those that are the same as this one."""
+    return [x for x in lines if _nearest(x, [line], mm_per_px) is None]
+
+
+def _nearest(line: Line, lines: Sequence[Line], mm_per_px: float) -> int | None:
     """Return which of some lines is the same as this one, or None."""
     apart = [apart_mm(line.shape, x.shape) / mm_per_px for x in lines]
     near = int(np.argmin(apart)) if apart else 0
