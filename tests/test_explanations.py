@@ -7,20 +7,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sizing.explaining.explanations import _size_from, explain_readings, explain_wrong_unit
+from sizing.explaining.explanations import _size_from, explain_readings
 from sizing.explaining.hypotheses import Other, Scene
 from sizing.explaining.hypotheses_reading import (
     feet_and_inches_mm,
-    inches_split_mm,
     six_nine_mm,
     swapped_digits_mm,
     wrong_side_mm,
 )
 from sizing.explaining.slips import load_priors
-from sizing.explaining.units_taken import units_taken
 from sizing.jobs.job import Opening, PhotoEntry
 from sizing.messages.slips import slip_says
-from sizing.units import parse_length
 from vision.request import NINE, Candidate, Face, Reference
 
 INCH = 25.4
@@ -294,103 +291,6 @@ def test_five_feet_two_written_as_52_is_ten_inches_short():
     assert feet_and_inches_mm(1381.0, "1381 mm") is None
 
 
-@pytest.mark.parametrize(
-    ("written", "meant_in"),
-    [
-        ("4' 4 1/4\"", 44.25),
-        ("5' 3 7/16\"", 53.4375),
-        ("6' 4\"", 64),
-        ("4 ft 4.25 in", 44.25),
-        ("10'-3\"", 103),
-        ("5' 0\"", 50),
-    ],
-)
-def test_inches_split_into_feet_are_two_inches_too_long_a_foot(written, meant_in):
-    # By hand: a ft b in = 12 a + b, meant was 10 a + b; the parser of typed lengths gives what was read.
-    read = parse_length(written, "in").mm
-    assert read - inches_split_mm(written) == pytest.approx(meant_in * INCH)
-
-
-@pytest.mark.parametrize("written", ["44 1/4", "4' 11\"", "4' 1/2\"", "4 ft", "4.5 ft 3 in", "1381 mm", ""])
-def test_what_is_no_two_digits_with_marks_between_is_no_split_number(written):
-    assert inches_split_mm(written) is None
-
-
-@pytest.mark.parametrize(("written", "off"), [("4' 4 1/4\"", 8), ("5' 3 7/16\"", 10), ("6' 4\"", 12)])
-def test_a_reading_alone_with_feet_is_likelier_split_than_started_at_a_mark(written, off):
-    # 10 and 12 in are also the ten-inch and the foot mark; beside readings in inches the feet mark tells.
-    true = parse_length(written, "in").mm - off * INCH
-    values = np.append(np.full(8, true), 0.0)
-    readings = {**dict.fromkeys(NAMES, true), "width_top": true + off * INCH}
-    first = explain_all(readings, values, written={"width_top": written})["width_top"][0]
-    assert (first.slip, first.shift_mm) == ("inches-split", pytest.approx(off * INCH))
-    assert first.probability > 0.5
-    assert "split into feet and inches" in slip_says(first.slip, first.shift_mm, first.corrected_mm, first.facts, "in")
-
-
-def test_the_same_length_written_in_inches_is_no_split_number():
-    readings = {"width_top": SOUND["width_top"] + 10 * INCH}
-    assert explained("width_top", readings, written="64 3/8")[0].slip == "ten-inches"
-    assert "inches-split" not in {e.slip for e in explained("width_top", readings, written="64 3/8")}
-
-
-def test_widths_all_split_are_one_cause():
-    meant = {"width_top": 44.25, "width_middle": 44.5, "width_bottom": 44.375}
-    texts = {"width_top": "4' 4 1/4\"", "width_middle": "4' 4 1/2\"", "width_bottom": "4' 4 3/8\""}
-    values = VALUES.copy()
-    values[:3] = [v * INCH for v in meant.values()]
-    readings = {**SOUND, **{n: parse_length(t, "in").mm for n, t in texts.items()}}
-    found = explain_all(readings, values, written=texts)
-    assert {found[n][0].slip for n in texts} == {"inches-split"}
-    assert found["width_top"][0].facts == {"extent": "axis"}
-    more = {"height_left": "6' 0\"", "height_middle": "6' 0 1/4\"", "height_right": "5' 9 7/8\""}  # 60, 60 1/4, 59 7/8
-    values[3:6] = [60 * INCH, 60.25 * INCH, 59.875 * INCH]
-    readings = {n: parse_length(t, "in").mm for n, t in (texts | more).items()}
-    found = explain_all(readings, values, written=texts | more)
-    assert {(e[0].slip, e[0].facts.get("extent")) for e in found.values()} == {("inches-split", "all")}
-
-
-def test_a_reading_in_centimetres_taken_for_inches_is_a_wrong_unit():
-    first = explained("width_middle", {"width_middle": SOUND["width_middle"] * 2.54})[0]
-    assert (first.slip, first.corrected_mm) == ("wrong-unit", pytest.approx(SOUND["width_middle"]))
-
-
-def test_a_whole_form_in_another_unit_is_one_cause():
-    # 1 in is 2.54 cm exactly (international inch, 1959): centimetres put down as inches, and the reverse.
-    for ratio, names in ((2.54, NAMES[:6]), (1 / 2.54, NAMES[:6]), (2.54, NAMES)):
-        off = {n: SOUND[n] * ratio for n in names}
-        for name in off:
-            first = explained(name, off)[0]
-            assert (first.slip, first.facts) == ("wrong-unit", {"extent": "all"})
-            assert first.corrected_mm == pytest.approx(SOUND[name])
-    said = slip_says(first.slip, first.shift_mm, first.corrected_mm, first.facts, "in")
-    assert said.startswith("written in another unit than the job's, on every reading: ")
-
-
-@pytest.mark.parametrize(
-    ("written", "unit", "meant_mm", "says"),
-    [
-        # 1 in is 2.54 cm exactly (international inch, 1959).
-        ("90.6", "in", 906.0, "centimetres put down as inches"),
-        ("906", "in", 906.0, "millimetres put down as inches"),
-        ("906", "mm", 9060.0, "centimetres put down as millimetres"),
-        ("35 5/8 mm", "in", 35.625 * INCH, "inches put down as millimetres"),
-        ("35.6 cm", "in", 35.6 * INCH, "inches put down as centimetres"),
-        ("906 cm", "mm", 906.0, "millimetres put down as centimetres"),
-        ("5/8", "in", 6.25, "centimetres put down as inches"),
-        ("4000", "mm", 4000 * INCH, "inches put down as millimetres"),
-        # Ten times as many inches are no unit's; nor are feet, nor what fits no size.
-        ("5.4", "in", 54.0 * INCH, "written in another unit than the job's"),
-        ("4' 6", "in", 46.0, "written in another unit than the job's"),
-        ("3 m", "mm", 3.0 * 10, "written in another unit than the job's"),
-        ("90.6", "in", None, "written in another unit than the job's"),
-    ],
-)
-def test_the_units_that_were_taken_for_each_other_are_named(written, unit, meant_mm, says):
-    facts = units_taken(written, parse_length(written, unit).mm, meant_mm)
-    assert slip_says("wrong-unit", None, None, facts, unit) == says
-
-
 def test_another_edge_in_the_photo_is_not_called_a_slip():
     nine = np.zeros(9)
     nine[:3] = -12.7
@@ -400,13 +300,6 @@ def test_another_edge_in_the_photo_is_not_called_a_slip():
     assert (ranked[0].slip, ranked[0].facts) == ("none-of-these", {"reading": "sound"})
     said = slip_says(ranked[0].slip, None, None, ranked[0].facts, "in")
     assert "photo's line" in said
-
-
-def test_a_length_no_opening_has_lists_the_units_that_would_fit():
-    # 54.375 in written without its unit in a job in mm.
-    sizes = {round(e.corrected_mm, 1) for e in explain_wrong_unit(54.375)}
-    assert sizes == {1381.1, 543.8, 138.1}
-    assert [(e.slip, e.corrected_mm) for e in explain_wrong_unit(0.5)] == [("wrong-unit", None)]
 
 
 def test_all_priors_are_guesses_in_one_file_and_small_against_no_slip():

@@ -13,8 +13,6 @@ from PIL import Image
 from pypdf import PdfReader
 
 from sizing.check import check_job
-from sizing.cli import run
-from sizing.exits import Exit
 from sizing.footprint.footprint import footprint_of
 from sizing.messages.report_figures import order_size
 from sizing.report.blanking import FILL, Blank
@@ -388,54 +386,3 @@ def test_a_photo_left_out_for_a_card_whose_place_is_not_known_is_said_on_the_pag
     assert said in report_html(report, "in")
     none = built(checked(opening(photos="[]")))
     assert "No picture: there is no photo that could be used." in texts(report_pdf(none, "letter", "in"))[1]
-
-
-def test_the_command_writes_pdf_and_html_and_ends_like_check(tmp_path, checked, capsys):
-    checked(opening(photos="[]"))
-    assert run(["report", str(tmp_path), "--page", "a4"]) == Exit.UNPROVEN
-    folder = tmp_path / "secondtape" / "report"
-    assert sorted(path.name for path in folder.iterdir()) == ["report.html", "report.pdf"]
-    assert "report.pdf" in capsys.readouterr().out
-
-
-@pytest.mark.parametrize(
-    ("text", "says"),
-    [
-        ('[[blank]]\nphoto = "other.jpg"\nbox = [0, 0, 9, 9]\n', "none of the job's photos"),
-        ('[[blank]]\nphoto = "w1.jpg"\nbox = [9, 0, 0, 9]\n', "blank 1"),
-        ("boxes = 1\n", "must hold nothing but"),
-        ("[[blank\n", "cannot be read"),
-    ],
-)
-def test_a_box_that_cannot_be_meant_stops_the_report(tmp_path, checked, capsys, text, says):
-    checked(opening(photos="[]"))
-    (tmp_path / "blank.toml").write_text(text, encoding="utf-8")
-    assert run(["report", str(tmp_path)]) == Exit.UNREADABLE
-    assert says in capsys.readouterr().err
-    assert not (tmp_path / "secondtape" / "report").exists()
-
-
-def test_a_wrong_box_or_paper_on_the_command_line_is_bad_usage(tmp_path, checked, capsys):
-    checked(opening(photos="[]"))
-    assert run(["report", str(tmp_path), "--blank", "w1.jpg:1,2,3"]) == Exit.USAGE
-    assert "PHOTO:x0,y0,x1,y1" in capsys.readouterr().err
-    assert run(["report", str(tmp_path), "--page", "folio"]) == Exit.USAGE
-
-
-def test_a_report_that_cannot_be_written_or_a_job_that_cannot_be_read_ends_with_4(tmp_path, checked, capsys):
-    checked(opening(photos="[]"))
-    (tmp_path / "a-file").write_text("x")
-    assert run(["report", str(tmp_path), "--out", str(tmp_path / "a-file")]) == Exit.UNREADABLE
-    assert "a-file" in capsys.readouterr().err
-    assert (tmp_path / "a-file").read_text() == "x"
-    (tmp_path / "job.toml").write_text("[job]\n")
-    assert run(["report", str(tmp_path)]) == Exit.UNREADABLE
-    assert "job.toml" in capsys.readouterr().err
-
-
-def test_an_opening_on_hold_counts_for_more_than_a_report_that_cannot_be_written(tmp_path, checked):
-    photo = '["w1.jpg"]'  # cannot be measured; the readings of the width contradict each other by an inch
-    checked(opening(middle="60 3/8", photos=photo))
-    (tmp_path / "a-file").write_text("x")
-    status = run(["report", str(tmp_path), "--out", str(tmp_path / "a-file")])
-    assert status == run(["check", str(tmp_path), "--no-pictures"]) == Exit.HOLD
