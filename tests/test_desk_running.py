@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 from sizing.desk.results import file_sha256, newest_result
-from sizing.desk.running import CHECK, Runs, check_task
+from sizing.desk.running import check_task
+from sizing.desk.runs import CHECK, Runs
 from sizing.desk.worker import Worker, WorkerError
 from sizing.errors import InputError
 from tests.desk_jobs import served

@@ -2,41 +2,33 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from importlib.resources import files
 from pathlib import Path
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.applications import Starlette
 from starlette.requests import ClientDisconnect, Request
-from starlette.responses import HTMLResponse, JSONResponse, Response
+from starlette.responses import JSONResponse, Response
 from starlette.routing import BaseRoute, Mount
 from starlette.staticfiles import StaticFiles
 
+from sizing.desk import (
+    boxes_page,
+    intake_changes,
+    intake_import,
+    intake_job,
+    intake_release,
+    jobs_page,
+    log_page,
+    opening_page,
+    papers_page,
+    pictures_page,
+)
+from sizing.desk.desk import Desk, desk_of
 from sizing.desk.folder import DeskFolder
 from sizing.desk.guard import Guard
-from sizing.desk.running import Runs
-from sizing.desk.tiles import Tiles
-from sizing.desk.worker import Worker
+from sizing.desk.runs import Runs
 from sizing.errors import InputError
-
-# Guess: a PNG at the limit of 250 MP needs 2 GB, the libraries of the child reserve 1 GB.
-DECODER_MB = 4096
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Desk:
-    """What every page needs: the folder, the templates, the runs of checks, and the child that decodes photos."""
-
-    folder: DeskFolder
-    templates: Environment
-    runs: Runs = field(default_factory=Runs)
-    decoder: Worker = field(default_factory=lambda: Worker(memory_mb=DECODER_MB))
-    tiles: Tiles = field(default_factory=Tiles)
-
-    def page(self, template: str, status: int = 200, **facts: object) -> HTMLResponse:
-        """Return a page of this desk."""
-        return HTMLResponse(self.templates.get_template(template).render(**facts), status_code=status)
 
 
 def create_app(root: Path, token: str, port: int) -> Guard:
@@ -63,27 +55,7 @@ def create_app(root: Path, token: str, port: int) -> Guard:
     return Guard(app, token, port)
 
 
-def desk_of(request: Request) -> Desk:
-    """Return the desk that a request was made to."""
-    desk = request.app.state.desk
-    assert isinstance(desk, Desk)
-    return desk
-
-
 def _routes() -> list[BaseRoute]:
-    from sizing.desk import (
-        boxes_page,
-        intake_changes,
-        intake_import,
-        intake_job,
-        intake_release,
-        jobs_page,
-        log_page,
-        opening_page,
-        papers_page,
-        pictures_page,
-    )
-
     # The page of a job comes last: its name may hold slashes.
     return [
         *jobs_page.ROUTES,

@@ -15,7 +15,7 @@ from starlette.routing import BaseRoute, Route
 from tomlkit import TOMLDocument
 
 from sizing.desk import photo_view
-from sizing.desk.app import Desk, desk_of
+from sizing.desk.desk import Desk, desk_of
 from sizing.desk.intake_changes import conflict_page
 from sizing.desk.intake_forms import address, as_is, text
 from sizing.desk.opening_page import Asked, opening_asked, photo_number

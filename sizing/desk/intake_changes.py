@@ -14,7 +14,7 @@ from starlette.routing import BaseRoute, Route
 from tomlkit import TOMLDocument
 
 from sizing.desk.addresses import require_reachable
-from sizing.desk.app import Desk, desk_of
+from sizing.desk.desk import Desk, desk_of
 from sizing.desk.folder import JOB_FILE
 from sizing.desk.intake_forms import address, as_is, boxes, day, faults, text
 from sizing.desk.intake_photos import leave_out, require_unusable, take_photo

@@ -15,7 +15,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
 from sizing.desk.addresses import label_problems, require_reachable
-from sizing.desk.app import Desk, desk_of
+from sizing.desk.desk import Desk, desk_of
 from sizing.desk.folder import JOB_FILE
 from sizing.desk.intake_forms import address, choices, text
 from sizing.desk.intake_view import boxes_of, job_view

@@ -9,13 +9,14 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
-from sizing.desk.app import desk_of
+from sizing.desk.desk import desk_of
 from sizing.desk.intake_forms import address, choices, said_back
 from sizing.desk.intake_photos import SIZES, contact_sheet, panel, picture
 from sizing.desk.intake_view import job_view, unused
 from sizing.desk.panels import says_of
 from sizing.desk.proposing import MOST_PHOTOS, PROPOSE, comparison, proposals_shown, propose_task
-from sizing.desk.running import CHECK, last_result, progress, start_check
+from sizing.desk.running import last_result, progress, start_check
+from sizing.desk.runs import CHECK
 from sizing.errors import InputError, Problem
 from sizing.orders.rulefile import rule_folders, rules_in
 

@@ -13,7 +13,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
-from sizing.desk.app import Desk, desk_of
+from sizing.desk.desk import Desk, desk_of
 from sizing.desk.intake_changes import changed
 from sizing.desk.intake_forms import address, text
 from sizing.desk.intake_view import job_view

@@ -12,7 +12,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
 from sizing.desk.addresses import require_reachable
-from sizing.desk.app import Desk, desk_of
+from sizing.desk.desk import Desk, desk_of
 from sizing.desk.folder import DeskFolder
 from sizing.desk.intake_forms import address, choices, day, text
 from sizing.desk.intake_photos import take_photo

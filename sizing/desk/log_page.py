@@ -14,7 +14,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
-from sizing.desk.app import desk_of
+from sizing.desk.desk import desk_of
 from sizing.desk.folder import JOB_FILE, DeskFolder
 from sizing.errors import InputError, Problem
 from sizing.log.codes import coded, codes

@@ -16,16 +16,17 @@ from starlette.routing import BaseRoute, Route
 
 from sizing.desk import opening_view as view
 from sizing.desk import photo_view
-from sizing.desk.app import Desk, desk_of
 from sizing.desk.corner_moves import on_line
 from sizing.desk.decide_page import decide, decision_facts
 from sizing.desk.decided_view import decided_views
+from sizing.desk.desk import Desk, desk_of
 from sizing.desk.folder import JOB_FILE
 from sizing.desk.intake_changes import conflict_page
 from sizing.desk.intake_forms import address
 from sizing.desk.proposing import compare_pointed, comparison, fit_said
 from sizing.desk.results import LastResult
-from sizing.desk.running import CHECK, last_result, start_check
+from sizing.desk.running import last_result, start_check
+from sizing.desk.runs import CHECK
 from sizing.desk.uploads import form_of
 from sizing.errors import InputError, Problem
 from sizing.jobs.edits import opening_table

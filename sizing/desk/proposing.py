@@ -7,13 +7,13 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from sizing.desk.desk import Desk
 from sizing.desk.running import kept_photos
 from sizing.desk.worker import Say
 from sizing.jobs.job import Opening, PhotoEntry, opening_request, photo_request
 from vision.request import Estimate, NotMeasured, OpeningRequest, PhotoRequest
 
 if TYPE_CHECKING:
-    from sizing.desk.app import Desk
     from sizing.desk.intake_photos import PhotoFile
     from sizing.desk.intake_view import JobView
 
