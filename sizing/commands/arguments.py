@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from sizing.errors import InputError, Problem
+from sizing.jobs.corners import CORNERS, FURTHEST_PX, corner_array, corner_fault
 from sizing.jobs.lenses import named_profile
-from sizing.jobs.named_files import FURTHEST_PX, corner_array, corner_fault
 from sizing.jobs.values import (
     ACROSS_MM,
     ALONG_MM,
@@ -25,7 +25,6 @@ from sizing.jobs.values import (
     given_reference,
 )
 from sizing.messages.one_line import one_line
-from sizing.messages.pointing import CORNERS
 from sizing.orders.rulefile import find_rule
 from sizing.orders.rules import Rule
 from sizing.units import Length, LengthError, parse_length, parse_signed_length

@@ -29,11 +29,11 @@ from sizing.desk.running import last_result, start_check
 from sizing.desk.runs import CHECK
 from sizing.desk.uploads import form_of
 from sizing.errors import InputError, Problem
+from sizing.jobs.corners import corner_fault
 from sizing.jobs.edits import opening_table
 from sizing.jobs.edits_of_photos import set_corners, set_reference_corners, set_turn
 from sizing.jobs.file import load_job
 from sizing.jobs.job import Job, Opening
-from sizing.jobs.named_files import corner_fault
 from sizing.jobs.writer import ChangedUnderneath, JobText, save
 from sizing.messages.pointing import not_saved
 

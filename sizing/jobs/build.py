@@ -9,9 +9,10 @@ from types import MappingProxyType
 
 import sizing.jobs.tables as form
 from sizing.errors import Problem
+from sizing.jobs.corners import corner_array, corner_fault
 from sizing.jobs.job import READINGS, Document, Job, Obstacle, Opening, PhotoEntry, Reading, Size, Tolerance, Visit
 from sizing.jobs.lenses import profiles_in_reach
-from sizing.jobs.named_files import corner_array, corner_fault, inside
+from sizing.jobs.named_files import inside
 from sizing.jobs.values import Written, given_reference
 from sizing.units import (
     GRADUATION_MM,

@@ -10,7 +10,7 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, PlainValidator, ValidationInfo
 
-from sizing.jobs.named_files import FURTHEST_PX
+from sizing.jobs.corners import FURTHEST_PX
 from sizing.units import Length, Unit, format_length, parse_length, parse_signed_length
 from vision.request import Reference
 

@@ -23,8 +23,8 @@ from tomlkit.exceptions import TOMLKitError
 from sizing.errors import InputError, Problem, SizingError
 from sizing.jobs.file import JOB_FILE, MOST_BYTES, load_job
 from sizing.jobs.staying import Place, lost, place_name
+from sizing.locking import locked
 from sizing.regularfile import regular_bytes
-from sizing.release.appending import locked
 
 Edit = Callable[[tomlkit.TOMLDocument], None]
 _LOCK = ".job.lock"

@@ -4,27 +4,8 @@ from __future__ import annotations
 
 from sizing.messages.one_line import file_name
 
-CORNERS = ("top left", "top right", "bottom right", "bottom left")
 # Codes of faults that ask for the corners of the opening.
 _ASK_FOR_CORNERS = frozenset({"corners-needed", "several-openings", "corners-too-close", "edge-hidden"})
-SIDES_CROSS = (
-    "the sides cross each other or run back: put every corner where it is in the photo, in the order top left, top "
-    "right, bottom right, bottom left"
-)
-
-
-def corner_inward(corner: int) -> str:
-    """Return that an outline has a dent at one corner, or none at all there, with what to do.
-
-    Examples
-    --------
-    >>> corner_inward(2)[:52]
-    'the outline is bent inward or straight at the bottom'
-    """
-    return (
-        f"the outline is bent inward or straight at the {CORNERS[corner]} corner: move that corner, or the one beside "
-        "it that was moved too far, back to where it is in the photo"
-    )
 
 
 def how_to_give(code: str, says: str, *, file: str = "") -> str:

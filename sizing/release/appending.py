@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import os
-import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
+
+from sizing.locking import locked
 
 
 def append_line(file: Path, line: bytes) -> int:
@@ -51,26 +50,3 @@ def _appended(handle: int, line: bytes) -> int:
         os.ftruncate(handle, size)  # a full disk must not leave half a line
         raise
     return before + 1
-
-
-@contextmanager
-def locked(handle: int) -> Iterator[None]:
-    """Hold an exclusive lock of an opened file; others wait for it."""
-    if sys.platform == "win32":
-        import msvcrt
-
-        os.lseek(handle, 0, os.SEEK_SET)
-        msvcrt.locking(handle, msvcrt.LK_LOCK, 1)
-        try:
-            yield
-        finally:
-            os.lseek(handle, 0, os.SEEK_SET)
-            msvcrt.locking(handle, msvcrt.LK_UNLCK, 1)
-    else:
-        import fcntl
-
-        fcntl.flock(handle, fcntl.LOCK_EX)
-        try:
-            yield
-        finally:
-            fcntl.flock(handle, fcntl.LOCK_UN)
