@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-from sizing.crosscheck.consistency import cross_check, cross_check_without, warnings_of
+from sizing.crosscheck.consistency import cross_check, cross_check_without
 from sizing.decision import OpeningVerdict, job_verdict
 from sizing.errors import InputError, Problem
 from sizing.exits import Exit
@@ -21,6 +21,7 @@ from sizing.faults import fault_text
 from sizing.job_warnings import with_misplaced, with_shared_photos
 from sizing.jobs.inputs_hash import inputs_sha256
 from sizing.jobs.job import Job, Opening, Tolerance, opening_request
+from sizing.joint_test import warnings_of
 from sizing.judging import judge_readings
 from sizing.orders.order import order_of_photo
 from sizing.orders.ordering import RuleFound, rule_of

@@ -11,9 +11,9 @@ from sizing.crosscheck.consistency import (
     expected_lengths_mm,
     inconsistent_group,
     sound_readings,
-    warnings_of,
 )
 from sizing.jobs.job import Opening, Reading
+from sizing.joint_test import warnings_of
 from sizing.tape import readings_cov_mm2, too_long_mm
 from sizing.units import parse_length
 from vision.request import Candidate, Estimate

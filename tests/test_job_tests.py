@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from sizing.crosscheck.adjustment import CORNER_U_MM, STATIONS, predict_readings_mm
-from sizing.crosscheck.as_json import job_tests_document
 from sizing.crosscheck.job_tests import job_tests
 from sizing.crosscheck.snooping import critical_w
 from sizing.jobs.job import Opening, Reading
+from sizing.result.crosscheck import job_tests_document
 from sizing.tape import reading_noise_mm, too_long_mm
 from sizing.units import parse_length
 from vision.request import PARTS, CheckBar, Estimate, PhotoReport, Quantity

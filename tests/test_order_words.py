@@ -13,12 +13,12 @@ from sizing.messages import footprint
 from sizing.messages.names import name_of
 from sizing.messages.order import CAUTIONS, problem_says
 from sizing.messages.order_problems import in_short
-from sizing.orders.as_json import estimate_order_document
 from sizing.orders.order import order_of_photo
 from sizing.orders.rulefile import load_rule, sample_files
 from sizing.orders.view import caution_lines, estimate_order_lines
 from sizing.report.report import build_report
 from sizing.result.document import as_text, job_document
+from sizing.result.orders import estimate_order_document
 from sizing.terminal import complaints, job_text
 from tests.orders import INCH, SQUARE, checked_in, codes, opening_of, reading, seen
 

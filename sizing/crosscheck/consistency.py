@@ -8,19 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from sizing.crosscheck.adjustment import CORNER_U_MM, STATIONS, Observations, adjust, observations
 from sizing.crosscheck.snooping import LEVEL, Snooped, snoop
 from sizing.decision import LONGEST_MM, SHORTEST_MM
+from sizing.jobs.job import Opening, Reading
 from sizing.tape import Tape, readings_cov_mm2, too_long_mm
-from vision.request import Array, Candidate, Estimate, NotMeasured, Warning_
-
-if TYPE_CHECKING:
-    from sizing.jobs.job import Opening, Reading
-    from sizing.units import Unit
+from vision.request import Array, Candidate, Estimate, NotMeasured
 
 # Lighter edges explain nothing (guess: the least that `mixture` gives to another line).
 _LIGHTEST = 0.01
@@ -126,39 +122,6 @@ def cross_check_without(
     return cross_check(replace(opening, readings=tuple(r for r in opening.readings if r.name not in names)), answer)
 
 
-def warnings_of(
-    check: CrossCheck | None, differing: Collection[str], units: Unit, others: CrossCheck | None = None
-) -> tuple[Warning_, ...]:
-    """Return the warning (`joint-test`) where the tests say more than the verdicts of the readings do.
-
-    Parameters
-    ----------
-    check : the tests of one opening.
-    differing : readings that the photo says differ: of them nothing more is said.
-    units : what people are shown.
-    others : the tests without those that differ; of several readings wrong by one cause the snooping of all says that
-        the photo is, whose scale or side explains them at once.
-    """
-    from sizing.messages import crosscheck as messages
-
-    if check is None:
-        return ()
-    if check.edge is not None:
-        return (Warning_("joint-test", messages.fits_other_edge(check.edge.side, check.edge.shift_mm, units)),)
-    if differing:
-        if others is None or not others.snooped.rejected:
-            return ()
-        check = others
-    found = check.snooped
-    groups = [o.group for o in found.outliers if not set(o.group) & set(differing)]
-    if groups and (check.with_photo or not found.rejected):
-        says = messages.outliers_found(groups, with_photo=check.with_photo, besides=bool(differing))
-        return (Warning_("joint-test", says),)
-    if check.with_photo and found.rejected and not found.outliers and not differing:
-        return (Warning_("joint-test", messages.nothing_stands_out()),)
-    return ()
-
-
 def _observed(
     readings: list[Reading], opening: Opening, estimate: Estimate | None, shift_mm: Array
 ) -> Observations | None:
@@ -181,5 +144,4 @@ __all__ = [
     "inconsistent_group",
     "sound_readings",
     "tape_of",
-    "warnings_of",
 ]

@@ -6,20 +6,20 @@ import json
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from sizing.crosscheck.as_json import job_tests_document, joint_test_document
 from sizing.json_values import Document, cleaned, rounded_mm
 from sizing.messages import verdicts as messages
 from sizing.messages.one_line import sentence
 from sizing.messages.remedy import remedy_says
 from sizing.messages.tape_figure import typed_figure
 from sizing.nextstep import step_of
-from sizing.orders.as_json import estimate_order_document, order_document
 from sizing.outcome import EstimateResult, JobResult, OpeningResult
 from sizing.release.decisions import shown_document
 from sizing.remeasure import again, request
 from sizing.remedy import Advice
+from sizing.result.crosscheck import job_tests_document, joint_test_document
 from sizing.result.kept import kept_document
 from sizing.result.measured import measured_document
+from sizing.result.orders import estimate_order_document, order_document
 from sizing.result.photos import photo_document
 from sizing.result.readings import reading_document
 from sizing.result.values import tolerance_document, warning_document

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from sizing.crosscheck.as_json import reading_test_document
 from sizing.jobs.job import Reading
 from sizing.json_values import Document, cleaned, rounded, rounded_mm, three_digits
 from sizing.judging import ReadingResult
 from sizing.messages.slips import slip_says
-from sizing.orders.as_json import not_held_document
+from sizing.result.crosscheck import reading_test_document
+from sizing.result.orders import not_held_document
 from sizing.result.values import P_DIGITS
 from sizing.units import Unit
 

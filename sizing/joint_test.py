@@ -1,0 +1,41 @@
+"""The warning of one opening's joint test: where the tests of all readings say more than each by itself."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+
+from sizing.crosscheck.consistency import CrossCheck
+from sizing.messages import crosscheck as messages
+from sizing.units import Unit
+from vision.request import Warning_
+
+
+def warnings_of(
+    check: CrossCheck | None, differing: Collection[str], units: Unit, others: CrossCheck | None = None
+) -> tuple[Warning_, ...]:
+    """Return the warning (`joint-test`) where the tests say more than the verdicts of the readings do.
+
+    Parameters
+    ----------
+    check : the tests of one opening.
+    differing : readings that the photo says differ: of them nothing more is said.
+    units : what people are shown.
+    others : the tests without those that differ; of several readings wrong by one cause the snooping of all says that
+        the photo is, whose scale or side explains them at once.
+    """
+    if check is None:
+        return ()
+    if check.edge is not None:
+        return (Warning_("joint-test", messages.fits_other_edge(check.edge.side, check.edge.shift_mm, units)),)
+    if differing:
+        if others is None or not others.snooped.rejected:
+            return ()
+        check = others
+    found = check.snooped
+    groups = [o.group for o in found.outliers if not set(o.group) & set(differing)]
+    if groups and (check.with_photo or not found.rejected):
+        says = messages.outliers_found(groups, with_photo=check.with_photo, besides=bool(differing))
+        return (Warning_("joint-test", says),)
+    if check.with_photo and found.rejected and not found.outliers and not differing:
+        return (Warning_("joint-test", messages.nothing_stands_out()),)
+    return ()
