@@ -4,7 +4,7 @@ SizingError(Exception)
 ├── InputError(ValueError)   what was typed cannot be used; carries all problems found at once
 ├── OutputError              stdout cannot be written to
 ├── ChangedUnderneath        a job file was changed by another meanwhile (`sizing.jobs.writer`)
-├── LogError                 the log's index cannot be used (`sizing.log.index`)
+├── LogError                 the log's index cannot be used (`sizing.log.database`)
 └── WorkerError              the desk's child process failed (`sizing.desk.worker`)
 
 Not of this tree, because the modules that call for them turn them into one of these or into a warning:

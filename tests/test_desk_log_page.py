@@ -6,7 +6,7 @@ import pytest
 
 from sizing.cli import run
 from sizing.exits import Exit
-from sizing.log.index import rebuild
+from sizing.log.rebuilding import rebuild
 from tests.desk_visit import visited
 
 SHA = "a" * 64

@@ -7,12 +7,12 @@ from datetime import date
 import pytest
 
 from sizing.log.export import statistics_document
-from sizing.log.findings import Finding, Together
-from sizing.log.pooling import Interval
-from sizing.log.queries import Logged, LoggedRelease
+from sizing.logged import Logged, LoggedRelease
 from sizing.messages import log as words
 from sizing.messages import log_asked, log_people
 from sizing.messages.log_figures import interval
+from sizing.statistics.findings import Finding, Together
+from sizing.statistics.pooling import Interval
 
 INCH = 25.4
 

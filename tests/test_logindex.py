@@ -11,17 +11,9 @@ from pathlib import Path
 
 import pytest
 
-from sizing.log.index import (
-    LogError,
-    _read_all,
-    data_folder,
-    find_runs,
-    index_run,
-    index_warning,
-    open_log,
-    rebuild,
-    refresh,
-)
+from sizing.log.database import LogError, data_folder, open_log
+from sizing.log.index import index_run, index_warning, refresh
+from sizing.log.rebuilding import _read_all, find_runs, rebuild
 from sizing.log.record import read_run
 from sizing.log.schema import MIGRATIONS
 from sizing.release.decisions import FILE as DECISIONS
@@ -233,7 +225,7 @@ def test_two_processes_that_write_at_once_lose_nothing(tmp_path):
 
 def test_a_log_held_by_another_program_is_a_warning_that_says_so(tmp_path, monkeypatch):
     monkeypatch.setenv("SECONDTAPE_DATA", str(tmp_path))
-    monkeypatch.setattr("sizing.log.index._WAIT_S", 0.05)
+    monkeypatch.setattr("sizing.log.database._WAIT_S", 0.05)
     run = left_by_a_check(tmp_path / "larch-1")
     index_run(run)
     other = sqlite3.connect(tmp_path / "log.sqlite", isolation_level=None)
@@ -316,7 +308,7 @@ def test_a_check_made_while_the_log_is_rebuilt_stays_in_it(tmp_path, monkeypatch
         index_run(late, file=file)
         return read
 
-    monkeypatch.setattr("sizing.log.index._read_all", read_and_wait)
+    monkeypatch.setattr("sizing.log.rebuilding._read_all", read_and_wait)
     assert rebuild([jobs], file=file).runs == 2
 
 

@@ -8,10 +8,13 @@ from datetime import UTC, date, datetime
 
 import pytest
 
+from sizing.log.asked import Asked
 from sizing.log.codes import coded, codes
+from sizing.log.compared_readings import compared
+from sizing.log.database import open_log
 from sizing.log.export import COLUMNS, export_csv, export_document
-from sizing.log.index import open_log, rebuild
-from sizing.log.queries import Asked, compared, details, find, find_run
+from sizing.log.queries import details, find, find_run
+from sizing.log.rebuilding import rebuild
 from sizing.release.decisions import Decision, append_decision
 
 SHA = "a" * 64

@@ -11,9 +11,9 @@ import numpy as np
 import pytest
 
 from sizing.jobs.job import READINGS
-from sizing.log.compared import Compared
-from sizing.log.findings import FEWEST
-from sizing.log.measurers import together
+from sizing.statistics.compared import Compared
+from sizing.statistics.findings import FEWEST
+from sizing.statistics.measurers import together
 
 START = date(2026, 3, 2)
 SIXTEENTH_MM = 25.4 / 16

@@ -7,7 +7,7 @@ from scipy import stats
 from statsmodels.stats.meta_analysis import combine_effects
 from statsmodels.stats.multitest import multipletests
 
-from sizing.log.pooling import Pooled, combine, holm, levelled
+from sizing.statistics.pooling import Pooled, combine, holm, levelled
 
 
 @pytest.mark.parametrize("seed", range(8))

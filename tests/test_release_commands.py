@@ -6,8 +6,10 @@ import pytest
 
 from sizing.cli import run
 from sizing.exits import Exit
-from sizing.log.index import open_log, refresh
-from sizing.log.queries import Asked, details, find
+from sizing.log.asked import Asked
+from sizing.log.database import open_log
+from sizing.log.index import refresh
+from sizing.log.queries import details, find
 from sizing.release.decisions import FILE
 from tests.one_opening import HEAD, opening
 

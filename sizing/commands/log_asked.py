@@ -46,7 +46,8 @@ class More(NamedTuple):
 @contextmanager
 def opened_log() -> Iterator[sqlite3.Connection]:
     """Give the log, brought up to date; end with one line where it cannot be used."""
-    from sizing.log.index import LogError, open_log, refresh
+    from sizing.log.database import LogError, open_log
+    from sizing.log.index import refresh
 
     try:
         with open_log(whole=True) as connection:
@@ -69,7 +70,7 @@ def asked_log(
     more: More | None = None,
 ) -> Iterator[tuple[Any, sqlite3.Connection]]:
     """Give what is asked for and the log; end with one line where an option is no day or verdict."""
-    from sizing.log.queries import Asked
+    from sizing.log.asked import Asked
     from sizing.messages import log_asked as words
 
     if verdict is not None and verdict not in _VERDICTS:

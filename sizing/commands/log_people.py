@@ -42,8 +42,8 @@ def people(
     with asked_log(job, by, tape, since, until, None, None) as (asked, connection):
         from sizing.log.codes import coded
         from sizing.log.codes import codes as codes_of
-        from sizing.log.groups import grouped
-        from sizing.log.queries import compared
+        from sizing.log.compared_readings import compared
+        from sizing.statistics.groups import grouped
 
         rows = compared(connection, asked)
         if codes:

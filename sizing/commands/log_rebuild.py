@@ -21,7 +21,8 @@ def rebuild_log(
     Job folders that the log knows are read again without being named. Ends with 0, 4 a result could not be read or
     the log not written, 2 bad usage.
     """
-    from sizing.log.index import FILE, LogError, data_folder, rebuild
+    from sizing.log.database import FILE, LogError, data_folder
+    from sizing.log.rebuilding import rebuild
     from sizing.messages import log_index as words
 
     for folder in folders or ():

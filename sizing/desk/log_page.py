@@ -17,9 +17,14 @@ from starlette.routing import BaseRoute, Route
 from sizing.desk.desk import desk_of
 from sizing.desk.folder import JOB_FILE, DeskFolder
 from sizing.errors import InputError, Problem
+from sizing.log.asked import Asked
 from sizing.log.codes import coded, codes
-from sizing.log.index import LogError, open_log, rebuild, refresh
-from sizing.log.queries import Asked, Logged, compared, details, find, find_run
+from sizing.log.compared_readings import compared
+from sizing.log.database import LogError, open_log
+from sizing.log.index import refresh
+from sizing.log.queries import details, find, find_run
+from sizing.log.rebuilding import rebuild
+from sizing.logged import Logged
 from sizing.messages import log as words
 from sizing.messages import log_asked, log_people
 from sizing.messages.one_line import clipped
@@ -76,7 +81,7 @@ def check_page(request: Request) -> Response:
 
 def people_page(request: Request) -> Response:
     """Show what many readings of a person, tape or day say together."""
-    from sizing.log.groups import grouped
+    from sizing.statistics.groups import grouped
 
     desk = desk_of(request)
     given, problems = _given(request), list[str]()

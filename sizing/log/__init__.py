@@ -1,1 +1,1 @@
-"""The log over job folders, and its statistics."""
+"""The log over job folders."""

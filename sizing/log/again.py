@@ -3,47 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from sizing.logged import Again, Changed
 from sizing.runs.runfolder import run_id
 
 # Contract: same inputs and version give the same values to 0.01 mm; half a unit more for rounding twice.
 _SAME_MM = 0.011
-
-
-@dataclass(frozen=True, slots=True)
-class Changed:
-    """One thing that differs: what it is (a file, a verdict, a measure), as it was and is; empty where absent."""
-
-    what: str
-    was: str
-    now: str
-
-
-@dataclass(frozen=True, slots=True)
-class Again:
-    """An old check and a new one: programs (empty: not on record), changed inputs, changed results.
-
-    `same_version` is None where the record does not tell.
-    """
-
-    program_was: str
-    program_now: str
-    same_version: bool | None
-    inputs: tuple[Changed, ...]
-    results: tuple[Changed, ...]
-
-    @property
-    def same(self) -> bool:
-        """Whether nothing differs that should not."""
-        return not self.inputs and not self.results and self.same_version is not False
-
-    @property
-    def unexplained(self) -> bool:
-        """Whether results differ though inputs and version are the same: a fault of the program or the machine."""
-        return bool(self.results) and not self.inputs and self.same_version is True
 
 
 def held_to(record: Mapping[str, Any], run: str, now: Mapping[str, Any], version: str) -> Again:

@@ -8,9 +8,10 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from sizing.log.compared import Compared
-from sizing.log.index import folded, writing
-from sizing.log.queries import NOT_SAID, Details, Logged
+from sizing.log.compared_readings import NOT_SAID
+from sizing.log.database import folded, writing
+from sizing.logged import Details, Logged
+from sizing.statistics.compared import Compared
 
 # No vowels: a code is no word.
 _LETTERS = "BCDFGHJKMNPQRSTVWXZ23456789"

@@ -8,10 +8,10 @@ from collections.abc import Iterable
 from dataclasses import asdict
 from typing import Any
 
-from sizing.log.findings import Together
-from sizing.log.pooling import Interval
-from sizing.log.queries import Details
+from sizing.logged import Details
 from sizing.release.release import safe_cell
+from sizing.statistics.findings import Together
+from sizing.statistics.pooling import Interval
 
 SCHEMA = "secondtape/log/1"
 COLUMNS = (

@@ -4,17 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-from sizing.log.pooling import Interval
+from sizing.logged import Details, Logged, LoggedDecision, LoggedReading, LoggedRelease
 from sizing.messages.log_figures import counted, interval
 from sizing.messages.names import name_of
 from sizing.messages.one_line import clipped, file_name, one_line, sentence
 from sizing.messages.verdicts import DECISIONS, READING_VERDICTS, VERDICTS
+from sizing.statistics.pooling import Interval
 from sizing.units import Unit, format_length
-
-if TYPE_CHECKING:
-    from sizing.log.queries import Details, Logged, LoggedDecision, LoggedReading, LoggedRelease
 
 
 def exported(count: int, file: Path) -> str:

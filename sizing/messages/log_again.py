@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
+from sizing.logged import Again, Changed
 from sizing.messages.one_line import one_line
-
-if TYPE_CHECKING:
-    from sizing.log.again import Again, Changed
 
 
 def again(job: str, found: Again) -> str:

@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
+from sizing.logged import Logged
 from sizing.messages.one_line import one_line
-
-if TYPE_CHECKING:
-    from sizing.log.queries import Logged
 
 
 def nothing_found() -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from sizing.log.pooling import Interval
+from sizing.statistics.pooling import Interval
 from sizing.units import INCH_MM, Unit, format_length
 
 

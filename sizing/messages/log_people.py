@@ -10,7 +10,7 @@ from sizing.messages.one_line import clipped, one_line
 from sizing.units import Unit, format_length
 
 if TYPE_CHECKING:
-    from sizing.log.findings import Finding, Together
+    from sizing.statistics.findings import Finding, Together
 
 SCOPE = (
     "What these figures cannot tell: readings and photos err together where an edge is hard to see; a person who gets "

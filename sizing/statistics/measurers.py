@@ -14,7 +14,7 @@ import numpy as np
 from scipy import stats
 
 from sizing.jobs.job import Tolerance
-from sizing.log.compared import (
+from sizing.statistics.compared import (
     FEWEST_RESIDUALS,
     Compared,
     mean_of,
@@ -24,8 +24,8 @@ from sizing.log.compared import (
     slope_within,
     spread_within,
 )
-from sizing.log.findings import FEWEST, LEVEL, Finding, Kind, Together
-from sizing.log.pooling import Interval, Pooled, combine, holm, levelled
+from sizing.statistics.findings import FEWEST, LEVEL, Finding, Kind, Together
+from sizing.statistics.pooling import Interval, Pooled, combine, holm, levelled
 from vision.request import Array
 
 # Guess: fewer jobs or days than this show no trend.
@@ -71,7 +71,7 @@ def together(
     -----
     Shift: means of units by random effects; against what the other groups have in common where two or more of them can
     be compared, since a part of every difference is the photo's (edge, paper), and brought to one slope, since that of
-    a job's sheets is in its slope too (`sizing.log.pooling.levelled`); else against the photo. Scatter:
+    a job's sheets is in its slope too (`sizing.statistics.pooling.levelled`); else against the photo. Scatter:
     Student's test on the logarithms of the units' variances, whose own variance hardly depends on the scatter. Slips:
     Fisher's exact test on openings with a slip, since one mishap may spoil all readings of an opening. Trend: least
     squares over units by day. Holm's method over the whole table.

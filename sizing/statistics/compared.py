@@ -12,7 +12,7 @@ from datetime import date
 
 import numpy as np
 
-from sizing.log.pooling import Interval, combine
+from sizing.statistics.pooling import Interval, combine
 from vision.request import Array
 
 # Guess: a spread of fewer residuals than this says nothing of its own.

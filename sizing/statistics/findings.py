@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Literal
 
-from sizing.log.pooling import Interval
+from sizing.statistics.pooling import Interval
 
 Kind = Literal["shift", "scatter", "slips", "trend"]
 Nature = Literal["same-at-all-lengths", "grows-with-length", "cannot-tell"]

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sizing.log.compared import Compared
-from sizing.log.findings import Together
-from sizing.log.measurers import together
+from sizing.statistics.compared import Compared
+from sizing.statistics.findings import Together
+from sizing.statistics.measurers import together
 
 
 def grouped(rows: Sequence[Compared], per: str) -> tuple[Together, ...]:
