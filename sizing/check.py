@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from sizing.crosscheck.consistency import cross_check, cross_check_without
+from sizing.decided import DecisionLog
 from sizing.decision import OpeningVerdict, job_verdict
 from sizing.errors import InputError, Problem
 from sizing.exits import Exit
@@ -27,7 +28,7 @@ from sizing.orders.order import order_of_photo
 from sizing.orders.ordering import RuleFound, rule_of
 from sizing.orders.rules import Rule
 from sizing.outcome import EstimateResult, JobResult, OpeningResult
-from sizing.release.decisions import DecisionLog, bad_line_problems, read_decisions
+from sizing.release.decisions import bad_line_problems, read_decisions
 from sizing.remedy import advice
 from sizing.runs.photoresults import (
     as_listed,
@@ -231,7 +232,6 @@ def _opening_warnings(
     opening: Opening, answer: Estimate | NotMeasured, missing: Sequence[str], tolerance: Tolerance
 ) -> tuple[Warning_, ...]:
     from sizing.messages import check_warnings as messages
-    from sizing.messages import record
     from sizing.messages.order import order_not_checked
 
     warnings = list(answer.warnings)
@@ -247,7 +247,7 @@ def _opening_warnings(
         warnings.append(Warning_("order-not-checked", order_not_checked()))
     later = [p.file for p in opening.photos if p.when == "after"]
     if later and len(later) < len(opening.photos):
-        warnings.append(Warning_("photo-after", record.photo_after(later)))
+        warnings.append(Warning_("photo-after", messages.photo_after(later)))
     return tuple(warnings)
 
 

@@ -6,12 +6,12 @@ from dataclasses import dataclass
 
 from sizing.crosscheck.consistency import CrossCheck
 from sizing.crosscheck.job_tests import CommonTest
+from sizing.decided import Decision, DecisionLog
 from sizing.decision import OpeningVerdict, Verdict
 from sizing.errors import InputError, Problem
 from sizing.jobs.job import Job, Opening, Tolerance
 from sizing.judging import ReadingResult
 from sizing.orders.order import Order
-from sizing.release.decisions import Decision, DecisionLog
 from sizing.remedy import Advice
 from sizing.runs.photoresults import PhotoResult
 from vision.request import Estimate, NotMeasured, OpeningRequest, Warning_

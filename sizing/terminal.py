@@ -12,7 +12,7 @@ import numpy as np
 from sizing.decision import Judgement
 from sizing.explaining.slips import NONE
 from sizing.judging import ReadingResult
-from sizing.messages import check_warnings, crosscheck, decided, record, terminal_view, written_files
+from sizing.messages import check_warnings, crosscheck, decided, decisions, terminal_view, written_files
 from sizing.messages import verdicts as messages
 from sizing.messages.names import name_of
 from sizing.messages.one_line import about_file, file_name, one_line, sentence
@@ -183,7 +183,7 @@ def _opening_lines(result: OpeningResult, units: Unit, width: int) -> list[str]:
         lines += [_INDENT + tell] if tell else []
     if result.decision is not None:
         stale = result.decision.stale(result.inputs_sha256)
-        lines.append(_INDENT + record.decided(result.decision, stale=stale))
+        lines.append(_INDENT + decisions.decided(result.decision, stale=stale))
         if result.decision.decision == "hold" and not stale:
             lines.append(_INDENT + decided.stopped_step(result.decision.by))
     if verdict.verdict == "send":

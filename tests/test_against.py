@@ -10,7 +10,7 @@ import pytest
 from sizing.cli import run
 from sizing.errors import InputError
 from sizing.exits import Exit
-from sizing.orders.against import read_typed
+from sizing.release.against import read_typed
 
 JOB = """[job]
 id = "harbor-114"

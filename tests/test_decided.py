@@ -5,7 +5,8 @@ from datetime import UTC, datetime
 import pytest
 
 from sizing.check import check_job
-from sizing.release.decisions import FILE, Decision, append_decision
+from sizing.decided import Decision
+from sizing.release.decisions import FILE, append_decision
 from sizing.result.document import job_document
 from sizing.terminal import complaints, job_text
 from vision.request import NotMeasured

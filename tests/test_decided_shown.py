@@ -13,7 +13,8 @@ import pytest
 from pypdf import PdfReader
 
 from sizing.check import check_job
-from sizing.release.decisions import Decision, append_decision
+from sizing.decided import Decision
+from sizing.release.decisions import append_decision
 from sizing.release.handover import hand_over
 from sizing.release.release import plan_release
 from sizing.report.files import report_job

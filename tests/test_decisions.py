@@ -9,17 +9,12 @@ from pathlib import Path
 
 import pytest
 
+from sizing.decided import Decision
 from sizing.errors import InputError
 from sizing.jobs.file import load_job
 from sizing.jobs.inputs_hash import inputs_sha256
-from sizing.release.decisions import (
-    FILE,
-    Decision,
-    append_decision,
-    bad_line_problems,
-    read_decisions,
-    shown_document,
-)
+from sizing.release.decision_line import shown_document
+from sizing.release.decisions import FILE, append_decision, bad_line_problems, read_decisions
 
 ROOT = Path(__file__).parent.parent
 H1, H2 = "a1" * 32, "b2" * 32
@@ -90,7 +85,8 @@ def test_two_hundred_appends_of_two_processes_lose_and_mix_none(tmp_path):
 import sys; sys.path.insert(0, {str(ROOT)!r})
 from datetime import UTC, datetime
 from pathlib import Path
-from sizing.release.decisions import Decision, append_decision
+from sizing.release.decisions import (append_decision)
+from sizing.decided import (Decision)
 who = sys.argv[1]
 sys.stdin.readline()
 for i in range(100):

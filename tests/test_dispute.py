@@ -7,11 +7,12 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
+from sizing.decided import Decision
 from sizing.dispute.dispute import trace_job
 from sizing.dispute.record import dispute_document, dispute_text
 from sizing.dispute.steps import load_settings
 from sizing.errors import InputError
-from sizing.release.decisions import Decision, append_decision
+from sizing.release.decisions import append_decision
 from vision.request import PARTS, Estimate, NotMeasured, PhotoReport
 
 HEAD = '[job]\nid = "harbor-114"\nunits = "in"\ntape = "class-2"\nmeasured_by = "crew 2"\n'

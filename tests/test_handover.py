@@ -8,7 +8,8 @@ import pytest
 from sizing.check import check_job
 from sizing.commands.release import sent_by_name
 from sizing.release.handover import hand_over
-from sizing.release.release import SCHEMA, plan_release
+from sizing.release.release import plan_release
+from sizing.release.written import SCHEMA
 from sizing.runs.runfolder import RunFolderError
 from tests.desk_visit import visited
 from tests.test_release import HEAD, measured, opening

@@ -4,10 +4,12 @@ from datetime import UTC, datetime
 
 import pytest
 
+from sizing.decided import Decision
 from sizing.footprint.result import footprint_lines, job_footprints
-from sizing.messages.record import released_by
-from sizing.release.decisions import Decision, append_decision
-from sizing.release.release import plan_release, release_document
+from sizing.messages.release import released_by
+from sizing.release.decisions import append_decision
+from sizing.release.release import plan_release
+from sizing.release.written import release_document
 from sizing.terminal import job_text
 from tests.orders import INCH, checked_in, seen
 

@@ -11,13 +11,14 @@ from pathlib import Path
 
 import pytest
 
+from sizing.decided import Decision
 from sizing.log.database import LogError, data_folder, open_log
 from sizing.log.index import index_run, index_warning, refresh
 from sizing.log.rebuilding import _read_all, find_runs, rebuild
 from sizing.log.record import read_run
 from sizing.log.schema import MIGRATIONS
 from sizing.release.decisions import FILE as DECISIONS
-from sizing.release.decisions import Decision, append_decision
+from sizing.release.decisions import append_decision
 from sizing.runs.saving import save_run
 
 ROOT = Path(__file__).parent.parent

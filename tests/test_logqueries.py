@@ -8,6 +8,7 @@ from datetime import UTC, date, datetime
 
 import pytest
 
+from sizing.decided import Decision
 from sizing.log.asked import Asked
 from sizing.log.codes import coded, codes
 from sizing.log.compared_readings import compared
@@ -15,7 +16,7 @@ from sizing.log.database import open_log
 from sizing.log.export import COLUMNS, export_csv, export_document
 from sizing.log.queries import details, find, find_run
 from sizing.log.rebuilding import rebuild
-from sizing.release.decisions import Decision, append_decision
+from sizing.release.decisions import append_decision
 
 SHA = "a" * 64
 

@@ -11,10 +11,12 @@ import pytest
 
 from sizing.check import check_job
 from sizing.commands.release import sent_by_name
-from sizing.messages.record import released_by
-from sizing.release.decisions import FILE, Decision, append_decision
+from sizing.decided import Decision
+from sizing.messages.release import released_by
+from sizing.release.decisions import FILE, append_decision
 from sizing.release.pdf import release_pdf
-from sizing.release.release import COLUMNS, plan_release, release_csv, release_document, undecided
+from sizing.release.release import plan_release, undecided
+from sizing.release.written import COLUMNS, release_csv, release_document
 from vision.request import PARTS, Estimate, PhotoReport
 
 # An opening of 54 3/8 by 60 1/8 in, square; as measured by a photo.

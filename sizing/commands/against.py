@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 def typed_order_readable(file: Path) -> bool:
     """Return whether a typed order can be read, with a complaint for each thing that keeps it from that."""
     from sizing.errors import InputError
-    from sizing.orders.against import read_typed
+    from sizing.release.against import read_typed
 
     try:
         read_typed(file, "mm")
@@ -29,7 +29,7 @@ def compared_with(
     result: JobResult, document: dict[str, Any], file: Path
 ) -> tuple[JobResult, dict[str, Any], list[str]]:
     """Return result and document of a job with the differences from the typed order, and these as lines."""
-    from sizing.orders.against import compared, comparison_lines, read_typed, with_differences
+    from sizing.release.against import compared, comparison_lines, read_typed, with_differences
     from sizing.result.document import job_document
 
     comparison = compared(result, read_typed(file, result.job.units if result.job else "mm"))

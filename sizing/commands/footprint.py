@@ -49,7 +49,7 @@ def footprint(
     from sizing.footprint.result import SCHEMA, footprint_document, footprint_exit, footprint_lines, job_footprints
     from sizing.messages import footprint as words
     from sizing.messages import written_files
-    from sizing.messages.record import unknown_opening
+    from sizing.messages.options import unknown_opening
     from sizing.result.document import as_text
     from sizing.runs.runfolder import RunFolderError
     from sizing.runs.saving import keep_check

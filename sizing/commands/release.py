@@ -50,15 +50,16 @@ def release(
 
     Example: secondtape release harbor-114 --opening W1 --by "A. Desk"
     """
-    from sizing.messages import record as messages
+    from sizing.messages import options
+    from sizing.messages import release as messages
 
     paper: Any = page.lower()
     if paper not in ("letter", "a4"):
-        return refuse(messages.bad_page(page))
+        return refuse(options.bad_page(page))
     if openings and len(jobs) != 1:
-        return refuse(messages.one_job_for_openings())
+        return refuse(options.one_job_for_openings())
     if reason is not None and by is None:
-        return refuse(messages.reason_without_name())
+        return refuse(options.reason_without_name())
     require_libraries()
     from sizing.result.document import as_text, job_document
 
@@ -72,7 +73,7 @@ def release(
         known = [opening.label for opening in result.job.openings]
         for label in openings or ():
             if label not in known:
-                return refuse(messages.unknown_opening(label, known))
+                return refuse(options.unknown_opening(label, known))
         try:
             if by is not None:
                 result = sent_by_name(result, openings, by, reason or messages.reason_of_release())
@@ -86,7 +87,7 @@ def release(
         if not as_json:
             say(text)
     if as_json:
-        from sizing.release.release import SCHEMA
+        from sizing.release.written import SCHEMA
 
         say(as_text({"schema": SCHEMA, "jobs": documents}))
     return status
@@ -117,7 +118,7 @@ def _decision(found: Any, choice: Any, by: str, reason: str, risk_accepted: str 
     """Return a decision of now on an opening as it was just checked."""
     from datetime import UTC, datetime
 
-    from sizing.release.decisions import Decision
+    from sizing.decided import Decision
     from sizing.release.release import order_size_mm
 
     width_mm, height_mm = order_size_mm(found)
@@ -144,9 +145,10 @@ def _released(
     """Return document, words and whether all asked for is released; what cannot be written is not released."""
     from datetime import UTC, datetime
 
-    from sizing.messages import record as messages
+    from sizing.messages import release as messages
     from sizing.release.handover import hand_over
-    from sizing.release.release import plan_release, release_document
+    from sizing.release.release import plan_release
+    from sizing.release.written import release_document
     from sizing.runs.runfolder import RunFolderError
     from sizing.runs.saving import keep_check
     from sizing.versions import program_version
@@ -194,10 +196,10 @@ def decide(
 
     Example: secondtape decide harbor-114 --opening W2 --hold --by "A. Desk" --reason "to be measured again"
     """
-    from sizing.messages import record as messages
+    from sizing.messages import decisions, options
 
     if send + hold + override != 1:
-        return refuse(messages.one_choice())
+        return refuse(options.one_choice())
     require_libraries()
     from sizing.messages.verdicts import why_verdict
     from sizing.nextstep import step_of
@@ -209,16 +211,16 @@ def decide(
         return Exit.UNREADABLE
     mine = {o.opening.label: o for o in result.openings}
     if opening not in mine:
-        return refuse(messages.unknown_opening(opening, list(mine)))
+        return refuse(options.unknown_opening(opening, list(mine)))
     found = mine[opening]
     verdict = found.verdict
     if send and verdict.verdict != "send":
         why = why_verdict(verdict.why, verdict.names, getattr(found.answer, "why", ""))
-        complain(messages.send_unsupported(opening, verdict.verdict, why, step_of(found)))
+        complain(decisions.send_unsupported(opening, verdict.verdict, why, step_of(found)))
         return Exit.HOLD
     for line in keep_check(result):
         complain(line)
     decision = _decision(found, "send" if send else "hold" if hold else "override", by, reason, accept_risk)
     number = append_decision(result.job.folder, decision)
-    say(messages.recorded(decision, result.job.folder / FILE, number))
+    say(decisions.recorded(decision, result.job.folder / FILE, number))
     return Exit.DONE

@@ -50,7 +50,7 @@ def report(
 
     Example: secondtape report harbor-114 --page a4 --blank "w1-a.jpg:120,80,400,300"
     """
-    from sizing.messages.record import bad_page
+    from sizing.messages.options import bad_page
 
     paper: Any = page.lower()
     if paper not in ("letter", "a4"):
@@ -128,7 +128,7 @@ def request(
 
     Example: secondtape request harbor-114 --opening W2 --contact "photos@example.com"
     """
-    from sizing.messages.record import bad_page, unknown_opening
+    from sizing.messages.options import bad_page, unknown_opening
 
     paper: Any = page.lower()
     if paper not in ("letter", "a4"):

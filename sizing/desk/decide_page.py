@@ -9,15 +9,16 @@ from typing import Any
 
 from starlette.datastructures import FormData
 
+from sizing.decided import CHOICES, Choice, Decision
 from sizing.desk.results import file_sha256
 from sizing.errors import InputError, Problem
 from sizing.jobs.inputs_hash import inputs_sha256
 from sizing.jobs.job import Job, Opening
-from sizing.messages import record
+from sizing.messages import decisions
 from sizing.messages.exact_length import exact_length
 from sizing.orders.ordering import rule_of
 from sizing.orders.rules import Rule
-from sizing.release.decisions import CHOICES, Choice, Decision, append_decision, bad_line_problems, read_decisions
+from sizing.release.decisions import append_decision, bad_line_problems, read_decisions
 
 _CHECK_FIRST = "the check is of earlier inputs: check again, look at the verdict, then decide"
 _WHICH_OPENING = (
@@ -64,7 +65,7 @@ def decision_facts(job: Job, opening: Opening, found: Mapping[str, Any] | None, 
         for decision in log.of(opening.label):
             stale = not now or decision.stale(now)
             lines.append(
-                {"says": record.decided(decision, stale=stale), "stale": stale, "stands": decision == standing}
+                {"says": decisions.decided(decision, stale=stale), "stale": stale, "stands": decision == standing}
             )
     except InputError as error:
         problems = [str(p) for p in error.problems]
@@ -98,7 +99,7 @@ def decide(job: Job, opening: Opening, found: Mapping[str, Any] | None, form: Fo
     verdict = str(found["verdict"])
     if choice == "send" and verdict != "send":
         step = str(found.get("next_step") or "")
-        says = record.send_unsupported(opening.label, verdict, found["why"], step, at_desk=True)
+        says = decisions.send_unsupported(opening.label, verdict, found["why"], step, at_desk=True)
         raise InputError("send-unsupported", [Problem(opening.label, says)])
     if choice != "hold" and not read_decisions(job.folder).of(opening.label) and form.get("right") != "yes":
         raise InputError("not-confirmed", [Problem(opening.label, _WHICH_OPENING)])

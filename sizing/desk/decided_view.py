@@ -7,12 +7,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from sizing.decided import DecisionLog
 from sizing.desk.decide_page import present_inputs
 from sizing.desk.results import LastResult
 from sizing.errors import InputError
 from sizing.jobs.job import Job, Opening
 from sizing.messages import decided as words
-from sizing.release.decisions import DecisionLog, read_decisions
+from sizing.release.decisions import read_decisions
 from sizing.release.handover import earlier_releases
 from sizing.runs.runfolder import FOLDER
 

@@ -20,7 +20,7 @@ from sizing.desk.intake_view import job_view
 from sizing.desk.running import checked_and_kept, last_result
 from sizing.desk.worker import Say
 from sizing.errors import InputError, Problem
-from sizing.messages.record import altered
+from sizing.messages.release import altered
 from sizing.regularfile import regular_bytes
 from sizing.release.handover import altered_files
 from sizing.runs.runfolder import FOLDER

@@ -9,6 +9,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any, Literal
 
+from sizing.decided import DecisionLog
 from sizing.desk.folder import JOB_FILE, DeskFolder
 from sizing.desk.results import RESULT_FILE
 from sizing.errors import InputError
@@ -16,7 +17,7 @@ from sizing.jobs.file import MOST_BYTES
 from sizing.plain_toml import read_toml
 from sizing.regularfile import regular_bytes
 from sizing.release.decisions import FILE as DECISIONS
-from sizing.release.decisions import DecisionLog, read_decisions
+from sizing.release.decisions import read_decisions
 from sizing.runs.runfolder import FOLDER, files_of_runs
 
 Shown = Literal["hold", "unproven", "send", "changed", "unchecked", "broken"]

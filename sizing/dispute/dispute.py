@@ -15,6 +15,7 @@ from typing import Literal
 import numpy as np
 
 from sizing.check import Estimator, Progress, estimate_photos
+from sizing.decided import DecisionLog
 from sizing.dispute.slipmodel import Model, groups, posterior
 from sizing.dispute.steps import (
     Settings,
@@ -33,7 +34,7 @@ from sizing.messages import dispute as messages
 from sizing.orders.ordering import rule_of
 from sizing.orders.rules import DIRECTIONS, Rule
 from sizing.regularfile import regular_sha256
-from sizing.release.decisions import DecisionLog, read_decisions
+from sizing.release.decisions import read_decisions
 from sizing.runs.photoresults import PhotoResult
 from vision.request import Estimate, NotMeasured
 

@@ -12,11 +12,11 @@ from typing import Any
 
 import numpy as np
 
+from sizing.decided import Decision
 from sizing.dispute.slipmodel import Model, Step
 from sizing.jobs.job import Opening, Reading
 from sizing.orders.inputs import room_above
 from sizing.orders.rules import STATIONS, Direction, Rule
-from sizing.release.decisions import Decision
 from sizing.tape import readings_cov_mm2, u_reading_mm
 from vision.request import NINE, Array, Estimate
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from sizing.intake.spreadsheet import HEADINGS, LENGTHS
 from sizing.jobs.edits import BOXES
-from sizing.release.release import safe_cell
+from sizing.safe_cell import safe_cell
 from sizing.units import Unit
 
 _TEXT = "@"  # number format of a text cell, ISO/IEC 29500-1, 18.8.30 (id 49): 3/8 stays 3/8

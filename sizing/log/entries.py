@@ -6,11 +6,12 @@ import sqlite3
 from datetime import UTC
 from pathlib import Path
 
+from sizing.decided import Decision
 from sizing.errors import InputError
 from sizing.log.record import RunRecord
 from sizing.log.releases import release_rows, releases_stamp
 from sizing.release.decisions import FILE as DECISIONS_FILE
-from sizing.release.decisions import Decision, read_decisions
+from sizing.release.decisions import read_decisions
 
 
 def add_run(log: sqlite3.Connection, run: RunRecord) -> None:

@@ -9,7 +9,7 @@ from dataclasses import asdict
 from typing import Any
 
 from sizing.logged import Details
-from sizing.release.release import safe_cell
+from sizing.safe_cell import safe_cell
 from sizing.statistics.findings import Together
 from sizing.statistics.pooling import Interval
 

@@ -67,3 +67,11 @@ def fault(kind: str) -> str:
 def not_finished(reason: str) -> str:
     """Return what is said when the system stopped this program's work on a job, with the remedy."""
     return f"Could not be finished ({one_line(reason)}). Make room, or give the right to write there, and run it again."
+
+
+def photo_after(files: Sequence[str]) -> str:
+    """Return the warning that photos from afterwards are kept for a dispute."""
+    return (
+        f"From afterwards, so not part of the cross-check: {', '.join(one_line(f) for f in files)}. "
+        "`secondtape dispute` compares the opening then and now."
+    )

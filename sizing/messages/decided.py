@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
+from sizing.decided import Decision
 from sizing.messages.one_line import one_line
-
-if TYPE_CHECKING:
-    from sizing.release.decisions import Decision
 
 _SHORT = {
     "send": "To be ordered, by {by}",

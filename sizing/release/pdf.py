@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from sizing.messages import record as messages
+from sizing.messages import release as messages
 from sizing.messages.exact_length import exact_length
 from sizing.messages.one_line import one_line
 from sizing.printed.pdfpage import Colour, Document, Page, PaperName, fitted, wrapped
@@ -37,7 +37,7 @@ def release_pdf(document: dict[str, Any], paper: PaperName = "letter") -> bytes:
     Parameters
     ----------
     document : dict
-        As `sizing.release.release.release_document` gives it; the pages say what it says.
+        As `sizing.release.written.release_document` gives it; the pages say what it says.
     paper : "letter" or "a4"
     """
     pdf = Document(paper, f"Release {document['release']} of job {one_line(document['job'])}")

@@ -1,4 +1,4 @@
-"""What of a job may be ordered, and only that: planned from a check, then as JSON and CSV for the works.
+"""What of a job may be ordered, and only that, planned from a check.
 
 An opening is released when a person decided so on these very inputs: to send what the check supports, or to
 override it with name, reason and the risk accepted. The check alone releases nothing: every line says by whom it was
@@ -7,39 +7,27 @@ decided and when. A decision to send against the check is no override and releas
 
 from __future__ import annotations
 
-import csv
 import hashlib
-import io
 import json
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
-from typing import Any, Literal
+from typing import Literal
 
+from sizing.decided import Decision, DecisionLog
 from sizing.messages import order as order_words
-from sizing.messages import record as messages
+from sizing.messages import release as messages
 from sizing.messages import verdicts
-from sizing.messages.exact_length import exact_length
-from sizing.messages.one_line import one_line, sentence
+from sizing.messages.one_line import sentence
 from sizing.outcome import JobResult, OpeningResult
-from sizing.release.decisions import Decision, DecisionLog
 from sizing.units import Unit
 
-SCHEMA = "secondtape/release/1"
 ReleasedBy = Literal["decision", "override"]
 
-COLUMNS = (
-    "release", "job", "opening", "quantity", "rule", "width", "height", "width_mm", "height_mm", "verdict",
-    "released_by", "decided_by", "decided_at", "reason", "risk_accepted", "inputs_sha256", "panels", "panels_mm",
-    "also_in",
-)  # fmt: skip
 _NUMBER_LENGTH = 12
 # Enough that 1/64 in is written out.
 _DIGITS = 6
 # The size of a decision and that of the order are one when they print alike (contract: values to 0.01 mm).
 _SAME_MM = 0.01
-# What spreadsheets take for the start of a formula, at the start of a cell or behind what may part cells.
-_FORMULA = re.compile(r"""(^|[;,|"'\t])(\s*)(?=[=+\-@＝＋－＠])""")
 
 
 @dataclass(frozen=True, slots=True)
@@ -261,66 +249,3 @@ def with_earlier(release: Release, earlier: Mapping[str, Sequence[str]]) -> Rele
         for line in release.lines
     )
     return replace(release, lines=lines)
-
-
-def release_document(release: Release, released_at: str, program: str) -> dict[str, Any]:
-    """Return the release as JSON: what may be ordered, what may not and why, at what time, by what program."""
-    unit = release.units
-    lines = []
-    for line in release.lines:
-        document = asdict(line) | {"also_in": list(line.also_in)}
-        document["width"] = exact_length(line.width_mm, unit)
-        document["height"] = exact_length(line.height_mm, unit)
-        document["panels"] = [exact_length(w, unit) for w in line.panels_mm]
-        document |= {"panels_mm": list(line.panels_mm), "confirm": list(line.confirm), "notes": list(line.notes)}
-        lines.append(document)
-    return {
-        "schema": SCHEMA,
-        "release": release.number,
-        "job": release.job,
-        "job_sha256": release.job_sha256,
-        "units": unit,
-        "released_at": released_at,
-        "program": program,
-        "released": lines,
-        "not_released": [asdict(rest) for rest in release.rest],
-        "note": messages.RELEASE_CAUTION,
-    }
-
-
-def release_csv(release: Release) -> str:
-    """Return the released openings as CSV (RFC 4180), one a row and all cells quoted; nothing in it is a formula.
-
-    Notes
-    -----
-    A spreadsheet runs a cell that begins with = + - or @; such text gets an apostrophe in front, also behind
-    what may part cells under another locale.
-    """
-    stream = io.StringIO()
-    writer = csv.writer(stream, quoting=csv.QUOTE_ALL, lineterminator="\r\n")
-    writer.writerow(COLUMNS)
-    for line in release.lines:
-        row = asdict(line) | {
-            "release": release.number,
-            "job": release.job,
-            "width": exact_length(line.width_mm, release.units),
-            "height": exact_length(line.height_mm, release.units),
-            "width_mm": f"{line.width_mm:.3f}",
-            "height_mm": f"{line.height_mm:.3f}",
-            "panels": "; ".join(exact_length(w, release.units) for w in line.panels_mm),
-            "panels_mm": "; ".join(f"{w:.3f}" for w in line.panels_mm),
-            "also_in": " ".join(line.also_in),
-        }
-        writer.writerow([safe_cell(str(row[column])) for column in COLUMNS])
-    return stream.getvalue()
-
-
-def safe_cell(text: str) -> str:
-    """Return text that no spreadsheet takes for a formula, on one line.
-
-    Examples
-    --------
-    >>> safe_cell("=1+1"), safe_cell("54 3/8 in"), safe_cell("a;=b")
-    ("'=1+1", '54 3/8 in', "a;'=b")
-    """
-    return _FORMULA.sub(r"\1\2'", one_line(text))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sizing.messages import record, report_pictures
+from sizing.messages import release, report_pictures
 from sizing.messages import report as words
 from sizing.printed.pdfpage import Document, Page, PaperName, fitted
 from sizing.report.blocks import budget_table, openings_table, pictures_row, readings_table, verdict_box
@@ -76,7 +76,7 @@ def _frame(page: Page, report: Report, title: str, number: int, of: int) -> None
     foot = page.height_mm - 8.0
     page.shape([(left, foot - 3.6), (right, foot - 3.6)], stroke=LINE, width=0.2)
     page.text(left, foot, words.foot(), 6.6, colour=SOFT)
-    page.text(right, foot, record.page_of(number, of), 6.8, colour=SOFT, align="right")
+    page.text(right, foot, release.page_of(number, of), 6.8, colour=SOFT, align="right")
 
 
 def _job(report: Report, numbers: Sequence[int], wide: float) -> list[Block]:

@@ -17,7 +17,7 @@ from sizing.messages import (
     check_warnings,
     crosscheck,
     decided,
-    record,
+    decisions,
     report_figures,
     report_pictures,
     report_to_do,
@@ -203,7 +203,7 @@ def _page(
         ),
         decision=""
         if result.decision is None
-        else record.decided(result.decision, stale=result.decision.stale(result.inputs_sha256)),
+        else decisions.decided(result.decision, stale=result.decision.stale(result.inputs_sha256)),
         decided=""
         if result.decision is None
         else decided.in_short(result.decision, stale=result.decision.stale(result.inputs_sha256)),

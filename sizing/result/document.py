@@ -13,7 +13,7 @@ from sizing.messages.remedy import remedy_says
 from sizing.messages.tape_figure import typed_figure
 from sizing.nextstep import step_of
 from sizing.outcome import EstimateResult, JobResult, OpeningResult
-from sizing.release.decisions import shown_document
+from sizing.release.decision_line import shown_document
 from sizing.remeasure import again, request
 from sizing.remedy import Advice
 from sizing.result.crosscheck import job_tests_document, joint_test_document

@@ -1,59 +1,21 @@
-"""Words of decisions, releases, comparisons with a typed order, and disputes."""
+"""Words of releases: what may be ordered and by whose decision, what may not and why."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from sizing.messages.decisions import day
 from sizing.messages.one_line import one_line, sentence
 from sizing.messages.order import confirm_line
-from sizing.messages.verdicts import DECISIONS, VERDICTS
+from sizing.messages.verdicts import VERDICTS
 
-if TYPE_CHECKING:
-    from sizing.release.decisions import Decision
-
-_TEXTS = {
-    "by": "the name of who decides (--by)",
-    "opening": "the opening's label (--opening)",
-    "reason": "the reason (--reason)",
-    "risk_accepted": "the risk that an override accepts, in words (--accept-risk)",
-}
 RELEASE_CAUTION = (
     "This releases sizes for making and nothing else. It certifies neither strength nor safety nor a code: escape "
     "openings, debris regions, fixings and local codes are for licensed practice to judge."
 )
-
-
-def decided(decision: Decision, *, stale: bool) -> str:
-    """Return the line of the view on what people decided."""
-    what = DECISIONS[decision.decision]
-    line = f"{one_line(decision.by)} decided on {day(decision.time)}: {what} ({one_line(decision.reason).rstrip('.')})."
-    if not stale:
-        return line
-    return f"Stale: {line} Readings, photos or order have changed since then, so it counts for nothing; decide again."
-
-
-def photo_after(files: Sequence[str]) -> str:
-    """Return the warning that photos from afterwards are kept for a dispute."""
-    return (
-        f"From afterwards, so not part of the cross-check: {', '.join(one_line(f) for f in files)}. "
-        "`secondtape dispute` compares the opening then and now."
-    )
-
-
-def day(time: datetime) -> str:
-    """Return a time for people, in UTC.
-
-    Examples
-    --------
-    >>> day(datetime.fromisoformat("2026-05-04T12:30:00+00:00"))
-    '2026-05-04 12:30 UTC'
-    """
-    return time.astimezone(UTC).strftime("%Y-%m-%d %H:%M UTC")
-
-
 _NOT_RELEASED = {
     "decisions-unreadable": "The file of decisions cannot be read, and it may hold a decision to stop. Put it right.",
     "decision-unreadable": "A later line of the decisions cannot be read, and it may be one to stop. Decide again.",
@@ -199,27 +161,6 @@ def reason_of_release() -> str:
     return "released as the check supports it"
 
 
-def reason_without_name() -> str:
-    """Return that a reason needs a name."""
-    return "--reason: give --by NAME too; a decision needs both."
-
-
-def unknown_opening(label: str, known: Sequence[str]) -> str:
-    """Return that a job has no such opening."""
-    listed = ", ".join(one_line(k) for k in known)
-    return f"--opening: no opening is labelled '{one_line(label)}'; the job has {listed}."
-
-
-def one_job_for_openings() -> str:
-    """Return that openings can be named for one job only."""
-    return "--opening: name one JOB with it, as labels are those of one job."
-
-
-def bad_page(page: str) -> str:
-    """Return that a paper is not known."""
-    return f"--page: '{one_line(page)}' is not known; use letter or a4."
-
-
 def not_written(reason: str) -> str:
     """Return that a release could not be written; then it is none."""
     return f"{one_line(reason)}. Nothing was released."
@@ -237,79 +178,3 @@ def altered(folder: Path, names: Sequence[str]) -> str:
         f"{folder}: {listed} {was} changed or lost after the release was written; order nothing by it, move that "
         "folder away, and release again"
     )
-
-
-def one_choice() -> str:
-    """Return that a decision is one of three."""
-    return "Choose one of --send, --hold and --override."
-
-
-def send_unsupported(label: str, verdict: str, why: str, step: str, *, at_desk: bool = False) -> str:
-    """Return that a decision to send cannot be recorded against the check; `step` is what it says to do next."""
-    against = "choose that, and say which risk is taken" if at_desk else "use --override with --accept-risk TEXT"
-    steps = [step] if step else []
-    steps.append(f"To order against the check {against}.")
-    return (
-        f"{one_line(label)}: {VERDICTS[verdict]}. {sentence(why)} A decision to send would count for nothing, and "
-        f"nothing was recorded. {' '.join(steps)}"
-    )
-
-
-def recorded(decision: Decision, file: Path, line: int) -> str:
-    """Return that a decision was recorded."""
-    return f"{one_line(decision.opening)}: {decided(decision, stale=False)} Recorded as line {line} of {file}."
-
-
-def text_missing(key: str) -> str:
-    """Return that a text of a decision is missing."""
-    return f"is empty: give {_TEXTS.get(key, key)}."
-
-
-def text_too_long(most: int) -> str:
-    """Return that a text of a decision is too long."""
-    return f"is over {most} characters long: say it shorter."
-
-
-def no_text() -> str:
-    """Return that a text of a decision holds what is no character."""
-    return "holds half a character: type it again."
-
-
-def no_regular_file() -> str:
-    """Return that the decisions are no plain file."""
-    return "is a link or no regular file: put the decisions themselves there, as one plain file."
-
-
-def no_size_of_order() -> str:
-    """Return that what is about to be ordered has no size."""
-    return "of what is ordered is no length above 0: put it right in the job file, then decide."
-
-
-def no_hash() -> str:
-    """Return that a decision carries no hash of its inputs."""
-    return "is not 64 hex digits: without the hash of its inputs a decision counts for nothing."
-
-
-def cannot_append(reason: str) -> str:
-    """Return that a decision could not be written."""
-    return f"cannot be written ({reason or 'no reason given'}); nothing was recorded. Make the job's folder writable."
-
-
-def cannot_read(reason: str) -> str:
-    """Return that the decisions could not be read."""
-    return f"cannot be read ({reason or 'no reason given'}). Put it right: it may hold a decision to stop."
-
-
-def too_large(most: int) -> str:
-    """Return that the file of decisions is too large."""
-    return f"is over {most // 1_000_000} MB: this is no file of decisions."
-
-
-def more_bad_lines(count: int) -> str:
-    """Return how many more lines of the decisions cannot be read."""
-    return f"{count} more lines are no decisions. They are kept and count for nothing; look whether this is the file."
-
-
-def bad_line(says: str) -> str:
-    """Return that one line of the decisions cannot be read; it is kept and counts for nothing."""
-    return f"no decision: {one_line(says).rstrip('.')}. The line is kept and counts for nothing; decide again."
