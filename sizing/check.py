@@ -12,12 +12,12 @@ from pathlib import Path
 
 import numpy as np
 
+from sizing.among_openings import explained_among
 from sizing.crosscheck.consistency import cross_check, cross_check_without
 from sizing.decided import DecisionLog
 from sizing.decision import OpeningVerdict, job_verdict
 from sizing.errors import InputError, Problem
 from sizing.exits import Exit
-from sizing.explaining.among_openings import explained_among
 from sizing.faults import fault_text
 from sizing.job_warnings import with_misplaced, with_shared_photos
 from sizing.jobs.inputs_hash import inputs_sha256
@@ -28,9 +28,7 @@ from sizing.orders.order import order_of_photo
 from sizing.orders.ordering import RuleFound, rule_of
 from sizing.orders.rules import Rule
 from sizing.outcome import EstimateResult, JobResult, OpeningResult
-from sizing.release.decisions import bad_line_problems, read_decisions
-from sizing.remedy import advice
-from sizing.runs.photoresults import (
+from sizing.photoresults import (
     as_listed,
     by_path,
     file_sha256,
@@ -38,6 +36,8 @@ from sizing.runs.photoresults import (
     photo_results,
     read_in,
 )
+from sizing.release.decisions import bad_line_problems, read_decisions
+from sizing.remedy import advice
 from sizing.units import Unit
 from vision.errors import VisionError
 from vision.request import NINE, Estimate, NotMeasured, OpeningRequest, Warning_

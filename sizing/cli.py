@@ -108,7 +108,8 @@ def check(
         return refuse("--json and --jsonl: choose one of them.")
     require_libraries()
     from sizing.check import exit_of
-    from sizing.result.document import as_text, check_document
+    from sizing.json_values import as_text
+    from sizing.result.document import check_document
 
     if against is not None and not typed_order_readable(against):
         return Exit.UNREADABLE

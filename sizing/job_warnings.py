@@ -7,7 +7,7 @@ from dataclasses import replace
 from sizing.crosscheck.assignment import misplaced
 from sizing.crosscheck.job_tests import CommonTest, job_tests
 from sizing.outcome import OpeningResult
-from sizing.runs.photoresults import PhotoResult, same_file, same_place
+from sizing.photoresults import PhotoResult, same_file, same_place
 from vision.request import Estimate, Warning_
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Mapping
 from datetime import date, datetime, time
@@ -44,3 +45,8 @@ def cleaned(value: object) -> Any:  # noqa: ANN401 -- a value of JSON
     if isinstance(value, int) and abs(value) >= 1 << 63:
         return hex(value)
     return value
+
+
+def as_text(document: Mapping[str, Any], *, indent: int | None = None) -> str:
+    """Return the document as strict JSON in ASCII; ValueError if a NaN has slipped in."""
+    return json.dumps(document, allow_nan=False, indent=indent)

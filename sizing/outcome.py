@@ -12,8 +12,8 @@ from sizing.errors import InputError, Problem
 from sizing.jobs.job import Job, Opening, Tolerance
 from sizing.judging import ReadingResult
 from sizing.orders.order import Order
+from sizing.photoresults import PhotoResult
 from sizing.remedy import Advice
-from sizing.runs.photoresults import PhotoResult
 from vision.request import Estimate, NotMeasured, OpeningRequest, Warning_
 
 

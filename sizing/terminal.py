@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -19,20 +18,17 @@ from sizing.messages.one_line import about_file, file_name, one_line, sentence
 from sizing.messages.photo_figures import about
 from sizing.messages.pointing import how_to_give
 from sizing.messages.remeasure import in_view
-from sizing.messages.remedy import remedy_says
 from sizing.messages.slips import likewise, probably, slip_says
-from sizing.messages.tolerance import tolerance_line, tolerance_says
+from sizing.messages.tolerance import tolerance_line
 from sizing.nextstep import step_of
-from sizing.orders.view import caution_lines, estimate_order_lines, order_lines
+from sizing.opening_lines import advice_line, all_warnings, opening_warnings, tolerance_words
+from sizing.order_lines import caution_lines, estimate_order_lines, order_lines
 from sizing.outcome import EstimateResult, JobResult, OpeningResult
+from sizing.photoresults import PhotoResult
 from sizing.remeasure import again
-from sizing.remedy import Advice
-from sizing.runs.photoresults import PhotoResult
 from sizing.units import Unit
 from vision.request import NINE, Estimate, NotMeasured, Warning_
 
-# Said elsewhere in the view already.
-_SAID_ALREADY = frozenset({"readings-missing"})
 _INDENT = "      "
 
 
@@ -87,7 +83,7 @@ def estimate_text(result: EstimateResult, units: Unit, saved: Path | None = None
         lines = [terminal_view.estimate_heading(answer.found_by), *_measure_lines(answer, units)]
     if isinstance(answer, Estimate):
         lines += [terminal_view.photo_unusable(line) for line in _photo_complaints("", result.photos)]
-    lines += _warning_lines(_all_warnings(answer.warnings, result.photos))
+    lines += _warning_lines(all_warnings(answer.warnings, result.photos))
     if isinstance(answer, Estimate):
         lines += [*estimate_order_lines(result.order, units), terminal_view.estimate_note()]
     if saved is not None:
@@ -127,23 +123,6 @@ def _why(result: EstimateResult) -> str:
     for photo in result.photos:
         why = about_file(why, photo.file)
     return why
-
-
-def opening_warnings(result: OpeningResult) -> list[Warning_]:
-    """Return the warnings of an opening and its photos, each once, but for what is said elsewhere."""
-    return [w for w in _all_warnings(result.warnings, result.photos) if w.code not in _SAID_ALREADY]
-
-
-def tolerance_words(result: OpeningResult, unit: Unit) -> str:
-    """Return the tolerance that the readings of an opening were judged by."""
-    wide, high, across = (result.tolerance.of(group) for group in ("width", "height", "diagonal"))
-    return tolerance_says(wide, high, across, unit)
-
-
-def advice_line(advice: Advice, unit: Unit) -> str:
-    """Return the one action that would settle an opening, as a sentence."""
-    before, after = advice.U95_before_mm, advice.U95_after_mm
-    return remedy_says(advice.steps, advice.name, before, after, unit, settles=advice.settles, thing=advice.thing)
 
 
 def _tolerance_lines(results: Sequence[OpeningResult], units: Unit) -> list[str]:
@@ -245,22 +224,6 @@ def _measure_lines(answer: Estimate, units: Unit) -> list[str]:
     figures = [(name, answer.values_mm[i], U95_mm[i]) for i, name in enumerate(NINE)]
     width = max(len(name_of(name)) for name, _, _ in figures)
     return [f"  {name_of(name):<{width}}  {about(float(v), float(U), units)}" for name, v, U in figures]
-
-
-def _all_warnings(own: Iterable[Warning_], photos: Sequence[PhotoResult]) -> list[Warning_]:
-    """Return all warnings once, those of photos after the opening's own; of several photos each with its file.
-
-    Of one among several that was not used nothing is said but why.
-    """
-    found = {(w.code, w.message): w for w in own}
-    for photo in photos:
-        if photo.report is None or (len(photos) > 1 and photo.error is not None):
-            continue
-        for w in photo.report.warnings:
-            named = len(photos) > 1 and photo.file not in w.message
-            says = terminal_view.of_photo(photo.file, w.message) if named else w.message
-            found.setdefault((w.code, w.message), replace(w, message=says))
-    return list(found.values())
 
 
 def _warning_lines(warnings: Iterable[Warning_]) -> list[str]:

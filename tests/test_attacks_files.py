@@ -13,8 +13,8 @@ from sizing.desk.results import file_sha256, newest_result
 from sizing.errors import InputError
 from sizing.jobs.writer import read_text
 from sizing.log.record import read_document
+from sizing.pictures.blanking import read_blanks
 from sizing.regularfile import regular_bytes, regular_sha256
-from sizing.report.blanking import read_blanks
 from tests.desk_visit import visited
 
 JOB = '[job]\nid = "harbor-114"\nunits = "in"\n[[opening]]\nlabel = "W1"\nwall = "masonry"\n'

@@ -6,9 +6,9 @@ from PIL import Image
 
 from sizing.check import check_job
 from sizing.errors import InputError
-from sizing.report.blanking import FILL, Blank, add_blank, blanked, parse_blank, read_blanks
+from sizing.pictures.blanking import FILL, Blank, add_blank, blanked, parse_blank, read_blanks
 from sizing.result.document import job_document
-from sizing.runs.saving import save_run
+from sizing.saving import save_run
 from vision.request import PARTS, Estimate, PhotoReport
 
 JOB = """

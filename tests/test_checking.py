@@ -13,7 +13,7 @@ import sizing.release.handover
 import sizing.release.release
 import sizing.report.files
 import sizing.report.report
-import sizing.runs.saving
+import sizing.saving
 from sizing.cli import run
 from sizing.exits import Exit
 
@@ -66,7 +66,7 @@ def test_a_fault_in_one_job_stands_in_the_view_for_people(jobs, monkeypatch, cap
 
 
 def test_a_fault_in_saving_leaves_the_verdict(jobs, monkeypatch, capsys):
-    monkeypatch.setattr(sizing.runs.saving, "save_run", lambda *_, **__: 1 / 0)
+    monkeypatch.setattr(sizing.saving, "save_run", lambda *_, **__: 1 / 0)
     assert run(["check", "--json", *jobs[:1]]) == Exit.UNPROVEN
     said = capsys.readouterr()
     assert json.loads(said.out)["jobs"][0]["openings"][0]["verdict"] == "unproven"

@@ -8,7 +8,8 @@ import pytest
 
 from sizing.check import check_job
 from sizing.crosscheck.adjustment import predict_readings_mm
-from sizing.result.document import as_text, job_document
+from sizing.json_values import as_text
+from sizing.result.document import job_document
 from sizing.terminal import job_text
 from vision.request import PARTS, Estimate, NotMeasured, PhotoReport
 

@@ -19,7 +19,7 @@ from sizing.release.handover import hand_over
 from sizing.release.release import plan_release
 from sizing.report.files import report_job
 from sizing.result.document import job_document
-from sizing.runs.saving import save_run
+from sizing.saving import save_run
 from sizing.terminal import job_text
 from tests.desk_jobs import served
 from vision.request import PARTS, Estimate, PhotoReport

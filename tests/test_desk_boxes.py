@@ -9,7 +9,7 @@ from PIL import Image
 
 from sizing.errors import InputError
 from sizing.jobs.file import load_job
-from sizing.report.blanking import Blank, add_blank, boxes_of, read_blanks, remove_blank
+from sizing.pictures.blanking import Blank, add_blank, boxes_of, read_blanks, remove_blank
 from tests.desk_visit import visited
 
 OWN = {"sec-fetch-site": "same-origin"}

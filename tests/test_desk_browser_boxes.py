@@ -9,7 +9,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from desk_browser import copy_of_demo, visiting
 
 from sizing.jobs.file import load_job
-from sizing.report.blanking import read_blanks
+from sizing.pictures.blanking import read_blanks
 
 pytestmark = [pytest.mark.browser]
 KEYS = ("x0", "y0", "x1", "y1")

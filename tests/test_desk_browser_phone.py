@@ -4,7 +4,7 @@ import pytest
 
 from sizing.check import check_job
 from sizing.result.document import job_document
-from sizing.runs.saving import save_run
+from sizing.saving import save_run
 from tests.desk_browser import visiting
 from tests.desk_visit import second_opening
 

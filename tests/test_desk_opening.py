@@ -16,7 +16,7 @@ from sizing.desk.results import newest_result
 from sizing.jobs.file import load_job
 from sizing.release.decisions import read_decisions
 from sizing.result.document import job_document
-from sizing.runs.saving import save_run
+from sizing.saving import save_run
 from tests.desk_visit import second_opening, visited
 
 DEMO = Path(__file__).parent.parent / "fixtures" / "demo"

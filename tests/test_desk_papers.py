@@ -16,7 +16,7 @@ from PIL import Image
 
 from sizing.desk.papers_page import footprint_task, report_task
 from sizing.desk.worker import WorkerError
-from sizing.report.blanking import FILL, Blank, add_blank, remove_blank
+from sizing.pictures.blanking import FILL, Blank, add_blank, remove_blank
 from tests.desk_jobs import TYPED
 from tests.desk_visit import second_opening, visited
 

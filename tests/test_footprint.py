@@ -12,11 +12,11 @@ from PIL import Image
 from sizing.check import check_job
 from sizing.cli import run
 from sizing.exits import Exit
-from sizing.footprint.footprint import NotDrawn, footprint_of
-from sizing.footprint.obstacles import Rectangle, gap_to
 from sizing.footprint.pictures import footprint_pictures, footprint_shapes
 from sizing.footprint.result import footprint_document, footprint_exit, footprint_lines, job_footprints
-from sizing.result.document import as_text
+from sizing.json_values import as_text
+from sizing.orders.footprint import NotDrawn, footprint_of
+from sizing.orders.obstacles import Rectangle, gap_to
 from vision.pictures.footprint_view import Shape, footprint_on_wall, mm_per_px, standing_out_shift, wall_points
 from vision.pictures.labels import placed
 from vision.request import PARTS, Estimate, PhotoReport

@@ -8,11 +8,11 @@ from PIL import ExifTags, Image
 
 from sizing.check import check_job
 from sizing.desk.photo_view import corner_facts, drawing, rival_lines
-from sizing.footprint.obstacles import Rectangle, placed_obstacles
 from sizing.jobs.file import load_job
-from sizing.report.cards import card_outlines
+from sizing.orders.obstacles import Rectangle, placed_obstacles
+from sizing.pictures.cards import card_outlines
 from sizing.result.document import job_document
-from sizing.runs.saving import save_run
+from sizing.saving import save_run
 from tests.desk_visit import visited
 from tests.test_blanking import green, measured
 from vision.errors import RequestError

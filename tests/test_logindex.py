@@ -19,7 +19,7 @@ from sizing.log.record import read_run
 from sizing.log.schema import MIGRATIONS
 from sizing.release.decisions import FILE as DECISIONS
 from sizing.release.decisions import append_decision
-from sizing.runs.saving import save_run
+from sizing.saving import save_run
 
 ROOT = Path(__file__).parent.parent
 SHA = "a" * 64

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from sizing.messages.lengths import in_unit
-from sizing.runs.photoresults import read_in
+from sizing.photoresults import read_in
 from vision.photo.quality import with_effects
 from vision.request import PARTS, NotMeasured, PhotoReport, Warning_
 

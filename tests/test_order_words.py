@@ -9,15 +9,16 @@ import pytest
 from scipy.special import ndtr
 
 from sizing.desk.opening_view import order_facts
+from sizing.json_values import as_text
 from sizing.messages import footprint
 from sizing.messages.names import name_of
 from sizing.messages.order import CAUTIONS, problem_says
 from sizing.messages.order_problems import in_short
+from sizing.order_lines import caution_lines, estimate_order_lines
 from sizing.orders.order import order_of_photo
 from sizing.orders.rulefile import load_rule, sample_files
-from sizing.orders.view import caution_lines, estimate_order_lines
 from sizing.report.report import build_report
-from sizing.result.document import as_text, job_document
+from sizing.result.document import job_document
 from sizing.result.orders import estimate_order_document
 from sizing.terminal import complaints, job_text
 from tests.orders import INCH, SQUARE, checked_in, codes, opening_of, reading, seen

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from sizing.messages.picture_legend import LEGEND
-from sizing.runs.rivals import with_shown_rivals
+from sizing.pictures.rivals import with_shown_rivals
 from tests.test_overlay import overlap, scene
 from vision.pictures.doubt import sides_in_doubt, whole_rivals
 from vision.pictures.labels import Wanted, placed

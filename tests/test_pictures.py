@@ -6,7 +6,7 @@ from PIL import Image
 
 from sizing.check import check_job
 from sizing.result.document import job_document
-from sizing.runs.saving import save_run
+from sizing.saving import save_run
 from vision.request import PARTS, Estimate, PhotoReport, Warning_
 
 VALUES = np.array([1381.125] * 3 + [1527.175] * 3 + [2058.98] * 2 + [0.0])

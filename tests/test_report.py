@@ -13,15 +13,15 @@ from PIL import Image
 from pypdf import PdfReader
 
 from sizing.check import check_job
-from sizing.footprint.footprint import footprint_of
 from sizing.messages.report_figures import order_size
-from sizing.report.blanking import FILL, Blank
+from sizing.orders.footprint import footprint_of
+from sizing.photoresults import PhotoResult
+from sizing.pictures.blanking import FILL, Blank
 from sizing.report.chart import bar_of, reach_mm
 from sizing.report.html import report_html
 from sizing.report.pdf import report_pdf
 from sizing.report.pictures import cropped, opening_pictures
 from sizing.report.report import build_report
-from sizing.runs.photoresults import PhotoResult
 from vision.request import PARTS, Candidate, Estimate, PhotoReport, Warning_
 
 SIZE = (900, 700)

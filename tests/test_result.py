@@ -8,7 +8,8 @@ import pytest
 
 from sizing.check import check_job, estimate_photos, exit_of
 from sizing.exits import Exit
-from sizing.result.document import as_text, check_document, estimate_document, job_document
+from sizing.json_values import as_text
+from sizing.result.document import check_document, estimate_document, job_document
 from sizing.terminal import complaints, job_text
 from tests.one_opening import HEAD, job_in, measured, only_opening, opening
 from vision.errors import RequestError

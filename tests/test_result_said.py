@@ -11,7 +11,7 @@ from sizing.decision import verdict_by_one_line
 from sizing.desk.opening_view import further_rows, reading_rows
 from sizing.jobs.job import Tolerance
 from sizing.messages.tape_figure import tape_figure
-from sizing.runs.pictures import picture_labels
+from sizing.pictures.drawn import picture_labels
 from sizing.terminal import estimate_complaints, estimate_text, job_text
 from sizing.units import parse_length
 from tests.one_opening import HEAD, job_in, measured, only_opening, opening

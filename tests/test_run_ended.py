@@ -20,7 +20,7 @@ SLOW = """
 import sys, time
 from pathlib import Path
 from sizing import cli
-from sizing.runs import saving
+from sizing import saving
 
 def pictures(result, complain):
     def write(path):

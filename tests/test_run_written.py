@@ -9,7 +9,7 @@ import pytest
 from sizing.check import check_job
 from sizing.result.document import job_document
 from sizing.runs.runfolder import run_id, safe_name, write_run
-from sizing.runs.saving import save_run
+from sizing.saving import save_run
 from tests.one_opening import job_in, measured, opening
 
 

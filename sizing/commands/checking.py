@@ -54,7 +54,8 @@ def _checked(path: Path, options: CheckOptions) -> Checked:
 
 def _said(result: JobResult, options: CheckOptions) -> Checked:
     """Return a result with its documents; it is saved first, as it was found without the typed order."""
-    from sizing.result.document import as_text, check_document, job_document
+    from sizing.json_values import as_text
+    from sizing.result.document import check_document, job_document
     from sizing.terminal import complaints, job_text
 
     document = job_document(result)
@@ -72,7 +73,7 @@ def _said(result: JobResult, options: CheckOptions) -> Checked:
 def _saved(result: JobResult, document: dict[str, Any], options: CheckOptions) -> Path | None:
     """Return where the run was written; None where it was not, with a complaint: the verdict stands all the same."""
     from sizing.messages import check_warnings, written_files
-    from sizing.runs.saving import save_run
+    from sizing.saving import save_run
 
     try:
         saved, warnings = save_run(result, document, out=options.out, pictures=options.pictures)

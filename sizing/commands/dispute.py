@@ -67,10 +67,10 @@ def _said(found: Dispute, out: Path | None, as_json: bool) -> int:
     from sizing.dispute.record import dispute_document, dispute_text, named_in_job
     from sizing.dispute.steps import load_settings
     from sizing.errors import InputError
+    from sizing.json_values import as_text
     from sizing.messages import check_warnings
     from sizing.messages import dispute as messages
     from sizing.messages.one_line import about_file, file_name, one_line
-    from sizing.result.document import as_text
     from sizing.runs.runfolder import RunFolderError, target_folder, text_writer, write_run
     from sizing.versions import version_lines
 

@@ -137,8 +137,9 @@ def estimate(
         return refuse_all(error)
     require_libraries()
     from sizing.check import estimate_exit, estimate_photos
-    from sizing.result.document import as_text, estimate_document
-    from sizing.runs.saving import save_estimate
+    from sizing.json_values import as_text
+    from sizing.result.document import estimate_document
+    from sizing.saving import save_estimate
     from sizing.terminal import estimate_complaints, estimate_text
 
     shown: Any = units  # checked with the other options

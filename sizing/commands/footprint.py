@@ -47,12 +47,12 @@ def footprint(
     from sizing.errors import InputError
     from sizing.footprint.files import write_footprints
     from sizing.footprint.result import SCHEMA, footprint_document, footprint_exit, footprint_lines, job_footprints
+    from sizing.json_values import as_text
     from sizing.messages import footprint as words
     from sizing.messages import written_files
     from sizing.messages.options import unknown_opening
-    from sizing.result.document import as_text
     from sizing.runs.runfolder import RunFolderError
-    from sizing.runs.saving import keep_check
+    from sizing.saving import keep_check
 
     result = job_checked(job, allow_outside=allow_outside, quiet=quiet)
     if result.job is None:

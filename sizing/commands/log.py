@@ -79,8 +79,8 @@ def list_checks(
     if as_json:
         from dataclasses import asdict
 
+        from sizing.json_values import as_text
         from sizing.log.export import SCHEMA
-        from sizing.result.document import as_text
 
         say(as_text({"schema": SCHEMA, "checks": [asdict(x) for x in found]}))
     else:
@@ -110,8 +110,8 @@ def show(
         if codes:
             found = coded(found, codes_of(connection))
     if as_json:
+        from sizing.json_values import as_text
         from sizing.log.export import export_document
-        from sizing.result.document import as_text
 
         say(as_text(export_document([found])))
     else:
@@ -145,11 +145,11 @@ def export(
         return refuse(words.export_kind(out))
     more = More(decided, released, each)
     with asked_log(job, by, tape, since, until, verdict, None, more) as (asked, connection):
+        from sizing.json_values import as_text
         from sizing.log.codes import coded
         from sizing.log.codes import codes as codes_of
         from sizing.log.export import export_csv, export_document
         from sizing.log.queries import details, find
-        from sizing.result.document import as_text
 
         found = [details(connection, x) for x in find(connection, asked)]
         if codes:

@@ -32,9 +32,10 @@ def again(
     with opened_log() as connection:
         one = one_check(connection, name)
     from sizing.errors import InputError
+    from sizing.json_values import as_text
     from sizing.log.again import held_to
     from sizing.log.record import read_document, read_run
-    from sizing.result.document import as_text, job_document
+    from sizing.result.document import job_document
     from sizing.versions import program_version
 
     try:

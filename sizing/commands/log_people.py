@@ -51,8 +51,8 @@ def people(
             rows = tuple(coded(r, names) for r in rows)
     groups = grouped(rows, per)
     if as_json:
+        from sizing.json_values import as_text
         from sizing.log.export import statistics_document
-        from sizing.result.document import as_text
 
         say(as_text(statistics_document(groups, per)))
     else:

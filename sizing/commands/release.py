@@ -61,7 +61,8 @@ def release(
     if reason is not None and by is None:
         return refuse(options.reason_without_name())
     require_libraries()
-    from sizing.result.document import as_text, job_document
+    from sizing.json_values import as_text
+    from sizing.result.document import job_document
 
     status, documents = Exit.DONE, list[dict[str, Any]]()
     for path in jobs:
@@ -150,7 +151,7 @@ def _released(
     from sizing.release.release import plan_release
     from sizing.release.written import release_document
     from sizing.runs.runfolder import RunFolderError
-    from sizing.runs.saving import keep_check
+    from sizing.saving import keep_check
     from sizing.versions import program_version
 
     plan = plan_release(result, openings)
@@ -204,7 +205,7 @@ def decide(
     from sizing.messages.verdicts import why_verdict
     from sizing.nextstep import step_of
     from sizing.release.decisions import FILE, append_decision
-    from sizing.runs.saving import keep_check
+    from sizing.saving import keep_check
 
     result = job_checked(job, allow_outside=allow_outside, quiet=quiet)
     if result.job is None:

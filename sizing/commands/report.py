@@ -57,7 +57,7 @@ def report(
         return refuse(bad_page(page))
     require_libraries()
     from sizing.check import exit_of
-    from sizing.report.blanking import parse_blank
+    from sizing.pictures.blanking import parse_blank
 
     blanks = tuple(parse_blank(text) for text in blank or ())
     done, failed = [], False
@@ -81,7 +81,7 @@ def _written(result: JobResult, blanks: Any, out: Path | None, paper: Any) -> tu
     from sizing.messages import report as words
     from sizing.report.files import report_job
     from sizing.runs.runfolder import RunFolderError
-    from sizing.runs.saving import keep_check
+    from sizing.saving import keep_check
 
     assert result.job is not None
     try:

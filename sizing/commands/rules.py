@@ -119,9 +119,10 @@ def _put(file: Path, data: bytes) -> None:
 
 
 def _list(folder: Path, *, as_json: bool) -> int:
+    from sizing.json_values import as_text
     from sizing.messages import order as words
     from sizing.orders.rulefile import rule_folders, rules_in
-    from sizing.result.document import SCHEMA, as_text
+    from sizing.result.document import SCHEMA
 
     folders = rule_folders(folder)
     status = Exit.DONE

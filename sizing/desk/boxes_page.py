@@ -24,7 +24,7 @@ from sizing.errors import InputError, Problem
 from sizing.jobs.edits import opening_table
 from sizing.jobs.edits_of_photos import add_obstacle, remove_obstacle
 from sizing.jobs.writer import ChangedUnderneath, save
-from sizing.report.blanking import Blank, Box, add_blank, read_blanks, remove_blank
+from sizing.pictures.blanking import Blank, Box, add_blank, read_blanks, remove_blank
 
 _MOST_BYTES = 100_000
 _MOST_CHARACTERS = 100

@@ -15,7 +15,7 @@ from sizing.messages.names import name_of
 from sizing.messages.one_line import sentence
 from sizing.messages.photo_figures import picture_label
 from sizing.messages.tape_figure import typed_figure
-from sizing.runs.rivals import LEAST_WEIGHT, SAME_MM
+from sizing.pictures.rivals import LEAST_WEIGHT, SAME_MM
 from sizing.units import Unit, format_length
 from vision.photo.reading import at_read_size
 

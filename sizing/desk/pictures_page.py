@@ -54,8 +54,8 @@ def square_on_task(folder: Path, label: str, number: int, *, say: Say) -> bytes:
     """Return the square-on view of one photo of one opening as JPEG, in the child."""
     import io
 
-    from sizing.report.blanking import boxes_of, read_blanks
-    from sizing.runs.pictures import as_measured
+    from sizing.pictures.blanking import boxes_of, read_blanks
+    from sizing.pictures.drawn import as_measured
     from vision.pictures.rectified import rectified_view
 
     result, _ = checked(folder, say)

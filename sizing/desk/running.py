@@ -41,7 +41,7 @@ def check_task(folder: Path, root: Path, pictures: bool = True, *, say: Say) -> 
     The result is saved before the pictures are drawn, so that the verdict is on screen as early as it can be.
     """
     result, document = checked(folder, say)
-    from sizing.runs.saving import save_run
+    from sizing.saving import save_run
 
     if result.error is not None:
         raise result.error
@@ -64,7 +64,7 @@ def kept_photos() -> KeptPhotos:
 
 def checked_and_kept(folder: Path, say: Say) -> Any:  # noqa: ANN401 -- JobResult, heavy to import
     """Return the result of a check made for a paper or a release, saved so that it is in the log; in the child."""
-    from sizing.runs.saving import save_run
+    from sizing.saving import save_run
 
     result, document = checked(folder, say)
     if result.error is not None or result.job is None:

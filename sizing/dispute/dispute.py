@@ -33,9 +33,9 @@ from sizing.jobs.job import Job, Opening, PhotoEntry, opening_request
 from sizing.messages import dispute as messages
 from sizing.orders.ordering import rule_of
 from sizing.orders.rules import DIRECTIONS, Rule
+from sizing.photoresults import PhotoResult
 from sizing.regularfile import regular_sha256
 from sizing.release.decisions import read_decisions
-from sizing.runs.photoresults import PhotoResult
 from vision.request import Estimate, NotMeasured
 
 SCHEMA = "secondtape/dispute/1"

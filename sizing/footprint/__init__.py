@@ -1,1 +1,1 @@
-"""The ordered size on the wall, and what is in its way."""
+"""What a footprint shows of each opening: its result, pictures and files."""

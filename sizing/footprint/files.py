@@ -6,15 +6,15 @@ from collections.abc import Sequence
 from functools import partial
 from pathlib import Path
 
-from sizing.footprint.footprint import NotDrawn
 from sizing.footprint.pictures import footprint_pictures
 from sizing.footprint.result import OpeningFootprint
 from sizing.messages import footprint as words
 from sizing.messages.written_files import why_failed
+from sizing.orders.footprint import NotDrawn
 from sizing.outcome import JobResult
-from sizing.report.blanking import job_blanks
-from sizing.report.cards import card_cover
-from sizing.report.pictures import Complain
+from sizing.pictures.blanking import job_blanks
+from sizing.pictures.cards import card_cover
+from sizing.pictures.drawn import Complain
 from sizing.runs.runfolder import Writer, safe_name, target_folder, write_run
 from vision.pictures.saving import save_picture
 

@@ -8,13 +8,13 @@ from importlib.resources import as_file, files
 import numpy as np
 from PIL import Image
 
-from sizing.footprint.footprint import Footprint, drawn_report
-from sizing.footprint.obstacles import Rectangle
 from sizing.jobs.job import PhotoEntry
 from sizing.messages import footprint as words
+from sizing.orders.footprint import Footprint, drawn_report
+from sizing.orders.obstacles import Rectangle
 from sizing.outcome import OpeningResult
-from sizing.report.blanking import Blank, boxes_of
-from sizing.runs.pictures import as_measured
+from sizing.pictures.blanking import Blank, boxes_of
+from sizing.pictures.drawn import as_measured
 from sizing.units import Unit
 from vision.photo.upright_rgb import Pixels
 from vision.pictures.drawn_labels import TEXT_PART

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from sizing.exits import Exit
-from sizing.footprint.footprint import Footprint, NotDrawn, footprint_of, unplaced_note
-from sizing.footprint.obstacles import Rectangle, Verdict, overhang_mm
 from sizing.json_values import rounded_mm
 from sizing.messages import footprint as words
 from sizing.messages import order as order_words
+from sizing.orders.footprint import Footprint, NotDrawn, footprint_of, unplaced_note
+from sizing.orders.obstacles import Rectangle, Verdict, overhang_mm
 from sizing.outcome import JobResult, OpeningResult
 from sizing.units import Unit
 from vision.request import Estimate, NotMeasured

@@ -8,9 +8,9 @@ from pathlib import Path
 
 from sizing.decision import Judgement
 from sizing.errors import InputError, Problem
-from sizing.footprint.footprint import footprint_notes, footprint_of
 from sizing.jobs.job import Job, Opening, Tolerance
 from sizing.orders.counting import Counting, which_count
+from sizing.orders.footprint import footprint_notes, footprint_of
 from sizing.orders.made_sizes import photo_draws
 from sizing.orders.order import Order, make_order, order_without_rule
 from sizing.orders.rulefile import find_rule

@@ -8,13 +8,13 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from sizing.json_values import as_text
 from sizing.messages import release as messages
 from sizing.printed.pdfpage import PaperName
 from sizing.regularfile import regular_bytes, regular_sha256
 from sizing.release.pdf import release_pdf
 from sizing.release.release import Release, with_earlier
 from sizing.release.written import SCHEMA, release_csv, release_document
-from sizing.result.document import as_text
 from sizing.runs.runfolder import (
     RunFolderError,
     Writer,

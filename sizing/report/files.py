@@ -7,13 +7,13 @@ from pathlib import Path
 
 from sizing.jobs.job import Job
 from sizing.outcome import JobResult
+from sizing.pictures.blanking import Blank, job_blanks
+from sizing.pictures.drawn import Complain
 from sizing.printed.pdfpage import PaperName
 from sizing.release.handover import earlier_releases
-from sizing.report.blanking import Blank, job_blanks
 from sizing.report.contents import Report
 from sizing.report.html import report_html
 from sizing.report.pdf import report_pdf
-from sizing.report.pictures import Complain
 from sizing.report.report import build_report
 from sizing.runs.runfolder import FOLDER, Writer, safe_name, target_folder, text_writer, write_run
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from importlib.resources import as_file, files
 
@@ -11,22 +11,21 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from sizing.footprint.footprint import Footprint, NotDrawn
 from sizing.footprint.pictures import footprint_pictures
 from sizing.jobs.job import PhotoEntry
 from sizing.messages import report_pictures as words
 from sizing.messages.picture_legend import LEGEND
 from sizing.messages.written_files import picture_failed
+from sizing.orders.footprint import Footprint, NotDrawn
 from sizing.outcome import OpeningResult
-from sizing.report.blanking import Blank, boxes_of
-from sizing.report.cards import card_cover, card_outlines, covered
-from sizing.runs.pictures import as_measured, picture_labels
-from sizing.runs.rivals import with_shown_rivals
+from sizing.pictures.blanking import Blank, boxes_of
+from sizing.pictures.cards import card_cover, card_outlines, covered
+from sizing.pictures.drawn import Complain, as_measured, picture_labels
+from sizing.pictures.rivals import with_shown_rivals
 from sizing.units import Unit
 from vision.pictures.overlay import annotated_photo
 from vision.request import Estimate, PhotoReport
 
-Complain = Callable[[str], None]
 Pixels = NDArray[np.uint8]
 
 _LONG_SIDE_PX, _QUALITY = 1500, 84

@@ -29,15 +29,16 @@ from sizing.messages.footprint import CODES
 from sizing.messages.one_line import file_name, one_line, sentence
 from sizing.messages.tape_figure import tape_figure
 from sizing.nextstep import step_of
+from sizing.opening_lines import advice_line, opening_warnings, tolerance_words
+from sizing.order_lines import caution_lines, order_lines
 from sizing.orders.rules import DIRECTIONS
-from sizing.orders.view import caution_lines, order_lines
 from sizing.outcome import JobResult, OpeningResult
+from sizing.pictures.blanking import Blank
+from sizing.pictures.drawn import Complain
 from sizing.remeasure import request
-from sizing.report.blanking import Blank
 from sizing.report.contents import Input, OpeningPage, Report
-from sizing.report.pictures import Complain, opening_pictures
+from sizing.report.pictures import opening_pictures
 from sizing.report.readings import budget_of, cause_line, reading_line
-from sizing.terminal import advice_line, opening_warnings, tolerance_words
 from sizing.units import Unit
 from sizing.versions import program_version, version_lines
 from vision.request import Estimate, NotMeasured

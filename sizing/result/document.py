@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 from sizing.json_values import Document, cleaned, rounded_mm
 from sizing.messages import verdicts as messages
@@ -34,11 +32,6 @@ def check_document(jobs: Sequence[Document], *, line: bool = False) -> Document:
     if line:
         return {"schema": SCHEMA, **jobs[0]}
     return {"schema": SCHEMA, "jobs": list(jobs)}
-
-
-def as_text(document: Mapping[str, Any], *, indent: int | None = None) -> str:
-    """Return the document as strict JSON in ASCII; ValueError if a NaN has slipped in."""
-    return json.dumps(document, allow_nan=False, indent=indent)
 
 
 def job_document(result: JobResult) -> Document:

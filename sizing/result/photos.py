@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from sizing.json_values import Document, rounded_mm
+from sizing.photoresults import PhotoResult
 from sizing.result.values import point_lists, warning_document
-from sizing.runs.photoresults import PhotoResult
 from vision.photo.reading import at_photo_size
 from vision.request import Array, LensUse
 

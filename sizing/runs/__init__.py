@@ -1,1 +1,1 @@
-"""What a run leaves on disk."""
+"""Folders of what is written for a job: whole, or not at all."""

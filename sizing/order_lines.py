@@ -1,4 +1,4 @@
-"""The lines of the terminal on orders: the size by the rule, problems, what to confirm on site, cautions."""
+"""Lines on orders that terminal and report share: the size by the rule, problems, what to confirm, cautions."""
 
 from __future__ import annotations
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sizing.jobs.job import Opening, PhotoEntry
-from sizing.report.blanking import FILL
+from sizing.pictures.blanking import FILL
 from vision.photo.reading import at_read_size
 from vision.request import PhotoReport, Reference
 

@@ -7,11 +7,12 @@ from itertools import chain
 from pathlib import Path
 from typing import Any
 
+from sizing.json_values import as_text
 from sizing.log.index import index_warning
 from sizing.messages import written_files as messages
 from sizing.outcome import EstimateResult, JobResult
-from sizing.result.document import SCHEMA, as_text
-from sizing.runs.pictures import estimate_pictures, job_pictures
+from sizing.pictures.drawn import estimate_pictures, job_pictures
+from sizing.result.document import SCHEMA
 from sizing.runs.runfolder import RunFolderError, Writer, run_id, target_folder, text_writer, write_run
 from sizing.units import Unit
 from sizing.versions import program_version

@@ -14,7 +14,9 @@ from typing import Literal
 
 import numpy as np
 
-from sizing.footprint.obstacles import (
+from sizing.jobs.job import Opening
+from sizing.orders.inputs import allowance
+from sizing.orders.obstacles import (
     EDGES,
     InTheWay,
     Rectangle,
@@ -25,8 +27,6 @@ from sizing.footprint.obstacles import (
     placed_obstacles,
     rooms_beside,
 )
-from sizing.jobs.job import Opening
-from sizing.orders.inputs import allowance
 from sizing.orders.order import Order
 from sizing.orders.problems import Facts, OrderNote
 from sizing.orders.rules import DIRECTIONS, Direction, SideRule

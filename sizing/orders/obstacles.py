@@ -1,6 +1,6 @@
 """Obstacles and room beside an opening, held against what the product needs of the wall.
 
-Frame: that of `sizing.footprint.footprint`.
+Frame: that of `sizing.orders.footprint`.
 """
 
 from __future__ import annotations

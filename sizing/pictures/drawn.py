@@ -19,9 +19,9 @@ from sizing.messages.photo_figures import picture_label
 from sizing.messages.picture_legend import LEGEND
 from sizing.messages.tape_figure import typed_figure
 from sizing.outcome import EstimateResult, JobResult
-from sizing.report.blanking import Box, blanked, boxes_of, job_blanks
-from sizing.runs.photoresults import PhotoResult
-from sizing.runs.rivals import with_shown_rivals
+from sizing.photoresults import PhotoResult
+from sizing.pictures.blanking import Box, blanked, boxes_of, job_blanks
+from sizing.pictures.rivals import with_shown_rivals
 from sizing.runs.runfolder import Writer, safe_name
 from sizing.units import Unit
 from vision.photo.reading import read_photo

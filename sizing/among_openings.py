@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 from sizing.explaining.explanations import explain
 from sizing.explaining.hypotheses import Other
+from sizing.outcome import OpeningResult
 from vision.request import Estimate
-
-if TYPE_CHECKING:
-    from sizing.outcome import OpeningResult
 
 
 def explained_among(results: tuple[OpeningResult, ...]) -> tuple[OpeningResult, ...]:
