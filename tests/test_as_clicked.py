@@ -17,7 +17,7 @@ from fixtures.renderer.scene import Opening, Scene, Sheet, Wall, smooth_sides
 from tests.one_alone import measured_alone
 from vision.errors import RequestError
 from vision.one_photo import PhotoMeasured, measure_traced
-from vision.photo.prepared import prepare
+from vision.prepared import prepare
 from vision.request import NINE, CheckBar, OpeningRequest, PhotoRequest, Quantity, Reference, Warning_
 from vision.solved_photo import sees_lines
 

@@ -8,7 +8,7 @@ from numpy.testing import assert_allclose
 
 from vision.sides.averaged_lines import WeighedLines, averaged
 from vision.sides.sill_ghosts import Ghost
-from vision.sides.strip_line import MERGE_PX, Line
+from vision.strips.strip_line import MERGE_PX, Line
 
 MM_PER_PX = 1.25
 

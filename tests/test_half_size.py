@@ -16,8 +16,8 @@ from sizing.saving import save_run
 from tests.desk_visit import visited
 from tests.test_blanking import green, measured
 from vision.errors import RequestError
-from vision.photo.prepared import prepare
 from vision.photo.reading import read_photo
+from vision.prepared import prepare
 from vision.request import OpeningRequest, PhotoReport, PhotoRequest, Warning_
 from vision.solved_photo import _in_the_photo
 

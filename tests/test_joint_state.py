@@ -3,7 +3,7 @@ import numpy as np
 import pytest
 
 from vision.camera import UNKNOWNS, Camera, project
-from vision.joint.in_photo import InPhoto
+from vision.in_photo import InPhoto
 from vision.joint.state import (
     JointState,
     Layout,

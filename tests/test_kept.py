@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 from PIL import Image
 
-import vision.kept.last_trace
-import vision.kept.photos
+import vision.kept_photos
+import vision.last_trace
 import vision.pages.find
 from vision.estimate import estimate_opening
-from vision.kept.photos import KeptPhotos
+from vision.kept_photos import KeptPhotos
 from vision.request import OpeningRequest, PhotoRequest, Reference
 
 DEMO = Path(__file__).parent.parent / "fixtures" / "demo"
@@ -54,11 +54,11 @@ def same(a, b):
 
 def test_a_moved_corner_is_traced_anew_with_the_answer_of_a_fresh_start(asked, kept, monkeypatch):
     first = kept.estimate(asked)
-    monkeypatch.setattr(vision.kept.photos, "prepare", None)
-    monkeypatch.setattr(vision.kept.photos, "solve_photo", None)
+    monkeypatch.setattr(vision.kept_photos, "prepare", None)
+    monkeypatch.setattr(vision.kept_photos, "solve_photo", None)
     again = kept.estimate(moved(asked, [3, 2]))
     assert same(again, estimate_opening(moved(asked, [3, 2])))
-    monkeypatch.setattr(vision.kept.photos, "estimate_opening", None)
+    monkeypatch.setattr(vision.kept_photos, "estimate_opening", None)
     assert kept.estimate(asked) is first
 
 
@@ -67,8 +67,8 @@ def test_a_corner_touches_its_two_sides_and_the_others_only_with_the_wall_lines_
     asked, kept, monkeypatch, by, touched
 ):
     traced, said = [], []
-    find = vision.kept.last_trace.find_side
-    monkeypatch.setattr(vision.kept.last_trace, "find_side", lambda *a: (traced.append(a[-1]), find(*a))[1])
+    find = vision.last_trace.find_side
+    monkeypatch.setattr(vision.last_trace, "find_side", lambda *a: (traced.append(a[-1]), find(*a))[1])
     again = kept.estimate(one_moved(asked, 1, by), said.append)
     assert len(traced) == touched
     assert {"head", "right"} <= set(traced)
@@ -112,8 +112,8 @@ def test_a_moved_corner_keeps_pages_as_found_with_the_answer_of_a_fresh_start(wi
 def test_pointing_at_an_opening_that_was_to_be_found_alone_does_not_solve_the_photo_again(asked, monkeypatch):
     kept = KeptPhotos()
     kept.estimate(replace(asked, photos=(replace(asked.photos[0], corners_px=None),)))
-    monkeypatch.setattr(vision.kept.photos, "prepare", None)
-    monkeypatch.setattr(vision.kept.photos, "solve_photo", None)
+    monkeypatch.setattr(vision.kept_photos, "prepare", None)
+    monkeypatch.setattr(vision.kept_photos, "solve_photo", None)
     assert same(kept.estimate(asked), estimate_opening(asked))
 
 

@@ -8,8 +8,8 @@ from fixtures.renderer.scene import Side as DrawnSide
 from fixtures.renderer.truth import station
 from vision.sides.laid_units import laid_units
 from vision.sides.place import place_line
-from vision.sides.profiles import Strip
 from vision.stations import LaidUnits, SideLine, local_edge
+from vision.strips.profiles import Strip
 
 REVEAL, BRICK, MORTAR = (0.05, 0.03, 0.025), np.array([0.30, 0.13, 0.08]), np.array([0.42, 0.39, 0.34])
 U, V = np.arange(0.0, 1000.0, 1.0), np.arange(-30.0, 45.0, 0.5)

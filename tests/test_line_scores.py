@@ -8,7 +8,7 @@ from numpy.testing import assert_allclose
 from vision.sides.finding import one_ragged_side
 from vision.sides.line_scores import scores, thin
 from vision.sides.search import Search
-from vision.sides.strip_line import Line
+from vision.strips.strip_line import Line
 
 
 def faint(offset_mm, step):

@@ -8,7 +8,7 @@ import pytest
 
 from sizing.messages.lengths import in_unit
 from sizing.photoresults import read_in
-from vision.photo.quality import with_effects
+from vision.quality.doubts import with_effects
 from vision.request import PARTS, NotMeasured, PhotoReport, Warning_
 
 

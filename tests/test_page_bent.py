@@ -8,8 +8,8 @@ import pytest
 
 from vision.camera import Camera, project
 from vision.observations import BULGE_X, PER_REFERENCE, PhotoState, reference_points
-from vision.pages.side_fit import TracedSide
-from vision.pages.sides import TracedQuad
+from vision.page_sides.fit import TracedSide
+from vision.page_sides.traced import TracedQuad
 from vision.priors import camera_prior
 from vision.request import Reference
 from vision.solving.solve_pages import BENT_MM, solve_rectangles

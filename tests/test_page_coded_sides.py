@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from vision.pages.coded_sides import coded_positions, refined, with_line
-from vision.pages.sides import trace_quad
+from vision.page_sides.coded import coded_positions, refined, with_line
+from vision.page_sides.traced import trace_quad
 
 SIZE = (200, 150)
 # Turned, so that each side meets the pairs of pixels in all ways.

@@ -8,12 +8,12 @@ import cv2
 import numpy as np
 import pytest
 
-from vision.pages.coded_sides import with_line
+from vision.page_sides.coded import with_line
+from vision.page_sides.traced import trace_quad
 from vision.pages.find import find_quads
 from vision.pages.of_photo import solve_page_photo
 from vision.pages.one_side import mended
 from vision.pages.plane import likeness
-from vision.pages.sides import trace_quad
 from vision.priors import camera_prior
 from vision.request import PhotoRequest, Reference, Warning_
 

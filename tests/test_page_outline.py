@@ -16,7 +16,7 @@ from vision.priors import camera_prior
 from vision.request import CheckBar, Quantity
 from vision.sheets.markers import find_sheets
 from vision.sheets.paper_outline import page_scale
-from vision.sheets.print_scale import scaled_by_outline
+from vision.solving.print_scale import scaled_by_outline
 from vision.solving.solve import solve_sheets
 
 A4 = (210.0, 297.0)  # ISO 216

@@ -6,8 +6,8 @@ import cv2
 import numpy as np
 import pytest
 
-from vision.pages.side_fit import crossings
-from vision.pages.sides import trace_quad
+from vision.page_sides.fit import crossings
+from vision.page_sides.traced import trace_quad
 
 SIZE = (420, 360)
 QUAD = np.array([[120.3, 80.6], [268.9, 92.2], [259.7, 281.4], [111.8, 275.5]])

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
+from vision.printed_scale import ANY, OTHER, P_ANY, P_OTHER, U_PRINT_SCALE, printed_scale
 from vision.priors import size_block
 from vision.request import CheckBar, Quantity, Reference
-from vision.sheets.printed_scale import ANY, OTHER, P_ANY, P_OTHER, U_PRINT_SCALE, printed_scale
 
 MM_READ = 1 / 12**0.5  # a bar read to the millimetre (JCGM 100, 4.3.7)
 

@@ -19,11 +19,11 @@ from tests.drawing import mapped, picture, view
 from tests.one_alone import measured_alone
 from vision.camera import Camera as Solved
 from vision.one_photo import PhotoMeasured
-from vision.pages.sides import trace_quad
-from vision.photo.edge_blur import PrintedBlur, page_blur, pattern_agreement, printed_blur, too_smeared
+from vision.page_sides.traced import trace_quad
 from vision.photo.exif import ExifFacts, focal_prior, read_exif
-from vision.photo.quality import BLUR_PX, file_doubts, slant_doubts, solved_doubts, with_effects
 from vision.priors import camera_prior
+from vision.quality.doubts import BLUR_PX, file_doubts, slant_doubts, solved_doubts, with_effects
+from vision.quality.edge_blur import PrintedBlur, page_blur, pattern_agreement, printed_blur, too_smeared
 from vision.request import (
     NINE,
     PARTS,

@@ -7,9 +7,9 @@ import pytest
 
 from vision.camera import Camera
 from vision.observations import BULGE_X, DEPTH, PER_REFERENCE, PhotoState, reference_slice
-from vision.pages.side_block import U_BESIDE_MM, U_SIDE_PX, side_block
-from vision.pages.side_fit import TracedSide
-from vision.pages.sides import TracedQuad
+from vision.page_sides.block import U_BESIDE_MM, U_SIDE_PX, side_block
+from vision.page_sides.fit import TracedSide
+from vision.page_sides.traced import TracedQuad
 
 HALF = np.array([105.0, 148.5])  # A4, ISO 216
 PLANE = HALF * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1.0]])

@@ -12,10 +12,10 @@ from scipy.special import ndtr, ndtri
 
 from vision.camera import Camera
 from vision.request import SIDES
-from vision.sides.light import light_of, without_pedestal
 from vision.sides.plates import without_plate
-from vision.sides.strip_line import Line
 from vision.sides.tracing import trace_sides
+from vision.strips.light import light_of, without_pedestal
+from vision.strips.strip_line import Line
 
 SIZE = (900, 1200)
 DEPTH = dict.fromkeys(SIDES, 0.0)

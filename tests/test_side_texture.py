@@ -7,8 +7,8 @@ import pytest
 from scipy import ndimage
 
 from vision.camera import Camera
-from vision.sides.profiles import Strip
 from vision.sides.texture import SURE_T, changes, find_end, likelihood_gain, texture_of
+from vision.strips.profiles import Strip
 
 CENTRE = np.array([350.0, -500.0, -2000.0])  # mm: 0.5 m above a sill 0.7 m long, 2 m before it
 

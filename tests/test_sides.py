@@ -19,12 +19,12 @@ from vision.estimate import estimate_opening
 from vision.request import SIDES, CheckBar, OpeningRequest, PhotoRequest, Quantity
 from vision.sides.finding import drift_px
 from vision.sides.line_search import find_lines
-from vision.sides.profiles import Strip
 from vision.sides.search import Search
-from vision.sides.strip_line import Line, legendre
 from vision.sides.tracing import BY_STEPS_NAME, POINTED_NAME, SideTrace, trace_sides
 from vision.sides.weights import weigh
 from vision.stations import ENDS
+from vision.strips.profiles import Strip
+from vision.strips.strip_line import Line, legendre
 
 PRACTICE = Path(__file__).parents[2] / "shared" / "practice"
 DEPTH = dict.fromkeys(SIDES, 0.0)

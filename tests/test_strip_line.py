@@ -9,9 +9,9 @@ from numpy.testing import assert_allclose
 from tests.test_sides import DEPTH, draw, rough, turned_camera
 from vision.camera import UNKNOWNS
 from vision.sides.line_search import find_lines
-from vision.sides.profiles import cut_strip
 from vision.sides.search import plan_search
-from vision.sides.strip_line import steps_across
+from vision.strips.profiles import cut_strip
+from vision.strips.strip_line import steps_across
 
 RAMP = np.tile(np.arange(60.0)[None, :, None], (3, 1, 3))  # one more a sample
 

@@ -20,12 +20,12 @@ from vision.sides.arris import PITCH_PX, offsets_px
 from vision.sides.finding import FoundSide
 from vision.sides.inner_edge import inner_edges
 from vision.sides.place import Placed
-from vision.sides.profiles import Strip
-from vision.sides.strip_line import Line
 from vision.sides.traced import side_lines
 from vision.sides.tracing import trace_sides
 from vision.sides.usual_arris import PAD_PX, Round, _blurred, _sharp_shapes, read_round, usual_arrises
 from vision.stations import ENDS
+from vision.strips.profiles import Strip
+from vision.strips.strip_line import Line
 
 PRACTICE = Path(__file__).parents[2] / "shared" / "practice"
 SHARP, ROUNDED = np.array([1.0, 0.0]), np.array([0.0, 1.0])

@@ -20,7 +20,7 @@ from vision.joint.same_view import same_picture
 from vision.joint.several_photos import Together, disagreement, measure_together, torn_off
 from vision.measures import Measured
 from vision.one_photo import PhotoMeasured, PhotoTraced, measure_traced, trace_photo
-from vision.photo.prepared import prepare
+from vision.prepared import prepare
 from vision.remedies import remedies
 from vision.request import (
     SIDES,
@@ -51,7 +51,7 @@ def estimate_opening(
     ----------
     request : photos of one opening and what is known of the scene.
     progress : called with one line as each photo is begun.
-    tracer : in place of preparing and tracing each photo anew, as `vision.kept.photos` does.
+    tracer : in place of preparing and tracing each photo anew, as `vision.kept_photos` does.
 
     Notes
     -----

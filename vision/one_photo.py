@@ -19,13 +19,13 @@ from vision.finder.found import doubt, elsewhere, further_out, look_wider, widen
 from vision.finder.frame_taken import taken_for_frame
 from vision.finder.jamb_ends import sill_misplaced
 from vision.finder.opening import find_openings
-from vision.kept.last_trace import LastTrace
+from vision.last_trace import LastTrace
 from vision.measures import Measured, candidate_effects, measure
 from vision.pages.kind import wrong_kind
 from vision.pages.rival_sides import settled
 from vision.pages.wrong_side import without_wrong_side
-from vision.photo.prepared import Prepared
-from vision.photo.quality import slant_doubts, with_effects
+from vision.prepared import Prepared
+from vision.quality.doubts import slant_doubts, with_effects
 from vision.request import (
     SIDES,
     Array,

@@ -26,8 +26,8 @@ from vision.observations import (
     reference_slice,
 )
 from vision.photo.exif import FULL_FRAME_DIAGONAL_MM
+from vision.printed_scale import PrintedScale, printed_scale
 from vision.request import Array, CheckBar, Reference, Wall
-from vision.sheets.printed_scale import PrintedScale, printed_scale
 
 U_BULGE_MM = 0.5  # design: two parameters a sheet
 STANDOFF_MM, U_STANDOFF_MM = 0.5, 0.3  # paper stands proud of the wall

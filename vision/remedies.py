@@ -29,7 +29,7 @@ from vision.observations import (
     reference_points,
 )
 from vision.one_photo import PhotoTraced
-from vision.pages.side_block import SideBlock
+from vision.page_sides.block import SideBlock
 from vision.priors import PAPER, STANDOFF_MM, reference_blocks, reference_size_mm, size_block
 from vision.request import SIDES, Array, CheckBar, OpeningRequest, Quantity, Reference, Remedy, Side, Wall
 from vision.solving.solve import SHEET_HALF_MM

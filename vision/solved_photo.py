@@ -9,10 +9,14 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
-from vision.kept.last_trace import LastTrace
+from vision.last_trace import LastTrace
 from vision.lens.usual import with_usual_lens
 from vision.pages.of_photo import solve_page_photo
-from vision.photo.edge_blur import (
+from vision.photo.reading import at_photo_size
+from vision.prepared import Prepared
+from vision.priors import PAPER, reference_size_mm
+from vision.quality.doubts import BLUR_PX, cut_found, cut_prior, shows_cut, solved_doubts
+from vision.quality.edge_blur import (
     WORTH_A_TRY,
     PrintedBlur,
     first_outline,
@@ -23,14 +27,10 @@ from vision.photo.edge_blur import (
     too_smeared,
     weakened,
 )
-from vision.photo.panorama import rolled
-from vision.photo.prepared import Prepared
-from vision.photo.quality import BLUR_PX, cut_found, cut_prior, shows_cut, solved_doubts
-from vision.photo.reading import at_photo_size
-from vision.priors import PAPER, reference_size_mm
+from vision.quality.panorama import rolled
 from vision.request import OpeningRequest, PhotoReport, Warning_
-from vision.sheets.print_scale import scaled_by_outline
 from vision.sheets.sheet import HEIGHT_MM, WIDTH_MM
+from vision.solving.print_scale import scaled_by_outline
 from vision.solving.solve import solve_sheets
 from vision.solving.solved import Solved, not_bent_by_blur
 from vision.wall.segments import Segments

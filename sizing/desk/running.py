@@ -14,7 +14,7 @@ from sizing.desk.runs import CHECK, VERDICT_READY, Run
 from sizing.desk.worker import Say, WorkerError
 
 if TYPE_CHECKING:
-    from vision.kept.photos import KeptPhotos
+    from vision.kept_photos import KeptPhotos
 
 
 def start_check(desk: Desk, job: str, *, pictures: bool = True) -> str:
@@ -57,7 +57,7 @@ def check_task(folder: Path, root: Path, pictures: bool = True, *, say: Say) -> 
 @lru_cache(maxsize=1)
 def kept_photos() -> KeptPhotos:
     """Return the photos that this child has solved already: after a change only what it touches is done anew."""
-    from vision.kept.photos import KeptPhotos
+    from vision.kept_photos import KeptPhotos
 
     return KeptPhotos()
 

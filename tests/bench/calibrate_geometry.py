@@ -18,6 +18,7 @@ from vision.adjustment import adjust
 from vision.camera import Camera, project
 from vision.measures import measure
 from vision.observations import PER_REFERENCE, EdgeBlock, PhotoState, point_block, reference_points
+from vision.printed_scale import OTHER, P_OTHER, U_PRINT_SCALE
 from vision.priors import (
     STANDOFF_MM,
     U_BULGE_MM,
@@ -31,7 +32,6 @@ from vision.priors import (
 )
 from vision.request import NINE, PARTS, SIDES, CheckBar, Quantity, Reference
 from vision.sheets import printed_edges, sheet
-from vision.sheets.printed_scale import OTHER, P_OTHER, U_PRINT_SCALE
 from vision.solving.solve import SHEET_HALF_MM, SHEET_MIDDLE_MM
 from vision.solving.solved import best_of
 from vision.solving.start import start_states

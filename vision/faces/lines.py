@@ -13,9 +13,9 @@ from scipy import ndimage
 
 from vision.camera import Camera
 from vision.request import Array, Side
-from vision.sides.profiles import Strip, block_means, cut_strip, scale_mm_per_px
-from vision.sides.strip_line import steps_across
 from vision.stations import Line
+from vision.strips.profiles import Strip, block_means, cut_strip, scale_mm_per_px
+from vision.strips.strip_line import steps_across
 
 BLOCKS = 40  # pieces of a side
 ALONG_PX, MOST_ROWS = 5.0, 240  # pitch along, coarser where the rows would be more

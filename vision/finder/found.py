@@ -12,9 +12,9 @@ from vision.finder.side_steps import NORMAL
 from vision.photo.upright_rgb import Pixels
 from vision.request import ANOTHER_LINE, SIDE_WORD, SIDES, Array, Side, Wall, Warning_
 from vision.sides.finding import FailedSide
-from vision.sides.profiles import outward
 from vision.sides.tracing import HIDDEN_COVERAGE, UNSEEN_NAME, SideTrace, trace_sides
 from vision.stations import ENDS, SideLine
+from vision.strips.profiles import outward
 
 MOVED_MM = 6.5  # the search places a side within about this
 SILL_MOVED_MM = 14.0  # and a sill, which may fall or project

@@ -13,9 +13,9 @@ import numpy as np
 from vision.camera import Camera, back_project, project
 from vision.photo.upright_rgb import Pixels
 from vision.request import Array, Side
-from vision.sides.profiles import Strip, cut_strip
 from vision.sides.search import SILL_FALL
 from vision.stations import Line
+from vision.strips.profiles import Strip, cut_strip
 
 ABOVE_MM, BELOW_MM = 450.0, 90.0  # of the jamb above and of its run below the sill's line
 MOST_OF_JAMB = 0.7  # above the sill, where the jamb shows its own step

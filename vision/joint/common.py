@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from vision.joint.in_photo import InPhoto
+from vision.in_photo import InPhoto
 from vision.joint.solve import OWN_TRACE, Joint, own_blocks
 from vision.joint.start import kind_of
 from vision.one_photo import PhotoTraced

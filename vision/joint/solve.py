@@ -16,7 +16,7 @@ from scipy.special import chdtri
 from vision.adjustment import Adjusted, Block, adjust
 from vision.camera import back_project
 from vision.depths import EdgeDepths
-from vision.joint.in_photo import InPhoto
+from vision.in_photo import InPhoto
 from vision.joint.start import Pair, first_lines, frames_of, kind_of, one_camera_groups, start_state, stayed
 from vision.joint.state import (
     INTERIOR,

@@ -1,1 +1,1 @@
-"""A cache: what was worked out for a photo is kept while the corners of its opening are moved."""
+"""How a cache is asked, and keys of one from requests; `vision.kept_photos` and `vision.last_trace` are caches."""

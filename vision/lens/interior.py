@@ -15,7 +15,7 @@ import numpy as np
 
 from vision.adjustment import Adjusted, Block, adjust
 from vision.camera import UNKNOWNS
-from vision.joint.in_photo import InPhoto
+from vision.in_photo import InPhoto
 from vision.lens.shared_unknowns import SHARED, Condensed, Known, LensState, LikeCommon
 from vision.observations import (
     BULGE_X,
@@ -29,9 +29,9 @@ from vision.observations import (
     PriorBlock,
     reference_slice,
 )
+from vision.printed_scale import U_PRINT_SCALE
 from vision.priors import U_BULGE_MM
 from vision.request import Array
-from vision.sheets.printed_scale import U_PRINT_SCALE
 
 INTERIOR = slice(6, UNKNOWNS)
 LEAST_VIEWS = 3  # Zhang 2000, section 3.1: three planes fix an interior

@@ -7,9 +7,9 @@ from collections.abc import Callable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.page_sides.traced import TracedQuad
 from vision.pages.find import FoundQuad
 from vision.pages.shape import pose_rating
-from vision.pages.sides import TracedQuad
 from vision.priors import CameraPrior, reference_size_mm
 from vision.request import Array, Reference, Warning_
 from vision.solving.solve_pages import traced_rectangle

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.kept.once import Once, anew
+from vision.page_sides.traced import TracedQuad, trace_quad
 from vision.pages.grain import Grain, smoothness
 from vision.pages.in_courses import in_courses
 from vision.pages.paper import alike_all_round, evenness
@@ -22,7 +23,6 @@ from vision.pages.plane import likeness
 from vision.pages.rarity import Colours, beside, colours, rarity
 from vision.pages.rated_outlines import COARSE, COMMON, SEARCH, RatedOutlines, rated_outlines, reduced
 from vision.pages.shape import may_lie_beside, overlap, pose_rating
-from vision.pages.sides import TracedQuad, trace_quad
 from vision.priors import CameraPrior
 from vision.request import Array
 

@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.pages.coded_sides import coded, luma_and_chroma, side_at, with_line
-from vision.pages.side_fit import TracedSide
-from vision.pages.sides import TracedQuad, parting
-from vision.pages.steps import sampled, side_points
+from vision.page_sides.coded import coded, luma_and_chroma, side_at, with_line
+from vision.page_sides.fit import TracedSide
+from vision.page_sides.steps import sampled, side_points
+from vision.page_sides.traced import TracedQuad, parting
 from vision.request import Array
 
 FAR, LEAST_FAR_PX = 0.17, 6.0  # of the shortest side: so far off its lines are looked for

@@ -13,10 +13,10 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.pages.coded_sides import with_line
+from vision.page_sides.coded import with_line
+from vision.page_sides.traced import TracedQuad
 from vision.pages.lines_near import NearLine, line_near, lines_near
 from vision.pages.plane import laid_on_wall
-from vision.pages.sides import TracedQuad
 from vision.priors import CameraPrior
 from vision.request import Array
 

@@ -17,11 +17,11 @@ from numpy.typing import NDArray
 
 from vision.adjustment import Block, huber_weights
 from vision.observations import PhotoState
-from vision.pages.coded_sides import with_line
+from vision.page_sides.block import SideBlock, side_block
+from vision.page_sides.coded import with_line
+from vision.page_sides.fit import TracedSide
+from vision.page_sides.traced import TracedQuad
 from vision.pages.lines_near import FAR, LEAST_FAR_PX, SAME_PX, NearLine, apart_px, line_near, lines_near, unclear_cost
-from vision.pages.side_block import SideBlock, side_block
-from vision.pages.side_fit import TracedSide
-from vision.pages.sides import TracedQuad
 from vision.pages.wrong_side import in_order
 from vision.priors import CameraPrior
 from vision.request import Array, Reference, Wall, Warning_

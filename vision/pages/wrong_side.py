@@ -14,10 +14,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.page_sides.block import SideBlock
+from vision.page_sides.fit import TracedSide
+from vision.page_sides.traced import TracedQuad, parting
 from vision.pages.kind import SAYS
-from vision.pages.side_block import SideBlock
-from vision.pages.side_fit import TracedSide
-from vision.pages.sides import TracedQuad, parting
 from vision.priors import CameraPrior
 from vision.request import Array, Reference, Wall, Warning_
 from vision.solving.solve_pages import SHORT_TO_LONG, solve_rectangles

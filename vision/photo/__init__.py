@@ -1,1 +1,1 @@
-"""A photo as a file: read upright, its Exif facts, its quality."""
+"""A photo as a file: read upright, and its Exif facts."""

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from vision.camera import project
 from vision.observations import PhotoState, reference_points
-from vision.pages.sides import TracedQuad, trace_quad
+from vision.page_sides.traced import TracedQuad, trace_quad
 from vision.priors import PAGE_SIZE_MM, PAPER, U_PAGE_MM
 from vision.request import Array
 from vision.sheets import sheet

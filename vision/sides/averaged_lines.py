@@ -14,7 +14,7 @@ import numpy as np
 
 from vision.request import Array
 from vision.sides.sill_ghosts import Ghost
-from vision.sides.strip_line import MERGE_PX, Line, apart_mm
+from vision.strips.strip_line import MERGE_PX, Line, apart_mm
 
 LEAST_WEIGHT = 0.01  # a line told by the second way only that is less likely is not worth a doubt
 SAME_GHOST_PX = 2.5  # unseen arrises nearer than this are one

@@ -15,13 +15,13 @@ from vision.sides.averaged_lines import WeighedLines, averaged, without
 from vision.sides.line_scores import OVER_TEXTURE, scores, thin
 from vision.sides.line_search import Beside, find_lines
 from vision.sides.place import Placed, place_line, stack_profile, unplaced
-from vision.sides.profiles import Strip, cut_strip
 from vision.sides.search import Search, plan_search
 from vision.sides.sill_ghosts import Ghost
 from vision.sides.sill_horns import Horns, find_horns
-from vision.sides.strip_line import GAP_PX, Line, apart_mm
 from vision.sides.texture import texture_of
 from vision.sides.weights import FAINT, STRONG, weigh
+from vision.strips.profiles import Strip, cut_strip
+from vision.strips.strip_line import GAP_PX, Line, apart_mm
 
 BOW_MM: Mapping[Wall, float] = {"masonry": 8.0, "render": 6.0, "siding": 2.5, "panel": 2.5}  # guess
 LEVEL_BOW = 0.4  # guess: lintels and sills are cast, cut or laid on one; jambs are laid course by course

@@ -13,9 +13,9 @@ from scipy import ndimage
 
 from vision.request import Array
 from vision.sides.place import Placed
-from vision.sides.profiles import Strip
-from vision.sides.strip_line import legendre
 from vision.stations import LaidUnits
+from vision.strips.profiles import Strip
+from vision.strips.strip_line import legendre
 
 JOINT_MM = 10.0  # common practice, no source: 3/8 in or 10 mm
 COURSE_MM = (50.0, 125.0)  # of brick on bed or on end; blocks and stone are read as any other side

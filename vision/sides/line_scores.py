@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from vision.request import Array, Wall
 from vision.sides.search import Search
-from vision.sides.strip_line import Line, crossing
+from vision.strips.strip_line import Line, crossing
 
 BEYOND = 2.0  # guess: log odds that each px beyond that reach costs
 # How far a line's step should stand out of the texture beside it. Edges of 550 sides of siding and render, own

@@ -15,9 +15,9 @@ import numpy as np
 from scipy import ndimage
 
 from vision.request import Array
-from vision.sides.profiles import Strip, block_means
-from vision.sides.strip_line import GAP_PX, MERGE_PX, WINDOW_PX, Line, apart_mm, legendre, sample, steps_across
 from vision.srgb import LUMA
+from vision.strips.profiles import Strip, block_means
+from vision.strips.strip_line import GAP_PX, MERGE_PX, WINDOW_PX, Line, apart_mm, legendre, sample, steps_across
 
 BLOCKS = 48  # pieces of a side
 SLACK_PX = 1.5  # beyond the reach, that a climb may lead to

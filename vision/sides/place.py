@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from vision.request import Array
-from vision.sides.profiles import Strip
-from vision.sides.strip_line import legendre
 from vision.srgb import LUMA
+from vision.strips.profiles import Strip
+from vision.strips.strip_line import legendre
 
 SAMPLE_MM = 4.0  # along the side, of one local edge
 SMOOTH = 5  # samples to one local position: a tape's blade is 16 to 25 mm wide

@@ -7,7 +7,7 @@ from scipy.special import ndtr
 
 from vision.request import Array
 from vision.sides.line_search import BESIDE_PX, BLOCKS, FREE_PX
-from vision.sides.strip_line import Line
+from vision.strips.strip_line import Line
 
 # How often the outer of two lines over a head is the top of a steel lintel's edge. The edge stands in the open light,
 # what is below it in the reveal's shade: where the light falls again to SHADED or less it was the lintel in 41 of 41

@@ -9,8 +9,8 @@ import numpy as np
 
 from vision.request import Array, Side, Wall
 from vision.sides.finding import FoundSide, placed_side
-from vision.sides.profiles import Strip
 from vision.sides.sill_ghosts import Ghost
+from vision.strips.profiles import Strip
 
 APART_PX = 2.5  # nearer than this to a sill's line an unseen arris is that line
 NO_RIVAL = 0.005  # weight of a line not worth a doubt

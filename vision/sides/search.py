@@ -9,8 +9,8 @@ import numpy as np
 
 from vision.camera import Camera
 from vision.request import Array, Side
-from vision.sides.profiles import outward, rough_ends, scale_mm_per_px
 from vision.stations import ENDS
+from vision.strips.profiles import outward, rough_ends, scale_mm_per_px
 
 CLICK_PX_12MP = 16.0  # guess: reach of a careless click on a 12 MP photo; on others in proportion to its width
 SILL_FALL = 0.17  # guess: a sill's top falls by up to 10 degrees

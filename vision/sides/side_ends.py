@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from vision.camera import Camera
 from vision.request import Array, Side, Wall
-from vision.sides.profiles import cut_strip
+from vision.strips.profiles import cut_strip
 
 REACH_MM, BLIND_MM, CORE_MM = 30.0, 12.0, 22.0  # what is compared, left out about the corner, searched
 ROWS_PX = np.arange(-5.0, -1.2, 0.5)

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from vision.camera import Camera, back_project, project
 from vision.request import Array, Wall
-from vision.sides.profiles import cut_strip, outward, scale_mm_per_px
+from vision.strips.profiles import cut_strip, outward, scale_mm_per_px
 
 # Thresholds without a figure are guesses, held to own renderings and practice: see below what the readings are worth.
 # Leaves and bricks: their outlines are ragged, or not there in every row.

@@ -16,9 +16,9 @@ from scipy import ndimage
 
 from vision.camera import Camera
 from vision.request import Array, Side
-from vision.sides.profiles import block_means, cut_strip
 from vision.sides.search import Search
-from vision.sides.strip_line import steps_across
+from vision.strips.profiles import block_means, cut_strip
+from vision.strips.strip_line import steps_across
 
 ZONE_MM = (20.0, 85.0)  # guess: sills run on by 40 to 150 mm
 PEAKS = 3  # places of the foot that are kept

@@ -18,9 +18,9 @@ import numpy as np
 
 from vision.camera import Camera
 from vision.request import Array
-from vision.sides.profiles import Strip
-from vision.sides.strip_line import Line, legendre
 from vision.srgb import LUMA
+from vision.strips.profiles import Strip
+from vision.strips.strip_line import Line, legendre
 
 PIECES = 16  # of a side
 SURE_T = 6.0  # of an end that no line shows

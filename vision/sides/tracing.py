@@ -93,7 +93,7 @@ def trace_sides(
     wall : kind of wall; sets how much bow is believed
     sill_at : "front", or another line of the sill, then nearest to the corners instead of outermost
     blur_px : spread of sharp edges in the photo, of those that run up and down and of those that run across
-    find : in place of `find_side` with all of these, as `vision.kept.last_trace` does.
+    find : in place of `find_side` with all of these, as `vision.last_trace` does.
 
     Notes
     -----

@@ -17,8 +17,8 @@ from vision.sides.line_scores import BEYOND, beyond_px, scores
 from vision.sides.plates import without_plate
 from vision.sides.search import Search
 from vision.sides.sill_ghosts import HORN_PX, TEXTURE_FROM, Ghost, Place, texture_odds, unseen_places
-from vision.sides.strip_line import Line
 from vision.sides.texture import Texture, TextureEnd, changes, find_end
+from vision.strips.strip_line import Line
 
 UNDERSIDE = 0.2  # guess: odds that a line that far out is not the sill's own lower edge
 # root of linear light, top to front: an overcast sky gives a level face at most twice the light of an upright one

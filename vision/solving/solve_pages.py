@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 from vision.adjustment import Adjusted, Block
 from vision.camera import Camera
 from vision.observations import BULGE_X, BULGE_Y, DEPTH, PER_REFERENCE, PhotoState, PriorBlock, point_block
-from vision.pages.coded_sides import refined
-from vision.pages.side_block import SideBlock, side_block
-from vision.pages.sides import TracedQuad, trace_quad
+from vision.page_sides.block import SideBlock, side_block
+from vision.page_sides.coded import refined
+from vision.page_sides.traced import TracedQuad, trace_quad
 from vision.priors import (
     PAPER,
     STANDOFF_MM,

@@ -10,7 +10,7 @@ import numpy as np
 from vision.adjustment import Adjusted, Block, Descended, descended, finished
 from vision.camera import project
 from vision.observations import EdgeBlock, PhotoState, PriorBlock, reference_points
-from vision.pages.sides import TracedQuad
+from vision.page_sides.traced import TracedQuad
 from vision.request import Array, Warning_
 
 BULGED_MM = 2.0  # a sheet that bulges more is said not to be flat

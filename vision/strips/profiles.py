@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from vision.camera import Camera, back_project, project
 from vision.request import Array, Side
-from vision.sides.light import light_of, linear, without_pedestal
+from vision.strips.light import light_of, linear, without_pedestal
 
 STEP_PX = 0.5  # pitch of the grid across the side
 ALONG_PX = 1.5  # pitch along the side

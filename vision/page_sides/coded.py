@@ -16,9 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from vision.pages.side_fit import TracedSide, crossings, fitted_side
-from vision.pages.sides import TracedQuad, part_about
-from vision.pages.steps import BLURS_PX, OF_SIDE, peaks, sampled, side_points
+from vision.page_sides.fit import TracedSide, crossings, fitted_side
+from vision.page_sides.steps import BLURS_PX, OF_SIDE, peaks, sampled, side_points
+from vision.page_sides.traced import TracedQuad, part_about
 from vision.request import Array
 from vision.srgb import LINEAR
 

@@ -1,7 +1,7 @@
 """The print scale of sheets by the outline of their paper: said when not 100 %, used when no bar was measured.
 
 Paper is cut to a tolerance (ISO 216: +-2 mm), so the outline tells 'fit to page' but not a few tenths of a per cent.
-Where it cannot tell them apart, both stand, each with its probability (`vision.sheets.printed_scale`).
+Where it cannot tell them apart, both stand, each with its probability (`vision.printed_scale`).
 """
 
 from __future__ import annotations
@@ -14,10 +14,10 @@ from numpy.typing import NDArray
 
 from vision.adjustment import adjust
 from vision.observations import SIZE, PriorBlock
+from vision.printed_scale import U_PRINT_SCALE, printed_scale
 from vision.priors import print_block
 from vision.request import CheckBar, Warning_
 from vision.sheets.paper_outline import PageScale, page_scale
-from vision.sheets.printed_scale import U_PRINT_SCALE, printed_scale
 from vision.solving.solved import Solved
 
 CLEAR = 4.0  # standard deviations from the bars, or of the bars from 100 %

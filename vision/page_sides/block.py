@@ -9,8 +9,8 @@ import numpy as np
 import scipy.linalg
 
 from vision.observations import EdgeBlock, PhotoState
-from vision.pages.side_fit import TracedSide
-from vision.pages.sides import TracedQuad
+from vision.page_sides.fit import TracedSide
+from vision.page_sides.traced import TracedQuad
 from vision.request import Array
 
 # What moves a whole side and what tilts it. A guess from traced sides of known place: the blurred step is biased by

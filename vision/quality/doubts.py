@@ -14,9 +14,9 @@ import numpy as np
 
 from vision.adjustment import adjust
 from vision.camera import Camera
-from vision.photo.edge_blur import PrintedBlur
 from vision.photo.exif import FULL_FRAME_DIAGONAL_MM, SHAPE_TOLERANCE, ExifFacts
 from vision.priors import MAIN_LENS_F35_MM, CameraPrior, camera_blocks
+from vision.quality.edge_blur import PrintedBlur
 from vision.request import PARTS, SIZE_NAMES, Array, Warning_
 from vision.solving.solved import CAMERA_PARTS, Solved, but_camera
 

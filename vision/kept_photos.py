@@ -1,7 +1,7 @@
 """A cache of photos: what earlier requests worked out, for requests on the same photos with other corners.
 
 Reading a photo, finding its references and solving the camera by them do not depend on the opening's corners. After a
-corner has moved, only what it touches is traced and solved again (`vision.kept.last_trace`). The answers are those of
+corner has moved, only what it touches is traced and solved again (`vision.last_trace`). The answers are those of
 `vision.estimate`, to the last digit.
 """
 
@@ -14,10 +14,10 @@ from dataclasses import replace
 from functools import partial
 
 from vision.estimate import Progress, estimate_opening
-from vision.kept.last_trace import LastTrace
 from vision.kept.value_key import value_key
+from vision.last_trace import LastTrace
 from vision.one_photo import PhotoTraced, trace_solved
-from vision.photo.prepared import Prepared, pointed_anew, prepare
+from vision.prepared import Prepared, pointed_anew, prepare
 from vision.request import Estimate, NotMeasured, OpeningRequest, PhotoReport, PhotoRequest
 from vision.solved_photo import PhotoSolved, solve_photo
 

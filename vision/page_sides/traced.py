@@ -14,9 +14,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.pages.shadowed_sides import FAINT, beside_shadows
-from vision.pages.side_fit import TracedSide, crossings, fitted_side
-from vision.pages.steps import (
+from vision.page_sides.fit import TracedSide, crossings, fitted_side
+from vision.page_sides.shadowed import FAINT, beside_shadows
+from vision.page_sides.steps import (
     SHARP_PX,
     WIDE,
     least_reach,

@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from vision.pages.side_fit import TracedSide, crossings, fitted_side
-from vision.pages.steps import STEP_PX, peaks, sampled, side_points
+from vision.page_sides.fit import TracedSide, crossings, fitted_side
+from vision.page_sides.steps import STEP_PX, peaks, sampled, side_points
 from vision.request import Array
 
 # Contrast in linear light, of sides that are looked at, and that are placed by paper, shadow and wall.

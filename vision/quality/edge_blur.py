@@ -11,7 +11,7 @@ import numpy as np
 
 from vision.adjustment import Block, adjust
 from vision.observations import EdgeBlock, PhotoState, point_block
-from vision.pages.sides import TracedQuad
+from vision.page_sides.traced import TracedQuad
 from vision.request import Array
 from vision.sheets.markers import Sighting, apply_homography
 from vision.sheets.printed_edges import CELL_MM

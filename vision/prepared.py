@@ -10,10 +10,10 @@ import numpy as np
 from vision.errors import RequestError
 from vision.lens.use import choose_lens
 from vision.photo.exif import focal35_contradicted, focal_prior
-from vision.photo.quality import file_doubts
 from vision.photo.reading import Photo, at_read_size, read_photo
 from vision.photo.upright_rgb import Pixels
 from vision.priors import CameraPrior, camera_prior
+from vision.quality.doubts import file_doubts
 from vision.request import Array, OpeningRequest, PhotoReport, PhotoRequest, Reference, Warning_
 from vision.sheets import markers
 
