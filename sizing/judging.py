@@ -17,7 +17,8 @@ from sizing.decision import (
     mixture_of,
     verdict_by_one_line,
 )
-from sizing.explaining.explanations import Explanation, explain
+from sizing.explaining.explanations import explain
+from sizing.explaining.weighed import Explanation
 from sizing.jobs.job import Job, Opening, Reading, Tolerance
 from sizing.orders.order import Order
 from sizing.orders.ordering import RuleFound, order_of, tolerance_of

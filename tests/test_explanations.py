@@ -7,7 +7,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sizing.explaining.explanations import _size_from, explain_readings
 from sizing.explaining.hypotheses import Other, Scene
 from sizing.explaining.hypotheses_reading import (
     feet_and_inches_mm,
@@ -15,7 +14,9 @@ from sizing.explaining.hypotheses_reading import (
     swapped_digits_mm,
     wrong_side_mm,
 )
+from sizing.explaining.opening_scene import _size_from
 from sizing.explaining.slips import load_priors
+from sizing.explaining.weighed import explain_readings
 from sizing.jobs.job import Opening, PhotoEntry
 from sizing.messages.slips import slip_says
 from vision.request import NINE, Candidate, Face, Reference

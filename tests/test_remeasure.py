@@ -7,8 +7,8 @@ from types import SimpleNamespace
 import pytest
 
 from sizing.decision import Judgement
-from sizing.explaining.explanations import Explanation
 from sizing.explaining.slips import load_priors
+from sizing.explaining.weighed import Explanation
 from sizing.messages.remeasure import look_out
 from sizing.messages.slips import slip_says
 from sizing.remeasure import again, request

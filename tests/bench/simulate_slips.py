@@ -38,9 +38,9 @@ from slips_drawn import (
 )
 from sound_jobs import JOB, JOBS, TOLERANCE, Photos, about_zero, as_practised, sound_jobs, within
 
-from sizing.explaining.explanations import explain_readings
 from sizing.explaining.hypotheses import Other, Scene
 from sizing.explaining.slips import NONE, load_priors
+from sizing.explaining.weighed import explain_readings
 from vision.request import NINE, Face
 
 # Openings that share a photo's covariance, so that the smallest slip is worked out once.
