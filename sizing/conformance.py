@@ -6,12 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from sizing.mixture import Mixture
 from vision.request import Array
 
 Places = np.ndarray[tuple[int], np.dtype[np.int64]]
+Flags = NDArray[np.bool_]
 
 # Contract, Decision: level of `differs`; JCGM 106 leaves the levels to the user.
 P_DIFFERS = 0.05
@@ -86,23 +88,45 @@ def _thresholds(stack: _Stack, u_mm: Array) -> Array:
 
     For the other direction call it with mirrored shifts.
     """
-    # Far lines so light that all of them together come to less than `differs` only raise p: no need to look there.
+    light = _light_lines(stack)
+    reach = _end_of_search(stack, light, u_mm)
+    start = stack.shifts_mm.min(axis=1) - stack.under_mm
+    steps = np.clip(4.0 * (reach - start) / np.maximum(u_mm, 1e-9), 20, 2000).astype(np.int64)
+    gap = (reach - start) / (steps - 1)
+    last = _with_peaks(stack, light, _last_of_grid(stack, reach, gap, steps))
+    found = np.full(len(reach), np.inf)
+    rows = np.flatnonzero(np.isfinite(last))
+    if rows.size:
+        found[rows] = _bracketed(stack.of(rows), last[rows], last[rows] + gap[rows])
+    return found
+
+
+def _light_lines(stack: _Stack) -> Flags:
+    """Return which lines (n, K) are so far and light that all of them together come to less than `differs`.
+
+    They only raise p: no need to look there.
+    """
     order = np.argsort(-stack.shifts_mm, axis=1)
     sums = np.cumsum(np.take_along_axis(stack.weights, order, axis=1), axis=1)
     light = np.zeros(order.shape, dtype=np.bool_)
     np.put_along_axis(light, order, sums < _FAR_SHARE * P_DIFFERS, axis=1)
+    return light
+
+
+def _end_of_search(stack: _Stack, light: Flags, u_mm: Array) -> Array:
+    """Return places (n,) mm above the best value at which, and beyond which, every reading differs."""
     heavy = replace(stack, weights=np.where(light, 0.0, stack.weights))
     rest = P_DIFFERS - np.where(light, stack.weights, 0.0).sum(axis=1)
-    reach = np.where(light, -np.inf, stack.shifts_mm).max(axis=1) + stack.over_mm + 2.0 * u_mm
+    reach: Array = np.where(light, -np.inf, stack.shifts_mm).max(axis=1) + stack.over_mm + 2.0 * u_mm
     while True:
         within = np.flatnonzero(_within(reach[:, None], heavy)[:, 0] > rest)
         if not within.size:
-            break
+            return reach
         reach[within] = 2.0 * np.abs(reach[within]) + 1.0
-    start = stack.shifts_mm.min(axis=1) - stack.under_mm
-    steps = np.clip(4.0 * (reach - start) / np.maximum(u_mm, 1e-9), 20, 2000).astype(np.int64)
-    gap = (reach - start) / (steps - 1)
-    # The last place of a grid, gap by gap, where a reading does not differ; looked for from the end.
+
+
+def _last_of_grid(stack: _Stack, reach: Array, gap: Array, steps: Places) -> Array:
+    """Return the last places (n,) of a grid, gap by gap down from `reach`, where a reading does not differ."""
     last = np.full(len(reach), -np.inf)
     open_rows = np.arange(len(reach))
     block, size = 0, _FIRST_BLOCK
@@ -113,27 +137,30 @@ def _thresholds(stack: _Stack, u_mm: Array) -> Array:
         last[open_rows[seen]] = grid[seen, above[seen].argmax(axis=1)]
         block, size = block + size, 2 * size
         open_rows = open_rows[~seen & (steps[open_rows] > block)]
-    # A narrow peak may stand between two places.
+    return last
+
+
+def _with_peaks(stack: _Stack, light: Flags, last: Array) -> Array:
+    """Return the last places (n,), further out where a narrow peak stands between two places of the grid."""
     peaks = stack.shifts_mm + 0.5 * (stack.over_mm - stack.under_mm)[:, None]
     rows = np.flatnonzero((~light & (peaks > last[:, None])).any(axis=1))
     if rows.size:
         above = _within(peaks[rows], stack.of(rows)) > P_DIFFERS
         last[rows] = np.maximum(last[rows], np.where(above, peaks[rows], -np.inf).max(axis=1))
-    found = np.full(len(reach), np.inf)
-    rows = np.flatnonzero(np.isfinite(last))
-    if not rows.size:
-        return found
-    some, low, high = stack.of(rows), last[rows], last[rows] + gap[rows]
+    return last
+
+
+def _bracketed(stack: _Stack, low: Array, high: Array) -> Array:
+    """Return where readings (n,) begin to differ, between a place where they do not and one where they do."""
     parts = np.linspace(0.0, 1.0, _PARTS + 1)
     for _ in range(_PASSES):
         finer = low[:, None] + (high - low)[:, None] * parts
-        above = _within(finer, some) > P_DIFFERS
+        above = _within(finer, stack) > P_DIFFERS
         at = np.where(above, np.arange(_PARTS + 1), 0).max(axis=1)
         width = (high - low) / _PARTS
         low = low + width * at
         high = low + width
-    found[rows] = high
-    return found
+    return high
 
 
 def smallest_slip(mixture: Mixture, under_mm: float, over_mm: float) -> float:

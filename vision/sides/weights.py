@@ -66,58 +66,29 @@ def weigh(
     `arris_px` (M, 2): ends of a sill's front arris as its horns say, px, likeliest first, with weights (M,) up to 1.
     `texture`: of the strip of a sill, else None.
     """
-    score = scores(lines, mm, search, bow_mm)
     at = np.array([line.shape[0] / mm for line in lines])
     ends = np.array([[x.shape[0] - x.shape[1], x.shape[0] + x.shape[1]] for x in lines]) / mm
     top_px = search.foot_px - 0.5 if search.foot_px > 1 else np.inf
     t = np.zeros(len(lines))
     if texture is not None:
         t = np.nan_to_num(changes(texture, np.array([x.shape for x in lines]), top_px))
-    score = score + texture_odds(t)
-    support = np.zeros(len(lines))
+    support = _support(ends, arris_px, arris_weight)
+    score = scores(lines, mm, search, bow_mm) + texture_odds(t)
     if len(arris_px):
-        off = np.abs(ends[:, None] - arris_px[None]).max(axis=2)
-        support = (np.exp(-0.5 * (off / HORN_PX) ** 2) * arris_weight).max(axis=1)
         score += 5.0 * support - 2.5
-    real = np.clip(1 / (1 + np.exp(-np.clip(score, -50, 50))), 0.0, SUREST)
-    # however clear, what ends beyond reach of the corners competes with what lies out of reach at the other end
-    within = np.exp(-BEYOND * np.maximum([beyond_px(x, mm, search) - search.either_px for x in lines], 0.0))
-    real = np.where(within < 1, np.minimum(real, within / (within + ANOTHER_LINE)), real)
-    if search.foot_px > 1:
-        real *= np.where(_below(lines, at, search) & (support < 0.3), UNDERSIDE, 1.0)
-        real *= np.where(_shaded(lines), 0.1, 1.0)
-    if search.side == "sill" and search.foot_px <= 1 and sill_at == "front":
-        real *= np.where(_other_material(lines), FRAME_BEHIND, 1.0)
+    real = _real(score, lines, at, support, mm, search, sill_at)
     if sill_at != "front" and search.side == "sill":  # an inner line is asked for: the nearest, not the outermost
         near = real * np.exp(-0.5 * (at / max(search.inner_px / 3, 1.0)) ** 2)
         return near / max(float(near.sum()), 1e-12) * (1 - ANOTHER_LINE), None
-    place = None
     if search.side == "sill":
-        place = _unseen(
-            lines,
-            real,
-            t,
-            ends,
-            mm,
-            search,
-            unseen_places(
-                arris_px, arris_weight, texture, _end(lines, real, texture, arris_px, search, top_px), top_px
-            ),
-        )
-    if place is not None:
-        real *= np.where(_across(ends, place.shape / mm) & (t < place.t_value), 0.0, 1.0)
-    further = np.concatenate([[1.0], np.cumprod(1 - real)[:-1]])
-    weights = real * further
-    if place is not None:
-        inside = at < place.shape[0] / mm
-        p = place.probability * float(np.prod(1 - real[~inside]))
-        weights = np.where(inside, weights * (1 - place.probability), weights)
-        weights = np.append(weights, p)
+        end = _end(lines, real, texture, arris_px, search, top_px)
+        places = unseen_places(arris_px, arris_weight, texture, end, top_px)
+        place = _unseen(lines, real, t, ends, mm, search, places)
+        if place is not None:
+            real *= np.where(_across(ends, place.shape / mm) & (t < place.t_value), 0.0, 1.0)
+            return _with_unseen(real, at, place, mm)
+    weights = real * _none_further_out(real)
     weights = weights / max(float(weights.sum()), 0.9)
-    if place is not None:
-        weights, p = weights[:-1], float(weights[-1]) * (1 - ANOTHER_LINE)
-        weights = weights * (1 - ANOTHER_LINE)
-        return weights, Ghost(place.shape, p, place.u_mm, leads=p > weights.max())
     if search.side == "head" and bow_mm > 2:
         weights = without_plate(lines, weights, mm, search.black)
     best = int(weights.argmax())
@@ -128,6 +99,46 @@ def weigh(
         ghost = Ghost(shape, GHOST_WEIGHT, search.fall_px / 4 * mm, leads=False)
     keep = 1 - ANOTHER_LINE - (ghost.weight if ghost else 0.0)
     return np.asarray(weights * keep), ghost
+
+
+def _support(ends_px: Array, arris_px: Array, arris_weight: Array) -> Array:
+    """Return how well lines (N,), by their ends (N, 2), lie where the horns say that the arris is: 0 to 1."""
+    if not len(arris_px):
+        return np.zeros(len(ends_px))
+    off = np.abs(ends_px[:, None] - arris_px[None]).max(axis=2)
+    return np.asarray((np.exp(-0.5 * (off / HORN_PX) ** 2) * arris_weight).max(axis=1))
+
+
+def _real(score: Array, lines: list[Line], at: Array, support: Array, mm: float, search: Search, sill_at: str) -> Array:
+    """Return the probabilities (N,) that lines are real, from their log odds and where and on what they lie."""
+    real = np.clip(1 / (1 + np.exp(-np.clip(score, -50, 50))), 0.0, SUREST)
+    # however clear, what ends beyond reach of the corners competes with what lies out of reach at the other end
+    within = np.exp(-BEYOND * np.maximum([beyond_px(x, mm, search) - search.either_px for x in lines], 0.0))
+    real = np.where(within < 1, np.minimum(real, within / (within + ANOTHER_LINE)), real)
+    if search.foot_px > 1:
+        real *= np.where(_below(lines, at, search) & (support < 0.3), UNDERSIDE, 1.0)
+        real *= np.where(_shaded(lines), 0.1, 1.0)
+    if search.side == "sill" and search.foot_px <= 1 and sill_at == "front":
+        real *= np.where(_other_material(lines), FRAME_BEHIND, 1.0)
+    return np.asarray(real)
+
+
+def _none_further_out(real: Array) -> Array:
+    """Return the probabilities (N,) that no line further out than each is real."""
+    return np.concatenate([[1.0], np.cumprod(1 - real)[:-1]])
+
+
+def _with_unseen(real: Array, at: Array, place: Place, mm: float) -> tuple[Array, Ghost]:
+    """Return the weights (N,) of lines beside an arris that is not seen but may be at a place, and that rival."""
+    inside = at < place.shape[0] / mm
+    p = place.probability * float(np.prod(1 - real[~inside]))
+    weights = real * _none_further_out(real)
+    weights = np.where(inside, weights * (1 - place.probability), weights)
+    weights = np.append(weights, p)
+    weights = weights / max(float(weights.sum()), 0.9)
+    weights, p = weights[:-1], float(weights[-1]) * (1 - ANOTHER_LINE)
+    weights = weights * (1 - ANOTHER_LINE)
+    return weights, Ghost(place.shape, p, place.u_mm, leads=p > weights.max())
 
 
 def _end(
@@ -148,7 +159,7 @@ def _unseen(
 ) -> Place | None:
     """Return the likeliest place of an unseen arris, if no line there shows it and none further in is better."""
     at = np.array([line.shape[0] / mm for line in lines])
-    best = int((real * np.concatenate([[1.0], np.cumprod(1 - real)[:-1]])).argmax())
+    best = int((real * _none_further_out(real)).argmax())
     if real[best] > 0.9 and _lit_from_above(lines[best]) and t[best] > LIT_T:
         return None
     for place in places:
