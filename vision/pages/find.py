@@ -88,18 +88,33 @@ def find_quads(
             wall = beside(seen.colours, None if opening_px is None else (opening_px + 0.5) * seen.scale - 0.5)
         rated = _by_evenness(rgb, fitting) if wall is None else _by_rarity(wall, seen.scale, fitting)
         found = _traced(rgb, rated, size_mm, prior, plain=plain, corner_mm=corner_mm, once=once)
-        if seen.grain is not None:  # of bricks one always has a page's very proportions
-            found = _smooth(seen.grain, seen.scale, found)
-            found = [f for f in found if not in_courses(rgb, f.corners_px, opening_px)]
-        if wall is not None:
-            found = _unlike_the_wall(wall, seen.scale, found)
-            found = [
-                f for f in found if f.rare >= OF_ITS_OWN or not in_courses(rgb, f.corners_px, opening_px, closely=True)
-            ]
+        found = _no_bricks(rgb, seen, wall, found, opening_px)
         if any(f.rating > GOOD for f in found):
             break
     if plain and len(found) > 1:
         found = _among_the_wall(rgb, found, opening_px)
+    return _apart(found, size_mm, opening_px, prior)
+
+
+def _no_bricks(
+    rgb: NDArray[np.uint8], seen: RatedOutlines, wall: Colours | None, found: list[FoundQuad], opening_px: Array | None
+) -> list[FoundQuad]:
+    """Return the candidates without those that are part of the wall, by its grain, courses and colours."""
+    if seen.grain is not None:  # of bricks one always has a page's very proportions
+        found = _smooth(seen.grain, seen.scale, found)
+        found = [f for f in found if not in_courses(rgb, f.corners_px, opening_px)]
+    if wall is not None:
+        found = _unlike_the_wall(wall, seen.scale, found)
+        found = [
+            f for f in found if f.rare >= OF_ITS_OWN or not in_courses(rgb, f.corners_px, opening_px, closely=True)
+        ]
+    return found
+
+
+def _apart(
+    found: list[FoundQuad], size_mm: tuple[float, float], opening_px: Array | None, prior: CameraPrior
+) -> list[FoundQuad]:
+    """Return the candidates, best first, of overlapping ones the better: shaped better too, where the opening shows."""
     first = {id(f): f.rating for f in found}
     if opening_px is not None and np.isfinite(opening_px).all():  # of two in one place the better shaped
         for f in found:

@@ -57,6 +57,8 @@ def solve_page_photo(
     if given and not asked.trace:
         return solve_rectangles(given, reference, prior, wall, asked.click_px, seen)
     rough = _rough(asked.corners_px, rgb.shape)
+    opening = asked.corners_px if asked.corners_px is not None and np.isfinite(asked.corners_px).all() else None
+    like = _likeness_of(reference, opening, prior, asked.click_px)
 
     def find(given: Sequence[Array] = ()) -> list[FoundQuad]:
         return find_quads(
@@ -70,33 +72,10 @@ def solve_page_photo(
             once=kept,
         )
 
-    whole = asked.corners_px is not None and np.isfinite(asked.corners_px).all()
-    opening = asked.corners_px if whole else None
-    # Paper of the other standard stays in, to be named later for what it is (`page_kind`).
-    sizes = [PAGE_SIZE_MM[k] for k in PAPER] if reference.kind in PAPER else [reference_size_mm(reference)]
-
-    def like(quad: Array) -> float:
-        if opening is None:
-            return 1.0
-        said = reference_size_mm(reference)
-        fits = ((1.0 if s == said else OTHER_SIZE) * likeness(quad, s, opening, prior, asked.click_px) for s in sizes)
-        return max(fits)
-
-    what = f"{NAMES[reference.kind]} in {asked.path.name}"
-    for k, quad in enumerate(given):
-        better = caught(
-            rgb,
-            quad,
-            reference,
-            prior,
-            asked.click_px,
-            what,
-            lambda: kept(("quads", reference, prior, rough, []), find),
-            like,
-        )
-        if isinstance(better, Warning_):
-            return better
-        given[k] = better
+    pointed = _caught(rgb, asked, reference, prior, lambda: kept(("quads", reference, prior, rough, []), find), like)
+    if isinstance(pointed, Warning_):
+        return pointed
+    given = pointed
     if len(given) > 1:
         return solve_rectangles(given, reference, prior, wall, asked.click_px, seen)
     found = kept(("quads", reference, prior, rough, given), lambda: find(given))
@@ -116,24 +95,67 @@ def solve_page_photo(
         if not given and not fitting and found and found[0].rating >= SURE and found[0].rare >= RARE:
             return _askew(found[0], reference, asked.path.name)
         found = fitting
-    if given:
-        quads, click = given, asked.click_px
-    else:
-        unled = asked.corners_px is None and reference.kind in PAPER
-        best = _clear(found, reference, prior, asked.path.name, SURE_ALONE if unled else SURE)
-        if isinstance(best, Warning_):
-            return best
-        quads, click = [best.corners_px], FOUND_PX
-        found = [f for f in found if f is not best]
-    alone = solve(quads, [click] * len(quads))
+    unled = asked.corners_px is None and reference.kind in PAPER
+    best = None if given else _clear(found, reference, prior, asked.path.name, SURE_ALONE if unled else SURE)
+    if isinstance(best, Warning_):
+        return best
+    first, click_px = (given, asked.click_px) if best is None else ([best.corners_px], FOUND_PX)
+    return _joined(first, click_px, [f for f in found if f is not best], solve, reference, prior)
+
+
+def _caught(
+    rgb: NDArray[np.uint8],
+    asked: PhotoRequest,
+    reference: Reference,
+    prior: CameraPrior,
+    find: Callable[[], list[FoundQuad]],
+    like: Callable[[Array], float],
+) -> list[Array] | Warning_:
+    """Return the outlines that were pointed out, each on the reference that was meant, or why one is none."""
+    what = f"{NAMES[reference.kind]} in {asked.path.name}"
+    given: list[Array] = []
+    for quad in asked.reference_corners_px:
+        better = caught(rgb, quad, reference, prior, asked.click_px, what, find, like)
+        if isinstance(better, Warning_):
+            return better
+        given.append(better)
+    return given
+
+
+def _likeness_of(
+    reference: Reference, opening_px: Array | None, prior: CameraPrior, click_px: float
+) -> Callable[[Array], float]:
+    """Return what says how well an outline has the reference's proportions on the wall; 1 where no opening shows it."""
+    said = reference_size_mm(reference)
+    # Paper of the other standard stays in, to be named later for what it is (`page_kind`).
+    sizes = [PAGE_SIZE_MM[k] for k in PAPER] if reference.kind in PAPER else [said]
+
+    def like(quad: Array) -> float:
+        if opening_px is None:
+            return 1.0
+        return max((1.0 if s == said else OTHER_SIZE) * likeness(quad, s, opening_px, prior, click_px) for s in sizes)
+
+    return like
+
+
+def _joined(
+    quads: list[Array],
+    click_px: float,
+    found: list[FoundQuad],
+    solve: Callable[[list[Array], list[float]], Solved],
+    reference: Reference,
+    prior: CameraPrior,
+) -> Solved:
+    """Return the photo solved by one reference, and by those found beside it that fit the same wall at its size."""
+    clicks = [click_px] * len(quads)
+    alone = solve(quads, clicks)
     for f in found[:6]:
         if f.rating < JOINS or f.rare < RARE or f.common or not fits_one_wall([*quads, f.corners_px], reference, prior):
             continue
         more = [*quads, f.corners_px]
-        clicks = [*[click] * len(given or quads[:1]), *[FOUND_PX] * (len(more) - len(given or quads[:1]))]
-        joined = solve(more, clicks)
+        joined = solve(more, [*clicks, FOUND_PX])
         if joined.adjusted.cost - alone.adjusted.cost < MORE_COST:
-            quads, alone = more, joined
+            quads, clicks, alone = more, [*clicks, FOUND_PX], joined
     return alone
 
 
