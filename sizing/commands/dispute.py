@@ -64,35 +64,14 @@ def dispute(
 
 def _said(found: Dispute, out: Path | None, as_json: bool) -> int:
     """Complain of what is wrong with a traced job, write its record and say it; return the exit status."""
-    from sizing.dispute.record import dispute_document, dispute_text, named_in_job
+    from sizing.dispute.record import dispute_document, dispute_text
     from sizing.dispute.steps import load_settings
-    from sizing.errors import InputError
     from sizing.json_values import as_text
-    from sizing.messages import check_warnings
     from sizing.messages import dispute as messages
-    from sizing.messages.one_line import about_file, file_name, one_line
     from sizing.runs.runfolder import RunFolderError, target_folder, text_writer, write_run
     from sizing.versions import version_lines
 
-    unreadable = False
-    for opening in found.openings:
-        where = f"{found.job.file}: {one_line(opening.opening.label)}"
-        if opening.fault is not None:
-            complain(f"{where}: {check_warnings.fault(repr(opening.fault)[:200])}")
-            unreadable = True
-        for entry in opening.opening.photos:
-            if entry.error is not None:
-                complain(str(entry.error))
-                unreadable = True
-        for _, photo in opening.photos:
-            if photo.error is not None and photo.unreadable:
-                file, says = file_name(photo.file), named_in_job(photo.error.message, opening)
-                says = about_file(says, photo.file)
-                complain(f"{where}: {says if file in says else f'{file}: {says}'}")
-                unreadable = True
-        if isinstance(opening.rule, InputError):
-            for problem in opening.rule.problems:
-                complain(f"{where}: {one_line(str(problem))}")
+    unreadable = _complain_of(found)
     document = dispute_document(found, load_settings(), version_lines())
     text = dispute_text(document)
     target = target_folder(found.job.folder, out, f"dispute-{document['record']}")
@@ -113,3 +92,32 @@ def _said(found: Dispute, out: Path | None, as_json: bool) -> int:
         return Exit.UNREADABLE
     traced = any(part.findings for opening in found.openings for part in opening.traced)
     return Exit.DONE if traced else Exit.UNPROVEN
+
+
+def _complain_of(found: Dispute) -> bool:
+    """Complain of what of a traced job could not be used; return whether a file could not be read."""
+    from sizing.dispute.record import named_in_job
+    from sizing.errors import InputError
+    from sizing.messages import check_warnings
+    from sizing.messages.one_line import about_file, file_name, one_line
+
+    unreadable = False
+    for opening in found.openings:
+        where = f"{found.job.file}: {one_line(opening.opening.label)}"
+        if opening.fault is not None:
+            complain(f"{where}: {check_warnings.fault(repr(opening.fault)[:200])}")
+            unreadable = True
+        for entry in opening.opening.photos:
+            if entry.error is not None:
+                complain(str(entry.error))
+                unreadable = True
+        for _, photo in opening.photos:
+            if photo.error is not None and photo.unreadable:
+                file, says = file_name(photo.file), named_in_job(photo.error.message, opening)
+                says = about_file(says, photo.file)
+                complain(f"{where}: {says if file in says else f'{file}: {says}'}")
+                unreadable = True
+        if isinstance(opening.rule, InputError):
+            for problem in opening.rule.problems:
+                complain(f"{where}: {one_line(str(problem))}")
+    return unreadable

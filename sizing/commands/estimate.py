@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -17,6 +17,11 @@ from sizing.commands.streams import (
     require_libraries,
     say,
 )
+
+if TYPE_CHECKING:
+    from sizing.orders.rules import Rule
+    from sizing.units import Unit
+    from vision.request import OpeningRequest
 
 
 def estimate(
@@ -136,19 +141,33 @@ def estimate(
     except InputError as error:
         return refuse_all(error)
     require_libraries()
+    shown: Any = units  # checked with the other options
+    return _measured(request, sizing_rule, shown, out, pictures=not no_pictures, as_json=as_json, quiet=quiet)
+
+
+def _measured(
+    request: OpeningRequest,
+    rule: Rule | None,
+    units: Unit,
+    out: Path | None,
+    *,
+    pictures: bool,
+    as_json: bool,
+    quiet: bool,
+) -> int:
+    """Measure, write what is asked for into `out` and say the result; return the exit status."""
     from sizing.check import estimate_exit, estimate_photos
     from sizing.json_values import as_text
     from sizing.result.document import estimate_document
     from sizing.saving import save_estimate
     from sizing.terminal import estimate_complaints, estimate_text
 
-    shown: Any = units  # checked with the other options
-    result = estimate_photos(request, progress=progress_shown(quiet), rule=sizing_rule, unit=shown)
+    result = estimate_photos(request, progress=progress_shown(quiet), rule=rule, unit=units)
     document = estimate_document(result)
-    saved, warnings = save_estimate(result, document, out=out, units=shown, pictures=not no_pictures)
+    saved, warnings = save_estimate(result, document, out=out, units=units, pictures=pictures)
     for line in warnings:
         complain(line)
     for line in estimate_complaints(result, in_view=one_screen() and not as_json):
         complain(line)
-    say(as_text(document) if as_json else estimate_text(result, shown, saved))
+    say(as_text(document) if as_json else estimate_text(result, units, saved))
     return estimate_exit(result)

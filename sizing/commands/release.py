@@ -54,12 +54,14 @@ def release(
     from sizing.messages import release as messages
 
     paper: Any = page.lower()
-    if paper not in ("letter", "a4"):
-        return refuse(options.bad_page(page))
-    if openings and len(jobs) != 1:
-        return refuse(options.one_job_for_openings())
-    if reason is not None and by is None:
-        return refuse(options.reason_without_name())
+    misfits = (
+        (paper not in ("letter", "a4"), options.bad_page(page)),
+        (bool(openings) and len(jobs) != 1, options.one_job_for_openings()),
+        (reason is not None and by is None, options.reason_without_name()),
+    )
+    for does, says in misfits:
+        if does:
+            return refuse(says)
     require_libraries()
     from sizing.json_values import as_text
     from sizing.result.document import job_document
@@ -72,9 +74,9 @@ def release(
             documents.append({"job": result.name, "file": result.file, "error": job_document(result)["error"]})
             continue
         known = [opening.label for opening in result.job.openings]
-        for label in openings or ():
-            if label not in known:
-                return refuse(options.unknown_opening(label, known))
+        unknown = next((label for label in openings or () if label not in known), None)
+        if unknown is not None:
+            return refuse(options.unknown_opening(unknown, known))
         try:
             if by is not None:
                 result = sent_by_name(result, openings, by, reason or messages.reason_of_release())

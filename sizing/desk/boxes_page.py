@@ -139,29 +139,8 @@ def _page(
     status: int = 200,
 ) -> Response:
     opening = asked.opening
-    photo: dict[str, Any] | None = None
     blanks, unreadable = _blanks(asked)
-    if opening.photos:
-        file = opening.photos[number].file
-        drawn = photo_view.drawing(opening, asked.found, number, asked.job.units)
-        photo = {
-            "file": file,
-            "number": number,
-            "turn": photo_view.corner_facts(opening, asked.found, number)["turn"],
-            "size": drawn["size"],
-            "tabs": photo_view.photo_tabs(opening, asked.found, number),
-            "sides": drawn["sides"],
-            "shapes": [
-                {"kind": "obstacle", "says": o.what, "points": _points(o.outline_px), "at": _corner(o.outline_px)}
-                for o in opening.obstacles
-                if o.photo == file
-            ]
-            + [
-                {"kind": "blank", "says": "blanked out", "points": _points(_ends(b)), "at": _corner(_ends(b))}
-                for b in blanks
-                if b.photo == file
-            ],
-        }
+    photo = _photo_facts(asked, number, blanks) if opening.photos else None
     given = {key: "" if form is None else text(form, key) for key in (*ENDS, "what", "kind")}
     files = {entry.file: i for i, entry in enumerate(opening.photos)}
     return desk.page(
@@ -189,6 +168,31 @@ def _page(
         ends=list(zip(ENDS, END_NAMES, strict=True)),
         suggested=_SUGGESTED,
     )
+
+
+def _photo_facts(asked: Asked, number: int, blanks: Sequence[Blank]) -> dict[str, Any]:
+    """Return what the page shows of a photo: its sides, and the shapes of obstacles and of what is blanked out."""
+    opening = asked.opening
+    file = opening.photos[number].file
+    drawn = photo_view.drawing(opening, asked.found, number, asked.job.units)
+    return {
+        "file": file,
+        "number": number,
+        "turn": photo_view.corner_facts(opening, asked.found, number)["turn"],
+        "size": drawn["size"],
+        "tabs": photo_view.photo_tabs(opening, asked.found, number),
+        "sides": drawn["sides"],
+        "shapes": [
+            {"kind": "obstacle", "says": o.what, "points": _points(o.outline_px), "at": _corner(o.outline_px)}
+            for o in opening.obstacles
+            if o.photo == file
+        ]
+        + [
+            {"kind": "blank", "says": "blanked out", "points": _points(_ends(b)), "at": _corner(_ends(b))}
+            for b in blanks
+            if b.photo == file
+        ],
+    }
 
 
 def _blanks(asked: Asked) -> tuple[tuple[Blank, ...], list[str]]:

@@ -156,16 +156,9 @@ def _page(
     releases: Mapping[str, Sequence[str]],
 ) -> OpeningPage:
     opening, verdict, answer = result.opening, result.verdict, result.answer
-    why = verdicts.why_verdict(verdict.why, verdict.names, answer.why if isinstance(answer, NotMeasured) else "")
-    if isinstance(answer, NotMeasured) and answer.why not in why:
-        why = f"{why} {sentence(answer.why)}"
-    facts: dict[str, object] = {
-        "wall": opening.wall,
-        "quantity": None if opening.quantity == 1 else opening.quantity,
-        "found_by": words.found_by(answer.found_by) if isinstance(answer, Estimate) else None,
-        "note": opening.note,
-        **{f"extra.{key}": value for key, value in opening.extra.items()},
-    }
+    decision = result.decision
+    stale = decision is not None and decision.stale(result.inputs_sha256)
+    why = _why(result)
     verdict_words = verdicts.verdict_of(
         verdict.verdict, bool(result.photos), verdict.why, readings=bool(result.readings)
     )
@@ -187,7 +180,7 @@ def _page(
         title_kind="hold" if stopped else verdict.verdict,
         why=sentence(why),
         says=decided.by_the_check(verdict_words, sentence(why)) if stopped else sentence(why),
-        facts=_facts(facts),
+        facts=_opening_facts(result),
         to_do=_to_do(result, unit),
         readings=tuple(reading_line(r, result, unit) for r in result.readings),
         tolerance=tolerance_words(result, unit),
@@ -202,16 +195,35 @@ def _page(
                 opening.label, result.readings, unit, job=job.name, on=job.job.measured_on if job.job else None
             ).splitlines()
         ),
-        decision=""
-        if result.decision is None
-        else decisions.decided(result.decision, stale=result.decision.stale(result.inputs_sha256)),
-        decided=""
-        if result.decision is None
-        else decided.in_short(result.decision, stale=result.decision.stale(result.inputs_sha256)),
+        decision="" if decision is None else decisions.decided(decision, stale=stale),
+        decided="" if decision is None else decided.in_short(decision, stale=stale),
         released=decided.released_in(sorted(n for n, labels in releases.items() if opening.label in labels)),
         inputs_sha256=result.inputs_sha256,
         pictures=pictures,
         no_picture=report_pictures.no_picture(left_out),
+    )
+
+
+def _why(result: OpeningResult) -> str:
+    """Return why the verdict is what it is, with why nothing was measured where that does not say so already."""
+    verdict, answer = result.verdict, result.answer
+    why = verdicts.why_verdict(verdict.why, verdict.names, answer.why if isinstance(answer, NotMeasured) else "")
+    if isinstance(answer, NotMeasured) and answer.why not in why:
+        why = f"{why} {sentence(answer.why)}"
+    return why
+
+
+def _opening_facts(result: OpeningResult) -> tuple[tuple[str, str], ...]:
+    """Return what the job says of an opening beside its readings, and how it was found in the photo."""
+    opening, answer = result.opening, result.answer
+    return _facts(
+        {
+            "wall": opening.wall,
+            "quantity": None if opening.quantity == 1 else opening.quantity,
+            "found_by": words.found_by(answer.found_by) if isinstance(answer, Estimate) else None,
+            "note": opening.note,
+            **{f"extra.{key}": value for key, value in opening.extra.items()},
+        }
     )
 
 

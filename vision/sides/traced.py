@@ -47,50 +47,57 @@ def side_lines(
                 f"the {SIDE_WORD[side]} was not found near the corners given: {t.reason}; point at its corners more "
                 "closely, or take a photo that shows it",
             )
-        outward = (
-            np.array([-t.direction[1], t.direction[0]])
-            if side in {"head", "sill"}
-            else np.array([t.direction[1], -t.direction[0]])
-        )
-        outward = outward * (-1.0 if side in {"head", "left"} else 1.0)
-        half = max(float(np.abs(t.s_mm).max()) if len(t.s_mm) else 0.0, 100.0)
-        rough = roughness_mm(side, traces)
-        local, u_local, scatter = believed(t, rough)
-        units = believed_units(t, rough)
-        ends = t.origin_mm + np.array([[-half], [half]]) * t.direction
-        ends_px = project(camera, np.column_stack([ends, np.full(2, t.depth_mm)]))
-        lines[side] = SideLine(
-            side,
-            ends_px,
-            t.depth_mm,
-            t.s_mm + half,
-            local,
-            t.cov_offset_slope,
-            u_local,
-            scatter,
-            _choice_mm(t, wall),
-            wall == "masonry",
-            None if units is None else replace(units, ends_mm=units.ends_mm + half),
-            t.arris_with_mm2,
-        )
-        curve = t.origin_mm + t.s_mm[:, None] * t.direction + local[:, None] * outward
-        drawn[side] = (
-            project(camera, np.column_stack([curve, np.full(len(curve), t.depth_mm)])) if len(curve) else ends_px
-        )
+        lines[side], drawn[side] = _line_and_curve(camera, side, t, wall, roughness_mm(side, traces))
         listed[side] = tuple((c.weight, c.shift_mm, c.name) for c in t.candidates)
-        if t.hidden:
-            pointed = t.candidates[0].name == POINTED_NAME
-            warned.append(Warning_("edge-hidden", _hidden(side, t.coverage, pointed=pointed), side))
-        if t.candidates and t.candidates[0].weight < AMBIGUOUS_BELOW:
-            warned.append(
-                Warning_(
-                    "edge-ambiguous",
-                    f"more than one line could be the {SIDE_WORD[side]}; look at the picture and point at the right "
-                    "one",
-                    side,
-                )
-            )
+        warned += _warnings(side, t)
     return lines, listed, drawn, warned
+
+
+def _line_and_curve(camera: Camera, side: Side, t: SideTrace, wall: Wall, rough_mm: float) -> tuple[SideLine, Array]:
+    """Return the line to measure between, and the curve (N, 2) px to draw, its ends where nothing was traced."""
+    half = max(float(np.abs(t.s_mm).max()) if len(t.s_mm) else 0.0, 100.0)
+    local, u_local, scatter = believed(t, rough_mm)
+    units = believed_units(t, rough_mm)
+    ends = t.origin_mm + np.array([[-half], [half]]) * t.direction
+    ends_px = project(camera, np.column_stack([ends, np.full(2, t.depth_mm)]))
+    line = SideLine(
+        side,
+        ends_px,
+        t.depth_mm,
+        t.s_mm + half,
+        local,
+        t.cov_offset_slope,
+        u_local,
+        scatter,
+        _choice_mm(t, wall),
+        wall == "masonry",
+        None if units is None else replace(units, ends_mm=units.ends_mm + half),
+        t.arris_with_mm2,
+    )
+    if not len(t.s_mm):
+        return line, ends_px
+    curve = t.origin_mm + t.s_mm[:, None] * t.direction + local[:, None] * _outward(side, t.direction)
+    return line, project(camera, np.column_stack([curve, np.full(len(curve), t.depth_mm)]))
+
+
+def _outward(side: Side, direction: Array) -> Array:
+    """Return the unit vector (2,) across a side that runs in a direction (2,), out of the opening."""
+    across = (
+        np.array([-direction[1], direction[0]]) if side in {"head", "sill"} else np.array([direction[1], -direction[0]])
+    )
+    return across * (-1.0 if side in {"head", "left"} else 1.0)
+
+
+def _warnings(side: Side, t: SideTrace) -> list[Warning_]:
+    """Return what is to be said of a side that is hidden, or where another line could be it."""
+    warned = []
+    if t.hidden:
+        pointed = t.candidates[0].name == POINTED_NAME
+        warned.append(Warning_("edge-hidden", _hidden(side, t.coverage, pointed=pointed), side))
+    if t.candidates and t.candidates[0].weight < AMBIGUOUS_BELOW:
+        says = f"more than one line could be the {SIDE_WORD[side]}; look at the picture and point at the right one"
+        warned.append(Warning_("edge-ambiguous", says, side))
+    return warned
 
 
 def refuse_short(camera: Camera, clicked: Mapping[Side, SideLine]) -> None:
