@@ -17,8 +17,9 @@ from vision.observations import (
     reference_points,
     reference_slice,
 )
-from vision.request import Warning_
-from vision.solving.solved import Solved, lifted_warnings, misfit_warnings, not_bent_by_blur
+from vision.priors import camera_blocks, camera_prior, reference_blocks, size_block
+from vision.request import CheckBar, Reference, Warning_
+from vision.solving.solved import Solved, best_of, lifted_warnings, misfit_warnings, not_bent_by_blur
 
 HALF = np.array([90.0, 120.0])
 CORNERS = HALF * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1.0]])
@@ -95,3 +96,25 @@ def test_a_blurred_sheet_is_said_bent_only_where_its_bulge_is_seen(name, bulge_m
     solved = Solved(SimpleNamespace(state=state(bulge_mm)), (name,), (), warnings, 0.1)
     left = not_bent_by_blur(solved).warnings
     assert left == warnings[-kept:]
+
+
+def test_of_two_poses_that_a_small_card_leaves_the_one_of_least_cost_is_taken():
+    """A small thing far away has two poses (Schweighofer and Pinz 2006): each is an end of its own from its start."""
+    prior = camera_prior(1000.0, 0.01, (1201, 901), known=True)
+    card = Reference("given", width_mm=60.0, height_mm=40.0)
+    half = np.array([30.0, 20.0])
+    corners = half * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1.0]])
+
+    def posed(tilt):
+        turn = np.asarray(cv2.Rodrigues(np.array([tilt, -0.5 * tilt, 0.02]))[0], float)
+        return PhotoState(Camera(turn, np.array([5.0, -5, 700]), 1000.0, 600, 450), np.zeros(2), np.zeros((1, 9)))
+
+    true, other = posed(0.5), posed(-0.5)
+    px = project(true.camera, reference_points(true, 0, corners, half)[0])
+    both = [EdgeBlock(0, corners, half, px, np.tile(way, (4, 1)), np.full(4, 0.3), np.zeros(4)) for way in np.eye(2)]
+    blocks = [*camera_blocks(prior), *reference_blocks(1, "panel", sheets=False, stiff=True), *both]
+    blocks.append(size_block(card, CheckBar()))
+    right, wrong = (best_of(blocks, [start]) for start in (true, other))
+    assert right.cost + 1 < wrong.cost
+    assert best_of(blocks, [other, true]).cost == pytest.approx(right.cost, abs=1e-3)
+    assert best_of(blocks, [true, other]).cost == pytest.approx(right.cost, abs=1e-3)
