@@ -1,7 +1,8 @@
-"""A camera profile from photos of sheets: one joint adjustment of all photos with one shared interior.
+"""A camera profile from photos of sheets: one joint adjustment of all photos with one interior that they vary about.
 
-Each photo keeps its pose, its wall and its references; focal length, principal point, k1 and k2 are common, and so is
-the print scale of the sheets. A sheet's bulge may differ a little between photos about a common one.
+Each photo keeps its pose, its wall and its references; k1 and k2 are common, and so is the print scale of the sheets.
+Focal length and principal point of each photo vary a little about common ones (the lens focuses, its stabiliser
+moves), and so does a sheet's bulge.
 
 References: Zhang (2000), A flexible new technique for camera calibration, IEEE TPAMI 22 (several views of planes).
 """
@@ -16,7 +17,8 @@ import numpy as np
 from vision.adjustment import Adjusted, Block, adjust
 from vision.camera import UNKNOWNS
 from vision.in_photo import InPhoto
-from vision.lens.shared_unknowns import SHARED, Condensed, Known, LensState, LikeCommon
+from vision.lens.profile import U_CENTRE_MOVES, U_LOG_FOCUS
+from vision.lens.shared_unknowns import OWN, SHARED, Condensed, Known, LensState, LikeCommon
 from vision.observations import (
     BULGE_X,
     BULGE_Y,
@@ -34,11 +36,16 @@ from vision.priors import U_BULGE_MM
 from vision.request import Array
 
 INTERIOR = slice(6, UNKNOWNS)
+U_BULGE_BETWEEN_MM = 0.15  # guess: how far a taped sheet moves between photos
 LEAST_VIEWS = 3  # Zhang 2000, section 3.1: three planes fix an interior
 # Guesses: what the interior may be before any photo is seen. Loose, so that a profile rests on its photos alone.
 U_LOG_FOCAL, U_CENTRE, U_K1, U_K2 = 0.7, 0.05, 0.5, 0.5
-GROWN, LEAST_RMS_PX = 1.3, 0.02  # of the mean square; photos of one camera stay at 1 (guesses)
+LEAST_RMS_PX = 0.02  # of a photo's residuals, so that a perfect one does not count for all (guess)
 MISFIT_TIMES, MISFIT_PX = 2.5, 0.25  # a photo is left out when its residuals are both
+# So many times what chance does, a photo's own interior is no variation of the others': of 8 photos, three values each,
+# one in 600 sets loses a sound one.
+APART = 4.0
+LEAST_TOLD = 0.01  # of the variance of an interior value, by the photo itself, before the photo can contradict (guess)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -56,10 +63,10 @@ class View:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class LensFit:
-    """The shared interior: focal px, principal point px, k1, k2 and covariance (5, 5) of (log focal, cx, cy, k1, k2).
+    """What the photos vary about: focal px, principal point px, k1, k2.
 
-    `rms_px` are the residuals of the photos that were used, in the order of `used`; `left_out` names the others with
-    the reason.
+    `covariance` (5, 5) is of (log focal, cx, cy, k1, k2). `rms_px` are the residuals of the photos that were used, in
+    the order of `used`; `left_out` names the others with the reason.
     """
 
     focal_px: float
@@ -74,7 +81,7 @@ class LensFit:
 
 
 def calibrate(views: Sequence[View], size_px: tuple[int, int]) -> LensFit | str:
-    """Return the interior that all photos of planes share, or what stands in the way.
+    """Return the interior that all photos of planes vary about, or what stands in the way.
 
     Parameters
     ----------
@@ -83,9 +90,10 @@ def calibrate(views: Sequence[View], size_px: tuple[int, int]) -> LensFit | str:
 
     Notes
     -----
-    Photos that do not fit the others are left out one by one, worst first; so is one without which the others' growth
-    is halved: a zoomed or cut one pulls all residuals up and none far. The covariance grows by the square of what
-    residuals grow when photos share the interior: what the camera's model leaves unsaid is then in it.
+    Photos that do not fit the others are left out one by one, worst first; so is one whose own focal length or
+    principal point no lens at one zoom comes to. The covariance grows by the square of what residuals grow when photos
+    share the distortion, or of how far apart the photos' interiors are against what is allowed for: what the camera's
+    model leaves unsaid is then in it.
     It cannot tell two equal poses from one: few or similar views show as a large covariance, not as an error.
     """
     chosen = list(views)
@@ -94,38 +102,71 @@ def calibrate(views: Sequence[View], size_px: tuple[int, int]) -> LensFit | str:
     while len(chosen) >= LEAST_VIEWS:
         fit = _adjusted(chosen, size_px)
         rms = np.array([_rms_px(v.blocks, s) for v, s in zip(chosen, fit.state.views, strict=True)])
-        worst = int(np.argmax(rms))
-        if rms[worst] <= max(MISFIT_TIMES * float(np.median(rms)), MISFIT_PX):
-            if not fit.converged:
-                return (
-                    "the photos do not fix one camera, most likely because all were taken alike; take some with the "
-                    "sheets tilted by 30 to 45 degrees to each side, up and down, and some with the camera turned"
-                )
-            own = np.array([alone[v.name] for v in chosen])
-            odd = _odd(chosen, own, rms, size_px)
-            if odd is None:
-                return _fit_of(fit, chosen, rms, own, left_out)
-            own_px = chosen[odd].state.camera.focal_px
-            says = f"by itself it has a focal length of {own_px:.0f} px, unlike the others: was it zoomed or cut?"
-            left_out.append((chosen.pop(odd).name, says))
-            continue
-        says = f"does not fit the others ({rms[worst]:.2f} px against {np.median(rms):.2f} px)"
-        left_out.append((chosen.pop(worst).name, says))
+        odd = _misfit(rms)
+        if odd is None and not fit.converged:
+            return (
+                "the photos do not fix one camera, most likely because all were taken alike; take some with the "
+                "sheets tilted by 30 to 45 degrees to each side, up and down, and some with the camera turned"
+            )
+        odd = odd or _apart(chosen, fit, size_px)
+        if odd is None:
+            growth = _growth(rms, np.array([alone[v.name] for v in chosen]))
+            grown = max(1.0, growth, float((_aside(fit.state, size_px) ** 2).mean(0).max()))
+            return _fit_of(fit, chosen, rms, grown, left_out)
+        left_out.append((chosen.pop(odd[0]).name, odd[1]))
     usable = "1 usable photo is" if len(chosen) == 1 else f"{len(chosen)} usable photos are"
     return f"{usable} too few; take at least {LEAST_VIEWS}, better 8, from different sides"
 
 
-def _odd(views: Sequence[View], alone: Array, rms: Array, size_px: tuple[int, int]) -> int | None:
-    """Return which photo strains the interior that the others share; None where there is none, or too few are left."""
-    growth = _growth(rms, alone)
-    if growth < GROWN or len(views) <= LEAST_VIEWS:
+def _misfit(rms: Array) -> tuple[int, str] | None:
+    """Return which photo's residuals (V,) px stand out from the others', and what to say of it."""
+    worst, usual = int(np.argmax(rms)), float(np.median(rms))
+    if rms[worst] <= max(MISFIT_TIMES * usual, MISFIT_PX):
         return None
-    k = int(np.argmax(rms / np.maximum(alone, LEAST_RMS_PX)))
-    others = [v for i, v in enumerate(views) if i != k]
-    fit = _adjusted(others, size_px)
-    again = np.array([_rms_px(v.blocks, s) for v, s in zip(others, fit.state.views, strict=True)])
-    left = _growth(again, np.delete(alone, k))
-    return k if left - 1 < (growth - 1) / 2 else None
+    return worst, f"does not fit the others ({rms[worst]:.2f} px against {usual:.2f} px)"
+
+
+def _aside(state: LensState, size_px: tuple[int, int]) -> Array:
+    """Return how far each photo's log focal length and principal point are from the common ones, in u: (V, 3)."""
+    cameras = [v.camera for v in state.views]
+    own = np.array([[np.log(c.focal_px), c.cx, c.cy] for c in cameras])
+    return np.asarray((own - state.usual) / _u_own(size_px))
+
+
+def _u_own(size_px: tuple[int, int]) -> Array:
+    """Return how far one lens's log focal length and principal point px (3,) vary from photo to photo."""
+    return np.array([U_LOG_FOCUS, *(U_CENTRE_MOVES * max(size_px),) * 2])
+
+
+def _apart(views: Sequence[View], fit: Adjusted[LensState], size_px: tuple[int, int]) -> tuple[int, str] | None:
+    """Return which photo's own interior is no variation of the others', and what to say of it.
+
+    Notes
+    -----
+    Each difference is divided by the standard deviation that chance gives it (Baarda's w-test). Of as few photos as are
+    needed none is left out.
+    """
+    aside, u = _aside(fit.state, size_px), _u_own(size_px)
+    if len(aside) <= LEAST_VIEWS:
+        return None
+    w = np.zeros_like(aside)
+    for i, index in enumerate(fit.state.index):
+        d = np.zeros((OWN, fit.state.unknowns))
+        d[np.arange(OWN), index[INTERIOR][:OWN]], d[np.arange(OWN), np.arange(OWN)] = 1 / u, -1 / u
+        told = 1 - np.diag(d @ fit.covariance @ d.T)  # by the photo itself: where it says nothing, it cannot differ
+        w[i] = np.where(told > LEAST_TOLD, np.abs(aside[i]) / np.sqrt(np.maximum(told, LEAST_TOLD)), 0)
+    worst, value = divmod(int(np.argmax(w)), OWN)
+    if w[worst, value] <= APART:
+        return None
+    own = views[worst].state.camera
+    if value == 0:
+        return int(
+            worst
+        ), f"by itself it has a focal length of {own.focal_px:.0f} px, unlike the others: was it zoomed?"
+    off = float(np.hypot(*(aside[worst, 1:] * u[1:])))
+    return int(
+        worst
+    ), f"its optical centre is {off:.0f} px or more from that of the others: was it cut or straightened?"
 
 
 def _growth(rms: Array, alone: Array) -> float:
@@ -151,10 +192,13 @@ def _adjusted(views: Sequence[View], size_px: tuple[int, int]) -> Adjusted[LensS
         seen = tuple(b for b in view.blocks if isinstance(b, EdgeBlock))
         blocks.append(Condensed(i, seen))
         blocks += [InPhoto(i, b) for b in view.blocks if _own_prior(b)]
+        blocks.append(LikeCommon(start.index[i][INTERIOR][:OWN], np.arange(OWN), _u_own(size_px), "camera"))
         for k, name in enumerate(view.references):
             at = reference_slice(k).start
             common = SHARED + 2 * names.index(name)
-            blocks.append(LikeCommon(start.index[i][[at + BULGE_X, at + BULGE_Y]], np.array([common, common + 1])))
+            bulges = start.index[i][[at + BULGE_X, at + BULGE_Y]]
+            u_bulge = np.full(2, U_BULGE_BETWEEN_MM)
+            blocks.append(LikeCommon(bulges, np.array([common, common + 1]), u_bulge, "flatness"))
     return adjust(blocks, start, iterations=40)
 
 
@@ -186,11 +230,11 @@ def _start(views: Sequence[View], names: Sequence[str]) -> LensState:
         n = PER_REFERENCE * len(view.references)
         local = np.empty(FIRST_REFERENCE + n, np.intp)
         local[INTERIOR], local[SIZE] = np.arange(5), np.arange(5, SHARED)
-        own = np.concatenate([np.arange(6), np.arange(WALL.start, FIRST_REFERENCE + n)])
+        own = np.concatenate([np.arange(6 + OWN), np.arange(WALL.start, FIRST_REFERENCE + n)])
         local[own] = at + np.arange(len(own))
         at += len(own)
         index.append(local)
-    return LensState(tuple(states), np.zeros((len(names), 2)), tuple(index))
+    return LensState(tuple(states), np.array([log_f, cx, cy]), np.zeros((len(names), 2)), tuple(index))
 
 
 def _rms_px(blocks: Sequence[Block[PhotoState]], state: PhotoState) -> float:
@@ -204,16 +248,16 @@ def _fit_of(
     fit: Adjusted[LensState],
     views: Sequence[View],
     rms: Array,
-    alone: Array,
+    grown: float,
     left_out: Sequence[tuple[str, str]],
 ) -> LensFit:
     camera = fit.state.views[0].camera
-    grown = max(1.0, _growth(rms, alone))
     covariance = np.asarray(fit.covariance[:5, :5] * grown)
+    log_focal, cx, cy = fit.state.usual
     return LensFit(
-        camera.focal_px,
-        camera.cx,
-        camera.cy,
+        float(np.exp(log_focal)),
+        float(cx),
+        float(cy),
         camera.k1,
         camera.k2,
         covariance,

@@ -15,21 +15,26 @@ from vision.observations import PhotoState
 from vision.request import Array
 
 SHARED = 7  # interior (5) and print scale (2)
-U_BULGE_BETWEEN_MM = 0.15  # guess: how far a taped sheet moves between photos
+OWN = 3  # of the interior, focal length and principal point are each photo's own, about the common ones
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class LensState:
-    """All photos with one interior, one print scale and the common bulges (S, 2) mm; `index` maps local unknowns."""
+    """All photos with the interior they vary about, one print scale and the common bulges (S, 2) mm.
+
+    `usual` (3,) are log focal px and principal point px, of which each photo has its own: lenses focus and are
+    stabilised. Distortion is one. `index` maps each photo's unknowns to the joint ones.
+    """
 
     views: tuple[PhotoState, ...]
+    usual: Array
     bulges: Array
     index: tuple[NDArray[np.intp], ...]
 
     @property
     def unknowns(self) -> int:
         """Number of unknowns."""
-        return SHARED + self.bulges.size + sum(len(i) - SHARED for i in self.index)
+        return SHARED + self.bulges.size + sum(len(i) - SHARED + OWN for i in self.index)
 
     def of_photo(self, number: int) -> tuple[PhotoState, NDArray[np.intp]]:
         """Return the state of a photo and the columns of its unknowns."""
@@ -39,13 +44,14 @@ class LensState:
         """Return the state after the increment (U,)."""
         views = tuple(v.moved(increment[i]) for v, i in zip(self.views, self.index, strict=True))
         bulges = self.bulges + increment[SHARED : SHARED + self.bulges.size].reshape(-1, 2)
-        return LensState(views, bulges, self.index)
+        return LensState(views, self.usual + increment[:OWN], bulges, self.index)
 
     def vector(self) -> Array:
         """Return the values of the unknowns (U,); rotations and translations read 0."""
         out = np.zeros(self.unknowns)
         for view, i in zip(self.views, self.index, strict=True):
             out[i] = view.vector()
+        out[:OWN] = self.usual
         out[SHARED : SHARED + self.bulges.size] = self.bulges.ravel()
         return out
 
@@ -80,19 +86,20 @@ class Condensed:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class LikeCommon:
-    """A sheet's bulge in one photo against its common one: `own` (2,) and `common` (2,) are joint unknowns."""
+    """What one photo has of its own against what all vary about: joint unknowns `own` (N,), `common` (N,), `u` (N,)."""
 
     own: NDArray[np.intp]
     common: NDArray[np.intp]
-    part: str = "flatness"
+    u: Array
+    part: str
     robust: bool = False
 
     def linearised(self, state: LensState) -> tuple[Array, Array]:
-        """Return misclosures (2,) and design matrix (2, U), both divided by the standard deviation."""
-        x = state.vector()
-        a = np.zeros((2, state.unknowns))
-        a[[0, 1], self.own], a[[0, 1], self.common] = 1 / U_BULGE_BETWEEN_MM, -1 / U_BULGE_BETWEEN_MM
-        return (x[self.common] - x[self.own]) / U_BULGE_BETWEEN_MM, a
+        """Return misclosures (N,) and design matrix (N, U), both divided by the standard deviations."""
+        x, rows = state.vector(), np.arange(len(self.own))
+        a = np.zeros((len(rows), state.unknowns))
+        a[rows, self.own], a[rows, self.common] = 1 / self.u, -1 / self.u
+        return (x[self.common] - x[self.own]) / self.u, a
 
 
 @dataclass(frozen=True, slots=True, eq=False)
