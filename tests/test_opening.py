@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
@@ -14,7 +15,8 @@ from vision.camera import Camera, back_project, project
 from vision.finder.arris_snap import snap
 from vision.finder.opening import find_openings
 from vision.finder.outline import Jambs, find_jambs, square
-from vision.finder.wall_mask import PITCH_MM, unlike_wall, view_wall
+from vision.finder.side_steps import steps_along
+from vision.finder.wall_mask import PITCH_MM, WallView, unlike_wall, view_wall
 from vision.finder.wall_pattern import agreement, level_rad, where_courses_stop
 from vision.request import Warning_
 
@@ -72,9 +74,9 @@ def opening(drawn, cam, corners=OPENING, depth=80.0, reveal=SHADE):
     fill(drawn, seen + inwards, GLASS)
 
 
-def photo(drawn, cam):
+def photo(drawn, cam, sheets=SHEETS):
     """Return the photo (1200, 1600, 3) of the drawn wall with its sheets as grey chequers; blur 0.8 px, noise."""
-    for sheet in SHEETS:
+    for sheet in sheets:
         fill(drawn, sheet, WHITE)
         for k in range(3):
             fill(
@@ -91,9 +93,10 @@ def photo(drawn, cam):
     return np.clip(noisy, 0, 255).astype(np.uint8)
 
 
-def found(drawn, cam, kind="masonry"):
-    outlines = [project(cam, np.column_stack([s, np.zeros(4)])) for s in SHEETS]
-    return find_openings(photo(drawn, cam), cam, outlines, kind)
+def found(drawn, cam, kind="masonry", sheets=SHEETS):
+    patterns = [s.mean(0) + (s - s.mean(0)) * [180 / 200, 240 / 260] for s in sheets]  # the paper has a white rim
+    outlines = [project(cam, np.column_stack([s, np.zeros(4)])) for s in patterns]
+    return find_openings(photo(drawn, cam, sheets), cam, outlines, kind)
 
 
 def error_mm(cam, got, corners=OPENING):
@@ -106,6 +109,32 @@ def test_the_opening_between_the_sheets_is_found():
     got = found(drawn, cam)
     assert not isinstance(got, Warning_), got
     assert error_mm(cam, got) < 12.0  # contract: clicks are off by up to 15 px at 12 MP, here 15 mm
+
+
+@pytest.mark.parametrize("beside", [35.0, 60.0])
+def test_sides_of_sheets_that_hang_in_line_beside_the_jamb_are_no_jamb(beside):
+    drawn, cam = wall(), camera()
+    opening(drawn, cam)
+    x, sheet = 500.0 + beside, np.array([[0.0, 0.0], [200.0, 0.0], [200.0, 260.0], [0.0, 260.0]])
+    right = [sheet + np.array([x, y]) for y in (-520.0, -230.0, 60.0)]
+    got = found(drawn, cam, sheets=(*right, *(s * [-1, 1] for s in right)))
+    assert not isinstance(got, Warning_), got
+    assert error_mm(cam, got) < 12.0
+
+
+def test_a_step_along_a_side_is_told_beside_what_hangs_before_the_wall():
+    lab = np.full((200, 160, 3), [40.0, 128.0, 128.0], np.float32)  # the opening
+    lab[:, 80:] = [120.0, 140.0, 140.0]  # the wall from column 80 on
+    covered = np.zeros(lab.shape[:2], np.uint8)
+    for rows in (slice(20, 90), slice(110, 180)):
+        lab[rows, 84:130] = [240.0, 128.0, 128.0]  # white paper from column 84 on
+        covered[rows, 84:130] = 1
+    ends, foot = np.array([[82.0, 10.0], [82.0, 190.0]]), np.array([0.0, 100.0])
+    bare = WallView(lab, np.ones_like(covered), np.zeros(2))
+    blind = steps_along(bare, ends, foot, "right")
+    assert np.abs(blind.at - 7.5).min() < PITCH_MM  # the paper's side, at column 83.5
+    seen = steps_along(replace(bare, covered=covered), ends, foot, "right")
+    assert seen.at == pytest.approx([(79.5 - 82.0) * PITCH_MM], abs=PITCH_MM / 2)  # the jamb alone
 
 
 def test_a_reveal_in_the_colour_of_the_wall_is_not_taken_for_wall():

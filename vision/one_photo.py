@@ -107,7 +107,8 @@ def trace_solved(
         near = last.lined(ready.grey, solved, None, request.wall, by.segments).adjusted.state.camera
         z = depths.z_mm
         out = max(0.5 * (z["left"] + z["right"]) - z["sill"], 0.0) if request.sill_at == "front" else 0.0
-        searched = find_openings(ready.picture.rgb, near, solved.outlines_px, request.wall, out)
+        sheets = ready.reference.kind == "sheet"
+        searched = find_openings(ready.picture.rgb, near, solved.outlines_px, request.wall, out, sheets=sheets)
         if isinstance(searched, Warning_):
             return replace(base, error=searched)
         corners = searched

@@ -17,18 +17,26 @@ import numpy as np
 from vision.camera import Camera, back_project
 from vision.finder.arris_snap import snap
 from vision.finder.outline import area, find_jambs, square
-from vision.finder.wall_mask import PITCH_MM, WallView, smaller_copy, unlike_wall, view_wall
+from vision.finder.wall_mask import PITCH_MM, WallView, reference_mask, smaller_copy, unlike_wall, view_wall
 from vision.finder.wall_pattern import level_rad, smooth_along, where_courses_stop
 from vision.photo.upright_rgb import Pixels
 from vision.request import Array, Wall, Warning_
 
+# What hangs on the wall, by its outline: Letter or A4 about a pattern of 180 x 240 mm; else the thing and its shadow.
+PAPER = {True: 1.25, False: 1.06}
 MINOR = 0.2  # what has less than this share of the largest outline's area is no opening of the same wall
 BESIDE_MM = 600.0  # the references hang at the height of the opening, give or take
 SAME = 0.4  # outlines that share more than this of the smaller one are of one opening
 
 
 def find_openings(
-    rgb: Pixels, camera: Camera, references_px: Sequence[Array], wall: Wall, out_mm: float = 0.0
+    rgb: Pixels,
+    camera: Camera,
+    references_px: Sequence[Array],
+    wall: Wall,
+    out_mm: float = 0.0,
+    *,
+    sheets: bool = True,
 ) -> Array | Warning_:
     """Return rough corners (4, 2) px of the one opening in view, or the reason why it must be pointed at.
 
@@ -39,6 +47,7 @@ def find_openings(
     references_px : outlines (4, 2) px of the references.
     wall : its kind; siding and panels carry a trim.
     out_mm : how far the sill's edge stands out in front of the jambs'.
+    sheets : the references are printed sheets, outlined by their pattern.
     """
     outlines_mm = np.concatenate([back_project(camera, o, 0.0) for o in references_px])
     small = smaller_copy(rgb, camera, outlines_mm) if np.isfinite(outlines_mm).all() else None
@@ -49,6 +58,7 @@ def find_openings(
     other = None if view is None else unlike_wall(view, references)
     if view is None or other is None:
         return _give_up("too little wall is seen around the references")
+    view = replace(view, covered=reference_mask(view, references, PAPER[sheets]))
     centre = camera.centre_mm()
     foot = (centre[:2] - view.origin_mm) / PITCH_MM
     filled = smooth_along(view, references, other)

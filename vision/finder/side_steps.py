@@ -21,6 +21,7 @@ TILT_MM, TILT_STEP_MM = 12.5, 2.5  # how far the ends of a line lie off its midd
 UPRIGHT = 0.3  # guess: by so much a line must be better that is tilted most
 STEP_T, STEP_LAB = 5.0, 4.0  # a step along a side: against its scatter, and in Lab units
 BLOCKS, EACH = 12, 8  # pieces of a side, samples in each
+LEAST_SEEN = 0.4  # guess: of a side, beside what hangs before the wall, to tell a step along it
 SHARE, MOST = 0.15, 0.6  # joints at every other course show such a share of the mean step in half of the samples
 FROM, TO = 0.06, 0.94  # part of the side: at its ends the neighbours begin
 BEYOND_MM = (80.0, 350.0)  # beyond both ends, where the wall's own steps are read
@@ -81,17 +82,19 @@ def steps_along(view: WallView, ends: Array, foot: Array, side: Side, wall: Mask
     sizes, ts, whole = (np.empty((len(tilts), len(reach) - 2)) for _ in range(3))
     means = np.empty((len(tilts), len(reach) - 2, 3))
     narrow = colour.astype(np.float32)
+    if view.covered is not None:  # what hangs before the wall has sides of its own
+        _, bare = _sampled(shown, np.asarray(1 - view.covered, np.uint8), line, reach, normal)
+        narrow[~bare] = np.nan
     half = np.linspace(-1, 1, len(line))
     for i, tilt in enumerate(tilts):
         moved = _moved(narrow, tilt * half)
         step = moved[:, 2:] - moved[:, :-2] - own
-        mean = means[i] = step.mean(axis=0)
-        pieces = step.reshape(BLOCKS, EACH, *mean.shape).mean(axis=1)
-        error = np.linalg.norm(pieces.std(axis=0, ddof=1), axis=1) / np.sqrt(BLOCKS)
+        mean, error, n = _mean_step(step)
+        means[i] = mean
         sizes[i] = np.linalg.norm(mean, axis=1)
-        ts[i] = sizes[i] / np.maximum(error, 0.5)
+        ts[i] = np.where(n >= LEAST_SEEN * len(line), sizes[i] / np.maximum(error, 0.5), 0.0)
         along = np.einsum("bmc,mc->bm", step, mean) / np.maximum(sizes[i] ** 2, 1e-9)
-        whole[i] = (along > SHARE).mean(axis=0)
+        whole[i] = (along > SHARE).sum(axis=0) / np.maximum(n, 1)
     level = 1 - UPRIGHT * (tilts / tilts[-1]) ** 2  # noise alone must not turn a line
     best = np.argmax(np.where(ts > STEP_T, sizes, 0.0) * level[:, None], axis=0)
     every = np.arange(len(reach) - 2)
@@ -110,6 +113,26 @@ def steps_along(view: WallView, ends: Array, foot: Array, side: Side, wall: Mask
     fine = np.where(curve < 0, 0.5 * (size[n - 1] - size[n + 1]) / np.where(curve < 0, curve, -1.0), 0.0)
     out = float((0.5 * (a + b) - foot) @ normal) * PITCH_MM
     return Steps((reach[1:-1][n] + fine) * PITCH_MM, tilts[best[n]] * PITCH_MM, size[n], means[best[n], n], out)
+
+
+def _mean_step(step: Array) -> tuple[Array, Array, Array]:
+    """Return the mean (M, 3) of steps (N, M, 3), its standard error (M,) by the pieces of the side, and how many (M,).
+
+    Steps that are not seen are NaN and do not count.
+    """
+    seen = np.isfinite(step[..., 0])
+    if seen.all():
+        pieces = step.reshape(BLOCKS, EACH, *step.shape[1:]).mean(axis=1)
+        error = np.linalg.norm(pieces.std(axis=0, ddof=1), axis=1) / np.sqrt(BLOCKS)
+        return step.mean(axis=0), error, np.full(step.shape[1], len(step))
+    known = np.where(seen[..., None], step, 0.0)
+    n = seen.sum(axis=0)
+    mean = known.sum(axis=0) / np.maximum(n, 1)[:, None]
+    in_piece = seen.reshape(BLOCKS, EACH, -1).sum(axis=1)
+    pieces = known.reshape(BLOCKS, EACH, *mean.shape).sum(axis=1) / np.maximum(in_piece, 1)[..., None]
+    of_pieces = (in_piece[..., None] * (pieces - mean) ** 2).sum(axis=(0, 2)) / EACH  # a piece half seen counts half
+    whole = np.maximum(n / EACH, 1.0)
+    return mean, np.sqrt(of_pieces / np.maximum(whole - 1, 1.0) / whole), n
 
 
 def moved_ends(ends: Array, side: Side, at: float, tilt: float) -> Array:

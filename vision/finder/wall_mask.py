@@ -26,11 +26,15 @@ Mask = NDArray[np.uint8]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class WallView:
-    """Rectified view of the plane z = 0: `lab` (H, W, 3), `valid` (H, W) pixels in the photo, pixel (0, 0) in mm."""
+    """Rectified view of the plane z = 0: `lab` (H, W, 3), `valid` (H, W) pixels in the photo, pixel (0, 0) in mm.
+
+    `covered` (H, W): pixels where a reference hangs before the wall; None: not looked at.
+    """
 
     lab: NDArray[np.float32]
     valid: Mask
     origin_mm: Array
+    covered: Mask | None = None
 
     def to_photo(self, camera: Camera, points: Array) -> Array:
         """Return pixels (N, 2) of the photo for pixels (N, 2) of the view."""
