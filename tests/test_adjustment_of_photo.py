@@ -23,6 +23,8 @@ from vision.priors import camera_blocks, camera_prior, reference_blocks, size_bl
 from vision.request import CheckBar, Reference
 from vision.sheets import sheet
 from vision.sheets.printed_edges import unit_edges
+from vision.solving.solved import best_of
+from vision.solving.start import start_states
 
 MIDDLE = np.array([sheet.WIDTH_MM / 2, sheet.HEIGHT_MM / 2])
 HALF = np.array([108.0, 140.0])
@@ -90,6 +92,23 @@ def difference(a, b):
     """Return the increment (U,) that takes state b to state a."""
     head = cv2.Rodrigues(a.camera.rotation @ b.camera.rotation.T)[0].ravel()
     return np.concatenate([head, a.camera.translation_mm - b.camera.translation_mm, (a.vector() - b.vector())[6:]])
+
+
+@pytest.mark.parametrize("quarter", [1, 2, 3])
+def test_the_wall_stays_upright_where_the_first_sheet_hangs_on_its_side(quarter):
+    """Oracle: the true camera, which looks at one wall however its sheets hang on it."""
+    state, turn = true_state(), quarter * np.pi / 2
+    references = state.references.copy()
+    references[0, 2] = turn
+    state = replace(state, references=references)
+    corners = HALF * [[-1, -1], [1, -1], [1, 1], [-1, 1.0]]
+    pixels = [project(state.camera, reference_points(state, i, corners, HALF)[0]) for i in range(2)]
+    known = [*camera_blocks(PRIOR), size_block(Reference("sheet"), CheckBar())]
+    known += reference_blocks(2, "masonry", sheets=True, stiff=False, turn_rad=turn)
+    found = best_of([*known, *seen_edges(state)], start_states(PRIOR, [corners] * 2, pixels, turn)).state
+    assert found.camera.rotation == pytest.approx(state.camera.rotation, abs=0.01)
+    assert found.references[:, :3] == pytest.approx(state.references[:, :3], abs=3.0)
+    assert found.references[0, 2] == pytest.approx(turn, abs=1e-6)
 
 
 @pytest.fixture(scope="module")

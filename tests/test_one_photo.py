@@ -191,13 +191,19 @@ def test_a_photo_stored_turned_with_its_exif_gives_the_same_measures(shot, click
     assert second.measured.cov_mm2 == pytest.approx(first.measured.cov_mm2, rel=1e-9)
 
 
+def codes(result):
+    return {w.code for w in (result.report if isinstance(result, PhotoMeasured) else result).warnings}
+
+
 def test_a_photo_lying_on_its_side_is_set_upright_by_its_sheets(shot):
-    """Without corners nothing but the sheets says what is up; with corners the photo is left as it is."""
+    """Without corners, courses and Exif nothing but the sheets says what is up; with corners it is left as it is."""
     folder, rgb, truth, _ = shot
-    path = saved(folder, "lying", np.ascontiguousarray(np.rot90(rgb)))
-    result = one(request(path, None))
-    warned = result.report.warnings if isinstance(result, PhotoMeasured) else result.warnings
-    assert "turned" in {w.code for w in warned}
+    path = folder / "lying.jpg"
+    Image.fromarray(np.ascontiguousarray(np.rot90(rgb))).save(path, quality=93)
+    assert "turned" in codes(one(request(path, None)))
+    by_camera = saved(folder, "lying-by-camera", np.ascontiguousarray(np.rot90(rgb)))
+    assert {"turned", "sheets-turned"} & codes(one(request(by_camera, None))) == {"sheets-turned"}
+    assert not {"turned", "sheets-turned"} & codes(one(request(by_camera, None, turn=90)))
     x, y = np.array(truth["corners_px"]).T
     lying = np.column_stack([y, WIDTH - 1 - x])
     result = one(request(path, np.roll(lying, -1, axis=0), trace=False))

@@ -14,8 +14,14 @@ from vision.photo.reading import Photo, at_read_size, read_photo
 from vision.photo.upright_rgb import Pixels
 from vision.priors import CameraPrior, camera_prior
 from vision.quality.doubts import file_doubts
-from vision.request import Array, OpeningRequest, PhotoReport, PhotoRequest, Reference, Warning_
+from vision.request import Array, OpeningRequest, PhotoReport, PhotoRequest, Reference, Wall, Warning_
 from vision.sheets import markers
+from vision.wall.which_way_up import quarters_to_turn
+
+SHEETS_TURNED = (
+    "all sheets in the photo hang on their side or head; it was taken to be upright, as its camera says; if it is not, "
+    "give turn = 90, 180 or 270"
+)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -54,7 +60,7 @@ def prepare(request: OpeningRequest, photo: PhotoRequest) -> Prepared:
     picture = read_photo(photo.path, photo.turn)
     scaled = _at_read_size(photo, picture)
     reference = photo.reference or request.reference
-    picture, grey, sightings, warned = _upright(picture, scaled, reference)
+    picture, grey, sightings, warned = _upright(picture, scaled, reference, request.wall)
     _all_inside(photo, picture)
     warned += _read_at_half(picture)
     lens = choose_lens(scaled, picture)
@@ -129,9 +135,9 @@ def _read_at_half(picture: Photo) -> list[Warning_]:
 
 
 def _upright(
-    picture: Photo, photo: PhotoRequest, reference: Reference
+    picture: Photo, photo: PhotoRequest, reference: Reference, wall: Wall
 ) -> tuple[Photo, Pixels, tuple[markers.Sighting, ...], list[Warning_]]:
-    """Return the photo turned by itself when all its sheets lie at one quarter turn and no corner says otherwise.
+    """Return the photo turned by itself where it seems to lie on its side, and neither corner nor person says which.
 
     Also its grey picture (H, W), the sheets in it, and what is to be said.
     """
@@ -139,10 +145,11 @@ def _upright(
     if reference.kind != "sheet":
         return picture, grey, (), []
     found = markers.find_sheets(grey)
-    quarters = {_quarter(s) for s in found}
-    if photo.corners_px is not None or len(quarters) != 1 or quarters == {0}:
+    if photo.corners_px is not None or photo.turn:
         return picture, grey, found, []
-    quarter = quarters.pop()
+    quarter, sure = quarters_to_turn(grey, found, wall, picture.exif)
+    if not quarter:
+        return picture, grey, found, [] if sure else [Warning_("sheets-turned", SHEETS_TURNED)]
     turned = np.ascontiguousarray(np.rot90(picture.rgb, quarter))
     turned.setflags(write=False)
     h, w = turned.shape[:2]
@@ -161,12 +168,6 @@ def _grey(rgb: Pixels) -> Pixels:
     grey = np.asarray(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), np.uint8)
     grey.setflags(write=False)
     return grey
-
-
-def _quarter(s: markers.Sighting) -> int:
-    """Return how many quarter turns counter-clockwise bring the sheet upright."""
-    a, b = markers.apply_homography(s.homography, np.array([[90.0, 120.0], [120.0, 120.0]]))
-    return round(float(np.degrees(np.arctan2(b[1] - a[1], b[0] - a[0]))) / 90) % 4
 
 
 def _each_once(quads: tuple[Array, ...]) -> None:

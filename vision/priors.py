@@ -124,13 +124,14 @@ def reference_size_mm(reference: Reference) -> tuple[float, float]:
 
 
 def reference_blocks(
-    count: int, wall: Wall, *, sheets: bool, stiff: bool, u_bloom_px: float = 1e-3
+    count: int, wall: Wall, *, sheets: bool, stiff: bool, u_bloom_px: float = 1e-3, turn_rad: float = 0.0
 ) -> list[PriorBlock]:
     """Return the priors of all references: depth and tilt, bulge, bloom, and the gauge (the first one's place).
 
-    `u_bloom_px` is for other references than sheets, whose own edges show how far black has grown.
+    `u_bloom_px` is for other references than sheets, whose own edges show how far black has grown. `turn_rad` is that
+    of the first one in the wall's frame, by which the frame is set.
     """
-    blocks: list[Sequence[PriorBlock]] = [[_gauge(), wall_block()]]
+    blocks: list[Sequence[PriorBlock]] = [[_gauge(turn_rad), wall_block()]]
     for i in range(count):
         first = reference_slice(i).start
         u_depth = float(np.hypot(U_DEPTH_MM[wall], U_STANDOFF_MM))
@@ -161,7 +162,8 @@ def wall_block() -> PriorBlock:
     return PriorBlock(index, np.zeros(2), np.array([U_WALL_TURN_RAD, U_WALL_SKEW_RAD]), "wall_plane")
 
 
-def _gauge() -> PriorBlock:
+def _gauge(turn_rad: float) -> PriorBlock:
     """Return what fixes the frame of the wall: the first reference's place and turn (no error: a choice)."""
     first = reference_slice(0).start
-    return PriorBlock(first + np.array([X, Y, TURN]), np.zeros(3), np.array([1e-4, 1e-4, 1e-7]), "gauge")
+    at = np.array([0.0, 0.0, turn_rad])
+    return PriorBlock(first + np.array([X, Y, TURN]), at, np.array([1e-4, 1e-4, 1e-7]), "gauge")

@@ -84,17 +84,17 @@ def steps_along(view: WallView, ends: Array, foot: Array, side: Side, wall: Mask
     narrow = colour.astype(np.float32)
     if view.covered is not None:  # what hangs before the wall has sides of its own
         _, bare = _sampled(shown, np.asarray(1 - view.covered, np.uint8), line, reach, normal)
-        narrow[~bare] = np.nan
+        narrow[bare == 0] = np.nan
     half = np.linspace(-1, 1, len(line))
     for i, tilt in enumerate(tilts):
         moved = _moved(narrow, tilt * half)
         step = moved[:, 2:] - moved[:, :-2] - own
-        mean, error, n = _mean_step(step)
+        mean, error, known = _mean_step(step)
         means[i] = mean
         sizes[i] = np.linalg.norm(mean, axis=1)
-        ts[i] = np.where(n >= LEAST_SEEN * len(line), sizes[i] / np.maximum(error, 0.5), 0.0)
+        ts[i] = np.where(known >= LEAST_SEEN * len(line), sizes[i] / np.maximum(error, 0.5), 0.0)
         along = np.einsum("bmc,mc->bm", step, mean) / np.maximum(sizes[i] ** 2, 1e-9)
-        whole[i] = (along > SHARE).sum(axis=0) / np.maximum(n, 1)
+        whole[i] = (along > SHARE).sum(axis=0) / np.maximum(known, 1)
     level = 1 - UPRIGHT * (tilts / tilts[-1]) ** 2  # noise alone must not turn a line
     best = np.argmax(np.where(ts > STEP_T, sizes, 0.0) * level[:, None], axis=0)
     every = np.arange(len(reach) - 2)
@@ -126,7 +126,7 @@ def _mean_step(step: Array) -> tuple[Array, Array, Array]:
         error = np.linalg.norm(pieces.std(axis=0, ddof=1), axis=1) / np.sqrt(BLOCKS)
         return step.mean(axis=0), error, np.full(step.shape[1], len(step))
     known = np.where(seen[..., None], step, 0.0)
-    n = seen.sum(axis=0)
+    n = np.asarray(seen.sum(axis=0))
     mean = known.sum(axis=0) / np.maximum(n, 1)[:, None]
     in_piece = seen.reshape(BLOCKS, EACH, -1).sum(axis=1)
     pieces = known.reshape(BLOCKS, EACH, *mean.shape).sum(axis=1) / np.maximum(in_piece, 1)[..., None]

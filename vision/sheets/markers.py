@@ -35,6 +35,12 @@ class Sighting:
         return len(self.corners_mm) // 4
 
 
+def quarter_turns(seen: Sighting) -> int:
+    """Return how many quarter turns counter-clockwise bring a sheet upright: 0 to 3."""
+    a, b = apply_homography(seen.homography, np.array([[90.0, 120.0], [120.0, 120.0]]))
+    return round(float(np.degrees(np.arctan2(b[1] - a[1], b[0] - a[0]))) / 90) % 4
+
+
 def find_sheets(grey: cv2.typing.MatLike) -> tuple[Sighting, ...]:
     """Return the sheets seen in a grey picture (H, W) uint8, the largest first.
 

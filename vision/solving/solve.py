@@ -38,7 +38,8 @@ def solve_sheets(
     corners = np.array([[0, 0], [sheet.WIDTH_MM, 0], [sheet.WIDTH_MM, sheet.HEIGHT_MM], [0, sheet.HEIGHT_MM]])
     outline = [markers.apply_homography(s.homography, corners) for s in sightings]
     known: list[Block[PhotoState]] = [*camera_blocks(prior), size_block(Reference("sheet"), bar)]
-    known += reference_blocks(len(sightings), wall, sheets=True, stiff=False)
+    turn = float(np.pi / 2 * markers.quarter_turns(sightings[0]))  # the frame of the wall stays upright
+    known += reference_blocks(len(sightings), wall, sheets=True, stiff=False, turn_rad=turn)
     first: list[Block[PhotoState]] = []
     for i, s in enumerate(sightings):
         if len(s.saddles_px) >= 4:
@@ -47,7 +48,7 @@ def solve_sheets(
             first.append(point_block(i, s.corners_mm - SHEET_MIDDLE_MM, SHEET_HALF_MM, s.corners_px, U_MARKER_PX))
         if len(plane[i]):
             first.append(point_block(i, plane[i], SHEET_HALF_MM, s.saddles_px, U_SADDLE_PX))
-    starts = start_states(prior, [corners - SHEET_MIDDLE_MM] * len(sightings), outline)
+    starts = start_states(prior, [corners - SHEET_MIDDLE_MM] * len(sightings), outline, turn)
     best = best_of(known + first, starts)
     edge_blocks = _edge_blocks(grey, sightings, best.state, first)
     final = adjust([*known, *edge_blocks], best.state, iterations=12, near=True)

@@ -13,11 +13,14 @@ from vision.priors import STANDOFF_MM, CameraPrior
 from vision.request import Array
 
 
-def start_states(prior: CameraPrior, plane_mm: Sequence[Array], pixels: Sequence[Array]) -> list[PhotoState]:
+def start_states(
+    prior: CameraPrior, plane_mm: Sequence[Array], pixels: Sequence[Array], turn_rad: float = 0.0
+) -> list[PhotoState]:
     """Return possible states, one or two a seed reference; `plane_mm[i]` (N, 2) are seen at `pixels[i]` (N, 2).
 
     A single plane seen weakly in perspective has two poses (Collins and Bartoli 2014, IPPE): both are tried. The
-    largest two references are tried as seeds; the first reference always carries the frame.
+    largest two references are tried as seeds; the first reference always carries the frame, in which it is turned by
+    `turn_rad`.
     """
     k = np.array([[prior.focal_px, 0, prior.cx], [0, prior.focal_px, prior.cy], [0, 0, 1.0]])
     order = np.argsort([-np.ptp(p, axis=0).prod() for p in pixels])[:2]
@@ -30,13 +33,13 @@ def start_states(prior: CameraPrior, plane_mm: Sequence[Array], pixels: Sequence
             rotation = np.asarray(cv2.Rodrigues(turns[i])[0], float)
             shift = np.asarray(shifts[i], float).ravel()
             camera = Camera(rotation, shift, prior.focal_px, prior.cx, prior.cy, prior.k1, prior.k2)
-            state = _placed(camera, plane_mm, pixels)
+            state = _placed(camera, plane_mm, pixels, turn_rad)
             if state is not None:
                 states.append(state)
     return states
 
 
-def _placed(camera: Camera, plane_mm: Sequence[Array], pixels: Sequence[Array]) -> PhotoState | None:
+def _placed(camera: Camera, plane_mm: Sequence[Array], pixels: Sequence[Array], turn_rad: float) -> PhotoState | None:
     """Return the state with every reference placed by back projection and the frame moved to the first one."""
     places = np.zeros((len(pixels), 3))
     for i, (plane, pixel) in enumerate(zip(plane_mm, pixels, strict=True)):
@@ -44,8 +47,8 @@ def _placed(camera: Camera, plane_mm: Sequence[Array], pixels: Sequence[Array]) 
         if not np.isfinite(wall).all():
             return None
         places[i] = rigid_motion(plane, wall)
-    # frame of the first reference: X = R0 X' + p0
-    x0, y0, turn0 = places[0]
+    # frame of the first reference, turned: X = R0 X' + p0
+    x0, y0, turn0 = places[0] - [0, 0, turn_rad]
     c, s = np.cos(turn0), np.sin(turn0)
     turn = np.array([[c, -s, 0], [s, c, 0], [0, 0, 1.0]])
     moved = Camera(
