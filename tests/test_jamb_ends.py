@@ -90,6 +90,18 @@ def test_jambs_that_never_end_below_it_are_no_jambs_of_that_sill_and_tell_no_pla
     assert told(0.0, rgb) == 0.0
 
 
+def test_one_jamb_that_runs_on_and_on_is_asked_about_though_the_other_seems_to_end():
+    rgb = photo()
+    rgb[200 + HIGH_MM : 200 + HIGH_MM + 120, 400 : 200 + WIDE_MM] = 60
+    assert told(0.0, rgb) == 0.0
+
+
+def test_the_end_of_a_dark_sill_in_line_with_a_jamb_is_not_the_jamb():
+    rgb = photo(reveal=120)
+    rgb[200 + HIGH_MM :, 400 : 200 + WIDE_MM] = 20  # its step is five times that of the jamb
+    assert told(0.0, rgb) is None
+
+
 def test_a_joint_in_line_with_a_jamb_is_not_the_jamb():
     rgb = photo()
     for x in (200, 200 + WIDE_MM - 6):
