@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from tests.test_page_find import PAGES, asked, photo, prior
 from vision.pages.caught import caught
+from vision.pages.find import find_quads
 from vision.pages.of_photo import solve_page_photo
+from vision.pages.plane import likeness
 from vision.request import Reference, Warning_
 
 LETTER = Reference("letter")
@@ -85,3 +89,36 @@ def test_the_corner_that_both_unseen_sides_share_is_named_with_its_place(one):
     said = caught(rgb, given, LETTER, prior(), 3.0, "page", lambda: [], lambda _: 0.0)
     assert isinstance(said, Warning_)
     assert f"drag the top right one (at {x:.0f},{y:.0f} px) onto its corner" in said.message
+
+
+def test_an_outline_of_other_proportions_on_the_wall_does_not_catch_corners_beside_it(one):
+    """A card's dark stripe is found as its head: three sides and the stripe are no card on the wall."""
+    rgb, truth, true = one
+    bare = np.full_like(rgb, 120)
+    stripe = true[0].copy()
+    stripe[:2] += 0.2 * (stripe[[3, 2]] - stripe[:2])
+    page = find_quads(rgb, (215.9, 279.4), prior(), plain=True, corner_mm=20)[0]
+    wall = np.array(truth["rough_corners_px"], float)
+    found = [replace(page, corners_px=stripe)]
+
+    def like(quad):
+        return likeness(quad, (215.9, 279.4), wall, prior())
+
+    assert caught(bare, true[0], LETTER, prior(), 3.0, "page", lambda: found, like) is true[0]
+
+
+@pytest.mark.parametrize("said", [Reference("id1"), Reference("given", 150.0, 80.0), Reference("given", 200.0, 180.0)])
+def test_a_page_pointed_out_as_something_of_other_proportions_is_not_measured_by(one, said):
+    rgb, truth, true = one
+    found = solve_page_photo(rgb, asked(truth, reference_corners_px=(true[0],)), said, prior(), "masonry")
+    assert isinstance(found, Warning_)
+    assert found.code == "reference-size"
+    assert "nothing was measured" in found.message
+
+
+def test_two_pages_pointed_out_as_something_of_other_proportions_are_not_measured_by():
+    rgb, truth, true = photo()
+    request = asked(truth, reference_corners_px=tuple(true))
+    said = solve_page_photo(rgb, request, Reference("given", 200.0, 180.0), prior(), "masonry")
+    assert isinstance(said, Warning_)
+    assert said.code == "reference-size"

@@ -49,11 +49,18 @@ def caught(
         return quad
     far = CAUGHT * float(np.sqrt(sides[:2].prod()))
     near = [(f.rating, _nearest(f.corners_px, quad)) for f in find()]
-    near = [(rating, q) for rating, q in near if np.abs(q - quad).max() < far]
+    near = [(rating, q) for rating, q in near if np.abs(q - quad).max() < far and like(q) > 0]
     if near:
         return max(near, key=lambda n: n[0])[1]
     if pose_rating(quad, mm, prior) >= FITS and like(quad) > 0:
         return quad  # as clicked
+    if traced is not None and traced.weakest >= SEEN:
+        return Warning_(
+            "reference-size",
+            f"the corners given for the {what} are on sides that are clearly seen, but not those of a rectangle of its "
+            "size; nothing was measured: check what it is and its size (reference), and drag its corners if they are "
+            "on another thing",
+        )
     return Warning_(
         "no-reference",
         f"the corners given for the {what} are not those of a rectangle of its size, and its sides were not seen near "

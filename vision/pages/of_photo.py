@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from vision.kept.once import Once, anew
 from vision.pages.caught import caught
 from vision.pages.find import OF_ITS_OWN, FoundQuad, find_quads
+from vision.pages.kind import SAYS
 from vision.pages.one_side import mended
 from vision.pages.plane import likeness
 from vision.priors import PAGE_SIZE_MM, PAPER, CameraPrior, reference_size_mm
@@ -77,7 +78,8 @@ def solve_page_photo(
         return pointed
     given = pointed
     if len(given) > 1:
-        return solve_rectangles(given, reference, prior, wall, asked.click_px, seen)
+        solved = solve_rectangles(given, reference, prior, wall, asked.click_px, seen)
+        return _unlike(solved, reference, asked.path.name, like) or solved
     found = kept(("quads", reference, prior, rough, given), lambda: find(given))
     found = _mended(rgb, found, reference, None if given else opening, prior, like)
     traces = [(f.corners_px, f.traced) for f in found] if asked.trace else []
@@ -100,7 +102,8 @@ def solve_page_photo(
     if isinstance(best, Warning_):
         return best
     first, click_px = (given, asked.click_px) if best is None else ([best.corners_px], FOUND_PX)
-    return _joined(first, click_px, [f for f in found if f is not best], solve, reference, prior)
+    solved = _joined(first, click_px, [f for f in found if f is not best], solve, reference, prior)
+    return (_unlike(solved, reference, asked.path.name, like) if given else None) or solved
 
 
 def _caught(
@@ -230,6 +233,24 @@ def _askew(seen: FoundQuad, reference: Reference, name: str) -> Warning_:
         "the wall as the opening's corners show it, so it may be another thing; point out the corners of the "
         f"{reference.thing} itself (reference corners), or, if this is it, move the opening's corners onto the opening",
     )
+
+
+def _unlike(solved: Solved, reference: Reference, name: str, like: Callable[[Array], float]) -> Warning_ | None:
+    """Return `reference-size` where the sides of a reference pointed out are not of its proportions; else None.
+
+    One rectangle of any proportions fits a slanted wall, and says nothing of that itself.
+    """
+    for traced in solved.traced:
+        if traced is None or like(traced.corners_px) > 0:
+            continue
+        said = f" of {SAYS[reference.kind]}" if reference.kind in SAYS else " said"
+        return Warning_(
+            "reference-size",
+            f"what was pointed out as the {reference.thing} in {name}, at {_at(traced.corners_px)} px, has other "
+            f"proportions on the wall, as the opening's corners show it, than the size{said}; nothing was measured: "
+            "check what it is and its size (reference), then its corners and those of the opening",
+        )
+    return None
 
 
 def _at(quad: Array) -> str:
