@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from vision.advice import geometry_warnings
-from vision.request import PARTS
+from vision.advice import geometry_warnings, shape_warnings
+from vision.request import PARTS, Measure
 
 
 def said(U95_mm, part, references=2, thing="sheet"):
@@ -44,3 +44,33 @@ def test_a_single_reference_asks_for_a_second_one_on_the_other_side():
 
 def test_what_is_known_to_a_quarter_inch_is_not_weak():
     assert said(6.3, "camera") == []
+
+
+NINE_MM = np.array([1000.0, 1000, 1000, 1200, 1200, 1200, 1562, 1562, 0])  # a rectangle of 1000 x 1200 mm
+
+
+def shaped(u_mm=1.0, **by):
+    further = {name: Measure(by.get(name, 0.0), u_mm) for name in ("taper_width", "taper_height", "lean")}
+    return shape_warnings(NINE_MM, further)
+
+
+@pytest.mark.parametrize(
+    ("by", "words"),
+    [
+        ({"taper_width": 40.0}, "the top width is 40 mm more than the bottom one"),
+        ({"taper_height": -40.0}, "the left height is 40 mm less than the right one"),
+        ({"lean": -40.0}, "the head is shifted 40 mm to the left of the sill"),
+    ],
+)
+def test_an_opening_far_from_a_rectangle_is_said_with_figure_and_remedy(by, words):
+    """Oracle: contract, *Result*: `not-rectangular`, effect and remedy in the message."""
+    (warned,) = shaped(**by)
+    assert warned.code == "not-rectangular"
+    assert words in warned.message
+    assert "known to 2 mm" in warned.message
+    assert "see in the picture" in warned.message
+
+
+def test_openings_as_built_and_what_is_not_known_so_well_are_not_called_out_of_shape():
+    assert shaped(taper_width=14.0, taper_height=-14.0, lean=14.0) == []
+    assert shaped(u_mm=15.0, taper_width=40.0) == []

@@ -2,13 +2,37 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 
-from vision.request import PARTS, SIZE_NAMES, Array, CheckBar, Reference, Warning_
+from vision.request import NINE, PARTS, SIZE_NAMES, Array, CheckBar, Measure, Reference, Warning_
 from vision.solving.solved import Solved
 
 WEAK_MM = 6.35  # the contract's default tolerance
 HALF = 0.5  # of the variance
+# Out of true by more than walls are built (guesses): practice openings reach 12 mm and 1.4 % of the side across.
+OUT_MM, OUT_OF_SIDE = 15.0, 0.02
+SHAPES = (  # difference, the side that it is a slant of, and how it is said where it is above and below zero
+    (
+        "taper_width",
+        "height_middle",
+        "the top width is {} more than the bottom one",
+        "the top width is {} less than the bottom one",
+    ),
+    (
+        "taper_height",
+        "width_middle",
+        "the left height is {} more than the right one",
+        "the left height is {} less than the right one",
+    ),
+    (
+        "lean",
+        "height_middle",
+        "the head is shifted {} to the right of the sill",
+        "the head is shifted {} to the left of the sill",
+    ),
+)
 REMEDY_OF = {
     ("print_scale",): "measure the printed bars on the {thing}s and enter them",
     ("reference_size",): "measure the {thing} itself and enter its size",
@@ -66,6 +90,27 @@ def geometry_warnings(cov_mm2: Array, budget_mm: Array, references: int, thing: 
     # up to a tenth, as the figure beside the measure is
     says = f"the {SIZE_NAMES[worst]} is only known to {np.ceil(10 * U95 - 1e-6) / 10:.1f} mm from this photo; {remedy}"
     return [Warning_("weak-geometry", says)]
+
+
+def shape_warnings(values_mm: Array, further: Mapping[str, Measure]) -> list[Warning_]:
+    """Return `not-rectangular` where opposite sides differ, or lean, by more than openings are built out of true.
+
+    Parameters
+    ----------
+    values_mm, further : the nine (9,), and the measures beside them.
+    """
+    out = []
+    for name, side, more, less in SHAPES:
+        by, U95 = further[name].value_mm, 2 * further[name].u_mm
+        if abs(by) > max(OUT_MM, OUT_OF_SIDE * values_mm[NINE.index(side)]) + U95:
+            out.append((more if by > 0 else less).format(f"{abs(by):.0f} mm") + f" (known to {U95:.0f} mm)")
+    if not out:
+        return []
+    says = (
+        f"the opening is no rectangle as measured: {', '.join(out)}; see in the picture whether its sides and every "
+        "reference are where they should be, and if they are, measure both by tape: what is made square will not fit"
+    )
+    return [Warning_("not-rectangular", says)]
 
 
 def _share(budget_mm: Array, parts: tuple[str, ...]) -> float:

@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from vision.advice import geometry_warnings, reference_warnings
+from vision.advice import geometry_warnings, reference_warnings, shape_warnings
 from vision.brick_gauge import with_gauge_hint
 from vision.camera import Camera, back_project, project
 from vision.depths import edge_depths
@@ -242,6 +242,7 @@ def measure_traced(request: OpeningRequest, traced: PhotoTraced, apart_mm: Seque
                 result.budget_mm,
             ),
             *geometry_warnings(result.cov_mm2, result.budget_mm, len(solved.names), traced.reference.thing),
+            *shape_warnings(result.values_mm, result.further),
         ),
         wall_to_photo=to_photo,
         extent_mm=extent,

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from vision.advice import geometry_warnings
+from vision.advice import geometry_warnings, shape_warnings
 from vision.depths import edge_depths
 from vision.joint.several_photos import Together
 from vision.one_photo import PhotoTraced
@@ -48,7 +48,7 @@ def said_together(
             own = (*own, *slant_doubts(photo.solved.adjusted.state.camera, corners))
         kept = [w for w in own if w.code not in dropped]
         found[i] = replace(reports[i], warnings=with_effects(kept, measured.cov_mm2, measured.budget_mm))
-    return found, [*depth, *weak]
+    return found, [*depth, *weak, *shape_warnings(measured.values_mm, measured.further)]
 
 
 def _depth_seen(together: Together, assumed: Sequence[Side]) -> list[Warning_]:
