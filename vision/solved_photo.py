@@ -27,13 +27,19 @@ from vision.quality.edge_blur import (
     too_smeared,
     weakened,
 )
-from vision.quality.panorama import rolled
+from vision.quality.panorama import joined_with_itself, rolled
 from vision.request import OpeningRequest, PhotoReport, Warning_
 from vision.sheets.sheet import HEIGHT_MM, WIDTH_MM
 from vision.solving.print_scale import scaled_by_outline
 from vision.solving.solve import solve_sheets
 from vision.solving.solved import Solved, not_bent_by_blur
 from vision.wall.segments import Segments
+
+PUT_TOGETHER = Warning_(
+    "not-one-view",
+    "the same sheet letter is in view twice, and the sheets fit no single view of one wall: the picture seems put "
+    "together from several photos, so nothing can be measured in it; send each photo by itself, as the camera wrote it",
+)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -56,7 +62,7 @@ def solve_photo(request: OpeningRequest, ready: Prepared, last: LastTrace | None
     `last` is what was worked out for the same photo with other corners.
     """
     last = last or LastTrace()
-    solved = ready.report.error or _solve(request, ready, last)
+    solved = ready.report.error or joined_with_itself(ready.grey) or _solve(request, ready, last)
     while not isinstance(solved, Warning_) and ready.reference.kind == "sheet":
         bad = too_smeared(ready.grey, solved, ready.sightings)
         if not bad:
@@ -70,8 +76,12 @@ def solve_photo(request: OpeningRequest, ready: Prepared, last: LastTrace | None
     solved, doubts, blur = _doubted(request, ready, solved, last)
     if any(w.code == "blurred" for w in doubts):
         solved = not_bent_by_blur(solved)
-    if {"blurred", "references-disagree"} <= {w.code for w in (*doubts, *solved.warnings)}:
+    codes = {w.code for w in (*ready.report.warnings, *doubts, *solved.warnings)}
+    if {"blurred", "references-disagree"} <= codes:
         return replace(ready.report, warnings=(*ready.report.warnings, *doubts), error=_smeared(ready.asked.path.name))
+    twice = len(set(solved.names)) < len(solved.names)
+    if twice and "references-disagree" in codes and codes & {"cropped", "wide-lens", "not-one-view"}:
+        return replace(ready.report, error=PUT_TOGETHER)
     segments = last.segments(ready.grey) if solved.blocks and sees_lines(ready, doubts) else None
     return PhotoSolved(solved, tuple(doubts), segments, None if blur is None else blur.spread_px)
 
