@@ -9,8 +9,10 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
+from vision.adjustment import Block, adjust
 from vision.last_trace import LastTrace
 from vision.lens.usual import with_usual_lens
+from vision.observations import EdgeBlock, PhotoState, PriorBlock
 from vision.pages.of_photo import solve_page_photo
 from vision.photo.reading import at_photo_size
 from vision.prepared import Prepared
@@ -32,7 +34,7 @@ from vision.request import OpeningRequest, PhotoReport, Warning_
 from vision.sheets.sheet import HEIGHT_MM, WIDTH_MM
 from vision.solving.print_scale import scaled_by_outline
 from vision.solving.solve import solve_sheets
-from vision.solving.solved import Solved, not_bent_by_blur
+from vision.solving.solved import Solved, not_bent_by_blur, strain
 from vision.wall.segments import Segments
 
 PUT_TOGETHER = Warning_(
@@ -82,8 +84,30 @@ def solve_photo(request: OpeningRequest, ready: Prepared, last: LastTrace | None
     twice = len(set(solved.names)) < len(solved.names)
     if twice and "references-disagree" in codes and codes & {"cropped", "wide-lens", "not-one-view"}:
         return replace(ready.report, error=PUT_TOGETHER)
+    solved = _as_they_disagree(solved) if ready.reference.kind == "sheet" else solved
     segments = last.segments(ready.grey) if solved.blocks and sees_lines(ready, doubts) else None
     return PhotoSolved(solved, tuple(doubts), segments, None if blur is None else blur.spread_px)
+
+
+def _as_they_disagree(solved: Solved) -> Solved:
+    """Return sheets that contradict each other with all they say as uncertain as what is known beforehand is strained.
+
+    Notes
+    -----
+    The Birge ratio, with the largest strained residual in place of the rms: the contradiction is in few of many.
+    """
+    codes = {w.code for w in solved.warnings}
+    if "references-disagree" not in codes or "print-scale" in codes:  # the scale then holds what they differ by
+        return solved
+    ratio = strain(solved.blocks, solved.adjusted.state)
+    blocks = tuple(_less_sure(b, ratio) for b in solved.blocks)
+    return replace(solved, blocks=blocks, adjusted=adjust(blocks, solved.adjusted.state, near=True))
+
+
+def _less_sure(block: Block[PhotoState], ratio: float) -> Block[PhotoState]:
+    if isinstance(block, EdgeBlock):
+        return replace(block, u_px=ratio * block.u_px)
+    return replace(block, u=ratio * block.u) if isinstance(block, PriorBlock) else block
 
 
 def sees_lines(ready: Prepared, doubts: Sequence[Warning_] = ()) -> bool:

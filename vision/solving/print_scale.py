@@ -33,9 +33,19 @@ def scaled_by_outline(rgb: NDArray[np.uint8], solved: Solved, bar: CheckBar) -> 
     and nothing tells which, so the bars' value stands and its uncertainty holds the other one.
     """
     state = solved.adjusted.state
-    seen = [s for i in range(len(solved.names)) if (s := page_scale(rgb, state, i)) is not None]
+    by_sheet = [(name, page_scale(rgb, state, i)) for i, name in enumerate(solved.names)]
+    seen = [s for _, s in by_sheet if s is not None]
     agreed = _agreed(seen)
     place = next((n for n, b in enumerate(solved.blocks) if _is_size(b)), None)
+    if place is not None and (apart := _apart(seen)) > 0:
+        each = " and ".join(f"{name} at {100 * s.common[0]:.1f} %" for name, s in by_sheet if s is not None)
+        says = (
+            f"by the outlines of their paper the sheets were not printed alike, {each}; one of them makes every size "
+            "wrong, and the uncertainty says so: print all sheets in one go at 100 % ('actual size'), or leave the "
+            "other one out of the photo, and take it again"
+        )
+        warned = (*solved.warnings, Warning_("print-scale", says))
+        return _either(replace(solved, warnings=warned, scale_seen=True), place, apart)
     if agreed is None or place is None:
         return solved
     scale, u = agreed.common
@@ -92,6 +102,15 @@ def _either(solved: Solved, place: int, apart: float) -> Solved:
 
 def _is_size(block: object) -> bool:
     return isinstance(block, PriorBlock) and list(block.index) == list(range(SIZE.start, SIZE.stop))
+
+
+def _apart(seen: Sequence[PageScale]) -> float:
+    """Return how far the scales of sheets lie apart where that is sure: they were printed one by one; else 0."""
+    by_scale = sorted(s.common for s in seen)
+    if not by_scale:
+        return 0.0
+    (low, u_low), (high, u_high) = by_scale[0], by_scale[-1]
+    return high - low if high - low > CLEAR * np.hypot(u_low, u_high) else 0.0
 
 
 def _agreed(seen: Sequence[PageScale]) -> PageScale | None:

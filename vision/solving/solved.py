@@ -13,6 +13,7 @@ from vision.observations import EdgeBlock, PhotoState, PriorBlock, reference_poi
 from vision.page_sides.traced import TracedQuad
 from vision.request import Array, Warning_
 
+STRAINED = 4.0  # standard deviations of what was known before, beyond which references contradict each other
 BULGED_MM = 2.0  # a sheet that bulges more is said not to be flat
 # Renderings: a corner lifted by 5 to 15 mm loses 9 to 86 % of its printed edges, one that lies flat none.
 CORNER_MM, CORNER_EDGES, LEFT_OUT = 55.0, 10, 0.2
@@ -73,6 +74,18 @@ def outline_px(state: PhotoState, i: int, plane: Array, half: Array) -> Array:
     return project(state.camera, reference_points(state, i, plane, half)[0])
 
 
+def strain(blocks: Sequence[Block[PhotoState]], state: PhotoState) -> float:
+    """Return the largest residual, in standard deviations, of what was known before: camera, wall, print, not bends."""
+    return max(
+        (
+            float(np.abs(b.linearised(state)[0]).max())
+            for b in blocks
+            if isinstance(b, PriorBlock) and b.part != "flatness"  # bent paper is said by itself: the bend is measured
+        ),
+        default=0.0,
+    )
+
+
 def misfit_warnings(
     final: Adjusted[PhotoState],
     known: Sequence[Block[PhotoState]],
@@ -81,15 +94,7 @@ def misfit_warnings(
 ) -> list[Warning_]:
     """Return warnings where references contradict each other or their paper is bent."""
     warned = []
-    strained = max(
-        (
-            float(np.abs(b.linearised(final.state)[0]).max())
-            for b in known
-            if isinstance(b, PriorBlock) and b.part != "flatness"  # bent paper is said below: the bend is measured
-        ),
-        default=0.0,
-    )
-    if strained > 4:
+    if strain(known, final.state) > STRAINED:
         warned.append(
             Warning_(
                 "references-disagree",

@@ -1,0 +1,62 @@
+"""Sheets that contradict each other say so by U95 too. Oracle: exact truth of the rendering."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from fixtures.renderer.camera import Camera, film_focal_px, pose
+from fixtures.renderer.render import render
+from fixtures.renderer.scene import Opening, Scene, Sheet, smooth_sides
+from vision.estimate import estimate_opening
+from vision.request import NINE, CheckBar, Estimate, OpeningRequest, PhotoRequest, Quantity
+
+RECTANGLE = np.array([[-350.0, -300], [350, -300], [350, 300], [-350, 300]])
+
+
+BARS = CheckBar(Quantity(150.0, 0.1), Quantity(200.0, 0.1))
+CUT_MM = (190.0, 252.0)  # paper trimmed by hand: its outline tells no scale
+
+
+def measured(folder, scale, page_mm, bars):
+    """Return warnings by code, and the largest error of a width or height over its standard uncertainty."""
+    r, t = pose(np.array([30.0, -40.0, 1700.0]), 3.0, -2.0, 0.5)
+    camera = Camera(1536, 1152, film_focal_px(26, 1536, 1152), 767.5, 575.5, 0.0, 0.0, r, t)
+    small = Sheet(0, (-660.0, -130.0), 1.5, scale=(scale, scale), page_mm=page_mm)
+    sheets = (small, Sheet(1, (470.0, -90.0), -2.0, page_mm=page_mm))
+    rgb, truth = render(Scene("t", camera, Opening(smooth_sides(RECTANGLE)), sheets, oversample=1))
+    Image.fromarray(rgb).save(folder / "p.jpg", quality=95)
+    rough = np.array(truth["rough_corners_px"], float)
+    found = estimate_opening(OpeningRequest((PhotoRequest(folder / "p.jpg", corners_px=rough),), check_bar=bars))
+    assert isinstance(found, Estimate)
+    error = np.array([found.values_mm[i] - truth["measures_mm"][name] for i, name in enumerate(NINE[:6])])
+    said = {w.code: w.message for w in found.photos[0].warnings}
+    return said, float(np.abs(error / np.sqrt(np.diag(found.cov_mm2)[:6])).max())
+
+
+@pytest.mark.parametrize("scale", [0.92, 0.94])
+def test_sheets_of_two_sizes_are_wrong_within_their_uncertainty(tmp_path, scale):
+    said, worst = measured(tmp_path, scale, CUT_MM, BARS)
+    assert "references-disagree" in said
+    assert worst < 3
+
+
+@pytest.mark.parametrize("bars", [BARS, CheckBar()])
+@pytest.mark.parametrize("scale", [0.94, 0.97])
+def test_sheets_not_printed_alike_are_named_with_their_scales(tmp_path, scale, bars):
+    """ASME Y14.1: US Letter is 215.9 x 279.4 mm."""
+    said, worst = measured(tmp_path, scale, (215.9, 279.4), bars)
+    assert "scale-unverified" not in said
+    told = dict(re.findall(r"(sheet .) at ([\d.]+) %", said["print-scale"]))
+    assert float(told["sheet A"]) == pytest.approx(100 * scale, abs=0.3)
+    assert float(told["sheet B"]) == pytest.approx(100, abs=0.3)
+    assert worst < 3
+
+
+def test_sheets_printed_alike_are_not_called_unlike(tmp_path):
+    said, worst = measured(tmp_path, 1.0, (215.9, 279.4), CheckBar())
+    assert "print-scale" not in said
+    assert worst < 3
