@@ -240,7 +240,8 @@ def _opening_warnings(
         U95 = 2.0 * np.sqrt(np.maximum(np.diag(answer.cov_mm2), 0.0))
         weak = [n for n, U in zip(NINE[:8], U95, strict=False) if min(tolerance.of(n)) < U]
         if weak:
-            warnings.append(Warning_("weak-geometry", messages.weak_geometry(weak)))
+            seen = max((len(photo.references_px) for photo in answer.photos), default=1)
+            warnings.append(Warning_("weak-geometry", messages.weak_geometry(weak, seen)))
     if missing:
         warnings.append(Warning_("readings-missing", messages.readings_missing(missing)))
     if opening.rule is None and opening.ordered is not None:

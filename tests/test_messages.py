@@ -120,6 +120,12 @@ def test_no_warning_is_without_its_remedy():
         assert len(re.findall(r"[a-z][.:;?]", text)) >= 2, text
 
 
+def test_a_vague_photo_of_two_sheets_is_not_told_to_show_two_sheets():
+    assert "Two sheets, left and right" in check_warnings.weak_geometry(["width_top"], 1)
+    assert "Two sheets" not in check_warnings.weak_geometry(["width_top"], 2)
+    assert "nearer and squarer" in check_warnings.weak_geometry(["width_top"], 2)
+
+
 def test_words_are_plain_ascii_where_terminals_may_be_old():
     words = (files("sizing") / "messages").iterdir()
     text = "".join(p.read_text(encoding="utf-8") for p in words if p.name.endswith(".py"))

@@ -259,14 +259,14 @@ def _not_measured(reports: Sequence[PhotoReport], parts: int) -> NotMeasured:
         return NotMeasured(errors[0].code, errors[0].message, tuple(reports))
     if parts:
         what = (
-            "the photos show parts of the opening that nothing joins"
+            "the photos show parts of the opening that nothing joins, or that do not fit together"
             if parts > 1
             else ("the photo shows a part of the opening only")
         )
         return NotMeasured(
             "parts-not-joined",
             f"{what}: take one that shows the whole opening, or parts that overlap with the same sheet, page or card "
-            "in view in both",
+            "in view in both; - stands for a corner outside of the photo, all others are to be given",
             tuple(reports),
         )
     return NotMeasured(

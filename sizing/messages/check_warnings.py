@@ -33,12 +33,14 @@ def readings_missing(names: Sequence[str]) -> str:
     return f"Readings are missing: {names_of(names)}. Without them nothing can be sent: take them."
 
 
-def weak_geometry(names: Sequence[str]) -> str:
-    """Return the warning `weak-geometry`."""
-    return (
-        f"The photo is less sure than the tolerance asks for: {names_of(names)}. Two sheets, "
-        "left and right of the opening, make it sure."
+def weak_geometry(names: Sequence[str], references: int = 1) -> str:
+    """Return the warning `weak-geometry`; `references`: how many one photo shows at most."""
+    remedy = (
+        "Two sheets, left and right of the opening, make it sure."
+        if references < 2
+        else "Two references are in view already: a photo from nearer and squarer to the wall makes it surer."
     )
+    return f"The photo is less sure than the tolerance asks for: {names_of(names)}. {remedy}"
 
 
 def same_photo(file: str, labels: Sequence[str]) -> str:
