@@ -8,6 +8,7 @@ import pytest
 
 from sizing.messages.lengths import in_unit
 from sizing.photoresults import read_in
+from vision.photo.exif import ExifFacts, focal35_contradicted
 from vision.quality.doubts import with_effects
 from vision.request import PARTS, NotMeasured, PhotoReport, Warning_
 
@@ -43,6 +44,14 @@ def test_the_effect_on_U95_is_rounded_up():
 )
 def test_sizes_of_standards_and_lenses_stay_as_they_are_known(text):
     assert in_unit(text, "in") == text
+
+
+def test_focal_lengths_that_contradict_each_other_are_told_in_mm_everywhere():
+    exif = ExifFacts(make="a", model="b", focal_mm=4.3, focal35_mm=26.0)
+    told = focal35_contradicted(exif, (4032, 3024), 52.0)
+    assert told is not None
+    assert "52 mm" in in_unit(told[0], "in")
+    assert "26 mm" in in_unit(told[0], "in")
 
 
 def test_a_job_in_mm_reads_what_the_photo_said():

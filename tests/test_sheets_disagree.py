@@ -12,6 +12,7 @@ from fixtures.renderer.camera import Camera, film_focal_px, pose
 from fixtures.renderer.render import render
 from fixtures.renderer.scene import Opening, Scene, Sheet, smooth_sides
 from vision.estimate import estimate_opening
+from vision.lens.profile import LensKey, LensProfile, written
 from vision.request import NINE, CheckBar, Estimate, OpeningRequest, PhotoRequest, Quantity
 
 RECTANGLE = np.array([[-350.0, -300], [350, -300], [350, 300], [-350, 300]])
@@ -60,3 +61,21 @@ def test_sheets_printed_alike_are_not_called_unlike(tmp_path):
     said, worst = measured(tmp_path, 1.0, (215.9, 279.4), CheckBar())
     assert "print-scale" not in said
     assert worst < 3
+
+
+def test_a_camera_profile_is_named_among_what_may_be_wrong(tmp_path):
+    """A profile of another lens: 20 % longer than that of the rendering, and sure of it."""
+    r, t = pose(np.array([600.0, -40.0, 1500.0]), 22.0, -2.0, 0.5)
+    camera = Camera(1536, 1152, film_focal_px(26, 1536, 1152), 767.5, 575.5, 0.0, 0.0, r, t)
+    sheets = (Sheet(0, (-660.0, -130.0), 1.5), Sheet(1, (470.0, -90.0), -2.0))
+    rgb, truth = render(Scene("t", camera, Opening(smooth_sides(RECTANGLE)), sheets, oversample=1))
+    Image.fromarray(rgb).save(tmp_path / "p.jpg", quality=95)
+    key = LensKey("", "", "", None, None, (1536, 1152))
+    sure = np.diag([1e-3, 2.0, 2.0, 5e-3, 5e-3]) ** 2
+    of = LensProfile(key, 1.2 * camera.f_px, 767.5, 575.5, 0.0, 0.0, sure, {"photos": 9, "rms_px": 0.05})
+    (tmp_path / "x.lens.toml").write_text(written(of), encoding="utf-8")
+    rough = np.array(truth["rough_corners_px"], float)
+    asked = PhotoRequest(tmp_path / "p.jpg", corners_px=rough, lens=tmp_path / "x.lens.toml")
+    found = estimate_opening(OpeningRequest((asked,), check_bar=BARS))
+    said = {w.code: w.message for w in found.photos[0].warnings}
+    assert "leave the profile out" in said["references-disagree"]

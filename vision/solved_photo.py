@@ -84,6 +84,8 @@ def solve_photo(request: OpeningRequest, ready: Prepared, last: LastTrace | None
     twice = len(set(solved.names)) < len(solved.names)
     if twice and "references-disagree" in codes and codes & {"cropped", "wide-lens", "not-one-view"}:
         return replace(ready.report, error=PUT_TOGETHER)
+    if ready.prior.covariance is not None:
+        solved = replace(solved, warnings=tuple(_or_profile(w) for w in solved.warnings))
     solved = _as_they_disagree(solved) if ready.reference.kind == "sheet" else solved
     segments = last.segments(ready.grey) if solved.blocks and sees_lines(ready, doubts) else None
     return PhotoSolved(solved, tuple(doubts), segments, None if blur is None else blur.spread_px)
@@ -102,6 +104,16 @@ def _as_they_disagree(solved: Solved) -> Solved:
     ratio = strain(solved.blocks, solved.adjusted.state)
     blocks = tuple(_less_sure(b, ratio) for b in solved.blocks)
     return replace(solved, blocks=blocks, adjusted=adjust(blocks, solved.adjusted.state, near=True))
+
+
+def _or_profile(warning: Warning_) -> Warning_:
+    """Return a contradiction of references with the camera profile named beside them: it may be what is wrong."""
+    if warning.code != "references-disagree":
+        return warning
+    says = (
+        "; a camera profile was used: if the picture was cut or zoomed, or is by another camera, leave the profile out"
+    )
+    return replace(warning, message=warning.message + says)
 
 
 def _less_sure(block: Block[PhotoState], ratio: float) -> Block[PhotoState]:

@@ -174,8 +174,8 @@ def focal35_contradicted(exif: ExifFacts, size_px: tuple[int, int], given_mm: fl
     absurd = abs(math.log(given_mm / told_mm)) > math.log(FOCAL35_ABSURD)
     both = "one of them is wrong" if absurd else "both are held possible, and sizes are less sure for it"
     says = (
-        f"focal35 is given as {given_mm:g} mm, but the camera wrote {exif.focal35_mm:g} mm into the photo (Exif): "
-        f"{both}; leave focal35 out, or send the photo as the camera wrote it"
+        f"focal35 is given as {given_mm:g} mm in 35 mm terms, but the camera wrote {exif.focal35_mm:g} mm in 35 mm "
+        f"terms into the photo (Exif): {both}; leave focal35 out, or send the photo as the camera wrote it"
     )
     return says, absurd
 
