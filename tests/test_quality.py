@@ -23,7 +23,7 @@ from vision.page_sides.traced import trace_quad
 from vision.photo.exif import ExifFacts, focal_prior, read_exif
 from vision.priors import camera_prior
 from vision.quality.doubts import BLUR_PX, file_doubts, slant_doubts, solved_doubts, with_effects
-from vision.quality.edge_blur import PrintedBlur, page_blur, pattern_agreement, printed_blur, too_smeared
+from vision.quality.edge_blur import PrintedBlur, page_blur, pattern_agreement, printed_blur, sheets_white, too_smeared
 from vision.request import (
     NINE,
     PARTS,
@@ -151,6 +151,17 @@ def test_a_page_in_a_photo_that_moved_is_called_blurred(motion, said):
         assert "hold still" in words[0].message
 
 
+def test_the_light_of_a_sheet_is_told_without_its_edges():
+    """IEC 61966-2-1: code 188 is 0.503 of full light, code 26 is 0.0103."""
+    board = np.kron(np.indices((4, 3)).sum(0) % 2, np.ones((60, 60)))
+    outlines = [np.array([[x, 40], [x + 180, 40], [x + 180, 280], [x, 280.0]]) for x in (30, 330)]
+    code = np.full((320, 560), 100, np.uint8)
+    for (x, _), bright in zip((o[0].astype(int) for o in outlines), (188, 26), strict=True):
+        code[40:280, x : x + 180] = np.where(board > 0, bright, 3)
+    assert sheets_white(code, outlines[:1]) == pytest.approx(0.503, abs=0.003)
+    assert sheets_white(code, outlines) == pytest.approx(0.0103, abs=0.0005)
+
+
 def test_bare_paper_in_the_dark_is_said_of_a_page():
     rng = np.random.default_rng(4)
     page = np.full((300, 300, 3), 20.0)
@@ -185,10 +196,10 @@ def facing(focal, slant):
     return Solved(np.array([[c, 0, s], [0, 1, 0], [-s, 0, c]]), np.array([0, 0, 2000.0]), focal, 2015.5, 1511.5)
 
 
-def doubts(*, blur=None, focal=3000.0, scale=2.0, exif=EXIF):
+def doubts(*, blur=None, focal=3000.0, scale=2.0, exif=EXIF, white=1.0):
     outline = np.array([[-90, -120], [90, -120], [90, 120], [-90, 120.0]]) * scale + [2015.5, 1511.5]
     prior = camera_prior(focal, 0.03, FULL, known=True)
-    return solved_doubts(facing(focal, 0.0), prior, exif, FULL, [outline], float(np.sqrt(180 * 240)), blur)
+    return solved_doubts(facing(focal, 0.0), prior, exif, FULL, [outline], float(np.sqrt(180 * 240)), blur, white)
 
 
 @pytest.mark.parametrize(("slant_deg", "found"), [(0, []), (35, []), (50, ["steep"]), (-50, ["steep"])])
@@ -209,6 +220,7 @@ def test_a_sound_photo_gets_no_word():
         ({"blur": PrintedBlur((2.0, 1.9), 6.0, 0.7, 0.02)}, "blurred"),
         ({"blur": PrintedBlur((0.8, 0.8), 6.0, 0.03, 0.02)}, "low-light"),
         ({"blur": PrintedBlur((0.8, 0.8), 6.0, 0.7, 0.3)}, "low-light"),
+        ({"white": 0.02}, "low-light"),
         ({"exif": replace(EXIF, iso=3200.0)}, "low-light"),
         ({"exif": replace(EXIF, exposure_s=0.1)}, "low-light"),
     ],

@@ -26,6 +26,7 @@ from vision.quality.edge_blur import (
     page_blur,
     pattern_agreement,
     printed_blur,
+    sheets_white,
     too_smeared,
     weakened,
 )
@@ -205,7 +206,8 @@ def _doubted(
         solved = with_usual_lens(solved, prior, size)
     side = (WIDTH_MM, HEIGHT_MM) if sheets else reference_size_mm(ready.reference)
     camera, root = solved.adjusted.state.camera, float(np.sqrt(side[0] * side[1]))
-    return solved, [*warned, *solved_doubts(camera, prior, exif, size, solved.outlines_px, root, blur)], blur
+    white = sheets_white(grey, solved.outlines_px) if sheets and blur is None else 1.0
+    return solved, [*warned, *solved_doubts(camera, prior, exif, size, solved.outlines_px, root, blur, white)], blur
 
 
 def _seen_cut(request: OpeningRequest, ready: Prepared, solved: Solved, last: LastTrace) -> bool:

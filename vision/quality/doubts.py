@@ -171,13 +171,14 @@ def solved_doubts(
     outlines_px: Sequence[Array],
     side_mm: float,
     blur: PrintedBlur | None,
+    white: float = 1.0,
 ) -> list[Warning_]:
     """Return warnings on lens, pixels, blur and light of a solved photo.
 
     Parameters
     ----------
     outlines_px, side_mm : outline (4, 2) px of each reference, and the root of a reference's area in mm.
-    blur : spread of the printed edges; None where none are seen.
+    blur : spread of the printed edges; None where none are seen, and then `white` is the paper's light (full: 1).
     """
     warned: list[Warning_] = []
     f35 = camera.focal_px * FULL_FRAME_DIAGONAL_MM / float(np.hypot(*size_px))
@@ -195,7 +196,7 @@ def solved_doubts(
         )
         warned.append(Warning_("too-few-pixels", says))
     warned += _sharpness(blur, px_per_mm)
-    warned += _light(exif, blur)
+    warned += _light(exif, blur, white)
     return warned
 
 
@@ -285,14 +286,15 @@ def _sharpness(blur: PrintedBlur | None, px_per_mm: float) -> list[Warning_]:
     return [Warning_("blurred", says)]
 
 
-def _light(exif: ExifFacts, blur: PrintedBlur | None) -> list[Warning_]:
+def _light(exif: ExifFacts, blur: PrintedBlur | None, white: float) -> list[Warning_]:
     whys = []
     if exif.iso is not None and exif.iso >= MANY_ISO:
         whys.append(f"ISO {exif.iso:.0f}")
     if exif.exposure_s is not None and exif.exposure_s > LONG_EXPOSURE_S:
         whys.append(f"an exposure of 1/{1 / exif.exposure_s:.0f} s")
-    if blur is not None and blur.white < DARK_WHITE:
-        whys.append(f"white paper at {100 * blur.white:.0f} % of full light")
+    white = white if blur is None else blur.white
+    if white < DARK_WHITE:
+        whys.append(f"white paper at {100 * white:.0f} % of full light")
     if blur is not None and blur.noise > NOISE_OF_CONTRAST:
         whys.append(f"noise of {100 * blur.noise:.0f} % of black to white")
     if not whys:

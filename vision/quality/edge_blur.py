@@ -74,6 +74,19 @@ def printed_blur(
     return max(found, key=lambda b: max(b.spread_px) / b.reach_px, default=None)
 
 
+def sheets_white(grey: cv2.typing.MatLike, outlines_px: Sequence[Array]) -> float:
+    """Return the light (full: 1) of the darkest sheet's paper, by its pattern (4, 2) px: about half of it is bare.
+
+    It is there in the dark too, where too few printed edges are seen to tell blur and light by them.
+    """
+    found = []
+    for outline in outlines_px:
+        h = cv2.getPerspectiveTransform(PATTERN_MM, outline.astype(np.float32))
+        square = cv2.warpPerspective(np.asarray(grey), np.linalg.inv(h), (int(WIDTH_MM), int(HEIGHT_MM)))
+        found.append(float(linear_light(np.percentile(square, 75))))
+    return min(found)
+
+
 def _of_sheet(grey: cv2.typing.MatLike, block: EdgeBlock, outline: Array) -> PrintedBlur:
     area = abs(float(cv2.contourArea(outline.astype(np.float32))))
     reach = float(np.clip(0.46 * CELL_MM * np.sqrt(area / (WIDTH_MM * HEIGHT_MM)), 1.0, MOST_REACH_PX))
