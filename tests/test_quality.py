@@ -238,6 +238,19 @@ def test_the_effect_said_is_that_on_the_size_which_its_parts_touch_most():
     assert told.message == "cut (the middle width is known to 4.0 mm, 3.0 mm of it from this)"
 
 
+@pytest.mark.parametrize(
+    ("side", "size"),
+    [("left", "bottom width"), ("right", "bottom width"), ("head", "right height"), ("sill", "right height")],
+)
+def test_a_doubtful_jamb_is_said_of_a_width_and_a_head_of_a_height(side, size):
+    cov, budget = np.eye(9), np.zeros((9, len(PARTS)))
+    budget[[2, 5], PARTS.index("edge_choice")] = 0.4, 0.5
+    other = "left" if side in {"head", "sill"} else "head"
+    for s, told in ((side, size), (other, "right height" if size == "bottom width" else "bottom width")):
+        (warned,) = with_effects([Warning_("edge-ambiguous", "two lines", s)], cov, budget)
+        assert f"the {told} is known" in warned.message
+
+
 def scene():
     R, t = pose(np.array([40.0, -60.0, 1500.0]), 5.0, -4.0, 1.0)
     f = film_focal_px(26, 1152, 864)

@@ -218,6 +218,8 @@ def with_effects(warnings: Sequence[Warning_], cov_mm2: Array, budget_mm: Array)
         parts = [PARTS.index(p) for p in EFFECT.get(w.code, ())]
         if parts:
             shares = 2 * np.sqrt((budget_mm[:6, parts] ** 2).sum(axis=1))
+            if w.side:  # a jamb makes no height longer, nor head or sill a width
+                shares = np.where((np.arange(6) < 3) == (w.side in {"left", "right"}), shares, -1.0)
             most = int(np.argmax(shares))
             U95 = 2 * float(np.sqrt(cov_mm2[most, most]))
             says = f"the {SIZE_NAMES[most]} is known to {U95:.1f} mm, {shares[most]:.1f} mm of it from this"
