@@ -236,7 +236,7 @@ def _opening_warnings(
 
     warnings = list(answer.warnings)
     present = {w.code for w in warnings} | {w.code for photo in answer.photos for w in photo.warnings}
-    if isinstance(answer, Estimate) and "weak-geometry" not in present:
+    if isinstance(answer, Estimate) and not present & {"weak-geometry", "photos-disagree"}:
         U95 = 2.0 * np.sqrt(np.maximum(np.diag(answer.cov_mm2), 0.0))
         weak = [n for n, U in zip(NINE[:8], U95, strict=False) if min(tolerance.of(n)) < U]
         if weak:

@@ -119,6 +119,7 @@ def test_two_photos_that_contradict_each_other_leave_as_much_open_as_they_lie_ap
     assert answer.further["narrowest_width"].u_mm == pytest.approx(u[1])
     assert [w.code for w in answer.warnings] == ["photos-disagree"]
     assert "as large as their answers lie apart" in answer.warnings[0].message
+    assert "weak-geometry" not in {w.code for p in answer.photos for w in p.warnings}  # no better view helps
     assert answer.remedies == ()
 
 

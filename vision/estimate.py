@@ -114,7 +114,9 @@ def _surest(
     surest, *others = (i for i in order if any(whole[i].traced is p for p in photos))
     values = whole[surest].measured.values_mm
     best = measure_traced(request, whole[surest].traced, [whole[i].measured.values_mm - values for i in others])
-    reports[surest] = best.report
+    # what opens the uncertainty is the other photo, and no better view or clearer line of this one closes it
+    own = tuple(w for w in best.report.warnings if w.code != "weak-geometry")
+    reports[surest] = replace(best.report, warnings=own)
     return _estimate(best.measured, best.candidates, best.faces, best.traced, reports, warned)
 
 
