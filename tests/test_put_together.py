@@ -10,7 +10,7 @@ from fixtures.renderer.camera import Camera, film_focal_px, pose
 from fixtures.renderer.render import render
 from fixtures.renderer.scene import Opening, Scene, Sheet, Wall, smooth_sides
 from vision.estimate import estimate_opening
-from vision.photo.panorama import joined_with_itself
+from vision.quality.panorama import joined_with_itself
 from vision.request import NotMeasured, OpeningRequest, PhotoRequest
 
 RECTANGLE = np.array([[-350.0, -300], [350, -300], [350, 300], [-350, 300]])
