@@ -45,4 +45,5 @@ def profile_refused(answer: LensNotFound) -> list[str]:
 
 def left_out(photos: Sequence[tuple[str, str]]) -> list[str]:
     """Return one line a photo that was not used."""
-    return [f"  left out: {file_name(name)}: {about_file(why, name)}" for name, why in photos]
+    said = [(file_name(name), about_file(why, name)) for name, why in photos]
+    return [f"  left out: {why if why.startswith(f'{name}: ') else f'{name}: {why}'}" for name, why in said]
