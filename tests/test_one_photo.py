@@ -211,6 +211,23 @@ def test_a_photo_lying_on_its_side_is_set_upright_by_its_sheets(shot):
     assert "turned" not in {w.code for w in result.report.warnings}
 
 
+@pytest.mark.parametrize("corners", [True, False])
+def test_a_mirrored_photo_is_said_to_be_mirrored(shot, corners):
+    """Front cameras save what a mirror shows: no marker of a sheet can be read in it (OpenCV ArUco, by its codes)."""
+    folder, rgb, truth, _ = shot
+    x, y = np.array(truth["corners_px"]).T
+    seen = np.column_stack([WIDTH - 1 - x, y])[[1, 0, 3, 2]] if corners else None
+    result = one(request(saved(folder, "mirrored", np.ascontiguousarray(rgb[:, ::-1])), seen))
+    assert result.error.code == "no-reference"
+    assert "is mirrored" in result.error.message
+
+
+def test_sheets_in_view_are_named_where_a_page_is_looked_for_in_vain(shot):
+    _, _, truth, path = shot
+    result = one(replace(request(path, truth["corners_px"]), reference=Reference("id1")))
+    assert "printed sheets are in view" in result.error.message
+
+
 def test_a_second_sheet_is_asked_for_when_there_is_one(shot):
     folder, rgb, truth, _ = shot
     result = one(request(saved(folder, "one", without(rgb, 1)), truth["corners_px"], trace=False, click_px=0.3))

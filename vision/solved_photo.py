@@ -6,7 +6,6 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-import cv2
 import numpy as np
 
 from vision.adjustment import Block, adjust
@@ -15,6 +14,7 @@ from vision.lens.usual import with_usual_lens
 from vision.observations import EdgeBlock, PhotoState, PriorBlock
 from vision.pages.of_photo import solve_page_photo
 from vision.photo.reading import at_photo_size
+from vision.photo.upright_rgb import Pixels
 from vision.prepared import Prepared
 from vision.priors import PAPER, reference_size_mm
 from vision.quality.doubts import BLUR_PX, cut_found, cut_prior, shows_cut, solved_doubts
@@ -32,6 +32,7 @@ from vision.quality.edge_blur import (
 )
 from vision.quality.panorama import joined_with_itself, rolled
 from vision.request import OpeningRequest, PhotoReport, Warning_
+from vision.sheets import markers
 from vision.sheets.sheet import HEIGHT_MM, WIDTH_MM
 from vision.solving.print_scale import scaled_by_outline
 from vision.solving.solve import solve_sheets
@@ -43,6 +44,8 @@ PUT_TOGETHER = Warning_(
     "the same sheet letter is in view twice, and the sheets fit no single view of one wall: the picture seems put "
     "together from several photos, so nothing can be measured in it; send each photo by itself, as the camera wrote it",
 )
+SHEETS_SEEN = "printed sheets are in view: leave the reference out, or name it sheet, to measure by these"
+READ_IN_MIRROR = 3  # markers of one sheet: chance reads one
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -138,7 +141,7 @@ def _solve(request: OpeningRequest, ready: Prepared, last: LastTrace) -> Solved 
     asked = ready.asked
     if ready.reference.kind == "sheet":
         if not ready.sightings:
-            return Warning_(
+            return _if_mirrored(ready.grey, asked.path.name) or Warning_(
                 "no-reference",
                 f"no printed sheet was found in {asked.path.name}; tape one sheet left and one right of the opening, "
                 "flat on the wall, and take the photo again from where whole opening and sheets are in view; where "
@@ -150,7 +153,11 @@ def _solve(request: OpeningRequest, ready: Prepared, last: LastTrace) -> Solved 
             return solved
         return scaled_by_outline(ready.picture.rgb, solved, request.check_bar)
     found = solve_page_photo(ready.picture.rgb, asked, ready.reference, ready.prior, request.wall, last.once)
-    return _in_the_photo(found, ready.picture.reduced) if isinstance(found, Warning_) else found
+    if not isinstance(found, Warning_):
+        return found
+    if markers.find_sheets(ready.grey):
+        found = replace(found, message=f"{found.message}; {SHEETS_SEEN}")
+    return _in_the_photo(found, ready.picture.reduced)
 
 
 def _in_the_photo(warning: Warning_, reduced: int) -> Warning_:
@@ -163,7 +170,7 @@ def _in_the_photo(warning: Warning_, reduced: int) -> Warning_:
     return replace(warning, message=re.sub(r"\bat (\d+),(\d+)\b", own, warning.message)) if reduced > 1 else warning
 
 
-def _solve_sheets(request: OpeningRequest, ready: Prepared, grey: cv2.typing.MatLike) -> Solved | Warning_:
+def _solve_sheets(request: OpeningRequest, ready: Prepared, grey: Pixels) -> Solved | Warning_:
     """Return the photo solved by the sheets that look like themselves where they were placed."""
     sightings = tuple(s for s in ready.sightings if pattern_agreement(grey, s.letter, first_outline(s)) > WORTH_A_TRY)
     while sightings:
@@ -174,7 +181,18 @@ def _solve_sheets(request: OpeningRequest, ready: Prepared, grey: cv2.typing.Mat
         # the one with the fewest markers alone: it may have led the others astray
         worst = min((s.markers, i) for i, s in enumerate(sightings) if not good[i])[1]
         sightings = (*sightings[:worst], *sightings[worst + 1 :])
-    return _smeared(ready.asked.path.name)
+    return _if_mirrored(grey, ready.asked.path.name) or _smeared(ready.asked.path.name)
+
+
+def _if_mirrored(grey: Pixels, name: str) -> Warning_ | None:
+    """Return `no-reference` where the sheets of a picture (H, W) can be read in a mirror; else None."""
+    if not any(s.markers >= READ_IN_MIRROR for s in markers.find_sheets(np.ascontiguousarray(grey[:, ::-1]))):
+        return None
+    return Warning_(
+        "no-reference",
+        f"the picture {name} is mirrored, as front cameras and some programs save them: its sheets can be read in a "
+        "mirror only; send the photo as the camera wrote it, or take one with the camera on the back",
+    )
 
 
 def _smeared(name: str) -> Warning_:
