@@ -14,6 +14,8 @@ from vision.request import SIDES, Estimate
 _THE_READING_ITSELF = "doubtful-reading"
 # No line of the photo shows this side.
 _HIDDEN = "edge-hidden"
+# Photos that fit no one opening.
+_CONTRARY = "photos-disagree"
 # Measuring again from the same side would give the same numbers.
 _MIRRORED = "seen-from-inside"
 # Verdicts of the photo on readings.
@@ -36,6 +38,7 @@ def step_of(result: OpeningResult) -> str:
         advised=result.advice is not None,
         order=_order_besides(result),
         untold=to_take,
+        contrary=isinstance(result.answer, Estimate) and any(w.code == _CONTRARY for w in result.answer.warnings),
     )
     if not mirrored or verdict.why not in _BY_PHOTO:
         return step

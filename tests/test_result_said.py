@@ -151,6 +151,16 @@ def test_where_tape_and_photo_match_nothing_is_measured_again_for_it(job):
     assert (found["request"], found["remeasure"]) == ("", [])
 
 
+def test_where_photos_contradict_each_other_no_nearer_photo_is_asked_for(job):
+    def contrary(request, progress):
+        answer = measured(u_mm=6.0)(request, progress)
+        return replace(answer, warnings=(*answer.warnings, Warning_("photos-disagree", "a and b do not fit together")))
+
+    found = only_opening(check_job(job(opening()), estimator=contrary))
+    assert found["verdict"] == "unproven"
+    assert found["next_step"].startswith("Look which photo is of another opening")
+
+
 def test_the_readings_to_take_again_are_the_same_in_next_step_and_request(job):
     # 20 mm too long differs, 8 mm too long cannot be told at u 2.5 mm: both are asked for.
     readings = opening(middle="1401 mm").replace('top = "54 3/8"', 'top = "1389 mm"')

@@ -93,6 +93,7 @@ def next_step(
     advised: bool = False,
     order: OrderBesides = "",
     untold: Sequence[str] = (),
+    contrary: bool = False,
 ) -> str:
     """Return what to do next with an opening, or nothing where nothing is to do.
 
@@ -114,12 +115,18 @@ def next_step(
         What is wrong with the order beside readings that differ.
     untold : sequence of str
         Readings to take again beside a problem of the order.
+    contrary : bool
+        Whether photos of the opening contradict each other, so that none of them tells anything.
     """
     listed = names_of(names)
     look = _look(doubtful) if doubtful else ""
     again = f"Measure again: {listed}; then run the check once more."
     photo = _another_photo(sheets)
-    if match and not look:
+    if contrary:
+        unproven = (
+            "Look which photo is of another opening or has a corner on another line; then run the check once more."
+        )
+    elif match and not look:
         unproven = "Tape and photo match; the photo is only too vague to vouch for the tape."
         unproven += "" if advised else f" {photo[0].upper()}{photo[1:]}"
     else:
