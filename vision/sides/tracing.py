@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from vision.camera import Camera
 from vision.request import SIDES, Array, Side, Wall
+from vision.sides.double_step import with_double_step
 from vision.sides.finding import FailedSide, FoundSide, find_side
 from vision.sides.held import held_against_depth, held_against_ends
 from vision.sides.held_by_ears import held_against_ears
@@ -109,6 +110,8 @@ def trace_sides(
     found = held_against_ends(rgb, camera, found, wall, sill_at)
     found = held_against_ears(rgb, camera, found, wall, sill_at)
     found = held_against_depth(rgb, camera, found, wall)
+    if sill_at == "front":
+        found["sill"] = with_double_step(found["sill"], blur_px)
     edges = inner_edges({side: f for side, f in found.items() if isinstance(f, FoundSide)}, blur_px)
     u_px = max(CLICK_PX_12MP * float(np.sqrt(rgb.shape[0] * rgb.shape[1] / 12.2e6)) / CLICKS, click_px)
     made = {s: f if isinstance(f, FailedSide) else _finish(s, f, edges[s], u_px) for s, f in found.items()}
