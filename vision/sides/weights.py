@@ -138,7 +138,7 @@ def _with_unseen(real: Array, at: Array, place: Place, mm: float) -> tuple[Array
     weights = weights / max(float(weights.sum()), 0.9)
     weights, p = weights[:-1], float(weights[-1]) * (1 - ANOTHER_LINE)
     weights = weights * (1 - ANOTHER_LINE)
-    return weights, Ghost(place.shape, p, place.u_mm, leads=p > weights.max())
+    return weights, Ghost(place.shape, p, place.u_mm, leads=bool(p > weights.max()))
 
 
 def _end(
