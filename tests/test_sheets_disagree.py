@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import cache
 
 import numpy as np
 import pytest
@@ -22,13 +23,19 @@ BARS = CheckBar(Quantity(150.0, 0.1), Quantity(200.0, 0.1))
 CUT_MM = (190.0, 252.0)  # paper trimmed by hand: its outline tells no scale
 
 
-def measured(folder, scale, page_mm, bars):
-    """Return warnings by code, and the largest error of a width or height over its standard uncertainty."""
+@cache
+def rendered(scale, page_mm):
+    """Return the picture, and its truth, of two sheets of which the left one is printed at a scale."""
     r, t = pose(np.array([30.0, -40.0, 1700.0]), 3.0, -2.0, 0.5)
     camera = Camera(1536, 1152, film_focal_px(26, 1536, 1152), 767.5, 575.5, 0.0, 0.0, r, t)
     small = Sheet(0, (-660.0, -130.0), 1.5, scale=(scale, scale), page_mm=page_mm)
     sheets = (small, Sheet(1, (470.0, -90.0), -2.0, page_mm=page_mm))
-    rgb, truth = render(Scene("t", camera, Opening(smooth_sides(RECTANGLE)), sheets, oversample=1))
+    return render(Scene("t", camera, Opening(smooth_sides(RECTANGLE)), sheets, oversample=1))
+
+
+def measured(folder, scale, page_mm, bars):
+    """Return warnings by code, and the largest error of a width or height over its standard uncertainty."""
+    rgb, truth = rendered(scale, page_mm)
     Image.fromarray(rgb).save(folder / "p.jpg", quality=95)
     rough = np.array(truth["rough_corners_px"], float)
     found = estimate_opening(OpeningRequest((PhotoRequest(folder / "p.jpg", corners_px=rough),), check_bar=bars))
