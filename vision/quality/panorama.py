@@ -33,7 +33,9 @@ def joined_with_itself(grey: NDArray[np.uint8]) -> Warning_ | None:
 
     Its sheets may then fit one wide lens and a slanted wall, with small uncertainties.
     """
-    for across in (grey, grey.T):
+    by = max(1, min(grey.shape) // (2 * SMALL_PX))
+    less = cv2.resize(grey, (grey.shape[1] // by, grey.shape[0] // by), interpolation=cv2.INTER_AREA)
+    for across in (less, less.T):
         height = max(round(SMALL_PX * across.shape[0] / across.shape[1]), 24)
         small = cv2.resize(np.ascontiguousarray(across), (SMALL_PX, height), interpolation=cv2.INTER_AREA)
         y, x = round(0.15 * height), round(0.08 * SMALL_PX)  # room to lie elsewhere: a border may part the two
