@@ -21,7 +21,6 @@ from vision.quality.doubts import BLUR_PX, cut_found, cut_prior, shows_cut, solv
 from vision.quality.edge_blur import (
     WORTH_A_TRY,
     PrintedBlur,
-    first_outline,
     looks_like_itself,
     page_blur,
     pattern_agreement,
@@ -172,7 +171,9 @@ def _in_the_photo(warning: Warning_, reduced: int) -> Warning_:
 
 def _solve_sheets(request: OpeningRequest, ready: Prepared, grey: Pixels) -> Solved | Warning_:
     """Return the photo solved by the sheets that look like themselves where they were placed."""
-    sightings = tuple(s for s in ready.sightings if pattern_agreement(grey, s.letter, first_outline(s)) > WORTH_A_TRY)
+    sightings = tuple(
+        s for s in ready.sightings if pattern_agreement(grey, s.letter, markers.first_outline(s)) > WORTH_A_TRY
+    )
     while sightings:
         solved = solve_sheets(grey, sightings, ready.prior, request.check_bar, request.wall)
         good = [looks_like_itself(grey, s, o) for s, o in zip(sightings, solved.outlines_px, strict=True)]

@@ -160,13 +160,9 @@ def _apart(views: Sequence[View], fit: Adjusted[LensState], size_px: tuple[int, 
         return None
     own = views[worst].state.camera
     if value == 0:
-        return int(
-            worst
-        ), f"by itself it has a focal length of {own.focal_px:.0f} px, unlike the others: was it zoomed?"
+        return worst, f"by itself it has a focal length of {own.focal_px:.0f} px, unlike the others: was it zoomed?"
     off = float(np.hypot(*(aside[worst, 1:] * u[1:])))
-    return int(
-        worst
-    ), f"its optical centre is {off:.0f} px or more from that of the others: was it cut or straightened?"
+    return worst, f"its optical centre is {off:.0f} px or more from that of the others: was it cut or straightened?"
 
 
 def _growth(rms: Array, alone: Array) -> float:

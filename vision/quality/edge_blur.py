@@ -13,16 +13,16 @@ from vision.adjustment import Block, adjust
 from vision.observations import EdgeBlock, PhotoState, point_block
 from vision.page_sides.traced import TracedQuad
 from vision.request import Array
-from vision.sheets.markers import Sighting, apply_homography
+from vision.sheets.markers import Sighting, apply_homography, first_outline
 from vision.sheets.printed_edges import CELL_MM
-from vision.sheets.sheet import HEIGHT_MM, WIDTH_MM, black_cells_mm
+from vision.sheets.sheet import HEIGHT_MM, OUTLINE_MM, WIDTH_MM, black_cells_mm
 from vision.solving.solved import Solved
 from vision.srgb import linear_light
 
 STEPS = 33  # places across an edge
 MOST_REACH_PX = 6.0  # to either side of an edge, less where the cells of the pattern are smaller
 LEAST_EDGES = 40  # of a block, else it is one of saddles
-PATTERN_MM = np.array([[0, 0], [WIDTH_MM, 0], [WIDTH_MM, HEIGHT_MM], [0, HEIGHT_MM]], np.float32)
+PATTERN_MM = OUTLINE_MM.astype(np.float32)
 SADDLE_OFF_PX, SADDLE_OFF = 1.5, 0.02  # of saddles off where edges put them: px, and share of a side of the sheet
 WORTH_A_TRY = 0.2  # agreement from a sheet's markers alone; far from there no adjustment finds back
 # Spread over reach: 0.45 at most on sound practice photos, 0.63 where nothing but blur is left. Saddles: guesses.
@@ -205,11 +205,6 @@ def weakened(solved: Solved, sightings: Sequence[Sighting], blur: PrintedBlur | 
 
 def _is_printed(block: Block[PhotoState]) -> TypeGuard[EdgeBlock]:
     return isinstance(block, EdgeBlock) and len(block.u_px) >= LEAST_EDGES and bool(block.polarity.all())
-
-
-def first_outline(sighting: Sighting) -> Array:
-    """Return the outline (4, 2) px that a sheet's markers alone give it."""
-    return apply_homography(sighting.homography, PATTERN_MM.astype(float))
 
 
 def looks_like_itself(grey: cv2.typing.MatLike, sighting: Sighting, outline: Array) -> bool:

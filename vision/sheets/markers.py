@@ -35,6 +35,11 @@ class Sighting:
         return len(self.corners_mm) // 4
 
 
+def first_outline(seen: Sighting) -> Array:
+    """Return the outline (4, 2) px of a sheet's pattern, top left first, that its markers alone give it."""
+    return apply_homography(seen.homography, sheet.OUTLINE_MM)
+
+
 def quarter_turns(seen: Sighting) -> int:
     """Return how many quarter turns counter-clockwise bring a sheet upright: 0 to 3."""
     a, b = apply_homography(seen.homography, np.array([[90.0, 120.0], [120.0, 120.0]]))

@@ -35,8 +35,8 @@ def solve_sheets(
 ) -> Solved:
     """Return the adjusted photo from its sheets: saddles first, then all printed edges, traced twice."""
     plane = [s.saddles_mm - SHEET_MIDDLE_MM for s in sightings]
-    corners = np.array([[0, 0], [sheet.WIDTH_MM, 0], [sheet.WIDTH_MM, sheet.HEIGHT_MM], [0, sheet.HEIGHT_MM]])
-    outline = [markers.apply_homography(s.homography, corners) for s in sightings]
+    corners = sheet.OUTLINE_MM
+    outline = [markers.first_outline(s) for s in sightings]
     known: list[Block[PhotoState]] = [*camera_blocks(prior), size_block(Reference("sheet"), bar)]
     turn = float(np.pi / 2 * markers.quarter_turns(sightings[0]))  # the frame of the wall stays upright
     known += reference_blocks(len(sightings), wall, sheets=True, stiff=False, turn_rad=turn)

@@ -14,7 +14,7 @@ import numpy as np
 from vision.photo.exif import ExifFacts
 from vision.photo.upright_rgb import Pixels
 from vision.request import Wall
-from vision.sheets import markers, sheet
+from vision.sheets import markers
 from vision.wall.kept_out import about
 from vision.wall.segments import clipped, find_segments
 
@@ -24,7 +24,6 @@ SLANT_DEG = 20.0  # level and upright lines of a wall seen at a slant
 # with doors and tall windows): 0.12 to 2; the same photos on their side have the opposite sign.
 TELLS = 0.1
 COURSED: tuple[Wall, ...] = ("masonry", "siding")
-_CORNERS = np.array([[0, 0], [1, 0], [1, 1], [0, 1]]) * [sheet.WIDTH_MM, sheet.HEIGHT_MM]
 
 
 def quarters_to_turn(
@@ -56,7 +55,7 @@ def level_over_upright(grey: Pixels, sightings: Sequence[markers.Sighting]) -> f
     by = max(1, round(max(h, w) / LONG_SIDE_PX))
     small = cv2.resize(grey, (w // by, h // by), interpolation=cv2.INTER_AREA)
     found = find_segments(small)
-    found = clipped(found, about([markers.apply_homography(s.homography, _CORNERS) / by for s in sightings]))
+    found = clipped(found, about([markers.first_outline(s) / by for s in sightings]))
     run = np.abs(found.ends_px[:, 1] - found.ends_px[:, 0])
     length, slant = np.hypot(*run.T), np.degrees(np.arctan2(run[:, 1], run[:, 0]))
     level, upright = float(length[slant < SLANT_DEG].sum()), float(length[slant > 90 - SLANT_DEG].sum())
