@@ -1,4 +1,4 @@
-"""Facts about where jambs end below a sill's line, on a drawn opening whose sill is known exactly."""
+"""Facts about where jambs end beyond the line of a sill or a head, on a drawn opening whose sides are known exactly."""
 
 import json
 from pathlib import Path
@@ -8,7 +8,7 @@ import pytest
 
 from vision.camera import Camera
 from vision.estimate import estimate_opening
-from vision.finder.jamb_ends import sill_misplaced
+from vision.finder.jamb_ends import head_misplaced, sill_misplaced
 from vision.request import NINE, CheckBar, Estimate, OpeningRequest, PhotoRequest, Quantity, Reference
 from vision.stations import Line
 
@@ -107,6 +107,38 @@ def test_a_joint_in_line_with_a_jamb_is_not_the_jamb():
     for x in (200, 200 + WIDE_MM - 6):
         rgb[200:, x : x + 6] = 60
     assert told(0.0, rgb) is None
+
+
+def told_of_head(low_mm, rgb=None):
+    """What is told of a head that was taken so far too low."""
+    taken = sides()
+    x, y = np.array([1.0, 0.0]), np.array([0.0, 1.0])
+    taken["head"] = Line(np.array([-WIDE_MM / 2, low_mm - HIGH_MM / 2]), x, -y, float(WIDE_MM))
+    return head_misplaced(photo() if rgb is None else rgb, CAMERA, taken, Z_MM)
+
+
+@pytest.mark.parametrize("low", [-40.0, -4.0, 0.0, 4.0])
+def test_a_head_where_the_jambs_end_stays_and_so_does_one_above_their_ends(low):
+    assert told_of_head(low) is None  # above: a lintel's shadow may end them
+
+
+@pytest.mark.parametrize("low", [12.0, 20.0, 45.0])
+def test_a_head_taken_at_the_frame_lies_as_far_up_as_the_jambs_go(low):
+    assert abs(told_of_head(low) - low) < 3
+
+
+def test_a_joint_above_one_jamb_hides_its_end_and_the_other_tells_where_it_is_far_enough():
+    rgb = photo()
+    rgb[:200, 200:206] = 60  # a joint of the bricks above, in line with the left jamb
+    assert told_of_head(0.0, rgb) is None
+    assert told_of_head(12.0, rgb) is None  # by one alone that is too little
+    assert abs(told_of_head(30.0, rgb) - 30) < 3
+
+
+def test_jambs_that_both_go_on_above_a_head_tell_nothing():
+    rgb = photo()
+    rgb[:200, 200 : 200 + WIDE_MM] = 60
+    assert told_of_head(0.0, rgb) is None
 
 
 @pytest.mark.skipif(not B15.exists(), reason="needs the photos of ../shared/practice")

@@ -17,7 +17,7 @@ from vision.faces.outlines import nested_outlines
 from vision.faces.reveal import Beside, look_beside
 from vision.finder.found import doubt, elsewhere, further_out, look_wider, widened
 from vision.finder.frame_taken import taken_for_frame
-from vision.finder.jamb_ends import sill_misplaced
+from vision.finder.jamb_ends import head_misplaced, sill_misplaced
 from vision.finder.opening import find_openings
 from vision.last_trace import LastTrace
 from vision.measures import Measured, candidate_effects, measure
@@ -183,9 +183,12 @@ def _sides_traced(case: _Solved, corners: Array, *, moved: bool = False) -> Phot
 def _misplaced(case: _Solved, lines: Mapping[Side, Line], beside: Mapping[Side, Beside]) -> dict[Side, float]:
     """Return sides that seem taken at another line and how far outward in mm they are likelier; 0: no telling."""
     by_mm = taken_for_frame(beside, case.request.wall)
+    rgb, camera = case.ready.picture.rgb, case.solved.adjusted.state.camera
+    z_mm = {s: b.z_mm for s, b in beside.items()}
+    by = head_misplaced(rgb, camera, lines, z_mm)
+    by_mm |= {} if by is None else {"head": by}
     if case.request.sill_at == "front":
-        camera, z_mm = case.solved.adjusted.state.camera, {s: b.z_mm for s, b in beside.items()}
-        by = sill_misplaced(case.ready.picture.rgb, camera, lines, z_mm, beside["sill"].inward_mm)
+        by = sill_misplaced(rgb, camera, lines, z_mm, beside["sill"].inward_mm)
         by_mm |= {} if by is None else {"sill": by}
     return by_mm
 

@@ -1,7 +1,8 @@
-"""What was taken for the sill, where nobody pointed at it, checked against where the jambs end.
+"""What was taken for the sill or the head, where nobody pointed at it, checked against where the jambs end.
 
-The step of colour along a jamb goes on down to the sill's top, and no further. A line that it runs past lies within the
-reveal (a faint sill, the foot of the frame); one far below its end is another edge of the sill or of the wall.
+The step of colour along a jamb goes on down to the sill's top and up to the head's arris, and no further. A line that
+it runs past lies within the reveal (a faint sill, the frame's foot or top); a sill far below its end is another edge of
+the sill or of the wall.
 """
 
 from __future__ import annotations
@@ -17,8 +18,8 @@ from vision.sides.search import SILL_FALL
 from vision.stations import Line
 from vision.strips.profiles import Strip, cut_strip
 
-ABOVE_MM, BELOW_MM = 450.0, 90.0  # of the jamb above and of its run below the sill's line
-MOST_OF_JAMB = 0.7  # above the sill, where the jamb shows its own step
+WITHIN_MM, BEYOND_MM = 450.0, 90.0  # of the jamb, and of its run beyond the line of the sill or head
+MOST_OF_JAMB = 0.7  # within the line, where the jamb shows its own step
 NEAR_MM = 15.0  # the jamb's own step is learnt further up; its median holds though the jamb end within
 BESIDE_PX, WINDOW_PX = 1.0, 6.0  # from where to where beside the jamb its step is read
 # A joint beside bricks on edge goes on in line with a jamb, but is no wider than JOINT_MM (10 mm are usual: common
@@ -35,6 +36,10 @@ LEAST_STEP = 0.02  # in the root of linear light
 # other. Of 378 answers without corners (own renderings) one had a jamb that went on and on while the other seemed to
 # end, and its sill was 84 mm too high.
 USUAL_MM, JUST_MM, PAST_MM, SHORT_MM = -5.0, 2.0, 6.0, 15.0
+# Against heads that were taken rightly they ended 2.5 mm above (median; 95 of 100 by 0 to 3.5). Both further up than 6
+# mm had one head of 450 that was, and two that were taken at the frame's top, 20 and 29 mm too low. So they must end
+# PAST_MM beyond that; where one goes on and on (a joint of the bricks above in line with it), the other SHORT_MM.
+ABOVE_HEAD_MM = 2.5
 
 
 def sill_misplaced(
@@ -50,7 +55,7 @@ def sill_misplaced(
     lines : the four sides as taken, each in its plane z_mm.
     inward_mm : how far inward of the sill the camera stands.
     """
-    ends = [end for side in ("left", "right") if (end := _end_mm(rgb, camera, lines, z_mm, side)) is not None]
+    ends = _ends_mm(rgb, camera, lines, z_mm, "sill")
     if len(ends) < 2:
         return None
     out = max((z_mm["left"] + z_mm["right"]) / 2 - z_mm["sill"], 0.0)
@@ -65,41 +70,68 @@ def sill_misplaced(
     return None
 
 
+def head_misplaced(rgb: Pixels, camera: Camera, lines: Mapping[Side, Line], z_mm: Mapping[Side, float]) -> float | None:
+    """Return how far outward in mm the head more likely lies by the ends of both jambs; None where they agree with it.
+
+    Parameters
+    ----------
+    rgb : (H, W, 3) uint8, upright.
+    lines : the four sides as taken, each in its plane z_mm.
+    """
+    ends = _ends_mm(rgb, camera, lines, z_mm, "head")
+    if len(ends) < 2 or min(ends) >= PLACES_MM[-1]:
+        return None
+    goes_on = max(ends) >= PLACES_MM[-1]
+    past = (min(ends) if goes_on else sum(ends) / 2) - ABOVE_HEAD_MM
+    return past if min(ends) - ABOVE_HEAD_MM > (SHORT_MM if goes_on else PAST_MM) else None
+
+
+def _ends_mm(
+    rgb: Pixels, camera: Camera, lines: Mapping[Side, Line], z_mm: Mapping[Side, float], at: Side
+) -> list[float]:
+    """Return how far beyond the line of head or sill the steps of the jambs end, of those that are seen to."""
+    jambs: tuple[Side, Side] = ("left", "right")
+    return [end for side in jambs if (end := _end_mm(rgb, camera, lines, z_mm, side, at)) is not None]
+
+
 def _end_mm(
-    rgb: Pixels, camera: Camera, lines: Mapping[Side, Line], z_mm: Mapping[Side, float], side: Side
+    rgb: Pixels, camera: Camera, lines: Mapping[Side, Line], z_mm: Mapping[Side, float], side: Side, at: Side
 ) -> float | None:
-    """Return how far below the sill's line a jamb's step ends, mm in the jamb's plane; None where that is not seen."""
-    jamb, sill = lines[side], lines["sill"]
-    along = np.linalg.solve(np.column_stack([jamb.direction, -sill.direction]), sill.origin - jamb.origin)[1]
-    corner_px = project(camera, np.array([[*(sill.origin + along * sill.direction), z_mm["sill"]]]))
+    """Return how far beyond the line of head or sill a jamb's step ends, mm in the jamb's plane; None: not seen."""
+    jamb, across = lines[side], lines[at]
+    along = np.linalg.solve(np.column_stack([jamb.direction, -across.direction]), across.origin - jamb.origin)[1]
+    corner_px = project(camera, np.array([[*(across.origin + along * across.direction), z_mm[at]]]))
     corner = float((back_project(camera, corner_px, z_mm[side])[0] - jamb.origin) @ jamb.direction)
-    above = min(ABOVE_MM, MOST_OF_JAMB * jamb.length)
-    ends = jamb.origin + np.array([[corner - above], [corner + BELOW_MM]]) * jamb.direction
+    within = min(WITHIN_MM, MOST_OF_JAMB * jamb.length)
+    beyond = 1.0 if at == "sill" else -1.0  # jambs run down
+    reach = np.sort([corner - beyond * within, corner + beyond * BEYOND_MM])
+    ends = jamb.origin + reach[:, None] * jamb.direction
     cut = cut_strip(rgb, camera, side, ends, z_mm[side], WINDOW_PX + 3, WINDOW_PX + 3)
     if cut is None:
         return None
-    end = _step_ends_mm(cut, BESIDE_PX, WINDOW_PX, above)
-    if end is None or end < PLACES_MM[-1]:
+    past = beyond * (reach[0] + cut.u_mm - corner)
+    end = _step_ends_mm(cut, past, BESIDE_PX, WINDOW_PX)
+    if end is None or end < PLACES_MM[-1] or at == "head":  # a head's other jamb is asked besides
         return end
     joint = max(WINDOW_PX, JOINT_MM / cut.mm_per_px)
     wider = cut_strip(rgb, camera, side, ends, z_mm[side], joint + FURTHER_PX + 3, WINDOW_PX + 3)
-    further = None if wider is None else _step_ends_mm(wider, joint, joint + FURTHER_PX, above)
-    # where further in it ends, what goes on is a joint; at the line, or above at the frame's foot, that tells nothing
+    further = None if wider is None else _step_ends_mm(wider, past, joint, joint + FURTHER_PX)
+    # where further in it ends, what goes on is a joint; at the line or before it, at the frame, that tells nothing
     return end if further is None else None if further < JUST_MM else further
 
 
-def _step_ends_mm(strip: Strip, near_px: float, far_px: float, above_mm: float) -> float | None:
-    """Return how far below the line the step ends between what is outside and, so far inside, within the jamb.
+def _step_ends_mm(strip: Strip, past_mm: Array, near_px: float, far_px: float) -> float | None:
+    """Return how far past the line the step ends between what is outside and, so far inside, within the jamb.
 
-    None where none is seen.
+    `past_mm` (U,) is where the rows of the strip lie. None where no step is seen.
     """
     light, at_px = np.sqrt(np.maximum(strip.colour.astype(float), 0.0)), strip.v_mm / strip.mm_per_px
     outer, inner = (at_px > BESIDE_PX) & (at_px < WINDOW_PX), (at_px < -near_px) & (at_px > -far_px)
-    step, u = light[:, outer].mean(axis=1) - light[:, inner].mean(axis=1), strip.u_mm - above_mm
-    known = np.median(step[u < -NEAR_MM], axis=0)
+    step = light[:, outer].mean(axis=1) - light[:, inner].mean(axis=1)
+    known = np.median(step[past_mm < -NEAR_MM], axis=0)
     size = float(np.linalg.norm(known))
     share = step @ known / max(size, 1e-9) ** 2
-    around = np.array([float(np.median(share[np.abs(u - p) < AROUND_MM])) for p in PLACES_MM])
+    around = np.array([float(np.median(share[np.abs(past_mm - p) < AROUND_MM])) for p in PLACES_MM])
     return None if size < LEAST_STEP else _last_mm(around)
 
 
