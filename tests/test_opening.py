@@ -122,6 +122,20 @@ def test_sides_of_sheets_that_hang_in_line_beside_the_jamb_are_no_jamb(beside):
     assert error_mm(cam, got) < 12.0
 
 
+def test_the_opening_between_sheets_above_and_below_it_is_found_with_a_soldier_course_over_it():
+    """Beside the sheets no courses are seen at the height of the opening: the wall left and right of it shows them."""
+    drawn, cam = wall(), camera()
+    fill(drawn, np.array([[-600.0, -520], [600, -520], [600, -295], [-600, -295]]), BRICK)
+    for x in np.arange(-600.0, 600.0, 75.0):
+        fill(drawn, np.array([[x, -520], [x + 10, -520], [x + 10, -295], [x, -295]]), JOINT)
+    low = OPENING * [1.0, 0.5]
+    opening(drawn, cam, low)
+    sheet = np.array([[-100.0, -130.0], [100.0, -130.0], [100.0, 130.0], [-100.0, 130.0]])
+    got = found(drawn, cam, sheets=(sheet + np.array([0.0, -680.0]), sheet + np.array([60.0, 480.0])))
+    assert not isinstance(got, Warning_), got
+    assert error_mm(cam, got, low) < 12.0
+
+
 def test_a_step_along_a_side_is_told_beside_what_hangs_before_the_wall():
     lab = np.full((200, 160, 3), [40.0, 128.0, 128.0], np.float32)  # the opening
     lab[:, 80:] = [120.0, 140.0, 140.0]  # the wall from column 80 on

@@ -19,6 +19,8 @@ LEVEL_MM = 200.0  # slower changes of light are shade, not courses
 WINDOW_MM = 150.0  # half of the height compared: two courses of brick or more
 WIDE_PX = 5  # columns compared together
 SLIP_PX = 2  # courses are laid and mapped so well
+FLANK_MM = 400.0  # guess: at the ends of a row, where references above or below an opening show no courses beside it
+LINTEL_MM = 300.0  # guess: what spans an opening in the wall's colour reaches so far beyond it
 NOISE = 3.0  # Lab lightness; what varies less is plain
 CLIPPED = 40.0  # nothing outweighs a course by more
 COURSED = 0.5  # the wall beside the references agrees with itself so well, or shows no courses (noise: up to 0.4)
@@ -73,8 +75,11 @@ def agreement(view: WallView, references: Sequence[Array], other: Mask) -> tuple
     use = valid & ~sheets & (other == 0)
     middle = np.mean([r[:, 0].mean() for r in references])
     best = np.full(light.shape, -1.0, np.float32)
-    for r in references:
-        courses = _courses(light, use, r, float(np.sign(r[:, 0].mean() - middle)))
+    strips = [_strip(r, float(np.sign(r[:, 0].mean() - middle))) for r in references]
+    patterns = [_courses(light[:, s], use[:, s]) for s in strips]
+    bare = valid & ~sheets
+    crossed = np.any([bare[:, s].sum(axis=1) >= LEAST_ROWS for s in strips], axis=0) & np.isnan(patterns).all(axis=0)
+    for courses in [*patterns, *_flanks(light, use, valid, crossed)]:
         for slip in range(-SLIP_PX, SLIP_PX + 1):
             np.maximum(best, _correlation(light, np.roll(courses, slip), valid & ~sheets), out=best)
     ring = (reference_mask(view, references, 2.2) > 0) & use
@@ -93,18 +98,35 @@ def _without_shade(light: NDArray[np.float32], valid: NDArray[np.bool_]) -> NDAr
     return np.asarray(cv2.blur(rest.astype(np.float32), (WIDE_PX, 1)), np.float32)
 
 
-def _courses(
-    light: NDArray[np.float32], use: NDArray[np.bool_], reference: Array, outward: float
-) -> NDArray[np.float32]:
-    """Return the mean light (H,) of the wall about a reference, mostly on its outer side; NaN where none is seen."""
+def _strip(reference: Array, outward: float) -> slice:
+    """Return the columns about a reference, mostly on its outer side."""
     low, high = reference[:, 0].min(), reference[:, 0].max()
     wide = high - low
     a = int(max(low - wide * (1.0 if outward < 0 else 0.25), 0))
-    b = int(high + wide * (1.0 if outward > 0 else 0.25)) + 1
-    part, seen = light[:, a:b], use[:, a:b]
-    count = seen.sum(axis=1)
-    mean = (part * seen).sum(axis=1) / np.maximum(count, 1)
+    return slice(a, max(int(high + wide * (1.0 if outward > 0 else 0.25)) + 1, a))
+
+
+def _courses(light: NDArray[np.float32], use: NDArray[np.bool_]) -> NDArray[np.float32]:
+    """Return the mean light (H,) of the wall in a strip (H, W) of it; NaN where too little is seen."""
+    count = use.sum(axis=1)
+    mean = (light * use).sum(axis=1) / np.maximum(count, 1)
     return np.where(count >= LEAST_ROWS, mean, np.nan).astype(np.float32)
+
+
+def _flanks(
+    light: NDArray[np.float32], use: NDArray[np.bool_], valid: NDArray[np.bool_], crossed: NDArray[np.bool_]
+) -> list[NDArray[np.float32]]:
+    """Return the mean light (H,) at both ends of the rows about those (H,) at which something crosses all strips.
+
+    An opening does, that references hang above or below; NaN at other rows.
+    """
+    if not crossed.any():
+        return []
+    about = np.convolve(crossed, np.ones(2 * int(LINTEL_MM / PITCH_MM) + 1), "same") > 0
+    wide = FLANK_MM / PITCH_MM
+    left = np.cumsum(valid, axis=1) <= wide
+    right = np.cumsum(valid[:, ::-1], axis=1)[:, ::-1] <= wide
+    return [np.where(about, _courses(light, use & end), np.nan).astype(np.float32) for end in (left, right)]
 
 
 def _correlation(
