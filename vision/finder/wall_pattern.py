@@ -102,8 +102,8 @@ def _strip(reference: Array, outward: float) -> slice:
     """Return the columns about a reference, mostly on its outer side."""
     low, high = reference[:, 0].min(), reference[:, 0].max()
     wide = high - low
-    a = int(max(low - wide * (1.0 if outward < 0 else 0.25), 0))
-    return slice(a, max(int(high + wide * (1.0 if outward > 0 else 0.25)) + 1, a))
+    a = int(max(low - wide * (1.0 if outward <= 0 else 0.25), 0))
+    return slice(a, max(int(high + wide * (1.0 if outward >= 0 else 0.25)) + 1, a))
 
 
 def _courses(light: NDArray[np.float32], use: NDArray[np.bool_]) -> NDArray[np.float32]:
