@@ -17,8 +17,8 @@ from vision.faces.outlines import nested_outlines
 from vision.faces.reveal import Beside, look_beside
 from vision.finder.found import doubt, elsewhere, further_out, look_wider, widened
 from vision.finder.frame_taken import taken_for_frame
-from vision.finder.jamb_ends import head_misplaced, sill_misplaced
 from vision.finder.opening import find_openings
+from vision.finder.where_neighbours_end import head_misplaced, jambs_misplaced, sill_misplaced
 from vision.last_trace import LastTrace
 from vision.measures import Measured, candidate_effects, measure
 from vision.pages.kind import wrong_kind
@@ -186,7 +186,7 @@ def _misplaced(case: _Solved, lines: Mapping[Side, Line], beside: Mapping[Side, 
     rgb, camera = case.ready.picture.rgb, case.solved.adjusted.state.camera
     z_mm = {s: b.z_mm for s, b in beside.items()}
     by = head_misplaced(rgb, camera, lines, z_mm)
-    by_mm |= {} if by is None else {"head": by}
+    by_mm |= jambs_misplaced(rgb, camera, lines, z_mm) | ({} if by is None else {"head": by})
     if case.request.sill_at == "front":
         by = sill_misplaced(rgb, camera, lines, z_mm, beside["sill"].inward_mm)
         by_mm |= {} if by is None else {"sill": by}

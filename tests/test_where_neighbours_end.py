@@ -1,4 +1,4 @@
-"""Facts about where jambs end beyond the line of a sill or a head, on a drawn opening whose sides are known exactly."""
+"""Facts about where the neighbours of a sill, head or jamb end, on a drawn opening whose sides are known exactly."""
 
 import json
 from pathlib import Path
@@ -8,7 +8,7 @@ import pytest
 
 from vision.camera import Camera
 from vision.estimate import estimate_opening
-from vision.finder.jamb_ends import head_misplaced, sill_misplaced
+from vision.finder.where_neighbours_end import head_misplaced, jambs_misplaced, sill_misplaced
 from vision.request import NINE, CheckBar, Estimate, OpeningRequest, PhotoRequest, Quantity, Reference
 from vision.stations import Line
 
@@ -139,6 +139,34 @@ def test_jambs_that_both_go_on_above_a_head_tell_nothing():
     rgb = photo()
     rgb[:200, 200 : 200 + WIDE_MM] = 60
     assert told_of_head(0.0, rgb) is None
+
+
+def told_of_jambs(left_mm, right_mm, rgb=None):
+    """What is told of jambs that were taken so far within the true ones."""
+    taken = sides()
+    y, w, h = np.array([0.0, 1.0]), WIDE_MM / 2, HIGH_MM / 2
+    taken["left"] = Line(np.array([left_mm - w, -h]), y, np.array([-1.0, 0.0]), float(HIGH_MM))
+    taken["right"] = Line(np.array([w - right_mm, -h]), y, np.array([1.0, 0.0]), float(HIGH_MM))
+    return jambs_misplaced(photo() if rgb is None else rgb, CAMERA, taken, Z_MM)
+
+
+@pytest.mark.parametrize("within", [-40.0, -4.0, 0.0, 4.0])
+def test_jambs_where_the_head_ends_stay(within):
+    assert told_of_jambs(within, within) == {}
+
+
+@pytest.mark.parametrize(("left", "right"), [(16.0, 0.0), (0.0, 25.0), (20.0, 40.0)])
+def test_jambs_taken_at_the_frame_lie_as_far_out_as_the_head_goes(left, right):
+    told = told_of_jambs(left, right)
+    assert set(told) == {side for side, by in (("left", left), ("right", right)) if by}
+    assert told.get("left", 0.0) == pytest.approx(left, abs=4)
+    assert told.get("right", 0.0) == pytest.approx(right, abs=4)
+
+
+def test_a_joint_in_line_with_the_head_goes_on_and_tells_nothing_of_a_jamb():
+    rgb = photo()
+    rgb[200:206, :] = 60
+    assert told_of_jambs(0.0, 20.0, rgb) == {}
 
 
 @pytest.mark.skipif(not B15.exists(), reason="needs the photos of ../shared/practice")

@@ -1,8 +1,8 @@
-"""What was taken for the sill or the head, where nobody pointed at it, checked against where the jambs end.
+"""What was taken for a sill, head or jamb where nobody pointed at it, checked against where its neighbours end.
 
-The step of colour along a jamb goes on down to the sill's top and up to the head's arris, and no further. A line that
-it runs past lies within the reveal (a faint sill, the frame's foot or top); a sill far below its end is another edge of
-the sill or of the wall.
+The step of colour along a jamb goes on down to the sill's top and up to the head's arris, that along a head to both
+jambs, and no further. A line that it runs past lies within the reveal (a faint sill, the frame); a sill far below the
+ends of the jambs is another edge of the sill or of the wall.
 """
 
 from __future__ import annotations
@@ -18,10 +18,10 @@ from vision.sides.search import SILL_FALL
 from vision.stations import Line
 from vision.strips.profiles import Strip, cut_strip
 
-WITHIN_MM, BEYOND_MM = 450.0, 90.0  # of the jamb, and of its run beyond the line of the sill or head
-MOST_OF_JAMB = 0.7  # within the line, where the jamb shows its own step
-NEAR_MM = 15.0  # the jamb's own step is learnt further up; its median holds though the jamb end within
-BESIDE_PX, WINDOW_PX = 1.0, 6.0  # from where to where beside the jamb its step is read
+WITHIN_MM, BEYOND_MM = 450.0, 90.0  # of a neighbour within the line, and of its run beyond
+MOST_OF_SIDE = 0.7  # of the neighbour, where it shows its own step
+NEAR_MM = 15.0  # that is learnt further within; its median holds though the neighbour end before
+BESIDE_PX, WINDOW_PX = 1.0, 6.0  # from where to where beside the neighbour its step is read
 # A joint beside bricks on edge goes on in line with a jamb, but is no wider than JOINT_MM (10 mm are usual: common
 # practice, no source): FURTHER_PX beyond it, and beyond the first window, only the jamb itself goes on.
 JOINT_MM, FURTHER_PX = 12.0, 8.0
@@ -40,6 +40,9 @@ USUAL_MM, JUST_MM, PAST_MM, SHORT_MM = -5.0, 2.0, 6.0, 15.0
 # mm had one head of 450 that was, and two that were taken at the frame's top, 20 and 29 mm too low. So they must end
 # PAST_MM beyond that; where one goes on and on (a joint of the bricks above in line with it), the other SHORT_MM.
 ABOVE_HEAD_MM = 2.5
+# Of 363 jambs taken rightly, heads ended 1 mm before (median); beyond PAST_JAMB_MM ended one, and 18 (of brick) went on
+# and on. Of 7 taken at the frame 5 had them end there (a sixth went on and on), 0 to 4 mm short of the true jamb.
+PAST_JAMB_MM, SHORT_OF_JAMB_MM = 10.0, 1.0
 
 
 def sill_misplaced(
@@ -86,6 +89,23 @@ def head_misplaced(rgb: Pixels, camera: Camera, lines: Mapping[Side, Line], z_mm
     return past if min(ends) - ABOVE_HEAD_MM > (SHORT_MM if goes_on else PAST_MM) else None
 
 
+def jambs_misplaced(
+    rgb: Pixels, camera: Camera, lines: Mapping[Side, Line], z_mm: Mapping[Side, float]
+) -> dict[Side, float]:
+    """Return the jambs that the head runs past, and how far outward in mm they more likely lie.
+
+    Parameters
+    ----------
+    rgb : (H, W, 3) uint8, upright.
+    lines : the four sides as taken, each in its plane z_mm.
+    """
+    jambs: tuple[Side, Side] = ("left", "right")
+    ends = {jamb: _end_mm(rgb, camera, lines, z_mm, "head", jamb) for jamb in jambs}
+    return {
+        j: end + SHORT_OF_JAMB_MM for j, end in ends.items() if end is not None and PAST_JAMB_MM < end < PLACES_MM[-1]
+    }
+
+
 def _ends_mm(
     rgb: Pixels, camera: Camera, lines: Mapping[Side, Line], z_mm: Mapping[Side, float], at: Side
 ) -> list[float]:
@@ -97,21 +117,24 @@ def _ends_mm(
 def _end_mm(
     rgb: Pixels, camera: Camera, lines: Mapping[Side, Line], z_mm: Mapping[Side, float], side: Side, at: Side
 ) -> float | None:
-    """Return how far beyond the line of head or sill a jamb's step ends, mm in the jamb's plane; None: not seen."""
-    jamb, across = lines[side], lines[at]
-    along = np.linalg.solve(np.column_stack([jamb.direction, -across.direction]), across.origin - jamb.origin)[1]
+    """Return how far beyond the line of `at` the step of its neighbour `side` ends, mm in that one's plane.
+
+    None where that is not seen.
+    """
+    run, across = lines[side], lines[at]
+    along = np.linalg.solve(np.column_stack([run.direction, -across.direction]), across.origin - run.origin)[1]
     corner_px = project(camera, np.array([[*(across.origin + along * across.direction), z_mm[at]]]))
-    corner = float((back_project(camera, corner_px, z_mm[side])[0] - jamb.origin) @ jamb.direction)
-    within = min(WITHIN_MM, MOST_OF_JAMB * jamb.length)
-    beyond = 1.0 if at == "sill" else -1.0  # jambs run down
+    corner = float((back_project(camera, corner_px, z_mm[side])[0] - run.origin) @ run.direction)
+    within = min(WITHIN_MM, MOST_OF_SIDE * run.length)
+    beyond = 1.0 if at in {"sill", "right"} else -1.0  # jambs run down, heads to the right
     reach = np.sort([corner - beyond * within, corner + beyond * BEYOND_MM])
-    ends = jamb.origin + reach[:, None] * jamb.direction
+    ends = run.origin + reach[:, None] * run.direction
     cut = cut_strip(rgb, camera, side, ends, z_mm[side], WINDOW_PX + 3, WINDOW_PX + 3)
     if cut is None:
         return None
     past = beyond * (reach[0] + cut.u_mm - corner)
     end = _step_ends_mm(cut, past, BESIDE_PX, WINDOW_PX)
-    if end is None or end < PLACES_MM[-1] or at == "head":  # a head's other jamb is asked besides
+    if end is None or end < PLACES_MM[-1] or at != "sill":  # a head's other jamb is asked besides
         return end
     joint = max(WINDOW_PX, JOINT_MM / cut.mm_per_px)
     wider = cut_strip(rgb, camera, side, ends, z_mm[side], joint + FURTHER_PX + 3, WINDOW_PX + 3)
@@ -121,7 +144,7 @@ def _end_mm(
 
 
 def _step_ends_mm(strip: Strip, past_mm: Array, near_px: float, far_px: float) -> float | None:
-    """Return how far past the line the step ends between what is outside and, so far inside, within the jamb.
+    """Return how far past the line the step ends between what is outside and, so far inside, within.
 
     `past_mm` (U,) is where the rows of the strip lie. None where no step is seen.
     """
