@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from vision.camera import Camera, back_project, project
-from vision.finder.found import doubt, elsewhere, further_out
+from vision.finder.found import doubt, elsewhere, further_out, moved_sides
 from vision.finder.outline import find_jambs
 from vision.finder.side_steps import Steps
 from vision.finder.trim_steps import trim_jambs
@@ -72,6 +72,17 @@ def test_rivals_that_say_nearly_the_same_are_no_reason_to_ask(shift_mm, asks):
         made["sill"], candidates=(SideCandidate(0.48, 0.0, "edge"), SideCandidate(0.45, shift_mm, UNSEEN_NAME))
     )
     assert (doubt(CAMERA, seen, made) is not None) == asks
+
+
+def test_a_side_traced_off_where_it_was_found_asks_unless_something_else_tells_that_it_is_there():
+    off = CORNERS_MM + np.array([[-10.0, 0], [0, 0], [0, 0], [-10, 0]])  # the left jamb was found 10 mm outside
+    found = project(CAMERA, np.column_stack([off, np.zeros(4)]))
+    assert moved_sides(CAMERA, found, traces(0.98)) == {"left"}
+    assert "left jamb" in doubt(CAMERA, found, traces(0.98)).message
+    assert doubt(CAMERA, found, traces(0.98), {"left"}) is None
+    faint = traces(0.3)  # here the head has a likelier rival as well: that is no matter of place
+    assert moved_sides(CAMERA, found, faint) == {"left"}
+    assert "head" in doubt(CAMERA, found, faint, {"left", "head"}).message
 
 
 def test_all_sides_in_doubt_are_named_at_once():

@@ -8,7 +8,7 @@ import pytest
 
 from vision.camera import Camera
 from vision.estimate import estimate_opening
-from vision.finder.where_neighbours_end import head_misplaced, jambs_misplaced, sill_misplaced
+from vision.finder.where_neighbours_end import head_misplaced, jambs_misplaced, met_sides, sill_misplaced
 from vision.request import NINE, CheckBar, Estimate, OpeningRequest, PhotoRequest, Quantity, Reference
 from vision.stations import Line
 
@@ -167,6 +167,39 @@ def test_a_joint_in_line_with_the_head_goes_on_and_tells_nothing_of_a_jamb():
     rgb = photo()
     rgb[200:206, :] = 60
     assert told_of_jambs(0.0, 20.0, rgb) == {}
+
+
+def met(doubted, left=0.0, head=0.0, sill=0.0, rgb=None):
+    """Which of the sides in doubt are met by their neighbours; left jamb and head taken so far within, sill below."""
+    taken = sides(sill)
+    x, y, w, h = np.array([1.0, 0.0]), np.array([0.0, 1.0]), WIDE_MM / 2, HIGH_MM / 2
+    taken["left"] = Line(np.array([left - w, -h]), y, -x, float(HIGH_MM))
+    taken["head"] = Line(np.array([-w, head - h]), x, -y, float(WIDE_MM))
+    return met_sides(photo() if rgb is None else rgb, CAMERA, taken, Z_MM, 300.0, frozenset(doubted))
+
+
+@pytest.mark.parametrize(
+    "doubted", [["head"], ["left", "right"], ["head", "left"], ["sill"], ["sill", "left"], ["head", "sill", "right"]]
+)
+def test_sides_in_doubt_are_believed_where_sides_in_none_end_at_them(doubted):
+    assert met(doubted) == set(doubted)
+
+
+def test_sides_all_in_doubt_do_not_vouch_for_each_other():
+    """A frame's head and jambs meet as those of the opening do."""
+    assert met(["head", "left", "right"]) == set()
+    assert met(["head", "left", "right", "sill"]) == set()
+
+
+def test_of_two_sides_in_doubt_the_one_that_is_met_is_believed():
+    assert met(["left", "right"], left=15.0) == {"right"}
+    assert met(["left", "right"], left=-20.0) == {"right"}  # a joint outside
+    assert met(["head", "left"], head=15.0) == set()  # nobody vouches for the head, so not for the jamb
+
+
+@pytest.mark.parametrize("below", [-30.0, 40.0])
+def test_a_sill_in_doubt_that_the_jambs_do_not_end_at_is_not_believed(below):
+    assert met(["sill"], sill=below) == set()
 
 
 @pytest.mark.skipif(not B15.exists(), reason="needs the photos of ../shared/practice")

@@ -15,10 +15,10 @@ from vision.depths import edge_depths
 from vision.faces.measures import faces_of_outlines
 from vision.faces.outlines import nested_outlines
 from vision.faces.reveal import Beside, look_beside
-from vision.finder.found import doubt, elsewhere, further_out, look_wider, widened
+from vision.finder.found import doubt, elsewhere, further_out, look_wider, moved_sides, widened
 from vision.finder.frame_taken import taken_for_frame
 from vision.finder.opening import find_openings
-from vision.finder.where_neighbours_end import head_misplaced, jambs_misplaced, sill_misplaced
+from vision.finder.where_neighbours_end import head_misplaced, jambs_misplaced, met_sides, sill_misplaced
 from vision.last_trace import LastTrace
 from vision.measures import Measured, candidate_effects, measure
 from vision.pages.kind import wrong_kind
@@ -154,8 +154,9 @@ def _sides_traced(case: _Solved, corners: Array, *, moved: bool = False) -> Phot
     traces = _traces(case, corners)
     how = case.last.once, _cost_as_said(case.by), case.by.segments
     unsure = wrong_kind(rgb, solved, ready.reference, ready.prior, wall, corners, *how)
+    off = moved_sides(camera, corners, traces) if alone else frozenset()
     if unsure is None and alone:
-        unsure = doubt(camera, corners, traces)
+        unsure = doubt(camera, corners, traces, off)
     report = replace(case.report, corners_px=corners)
     if unsure is not None:
         if unsure.code == "reference-size":  # all else that is odd follows from it
@@ -170,6 +171,9 @@ def _sides_traced(case: _Solved, corners: Array, *, moved: bool = False) -> Phot
         own = {s: line.depth_mm for s, line in sides.items()}
         lines = lines_of(camera, sides, own)
         beside = look_beside(rgb, camera, lines, own, wall)
+        met = met_sides(rgb, camera, lines, own, beside["sill"].inward_mm, off) if off else off
+        if met != off:
+            return replace(report, error=doubt(camera, corners, traces, met))
         by_mm = _misplaced(case, lines, beside) if alone else {}
     if by_mm and not moved and all(by_mm.values()):
         return _sides_traced(case, further_out(camera, corners, by_mm, case.z_mm), moved=True)

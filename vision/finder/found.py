@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Set
 from dataclasses import replace
 
 import numpy as np
@@ -29,7 +29,12 @@ MOSTLY_UNSEEN = 0.75  # guess: the same of a side that no line shows, only what 
 COVERED_MM = 12.0  # rivals that spread further than this cannot be left to the uncertainty
 
 
-def doubt(camera: Camera, corners_px: Array, traces: Mapping[Side, SideTrace | FailedSide]) -> Warning_ | None:
+def doubt(
+    camera: Camera,
+    corners_px: Array,
+    traces: Mapping[Side, SideTrace | FailedSide],
+    believed: Set[Side] = frozenset(),
+) -> Warning_ | None:
     """Return why a person must point at the corners all the same, or None.
 
     A side counts when it was traced over most of its length near where the search had put it, by a step that is more
@@ -41,8 +46,9 @@ def doubt(camera: Camera, corners_px: Array, traces: Mapping[Side, SideTrace | F
     camera : adjusted camera.
     corners_px : (4, 2) px as found.
     traces : the sides as traced from them.
+    believed : sides that may lie off where the search had put them.
     """
-    of_sides = {side: _doubt_of(camera, corners_px, traces[side], side) for side in SIDES}
+    of_sides = {s: _doubt_of(camera, corners_px, traces[s], s, anywhere=s in believed) for s in SIDES}
     said: dict[tuple[str, str], list[str]] = {}
     for side, words in of_sides.items():
         if words is not None:
@@ -53,7 +59,19 @@ def doubt(camera: Camera, corners_px: Array, traces: Mapping[Side, SideTrace | F
     return _ask(", and ".join(clauses), sum(len(sides) for sides in said.values()))
 
 
-def _doubt_of(camera: Camera, corners_px: Array, trace: SideTrace | FailedSide, side: Side) -> tuple[str, str] | None:
+def moved_sides(camera: Camera, corners_px: Array, traces: Mapping[Side, SideTrace | FailedSide]) -> frozenset[Side]:
+    """Return the sides that are in doubt for nothing but that they were traced off where the search had put them."""
+    return frozenset(
+        s
+        for s in SIDES
+        if _doubt_of(camera, corners_px, traces[s], s) is not None
+        and _doubt_of(camera, corners_px, traces[s], s, anywhere=True) is None
+    )
+
+
+def _doubt_of(
+    camera: Camera, corners_px: Array, trace: SideTrace | FailedSide, side: Side, *, anywhere: bool = False
+) -> tuple[str, str] | None:
     """Return what is doubtful of a side, as said of one and of more than one."""
     if isinstance(trace, FailedSide):
         return "is not seen clearly", "are not seen clearly"
@@ -66,7 +84,7 @@ def _doubt_of(camera: Camera, corners_px: Array, trace: SideTrace | FailedSide, 
             "show no more than faces beside them do by chance",
         )
     inner, outer = (SILL_MOVED_MM, PROJECTING_MM) if side == "sill" else (MOVED_MM, MOVED_MM)
-    near = -inner < _moved(camera, corners_px, trace) < outer
+    near = anywhere or -inner < _moved(camera, corners_px, trace) < outer
     alike = sum(c.weight for c in trace.candidates if abs(c.shift_mm) < ALIKE_MM)
     if not near or spread(trace) > COVERED_MM or alike < (MOSTLY_UNSEEN if unseen else MOSTLY):
         return "may be one of several lines", "may each be one of several lines"
