@@ -74,6 +74,40 @@ def test_a_sill_that_projects_shows_its_top_below_the_jambs():
     assert sill_misplaced(photo(), CAMERA, sides(28.0), z, 700.0) is None  # steep from above, its top is broad
 
 
+def test_jambs_are_taken_to_end_5_mm_above_the_sill_that_they_show():
+    """Median of 119 sills that were taken rightly (practice, own renderings); drawn jambs end where they are drawn."""
+    assert told(-20.0) == pytest.approx(20 + 5, abs=2)
+
+
+def test_a_mark_across_the_jambs_shorter_than_28_mm_is_not_their_end():
+    rgb = photo()
+    rgb[770:786, 195:210] = rgb[770:786, 590:605] = 150  # 16 mm in the wall's tone, over both jambs
+    assert told(-45.0, rgb) == pytest.approx(45 + 5, abs=3)
+
+
+def test_a_jamb_that_differs_from_its_wall_by_a_few_levels_still_tells():
+    assert told(-20.0, photo(reveal=143)) == pytest.approx(20 + 5, abs=2)
+
+
+def test_the_jambs_of_a_low_opening_are_learnt_within_it():
+    """0.7 of 160 mm: what is above its head is not its jambs'."""
+    rgb = np.full((1000, 800, 3), 150, np.uint8)
+    rgb[640:800, 200 : 200 + WIDE_MM] = 60
+    taken = sides(-20.0)
+    for jamb in ("left", "right"):
+        line = taken[jamb]
+        taken[jamb] = Line(np.array([line.origin[0], 140.0]), line.direction, line.normal, 140.0)
+    assert sill_misplaced(rgb, CAMERA, taken, Z_MM, 300.0) == pytest.approx(20 + 5, abs=2)
+
+
+def test_a_sills_top_may_fall_below_where_similar_triangles_put_its_arris():
+    """Level with it no top is seen, but one 40 mm deep that falls by 10 degrees shows 40 tan 10 = 7 mm."""
+    z = Z_MM | {"sill": -40.0}
+    for seen_mm, tells in ((19.0, None), (26.0, 0.0)):  # 15 mm beyond what may be seen tell
+        taken = (HIGH_MM / 2 + seen_mm) * 0.96 - HIGH_MM / 2  # similar triangles: 40 mm nearer, of 1000
+        assert sill_misplaced(photo(), CAMERA, sides(taken), z, 0.0) == tells
+
+
 def test_jambs_of_the_walls_own_tone_tell_nothing():
     assert told(-20.0, photo(reveal=149)) is None
 
