@@ -11,6 +11,7 @@ from scipy.stats import norm
 from vision.sides.arris import offsets_px
 from vision.sides.double_step import second_step_px, with_double_step
 from vision.sides.finding import FailedSide, FoundSide
+from vision.sides.inner_edge import JITTER_SHARE
 from vision.sides.place import unplaced
 from vision.sides.sill_ghosts import Ghost
 from vision.strips.profiles import Strip
@@ -19,10 +20,10 @@ from vision.strips.strip_line import Line
 BLUR, MM = 0.8, 2.0
 
 
-def profile(*steps, level=0.7):
+def profile(*steps, level=0.7, blur=BLUR):
     """Return a profile with steps of (place px, size), blurred."""
     at = offsets_px()
-    return level + sum(size * norm.cdf((at - place) / BLUR) for place, size in steps)
+    return level + sum(size * norm.cdf((at - place) / blur) for place, size in steps)
 
 
 def reach(value):
@@ -43,6 +44,7 @@ def test_the_outer_of_two_steps_is_found_where_it_is(apart, share):
         ((0.1, -0.2),),  # one step
         ((0.0, -0.2), (2.5, -0.004)),  # and a ripple beside it
         ((0.0, -0.2), (2.5, 0.03)),  # the rim that sharpening leaves
+        ((0.0, -0.2), (4.4, -0.1)),  # at the rim of what is tried
         ((0.0, -0.1), (2.5, -0.15)),  # the outer one is the stronger, and would be the line
     ],
 )
@@ -74,6 +76,7 @@ def test_the_arris_is_the_outer_step_and_the_line_remains_a_rival():
     assert sill.ghost.leads
     assert sill.ghost.shape == pytest.approx([3.0 + 2.5 * MM, 1.0, 0.5], abs=0.3 * MM)
     assert sill.ghost.weight == pytest.approx(0.81)
+    assert sill.ghost.u_mm == pytest.approx(0.6 * MM)  # 0.6 px, in mm of the sill's plane
     assert sill.weights == pytest.approx([0.09])
 
 
@@ -91,3 +94,33 @@ def test_a_sill_that_is_known_otherwise_or_shows_one_step_stays_as_it_is():
     assert with_double_step(replace(plain, profile=profile((0, -0.15), (2, -0.06))), None).ghost is None
     failed = FailedSide("sill", "outside")
     assert with_double_step(failed, (BLUR, BLUR)) is failed
+
+
+@pytest.mark.parametrize(("weight", "leads"), [(0.3, False), (0.001, True)])
+def test_an_arris_that_only_may_be_elsewhere_does_not_hide_the_second_step(weight, leads):
+    sill = with_double_step(found(Ghost(np.array([15.0, 0, 0]), weight, 2.0, leads=leads)), (BLUR, BLUR))
+    assert sill.ghost.shape[0] == pytest.approx(3.0 + 2.5 * MM, abs=0.3 * MM)
+
+
+def test_a_sills_blur_is_that_of_edges_that_run_across():
+    assert with_double_step(found(), (5.0, BLUR)).ghost is not None
+    assert with_double_step(found(), (BLUR, 5.0)).ghost is None
+
+
+def test_one_step_widened_by_the_wander_of_its_arris_is_none_of_two():
+    """Independent spreads add by their squares: blur, and what is left of the wander along the side, in px."""
+    jitter_mm = 2.0 * BLUR * MM / JITTER_SHARE
+    value = profile((0.0, -0.15), blur=np.hypot(BLUR, JITTER_SHARE * jitter_mm / MM))
+    plain = found(value=value)
+    assert with_double_step(plain, (BLUR, BLUR)).ghost is not None  # else it would be
+    wandering = replace(plain, placed=replace(plain.placed, jitter_mm=jitter_mm))
+    assert with_double_step(wandering, (BLUR, BLUR)) is wandering
+
+
+def test_the_wander_of_an_arris_counts_in_pixels_of_its_photo():
+    """Drawn with a wander of 0.5 px, at 2 mm a pixel; twice of it would be wider than what is seen."""
+    value = profile((0.0, -0.15), (2.5, -0.06), blur=np.hypot(BLUR, 0.5))
+    sill = found(value=value)
+    for by, tells in ((1, True), (2, False)):
+        placed = replace(sill.placed, jitter_mm=by * 0.5 * MM / JITTER_SHARE)
+        assert (with_double_step(replace(sill, placed=placed), (BLUR, BLUR)).ghost is not None) == tells
