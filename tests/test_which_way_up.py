@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 import pytest
 
@@ -64,3 +65,38 @@ def test_sheets_that_hang_differently_say_nothing_of_the_photo(bricks):
     assert quarters_to_turn(bricks, [hung(0), hung(1)], "masonry", NOTHING) == (0, True)
     assert quarters_to_turn(bricks, [hung(0)], "masonry", NOTHING) == (0, True)
     assert quarters_to_turn(bricks, [], "masonry", NOTHING) == (0, True)
+
+
+def rectangle(degrees=0.0, times=1, sheet=False):
+    """Return a drawn rectangle four times as wide as high, and a sheet full of upright bars below it if asked for."""
+    grey = np.full((800 * times, 1000 * times), 190, np.uint8)
+    ends = cv2.boxPoints(((500.0 * times, 250.0 * times), (600.0 * times, 150.0 * times), degrees))
+    cv2.fillConvexPoly(grey, np.rint(ends * 16).astype(np.int32), 60, cv2.LINE_AA, shift=4)
+    for x in range(440, 560, 20) if sheet else ():
+        grey[540 * times : 700 * times, x * times : (x + 10) * times] = 40
+    return grey
+
+
+@pytest.mark.parametrize(("degrees", "told"), [(0.0, np.log(4)), (14.0, np.log(4)), (-14.0, np.log(4)), (30.0, 0.0)])
+def test_edges_count_by_their_length_up_to_a_slant_of_20_degrees(degrees, told):
+    """A wall seen at a slant; 600 px over 150 px. At 30 degrees they are neither level nor upright."""
+    assert level_over_upright(rectangle(degrees), []) == pytest.approx(told, abs=0.1)
+
+
+@pytest.mark.parametrize("times", [1, 3])
+def test_what_is_printed_on_a_sheet_says_nothing_of_the_wall_in_photos_of_any_size(times):
+    """Twelve upright edges of 160 px on the sheet would outweigh the 1200 px of level ones."""
+    at = [hung(1, (500.0 * times, 620.0 * times), 0.9 * times)]
+    assert level_over_upright(rectangle(times=times, sheet=True), at) == pytest.approx(np.log(4), abs=0.1)
+
+
+@pytest.mark.parametrize("wall", ["masonry", "siding"])
+def test_a_wall_whose_level_lines_are_longer_by_a_third_tells_which_way_up_it_is(wall):
+    """Photos of such walls show 12 % or more (practice, own renderings); log(4/3) is 0.29."""
+    grey = np.full((800, 1000), 190, np.uint8)
+    grey[100:400, 300:700] = 60
+    assert quarters_to_turn(grey, [hung(1, (500.0, 620.0))], wall, NOTHING) == (0, True)
+
+
+def test_a_camera_that_gives_its_model_alone_is_a_camera(bricks):
+    assert quarters_to_turn(bricks, [hung(1)], "render", ExifFacts(model="One")) == (0, False)
