@@ -19,7 +19,7 @@ from vision.observations import (
 )
 from vision.priors import camera_blocks, camera_prior, reference_blocks, size_block
 from vision.request import CheckBar, Reference, Warning_
-from vision.solving.solved import Solved, best_of, lifted_warnings, misfit_warnings, not_bent_by_blur
+from vision.solving.solved import Solved, best_of, but_camera, lifted_warnings, misfit_warnings, not_bent_by_blur
 
 HALF = np.array([90.0, 120.0])
 CORNERS = HALF * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1.0]])
@@ -85,6 +85,22 @@ def test_a_corner_of_which_a_third_of_the_edges_lie_elsewhere_is_lifted(corner, 
     gone = np.arange(10 * corner, 10 * corner + lost)
     found = lifted_warnings([edges(plane, state())], [edges(np.delete(plane, gone, axis=0), state())], ["sheet 1"])
     assert len(found) == said
+
+
+@pytest.mark.parametrize(("at_corner", "elsewhere"), [(5, 40), (10, 25)])
+def test_few_edges_are_too_few_to_call_a_corner_lifted(at_corner, elsewhere):
+    """Ten of a corner and forty of a sheet are asked for (common practice, no source); here three are lost."""
+    near = CORNERS[0] * 0.9 + np.column_stack([np.zeros(at_corner), np.linspace(-8, 8, at_corner)])
+    plane = np.concatenate([near, np.zeros((elsewhere, 2)), CORNERS])
+    assert lifted_warnings([edges(plane, state())], [edges(plane[3:], state())], ["sheet 1"]) == []
+
+
+@pytest.mark.parametrize("known", [True, False])
+def test_all_that_was_known_of_a_camera_can_be_taken_out_and_nothing_else(known):
+    """Focal length, optical centre and distortion are the interior of a camera."""
+    others = [*reference_blocks(1, "panel", sheets=True, stiff=False), edges(ALL_OVER, state())]
+    blocks = [*camera_blocks(camera_prior(1000.0, 0.03, (1201, 901), known=known)), *others]
+    assert [id(b) for b in but_camera(blocks)] == [id(b) for b in others]
 
 
 @pytest.mark.parametrize(
