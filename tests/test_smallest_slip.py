@@ -53,6 +53,7 @@ CASES = {
     "a far line between places of the grid": (mixture(0, 0.001, [(0.7, 0, 0), (0.3, 50.013, 0)]), 0.004, 0.002),
     "a soft photo, unlike tolerances": (mixture(0, 3.5, [(0.7, 0, 0), (0.3, -28, 0)]), 9.5, 3.2),
     "a photo hardly better than the tolerance": (mixture(0, 25.0, [(1, 0, 0)]), 9.5, 3.2),
+    "agreeing only between places of the grid": (mixture(0, 7.57, [(1, 0, 0)]), 0.95, 0.0),
     "another line anywhere": (mixture(0, 0.9, [(0.98, 0, 0), (0.02, 0, 25)]), 6.35, 6.35),
 }  # fmt: skip
 
