@@ -32,6 +32,7 @@ def with_shared_photos(results: tuple[OpeningResult, ...]) -> tuple[OpeningResul
     return tuple(
         replace(
             r,
+            shares_with=tuple(dict.fromkeys(label for labels in found[i].values() for label in labels)),
             warnings=(
                 *r.warnings,
                 *(
@@ -56,7 +57,11 @@ def with_misplaced(results: tuple[OpeningResult, ...]) -> tuple[tuple[OpeningRes
     common = job_tests([entry for entry in entries if entry[0].label not in moved])
     says = {m.label: messages.another_opening(m.fits, exchanged=m.exchanged) for m in moved.values()}
     warned = tuple(
-        replace(r, warnings=(*r.warnings, Warning_("another-opening", says[r.opening.label])))
+        replace(
+            r,
+            warnings=(*r.warnings, Warning_("another-opening", says[r.opening.label])),
+            fits_photo_of=tuple(moved[r.opening.label].fits),
+        )
         if r.opening.label in says
         else r
         for r in results

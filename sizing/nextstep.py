@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from sizing.messages import first_look
 from sizing.messages import verdicts as messages
 from sizing.messages.verdicts import OrderBesides
 from sizing.orders.problems import hangs_on
@@ -40,7 +41,15 @@ def step_of(result: OpeningResult) -> str:
         untold=to_take,
         contrary=isinstance(result.answer, Estimate) and any(w.code == _CONTRARY for w in result.answer.warnings),
     )
-    if not mirrored or verdict.why not in _BY_PHOTO:
+    if verdict.why not in _BY_PHOTO:
+        return step
+    # A look at a photo costs less than a way to the house, and readings are judged by the wrong one until then.
+    suspect = not only_vague(result.readings)
+    if suspect and result.shares_with:
+        return first_look.look_whose_photo(result.shares_with, verdict.verdict, step)
+    if suspect and result.fits_photo_of:
+        return first_look.look_for_exchange(result.fits_photo_of, verdict.verdict, step)
+    if not mirrored:
         return step
     others = [r.reading.name for r in result.readings if r.holds and r not in mirrored]
     # Left and right of readings that were taken as from inside are turned already.

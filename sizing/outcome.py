@@ -24,7 +24,8 @@ class OpeningResult:
     `fault` is a mistake of this program met on the way; the opening is then unproven. `document_sha256` is in
     the order of the opening's documents, empty where one cannot be read. `decision` is the one that people took
     on these inputs (`inputs_sha256`), else the last stale one; it never moves the verdict. `crosscheck` tests all
-    readings together. `order` is there with a rule or an order.
+    readings together. `order` is there with a rule or an order. `shares_with` are the labels of openings whose photo
+    shows the same place, `fits_photo_of` of those whose photo the readings fit far better.
     """
 
     opening: Opening
@@ -41,6 +42,8 @@ class OpeningResult:
     crosscheck: CrossCheck | None = None
     order: Order | None = None
     advice: Advice | None = None
+    shares_with: tuple[str, ...] = ()
+    fits_photo_of: tuple[str, ...] = ()
 
     @property
     def unreadable(self) -> bool:

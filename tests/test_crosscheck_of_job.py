@@ -146,3 +146,23 @@ def test_a_slip_of_the_whole_form_is_said_once_and_every_size_that_would_fit(che
     assert text.count("the inch was not taken off") == 1
     assert text.count("Likewise; ") == 7
     assert text.count("would fit") == 8
+
+
+def test_where_two_openings_rest_on_one_place_the_photo_is_looked_at_before_anybody_measures_again(check):
+    """A look at a photo is cheaper than a way to the house: common practice, no source."""
+    found = check(shots={"W1": 3, "W2": 3}, read={"W1": {1: 25.4}})
+    step = found.opening["W1"]["next_step"]
+    assert step.startswith("Do not order. Look first whether this photo is of this opening: it shows the same place as")
+    assert step.index("a photo of W2") < step.index("If not: measure again: width, middle")
+    assert found.opening["W2"]["next_step"] == ""
+    assert check(read={"W1": {1: 25.4}}).opening["W1"]["next_step"].startswith("Do not order. Measure again:")
+
+
+def test_where_photos_are_exchanged_the_photos_are_looked_at_before_anybody_measures_again(check):
+    """As above: common practice, no source."""
+    for label, other in (("W1", "W2"), ("W2", "W1")):
+        step = check(photo_of={"W1": "W2", "W2": "W1"}).opening[label]["next_step"]
+        assert step.startswith(
+            "Do not order. Look first whether the photo or the readings of this opening were put down"
+        )
+        assert step.index(f"the readings fit the photo of {other}.") < step.index("If not: measure again: ")
