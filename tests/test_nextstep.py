@@ -112,6 +112,21 @@ def test_an_order_to_be_put_right_is_said_beside_a_reading_to_take_again(tmp_pat
     )
 
 
+@pytest.mark.parametrize("width", ["55 1/2", "56 3/8"])
+def test_no_size_by_the_rule_is_to_be_ordered_while_its_reading_is_in_doubt(tmp_path, width):
+    """The step says not to order: no other line may name a size to order. Common practice, no source."""
+    result = checked_in(tmp_path, INCH_OFF, AS_READ | {"width": width})
+    assert "Order the size by the rule" not in job_text(result)
+    assert "That size hangs on a reading in doubt, so order neither before it is measured again." in job_text(result)
+
+
+def test_the_size_by_the_rule_of_the_other_direction_may_be_ordered_all_the_same(tmp_path):
+    result = checked_in(tmp_path, INCH_OFF, AS_READ | {"height": "69"})
+    assert "The height ordered is 69 in; by the rule it is 63 in. Order the size by the rule, or say why not." in (
+        job_text(result)
+    )
+
+
 @pytest.mark.parametrize(
     ("code", "direction", "readings", "hangs"),
     [

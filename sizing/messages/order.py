@@ -45,10 +45,10 @@ _SHAPES = {
     "taper-height": "The heights left and right",
 }
 _PROBLEMS = {
-    "not-made": "No {direction} of {ordered_mm} is made{rule_size}. Order {made}.",
-    "not-by-rule": "The {direction} ordered is {ordered_mm}{rule_size}. Order the size by the rule, or say why not.",
+    "not-made": "No {direction} of {ordered_mm} is made{rule_size}. {remedy}",
+    "not-by-rule": "The {direction} ordered is {ordered_mm}{rule_size}. {remedy}",
     "wrong-reading": "The {direction} ordered, {ordered_mm}, comes from the reading {from}; the {which} counts, "
-    "{should}{rule_size}. Order the size by the rule.",
+    "{should}{rule_size}. {remedy}",
     "below-minimum": "The {direction} of {size_mm} is below the least that is made, {limit_mm}. Ask the works.",
     "above-maximum": "The {direction} of {size_mm} is above the most that is made, {limit_mm}. Ask the works.",
     "no-made-size": "No made {direction} fits {wanted_mm}. Ask the works, or use another rule.",
@@ -73,6 +73,15 @@ _SHARED = {
 # What is ordered or made, and what a rule makes it of: no other figure may stand for these.
 _SIZES = frozenset({"ordered_mm", "by_rule_mm", "other_mm", "size_mm", "wanted_mm", "limit_mm"})
 _BETWEEN = {"tight-between": ("narrower", "lower"), "wide-between": ("wider", "higher")}
+
+
+def _remedy(code: str, facts: Mapping[str, float | str]) -> str:
+    """Return which size is to be ordered in place of a wrong one: none by the rule while its reading is in doubt."""
+    if "doubtful" in facts:
+        return "That size hangs on a reading in doubt, so order neither before it is measured again."
+    if "by_rule_mm" not in facts:
+        return "Order a made size."
+    return f"Order the size by the rule{', or say why not' if code == 'not-by-rule' else ''}."
 
 
 def problem_says(code: str, facts: Mapping[str, float | str], unit: Unit) -> str:
@@ -100,7 +109,7 @@ def problem_says(code: str, facts: Mapping[str, float | str], unit: Unit) -> str
     said |= {key: name_of(said[key]) for key in ("reading", "from", "should") if key in said}
     said["rule_size"] = f"; by the rule it is {said['by_rule_mm']}" if "by_rule_mm" in said else ""
     said["doubt"] = "can neither bear out nor refute" if facts.get("verdict") == "unproven" else "does not support"
-    said["made"] = "the size by the rule" if "by_rule_mm" in said else "a made size"
+    said["remedy"] = _remedy(code, facts)
     said["shape"] = _SHAPES.get(code, "")
     if "edge" in said:
         said["edge"], said["evenly"] = _SHARED[said["edge"]]

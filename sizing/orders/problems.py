@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from scipy.special import ndtr
@@ -33,6 +33,8 @@ _COMPARED: Mapping[str, tuple[str, str]] = {
 }
 # Problems of a size that follows from the readings of its direction; those of the second kind only where none is typed.
 _OF_THE_RULE = frozenset({"not-by-rule", "wrong-reading", "no-made-size", "doubtful-reading"})
+# Problems whose remedy is the size by the rule.
+_NAMES_THE_SIZE = frozenset({"not-made", "not-by-rule", "wrong-reading"})
 _OF_THE_SIZE = frozenset({"below-minimum", "above-maximum"})
 
 Facts = Mapping[str, float | str]
@@ -182,6 +184,17 @@ def doubtful_readings(
         if judged.verdict == "differs" or judged.photo_mm is not None:
             facts: Facts = {"direction": d, "reading": name, "verdict": judged.verdict}
             yield OrderNote("doubtful-reading", facts), judged.verdict == "differs"
+
+
+def in_doubt(problems: Sequence[OrderNote]) -> tuple[OrderNote, ...]:
+    """Return the problems, those marked that name a size by the rule which comes from a reading in doubt."""
+    doubtful = {p.facts["direction"] for p in problems if p.code == "doubtful-reading"}
+    return tuple(
+        replace(p, facts={**p.facts, "doubtful": "yes"})
+        if p.code in _NAMES_THE_SIZE and p.facts["direction"] in doubtful
+        else p
+        for p in problems
+    )
 
 
 def hangs_on(problem: OrderNote, opening: Opening, readings: Collection[str]) -> bool:
