@@ -7,6 +7,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from sizing.check import check_job
 from sizing.errors import InputError, SizingError
 from sizing.jobs.file import load_job
 from tests.jobfiles import EXAMPLE, changed, job_folder, load_from, refused_by
@@ -328,3 +329,19 @@ def test_an_inch_mark_inside_quotes_is_told_how_to_be_written(tmp_path):
         load_job(tmp_path)
     assert "line 3: not TOML" in str(caught.value)
     assert "an inch mark inside quotes ends them" in str(caught.value)
+
+
+def test_a_folder_of_job_folders_says_how_they_are_all_named(tmp_path):
+    """What an office keeps its jobs in is named once by mistake. Common practice, no source."""
+    for name in ("a", "b"):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "job.toml").write_text(EXAMPLE)
+    says = f"it holds 2 folders that do: name them one by one, or all as {tmp_path / '*' / 'job.toml'}"
+    with pytest.raises(InputError) as caught:
+        load_job(tmp_path)
+    assert says in str(caught.value)
+    assert says in str(check_job(tmp_path).error)
+    (tmp_path / "none").mkdir()
+    with pytest.raises(InputError) as caught:
+        load_job(tmp_path / "none")
+    assert str(caught.value).endswith("or a folder that holds job.toml")

@@ -82,12 +82,27 @@ def _job_file(path: Path) -> Path:
         mode = file.stat().st_mode
     except FileNotFoundError:
         name = path / JOB_FILE if path.is_dir() else path
-        raise _refused("job-missing", name, "no such job: name a job file, or a folder that holds job.toml") from None
+        says = "no such job: name a job file, or a folder that holds job.toml"
+        raise _refused("job-missing", name, says + _jobs_below(name)) from None
     except (OSError, ValueError, RuntimeError) as error:
         raise _refused("job-missing", path, unread(error)) from None
     if not stat.S_ISREG(mode):
         raise _refused("job-missing", file, "no regular file: name a job file, or a folder that holds job.toml")
     return file
+
+
+def _jobs_below(missing: Path) -> str:
+    """Return the hint where the folder of a job file that is not there has folders that hold one."""
+    path = missing.parent
+    try:
+        listed = path.iterdir() if missing.name == JOB_FILE and path.is_dir() else ()
+        found = sum((folder / JOB_FILE).is_file() for folder in listed)
+    except OSError:
+        return ""
+    if not found:
+        return ""
+    held = "1 folder that does" if found == 1 else f"{found} folders that do"
+    return f"; it holds {held}: name them one by one, or all as {path / '*' / JOB_FILE}"
 
 
 def _bytes(file: Path) -> bytes:
