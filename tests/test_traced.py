@@ -4,7 +4,9 @@ import numpy as np
 import pytest
 
 from vision.camera import Camera
-from vision.sides.traced import rivals_px
+from vision.sides.traced import rivals_px, side_lines
+from vision.sides.tracing import POINTED_NAME, SideTrace
+from vision.sides.weights import SideCandidate
 from vision.stations import SideLine
 
 CORNERS = np.array([[-300.0, -400.0], [300.0, -400.0], [300.0, 400.0], [-300.0, 400.0]])
@@ -41,3 +43,17 @@ def test_a_side_that_stands_in_front_shifts_by_more_pixels():
 
 def test_without_sides_there_are_no_other_lines():
     assert rivals_px(camera(), {}, {}) == ()
+
+
+@pytest.mark.parametrize("hidden", [True, False])
+def test_what_is_said_of_a_hidden_side_with_a_rival_line_is_no_contradiction(hidden):
+    """'No line shows it' and 'more than one line could be it' were said of one side. Common practice, no source."""
+    none = np.zeros(0)
+    lines = (SideCandidate(0.6, 0.0, POINTED_NAME), SideCandidate(0.4, 25.0, "edge"))
+    place, along = np.array([0.0, -400.0]), np.array([1.0, 0.0])
+    trace = SideTrace("head", 0.0, place, along, np.eye(2), 0.0, none, none, 1.0, 0.0, 0.0, hidden, lines)
+    said = [w.message for w in side_lines(camera(), {"head": trace}, "masonry")[3]]
+    assert any("no line shows" in text for text in said) is False
+    assert any(text.startswith("no clear line shows the head") for text in said) is hidden
+    assert any(text.startswith("more than one line could be the head") for text in said) is not hidden
+    assert any(text.startswith("a line beside the one drawn could as well be the head") for text in said) is hidden

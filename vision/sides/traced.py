@@ -95,7 +95,8 @@ def _warnings(side: Side, t: SideTrace) -> list[Warning_]:
         pointed = t.candidates[0].name == POINTED_NAME
         warned.append(Warning_("edge-hidden", _hidden(side, t.coverage, pointed=pointed), side))
     if t.candidates and t.candidates[0].weight < AMBIGUOUS_BELOW:
-        says = f"more than one line could be the {SIDE_WORD[side]}; look at the picture and point at the right one"
+        what = "a line beside the one drawn could as well be" if t.hidden else "more than one line could be"
+        says = f"{what} the {SIDE_WORD[side]}; look at the picture and point at the right one"
         warned.append(Warning_("edge-ambiguous", says, side))
     return warned
 
@@ -122,13 +123,13 @@ def _choice_mm(trace: SideTrace, wall: Wall) -> float:
 def _hidden(side: Side, coverage: float, *, pointed: bool) -> str:
     if pointed:
         return (
-            f"no line shows the {SIDE_WORD[side]}; it is taken where its corners are, with the uncertainty of a rough "
-            "click: look at the picture and point exactly at its two corners"
+            f"no clear line shows the {SIDE_WORD[side]}; it is taken where its corners are, with the uncertainty of a "
+            "rough click: look at the picture and point exactly at its two corners"
         )
     if coverage == 0:
         return (
-            f"no line shows the {SIDE_WORD[side]}; it is placed by what lies about it, with the uncertainty stated: "
-            "look at the picture and point at its line if it is off"
+            f"no clear line shows the {SIDE_WORD[side]}; it is placed by what lies about it, with the uncertainty "
+            "stated: look at the picture and point at its line if it is off"
         )
     return (
         f"the {SIDE_WORD[side]} is seen over {100 * coverage:.0f} % of its length only; clear what hides it or point "
