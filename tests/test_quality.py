@@ -229,6 +229,15 @@ def test_each_fault_has_its_code(worse, code):
     assert [w.code for w in doubts(**worse)] == [code]
 
 
+@pytest.mark.parametrize("guessed", [True, False])
+def test_a_wide_field_in_a_file_that_names_no_lens_may_be_a_screenshot(guessed):
+    """Bars about a picture make its diagonal longer, and so its field as wide as that of a shorter lens (pinhole)."""
+    outline = np.array([[-90, -120], [90, -120], [90, 120], [-90, 120.0]]) * 2 + [2015.5, 1511.5]
+    prior = replace(camera_prior(1700.0, 0.03, FULL, known=True), guessed=guessed)
+    (said,) = solved_doubts(facing(1700.0, 0.0), prior, EXIF, FULL, [outline], float(np.sqrt(180 * 240)), None)
+    assert ("screenshot" in said.message) is guessed
+
+
 def test_the_effect_said_is_that_on_the_size_which_its_parts_touch_most():
     # The worst size of all, the left height, has nothing from these parts.
     cov, budget = np.diag([1.0, 4.0, 1, 9, 1, 1, 1, 1, 1]), np.zeros((9, len(PARTS)))

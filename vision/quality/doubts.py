@@ -187,6 +187,8 @@ def solved_doubts(
             f"an ultra-wide lens ({f35:.0f} mm in 35 mm terms) bends lines more than is known of it; use the main lens "
             "(1x) from farther away, or make its profile with `secondtape lens`"
         )
+        if prior.guessed:  # the file names no lens: bars about a photo make its field seem as wide
+            says += "; if this is a screenshot, or has bars round it, send the photo's own file instead"
         warned.append(Warning_("wide-lens", says))
     px_per_mm = min(float(np.sqrt(_area(o))) / side_mm for o in outlines_px)
     if px_per_mm < FEW_PX_PER_MM:
