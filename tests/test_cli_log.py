@@ -49,7 +49,7 @@ def test_a_check_is_listed_by_day_job_verdict_and_who_measured(job, capsys):
     for words in ((), ("list",), ("list", "--by", "CREW", "--since", "2026-05-04", "--verdict", "unproven")):
         status, out, err = answer(capsys, *words)
         assert (status, err) == (Exit.DONE, "")
-        assert all(text in out for text in ("harbor-114", "2026-05-04", "the photo cannot tell", "crew 2"))
+        assert all(text in out for text in ("harbor-114", "2026-05-04", "cannot be told", "crew 2"))
         assert not any(code in out for code in ("unproven", "hold", "send"))  # words, as `check` has them
     assert "No check" in answer(capsys, "list", "--verdict", "hold")[1]
 

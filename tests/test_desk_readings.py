@@ -101,7 +101,7 @@ def test_a_check_runs_in_a_child_and_the_page_follows_it(desk):
     job(desk, "checked", TYPED.format(id="checked", by="") + '[opening.height]\nleft = "46"\n')
     assert finished(desk, desk.post("/job/checked/check").text)["state"] == "done"
     page = desk.get("/job/checked").text
-    assert "the photo cannot tell" in page
+    assert "cannot be told" in page
     assert "Changed since this check" not in page
     desk.post("/job/checked/readings", data={"label": "W1", "width.top": "38"})
     page = desk.get("/job/checked").text
@@ -114,7 +114,7 @@ def test_a_check_that_a_script_starts_is_answered_with_its_run(desk):
     answer = desk.post("/job/by-script/check", headers={"accept": "application/json"}, follow_redirects=False)
     assert answer.status_code == 200
     assert finished(desk, f'data-run="{answer.json()["run"]}"')["kind"] == "check"
-    assert "the photo cannot tell" in desk.get("/job/by-script").text
+    assert "cannot be told" in desk.get("/job/by-script").text
 
 
 def test_nothing_that_the_check_does_not_support_is_released(desk):

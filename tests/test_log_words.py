@@ -134,3 +134,10 @@ def test_the_statistics_are_strict_json_with_null_where_too_little_is_known(by):
     assert (said["first"], said["last"]) == (("2026-05-04", "2026-05-09") if by else (None, None))
     assert said["findings"] == [{"kind": "shift", "p": 0.001, "p_table": 0.01}]
     assert (said["scatter_mm"], said["enough"]) == (None, True)
+
+
+def test_a_list_blames_no_photo_for_what_it_does_not_know_the_reason_of():
+    """A missing reading and a missing photo are unproven too (contract, *Decision*); `check` says which it is."""
+    one = Logged(1, "01", "a", None, "job.toml", "larch-1", "unproven", "in", "", "", "2026-05-04", "", 0, 0, 2, 0)
+    assert words.openings(one) == "2 cannot be told"
+    assert "cannot be told" in words.listed([one])

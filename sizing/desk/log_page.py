@@ -28,7 +28,7 @@ from sizing.logged import Logged
 from sizing.messages import log as words
 from sizing.messages import log_asked, log_people
 from sizing.messages.one_line import clipped
-from sizing.messages.verdicts import VERDICTS
+from sizing.messages.verdicts import LISTED_VERDICTS
 
 _PAGE = 50
 _TEXTS = ("job", "by", "tape", "since", "until", "verdict", "decided_by", "released", "each")
@@ -60,7 +60,7 @@ def log_page(request: Request) -> Response:
         query=urlencode({k: v for k, v in given.items() if v}),
         problems=problems,
         verdicts=_VERDICTS,
-        verdict_words=VERDICTS,
+        verdict_words=LISTED_VERDICTS,
     )
 
 

@@ -9,7 +9,7 @@ from sizing.logged import Details, Logged, LoggedDecision, LoggedReading, Logged
 from sizing.messages.log_figures import counted, interval
 from sizing.messages.names import name_of
 from sizing.messages.one_line import clipped, file_name, one_line, sentence
-from sizing.messages.verdicts import DECISIONS, READING_VERDICTS, VERDICTS
+from sizing.messages.verdicts import DECISIONS, LISTED_VERDICTS, READING_VERDICTS
 from sizing.statistics.pooling import Interval
 from sizing.units import Unit, format_length
 
@@ -36,7 +36,7 @@ def listed(found: Sequence[Logged]) -> str:
         (
             one_line(x.day),
             clipped(x.job),
-            one_line(VERDICTS.get(x.verdict, x.verdict)),
+            one_line(LISTED_VERDICTS.get(x.verdict, x.verdict)),
             clipped(x.measured_by or "-"),
             openings(x),
             str(x.decisions or "-"),
@@ -52,7 +52,7 @@ def listed(found: Sequence[Logged]) -> str:
 def openings(logged: Logged) -> str:
     """Return how many openings of a check have which verdict."""
     counts = {"hold": logged.hold, "unproven": logged.unproven, "send": logged.send}
-    return "; ".join(f"{n} {VERDICTS[verdict]}" for verdict, n in counts.items() if n) or "none"
+    return "; ".join(f"{n} {LISTED_VERDICTS[verdict]}" for verdict, n in counts.items() if n) or "none"
 
 
 def shown(found: Details, unit: Unit) -> str:
@@ -71,13 +71,13 @@ def shown_parts(found: Details, unit: Unit) -> list[tuple[str, list[str]]]:
     ]
     if found.others:
         head.append(pointed_anew(found))
-    parts = [(f"Job {one_line(x.job)}, past check: {VERDICTS.get(x.verdict, x.verdict)}", head)]
+    parts = [(f"Job {one_line(x.job)}, past check: {LISTED_VERDICTS.get(x.verdict, x.verdict)}", head)]
     for label, verdict, why in found.openings:
         lines = [sentence(one_line(why))]
         lines += [_reading(r, unit) for r in found.readings if r.opening == label]
         lines += [_decision(d) for d in found.decisions if d.opening == label]
         lines += [_released(r, unit) for r in found.releases if r.opening == label]
-        parts.append((f"{label}: {VERDICTS.get(verdict, verdict)}", lines))
+        parts.append((f"{label}: {LISTED_VERDICTS.get(verdict, verdict)}", lines))
     # The file of a result may have been changed by anybody since.
     return [(one_line(heading), [one_line(line) for line in lines]) for heading, lines in parts]
 
@@ -116,5 +116,5 @@ def _moment(text: str) -> str:
 
 def pointed_anew(found: Details) -> str:
     """Say which checks differ from one only in where somebody pointed in the photos."""
-    said = ", ".join(f"{run} ({VERDICTS.get(verdict, verdict)}, {_moment(at)})" for at, verdict, run in found.others)
+    said = ", ".join(f"{run} ({LISTED_VERDICTS.get(v, v)}, {_moment(at)})" for at, v, run in found.others)
     return f"checked also with corners elsewhere, all else alike: {said}"

@@ -18,6 +18,8 @@ from sizing.messages.tape_figure import tape_figure
 from sizing.units import Unit
 
 VERDICTS = {"send": "may be ordered", "hold": "stop: ask", "unproven": "the photo cannot tell"}
+# In lists, where the reason is not said: no photo and missing readings are among them.
+LISTED_VERDICTS = {**VERDICTS, "unproven": "cannot be told"}
 READING_VERDICTS = {"agrees": "agrees", "differs": "differs", "unproven": "cannot tell"}
 ENOUGH_SHEETS = 2
 _ASK = "Ask before ordering."
