@@ -19,6 +19,8 @@ _HIDDEN = "edge-hidden"
 _CONTRARY = "photos-disagree"
 # Measuring again from the same side would give the same numbers.
 _MIRRORED = "seen-from-inside"
+# The desk may have typed what the sheet has right.
+_SWAPPED = "width-height-swapped"
 # Verdicts of the photo on readings.
 _BY_PHOTO = frozenset({"reading-differs", "reading-unproven"})
 
@@ -49,6 +51,8 @@ def step_of(result: OpeningResult) -> str:
         return first_look.look_whose_photo(result.shares_with, verdict.verdict, step)
     if suspect and result.fits_photo_of:
         return first_look.look_for_exchange(result.fits_photo_of, verdict.verdict, step)
+    if any(named_slip(r) == _SWAPPED for r in result.readings):
+        return first_look.look_at_the_sheet(verdict.verdict, step)
     if not mirrored:
         return step
     others = [r.reading.name for r in result.readings if r.holds and r not in mirrored]

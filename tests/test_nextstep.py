@@ -45,6 +45,14 @@ def test_a_form_taken_from_inside_asks_where_the_crew_stood(checked):
     assert "For the crew: Stand outside" in job_text(result)
 
 
+def test_a_form_with_width_and_height_swapped_is_compared_with_what_was_written_before_anybody_drives_out(checked):
+    """A slip of typing is mended at the desk: common practice, no source."""
+    swapped = {"width": ("60 1/8",) * 3, "height": ("54 3/8",) * 3}
+    step = opening_of(checked(swapped, estimator=seen()))["next_step"]
+    assert step.startswith("Do not order. Look first at what the crew wrote: width and height look typed into each")
+    assert step.index("If they were, put that right") < step.index("If not: measure again: width, top")
+
+
 def test_what_the_step_asks_for_settles_a_form_taken_from_inside(checked):
     settled = opening_of(checked(MIRRORED, estimator=leaning(), head='seen_from = "inside"\n'))
     assert (settled["verdict"], settled["next_step"]) == ("send", "")

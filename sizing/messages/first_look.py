@@ -39,6 +39,21 @@ def look_for_exchange(labels: Sequence[str], verdict: str, otherwise: str) -> st
     return _first(look, verdict, otherwise)
 
 
+def look_at_the_sheet(verdict: str, otherwise: str) -> str:
+    """Return what to do next where width and height look swapped; `otherwise`: if they were typed as written.
+
+    Examples
+    --------
+    >>> look_at_the_sheet("hold", "Do not order. Measure again: width, top.").split(". ")[1]
+    "Look first at what the crew wrote: width and height look typed into each other's boxes"
+    """
+    look = (
+        "Look first at what the crew wrote: width and height look typed into each other's boxes. If they were, put "
+        "that right in the job and run the check once more."
+    )
+    return _first(look, verdict, otherwise)
+
+
 def _first(look: str, verdict: str, otherwise: str) -> str:
     """Return a look at the desk before the step without it, which begins with not ordering where that holds."""
     stop = "Do not order. "
