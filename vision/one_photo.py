@@ -39,6 +39,7 @@ from vision.request import (
 )
 from vision.sides.finding import FailedSide
 from vision.sides.part_view import hides_a_corner, trace_part
+from vision.sides.search import BARE_CLICK_PX
 from vision.sides.traced import faces_of, refuse_short, rivals_px, side_lines
 from vision.sides.tracing import SideTrace
 from vision.solved_photo import PhotoSolved, sees_lines, solve_photo
@@ -200,6 +201,8 @@ def _misplaced(case: _Solved, lines: Mapping[Side, Line], beside: Mapping[Side, 
 def _traces(case: _Solved, corners: Array) -> dict[Side, SideTrace | FailedSide]:
     rgb, wall, sill_at, blur_px = case.ready.picture.rgb, case.request.wall, case.request.sill_at, case.by.blur_px
     state, z_mm, click_px = case.solved.adjusted.state, case.z_mm, case.ready.asked.click_px
+    if case.found_by == "photo":
+        click_px = max(click_px, BARE_CLICK_PX)
     if hides_a_corner(corners):
         return trace_part(rgb, state, corners, click_px, z_mm, wall, sill_at, blur_px)
     traces = case.last.trace(rgb, state.camera, corners, click_px, z_mm, wall, sill_at, blur_px)

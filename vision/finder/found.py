@@ -12,6 +12,7 @@ from vision.finder.side_steps import NORMAL
 from vision.photo.upright_rgb import Pixels
 from vision.request import ANOTHER_LINE, SIDE_WORD, SIDES, Array, Side, Wall, Warning_
 from vision.sides.finding import FailedSide
+from vision.sides.search import BARE_CLICK_PX
 from vision.sides.tracing import HIDDEN_COVERAGE, UNSEEN_NAME, SideTrace, trace_sides
 from vision.stations import ENDS, SideLine
 from vision.strips.profiles import outward
@@ -115,7 +116,8 @@ def look_wider(
         return traces
     q = back_project(camera, corners_px, 0.0)
     mm = np.linalg.norm(q[2] - q[0]) / np.linalg.norm(corners_px[2] - corners_px[0])
-    return trace_sides(rgb, camera, corners_px, SEARCHED_MM / float(mm), depth_mm, wall, sill_at, blur_px)
+    searched_px = max(SEARCHED_MM / float(mm), BARE_CLICK_PX)
+    return trace_sides(rgb, camera, corners_px, searched_px, depth_mm, wall, sill_at, blur_px)
 
 
 def further_out(

@@ -12,6 +12,7 @@ from vision.request import Array, Side
 from vision.stations import ENDS
 from vision.strips.profiles import outward, rough_ends, scale_mm_per_px
 
+BARE_CLICK_PX = 3.0  # standard deviation of corners of which nobody says how exact they are (contract)
 CLICK_PX_12MP = 16.0  # guess: reach of a careless click on a 12 MP photo; on others in proportion to its width
 SILL_FALL = 0.17  # guess: a sill's top falls by up to 10 degrees
 

@@ -21,6 +21,7 @@ from vision.sides.finding import FailedSide, FoundSide, find_side
 from vision.sides.held import held_against_depth, held_against_ends
 from vision.sides.held_by_ears import held_against_ears
 from vision.sides.held_in_turn import held_in_turn
+from vision.sides.held_to_clicks import held_to_clicks
 from vision.sides.inner_edge import InnerEdge, inner_edges
 from vision.sides.laid_units import laid_units
 from vision.sides.reweighed import whole_weights
@@ -110,6 +111,7 @@ def trace_sides(
     found = held_against_ends(rgb, camera, found, wall, sill_at)
     found = held_against_ears(rgb, camera, found, wall, sill_at)
     found = held_against_depth(rgb, camera, found, wall)
+    found = held_to_clicks(camera, found, corners, click_px, depth_mm, wall)
     if sill_at == "front":
         found["sill"] = with_double_step(found["sill"], blur_px)
     edges = inner_edges({side: f for side, f in found.items() if isinstance(f, FoundSide)}, blur_px)
