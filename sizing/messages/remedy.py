@@ -38,7 +38,7 @@ def _step(action: str, where: str, thing: str) -> str:
     if action == "point-at-side":
         return (
             f"look at the annotated photo and point at the {name_of(where)} by its corners, exactly, saying so with "
-            "click_px = 1"
+            "click_px = 1 in the job"
         )
     if action == "give-edge-offset":
         return f"say how far the edges stand out from the surface that the {thing} is on"

@@ -151,9 +151,11 @@ def next_step(
 def _look(sides: Sequence[str]) -> str:
     """Return the request to look at the lines of sides that have a rival."""
     if len(sides) == 1:
-        return f"Look at the picture: is the {name_of(sides[0])} drawn on the right line? If not, give corners on it. "
+        asked = f"is the {name_of(sides[0])} drawn on the right line? Give corners exactly on that one"
+        return f"Look at the picture: {asked} (click_px = 1 in the job). "
     listed = " and ".join(name_of(side) for side in sides)
-    return f"Look at the picture: are {listed} drawn on the right lines? If not, give corners on those. "
+    asked = f"are {listed} drawn on the right lines? Give corners exactly on those"
+    return f"Look at the picture: {asked} (click_px = 1 in the job). "
 
 
 def _another_photo(sheets: int) -> str:
