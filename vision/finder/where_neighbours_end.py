@@ -7,7 +7,7 @@ ends of the jambs is another edge of the sill or of the wall.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Set
+from collections.abc import Mapping, Sequence, Set
 
 import numpy as np
 
@@ -61,7 +61,11 @@ def sill_misplaced(
     lines : the four sides as taken, each in its plane z_mm.
     inward_mm : how far inward of the sill the camera stands.
     """
-    ends = _ends_mm(rgb, camera, lines, z_mm, "sill")
+    return _sill_off_mm(_ends_mm(rgb, camera, lines, z_mm, "sill"), camera, z_mm, inward_mm)
+
+
+def _sill_off_mm(ends: Sequence[float], camera: Camera, z_mm: Mapping[Side, float], inward_mm: float) -> float | None:
+    """Return what `sill_misplaced` does, by where the jambs end."""
     if len(ends) < 2:
         return None
     out = max((z_mm["left"] + z_mm["right"]) / 2 - z_mm["sill"], 0.0)
@@ -142,7 +146,7 @@ def met_sides(
     if "sill" in doubted and sure >= set(jambs):
         ends = _ends_mm(rgb, camera, lines, z_mm, "sill")
         alike = len(ends) == 2 and abs(ends[0] - ends[1]) < MET_JAMB_MM
-        if alike and sill_misplaced(rgb, camera, lines, z_mm, inward_mm) is None:
+        if alike and _sill_off_mm(ends, camera, z_mm, inward_mm) is None:
             sure.add("sill")
     return frozenset(sure & doubted)
 
