@@ -14,6 +14,7 @@ from sizing.explaining.hypotheses import Weighable
 from vision.request import Array
 
 Flags = np.ndarray[tuple[int], np.dtype[np.bool_]]
+FlagTable = np.ndarray[tuple[int, int], np.dtype[np.bool_]]
 Index = np.ndarray[tuple[int], np.dtype[np.int64]]
 Table = np.ndarray[tuple[int, int], np.dtype[np.int64]]
 Tags = np.ndarray[tuple[int], np.dtype[np.uint64]]
@@ -43,19 +44,22 @@ class Posterior:
     members: Table
     weights: Array
 
-    def of_reading(self, touches: Flags, common: Flags) -> Array:
-        """Return the probability (H + 1,) that each hypothesis holds of one reading; the last: that none does.
+    def of_reading(self, touches: Flags, common: Flags, refuted: FlagTable) -> Array:
+        """Return the probability (H + 2,) that each hypothesis holds of one reading.
+
+        The last but one: that the one which would hold explains nothing; the last: that none does.
 
         `touches` (H,): those that bear on the reading; `common` (H,): those that move all and give way to one of
-        its own.
+        its own; `refuted` (M, depth): members that do not explain what they bear on.
         """
         count = len(touches)
         own = np.where(np.append(touches & ~common, np.False_)[self.members], self.members, -1).max(axis=1, initial=-1)
         shared = np.where(np.append(touches & common, np.False_)[self.members], self.members, -1)
         index = np.where(own < 0, shared.max(axis=1, initial=-1), own)
-        slots: Array = np.bincount(np.where(index < 0, count, index), weights=self.weights, minlength=count + 1).astype(
-            np.float64
-        )
+        unfit = (refuted & (self.members == index[:, None])).any(axis=1) & (index >= 0)
+        slots: Array = np.bincount(
+            np.where(unfit, count, np.where(index < 0, count + 1, index)), weights=self.weights, minlength=count + 2
+        ).astype(np.float64)
         return slots
 
 

@@ -8,6 +8,7 @@ from itertools import product
 
 import numpy as np
 
+from sizing.explaining.fit import refuted
 from sizing.explaining.hypotheses import Hypothesis, Scene, Weighable, weighable
 from sizing.explaining.hypotheses_faces import of_faces
 from sizing.explaining.hypotheses_form import of_boxes, of_copies
@@ -70,7 +71,8 @@ def explain_readings(
     Returns
     -------
     dict
-        By name. 'none-of-these' holds 'this reading did not slip' and 'something else'.
+        By name. 'none-of-these' holds 'this reading did not slip', 'something else', and what would be likelier
+    than both but explains its readings no better than chance (see `fit`).
 
     Notes
     -----
@@ -86,12 +88,13 @@ def explain_readings(
     log_edges, edges = _edge_scenarios(candidates, names)
     posterior = posterior_of(difference, cov, what, log_edges, edges)
     common = what.common
+    unfit = refuted(posterior, what, difference, cov, edges)
     best = [k for k in posterior.members[int(posterior.weights.argmax())] if k >= 0 and not common[k]]
     hook_mm = _common_shift_mm(difference, cov, np.logical_not(what.touches[best].any(axis=0)), priors)
     found: dict[str, tuple[Explanation, ...]] = {}
     for i, name in enumerate(names):
         if wanted is None or name in wanted:
-            shares = posterior.of_reading(what.touches[:, i], common)
+            shares = posterior.of_reading(what.touches[:, i], common, unfit)
             found[name] = _ranked(name, scene, hypotheses, what, shares, hook_mm)
     return found
 
@@ -139,13 +142,13 @@ def _ranked(
     here = scene.readings_mm[name]
     other = what.none & what.touches[:, i]
     # What the search left out weighs less than this: the ratio is then at least what is said.
-    else_share = max(float(shares[:-1][other].sum()), _LEFT_OUT)
+    else_share = max(float(shares[:-2][other].sum()), _LEFT_OUT)
     else_density = else_share / float(what.odds[other].sum())
-    none = float(shares[-1]) + float(shares[:-1][other].sum())
+    none = float(shares[-2:].sum()) + float(shares[:-2][other].sum())
     sound = {"reading": "sound"} if float(shares[-1]) > _SOUND * none else {}
     ranked = [Explanation(NONE, none, None, None, sound, 1.0)]
     groups: dict[tuple[str, float], list[int]] = {}
-    for k in np.flatnonzero((shares[:-1] > _LEAST_SHARE) & ~other).tolist():
+    for k in np.flatnonzero((shares[:-2] > _LEAST_SHARE) & ~other).tolist():
         groups.setdefault((hypotheses[k].slip, round(hypotheses[k].shift_mm[name], 2)), []).append(k)
     for (slip, shift), members in groups.items():
         share = float(shares[members].sum())
