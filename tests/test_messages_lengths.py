@@ -9,7 +9,7 @@ import pytest
 from sizing.messages.lengths import in_unit
 from sizing.photoresults import read_in
 from vision.photo.exif import ExifFacts, focal35_contradicted
-from vision.quality.doubts import with_effects
+from vision.quality.effects import with_effects
 from vision.request import PARTS, NotMeasured, PhotoReport, Warning_
 
 

@@ -22,8 +22,9 @@ from vision.one_photo import PhotoMeasured
 from vision.page_sides.traced import trace_quad
 from vision.photo.exif import ExifFacts, focal_prior, read_exif
 from vision.priors import camera_prior
-from vision.quality.doubts import BLUR_PX, file_doubts, slant_doubts, solved_doubts, with_effects
+from vision.quality.doubts import BLUR_PX, file_doubts, slant_doubts, solved_doubts
 from vision.quality.edge_blur import PrintedBlur, page_blur, pattern_agreement, printed_blur, sheets_white, too_smeared
+from vision.quality.effects import with_effects
 from vision.request import (
     NINE,
     PARTS,

@@ -25,7 +25,8 @@ from vision.pages.kind import wrong_kind
 from vision.pages.rival_sides import settled
 from vision.pages.wrong_side import without_wrong_side
 from vision.prepared import Prepared
-from vision.quality.doubts import slant_doubts, with_effects
+from vision.quality.doubts import slant_doubts
+from vision.quality.effects import with_effects
 from vision.request import (
     SIDES,
     Array,

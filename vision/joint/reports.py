@@ -11,7 +11,8 @@ from vision.advice import geometry_warnings, shape_warnings
 from vision.depths import edge_depths
 from vision.joint.several_photos import Together
 from vision.one_photo import PhotoTraced
-from vision.quality.doubts import slant_doubts, with_effects
+from vision.quality.doubts import slant_doubts
+from vision.quality.effects import with_effects
 from vision.request import SIDE_WORD, OpeningRequest, PhotoReport, Side, Warning_
 
 ASSUMED, ALONE = "edge-depth-assumed", ("weak-geometry", "one-reference")

@@ -1,4 +1,4 @@
-"""What about a photo makes its measures worse than they could be: each with its effect on U95 and the remedy.
+"""What about a photo makes its measures worse than they could be, with the remedy; `effects` adds that on U95.
 
 Two kinds. What the file says (size, Exif) loosens what is assumed of the camera before anything is solved; what the
 solved photo shows (blur at the printed edges, pixels a millimetre, angle) is already in the residuals, and is said.
@@ -17,8 +17,8 @@ from vision.camera import Camera
 from vision.photo.exif import FULL_FRAME_DIAGONAL_MM, SHAPE_TOLERANCE, ExifFacts
 from vision.priors import MAIN_LENS_F35_MM, CameraPrior, camera_blocks
 from vision.quality.edge_blur import PrintedBlur
-from vision.request import PARTS, SIZE_NAMES, Array, Warning_
-from vision.solving.solved import CAMERA_PARTS, Solved, but_camera
+from vision.request import Array, Warning_
+from vision.solving.solved import Solved, but_camera
 
 # Shapes that cameras write themselves, cut about the middle: phones 4:3, 16:9, 1:1 and full screen, larger cameras 3:2,
 # 5:4 and 6:5 sensors of machine vision. A free cut rarely meets one; 0.5 % is the rounding of a small picture.
@@ -38,24 +38,6 @@ DARK_WHITE, NOISE_OF_CONTRAST = 0.08, 0.15  # white paper in linear light; noise
 # Guesses: how often a photo is cut whose Exif is whole, and one whose Exif is gone; 'cut' is taken from 10 % on.
 P_CUT_TOLD, P_CUT_BARE, P_CUT_ODD, CUT_SHOWN, CUT_ROOM = 0.02, 0.15, 0.5, 1 / 9, 64.0
 WHOLE_PX = 4  # cameras write sizes in multiples of 8 or 16 (blocks of JPEG); a free cut rarely does
-
-SHARPNESS_PARTS = ("reference_image", "edge_trace", "camera", "distortion")
-EFFECT = {
-    "cropped": CAMERA_PARTS,
-    "digital-zoom": CAMERA_PARTS,
-    "wide-lens": CAMERA_PARTS,
-    "not-one-view": CAMERA_PARTS,
-    "blurred": SHARPNESS_PARTS,
-    "low-light": SHARPNESS_PARTS,
-    "too-few-pixels": SHARPNESS_PARTS,
-    "print-scale": ("print_scale",),
-    "scale-unverified": ("print_scale",),
-    "edge-hidden": ("edge_trace", "edge_choice"),
-    "edge-ambiguous": ("edge_choice",),
-    "edge-depth-assumed": ("edge_depth",),
-    "reference-bent": ("flatness",),
-    "steep": (*SHARPNESS_PARTS, "wall_plane", "edge_depth"),
-}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -211,24 +193,6 @@ def slant_doubts(camera: Camera, corners_px: Array) -> list[Warning_]:
         return []
     says = f"the wall is seen at a slant of {angle:.0f} degrees; stand more squarely in front of the opening"
     return [Warning_("steep", says)]
-
-
-def with_effects(warnings: Sequence[Warning_], cov_mm2: Array, budget_mm: Array) -> tuple[Warning_, ...]:
-    """Return the warnings with their effect on the width or height that they touch most: `budget_mm` (9, parts) mm."""
-    told = []
-    for w in warnings:
-        parts = [PARTS.index(p) for p in EFFECT.get(w.code, ())]
-        if parts:
-            shares = 2 * np.sqrt((budget_mm[:6, parts] ** 2).sum(axis=1))
-            if w.side:  # a jamb makes no height longer, nor head or sill a width
-                shares = np.where((np.arange(6) < 3) == (w.side in {"left", "right"}), shares, -1.0)
-            most = int(np.argmax(shares))
-            U95 = 2 * float(np.sqrt(cov_mm2[most, most]))
-            says = f"the {SIZE_NAMES[most]} is known to {U95:.1f} mm, {shares[most]:.1f} mm of it from this"
-            told.append(replace(w, message=f"{w.message} ({says})"))
-        else:
-            told.append(w)
-    return tuple(told)
 
 
 def _cropped(why: str) -> Warning_:
