@@ -40,12 +40,12 @@ def all_warnings(own: Iterable[Warning_], photos: Sequence[PhotoResult]) -> list
 
     Of one among several that was not used nothing is said but why.
     """
-    found = {(w.code, w.message): w for w in own}
+    found = {w.message: w for w in own}
     for photo in photos:
         if photo.report is None or (len(photos) > 1 and photo.error is not None):
             continue
         for w in photo.report.warnings:
             named = len(photos) > 1 and photo.file not in w.message
             says = terminal_view.of_photo(photo.file, w.message) if named else w.message
-            found.setdefault((w.code, w.message), replace(w, message=says))
+            found.setdefault(w.message, replace(w, message=says))
     return list(found.values())
