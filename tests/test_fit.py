@@ -61,3 +61,10 @@ def test_one_shift_of_all_readings_is_told_whatever_its_size():
     # 15 mm is far beyond the spread that is guessed for a bent hook: the size is free, the form is what is tested.
     found = first(TRUE + 15.0 + off(8.0), TRUE)
     assert {e.slip for e in found.values()} == {"one-shift"}
+
+
+def test_a_ratio_of_all_readings_is_not_told_of_the_only_one_that_nothing_else_explains():
+    # Any ratio fits one reading. No slip makes these of them (tried by hand).
+    factors = np.array([1.787, 1.685, 1.534, 1.781, 1.475, 1.586, 1.333, 1.411])
+    found = first(TRUE * factors, TRUE)
+    assert {e.slip for e in found.values()} == {"none-of-these"}

@@ -61,7 +61,7 @@ def _beyond(residual: Array, cov: Array, free: Array | None) -> bool:
     """Return whether residuals (J, n) are all beyond chi-square of `cov` (n, n), one size along `free` (n,) fitted."""
     dof = residual.shape[1] - (free is not None)
     if dof < 1:
-        return False
+        return True  # a ratio or shift of all that is left of one reading: any would fit
     pulled = np.linalg.solve(cov, residual.T).T
     q = np.einsum("jn,jn->j", pulled, residual)
     if free is not None:
