@@ -7,7 +7,7 @@ from sizing.messages import verdicts as messages
 from sizing.messages.verdicts import OrderBesides
 from sizing.orders.problems import hangs_on
 from sizing.outcome import OpeningResult
-from sizing.remeasure import again, named_slip, only_vague
+from sizing.remeasure import again, named_slip, only_vague, unexplained
 from sizing.rival_lines import explaining_sides
 from vision.request import SIDES, Estimate
 
@@ -45,20 +45,31 @@ def step_of(result: OpeningResult) -> str:
     )
     if verdict.why not in _BY_PHOTO:
         return step
-    # A look at a photo costs less than a way to the house, and readings are judged by the wrong one until then.
-    suspect = not only_vague(result.readings)
-    if suspect and result.shares_with:
-        return first_look.look_whose_photo(result.shares_with, verdict.verdict, step)
-    if suspect and result.fits_photo_of:
-        return first_look.look_for_exchange(result.fits_photo_of, verdict.verdict, step)
-    if any(named_slip(r) == _SWAPPED for r in result.readings):
-        return first_look.look_at_the_sheet(verdict.verdict, step)
-    if not mirrored:
-        return step
+    looked = _look_first(result, step)
+    if looked != step or not mirrored:
+        return looked
     others = [r.reading.name for r in result.readings if r.holds and r not in mirrored]
     # Left and right of readings that were taken as from inside are turned already.
     side = "outside" if mirrored[0].reading.seen_from == "inside" else "inside"
     return messages.ask_where_they_stood(side, verdict.verdict, step, others)
+
+
+def _look_first(result: OpeningResult, step: str) -> str:
+    """Return the step behind a look at photo, sheet or outline where one may settle all; else the step as it is.
+
+    A look costs less than a way to the house, and readings are judged by the wrong photo or line until then.
+    """
+    verdict = result.verdict.verdict
+    suspect = not only_vague(result.readings)
+    if suspect and result.shares_with:
+        return first_look.look_whose_photo(result.shares_with, verdict, step)
+    if suspect and result.fits_photo_of:
+        return first_look.look_for_exchange(result.fits_photo_of, verdict, step)
+    if any(named_slip(r) == _SWAPPED for r in result.readings):
+        return first_look.look_at_the_sheet(verdict, step)
+    if all(r.judgement.verdict == "differs" and unexplained(r) for r in result.readings):
+        return first_look.look_at_outline(verdict, step)
+    return step
 
 
 def _order_besides(result: OpeningResult) -> OrderBesides:

@@ -72,6 +72,11 @@ def named_slip(result: ReadingResult) -> str:
     return best.slip if best is not None and best.slip != NONE and best.probability >= LIKELIER_THAN_NOT else ""
 
 
+def unexplained(result: ReadingResult) -> bool:
+    """Return whether 'another cause' is likelier than any slip of a reading that is not borne out."""
+    return result.judgement.verdict != "agrees" and bool(result.likely) and result.likely[0].slip == NONE
+
+
 def request(label: str, readings: Sequence[ReadingResult], unit: Unit, *, job: str = "", on: date | None = None) -> str:
     """Return the text for the crew on one opening, empty where nothing is to be measured again.
 

@@ -11,21 +11,20 @@ import numpy as np
 from sizing.decision import Judgement
 from sizing.explaining.slips import NONE
 from sizing.judging import ReadingResult
-from sizing.messages import check_warnings, crosscheck, decided, decisions, terminal_view, written_files
+from sizing.messages import check_warnings, crosscheck, decided, decisions, slips, terminal_view, written_files
 from sizing.messages import verdicts as messages
 from sizing.messages.names import name_of
 from sizing.messages.one_line import about_file, file_name, one_line, sentence
 from sizing.messages.photo_figures import about
 from sizing.messages.pointing import how_to_give
 from sizing.messages.remeasure import in_view
-from sizing.messages.slips import likewise, probably, slip_says
 from sizing.messages.tolerance import tolerance_line
 from sizing.nextstep import step_of
 from sizing.opening_lines import advice_line, all_warnings, opening_warnings, tolerance_words
 from sizing.order_lines import caution_lines, estimate_order_lines, order_lines
 from sizing.outcome import EstimateResult, JobResult, OpeningResult
 from sizing.photoresults import PhotoResult
-from sizing.remeasure import again
+from sizing.remeasure import again, unexplained
 from sizing.units import Unit
 from vision.request import NINE, Estimate, NotMeasured, Warning_
 
@@ -140,9 +139,11 @@ def _opening_lines(result: OpeningResult, units: Unit, width: int) -> list[str]:
     said = messages.verdict_of(verdict.verdict, bool(result.photos), verdict.why, readings=bool(result.readings))
     lines = [f"  {label:<{width}}  {said}"]
     warnings = opening_warnings(result)
-    causes: set[str] = set()
+    together = _together(result.readings, units)
+    causes = set(together)
     for reading in result.readings:
         lines += [_INDENT + line for line in _reading_lines(reading, units, causes)]
+    lines += [_INDENT + slips.unexplained(names, says) for says, names in together.items()]
     if verdict.why in ("readings-inconsistent", "readings-missing"):
         lines.append(_INDENT + messages.why_verdict(verdict.why, verdict.names, ""))
     unusable = [photo for photo in result.photos if photo.unreadable]
@@ -178,7 +179,8 @@ def _opening_lines(result: OpeningResult, units: Unit, width: int) -> list[str]:
 def _reading_lines(result: ReadingResult, units: Unit, causes: set[str]) -> list[str]:
     """Return the line of a reading that needs attention; nothing for one that agrees.
 
-    `causes`: what was said of readings above, to which this one's is added; none is said in full twice.
+    `causes`: what was said of readings above, to which this one's is added, or is said of several below; none is said
+    in full twice.
     """
     judged, name, written = result.judgement, result.reading.name, result.reading.length.as_written
     photo = _photo_figure(judged)
@@ -196,13 +198,27 @@ def _reading_lines(result: ReadingResult, units: Unit, causes: set[str]) -> list
         # One size among others as likely is none to put forward.
         alone = len(result.likely) == 1 or best.probability > result.likely[1].probability
         corrected_mm = best.corrected_mm if alone else None
-        cause = probably(slip_says(best.slip, best.shift_mm, None, best.facts, units), best.probability, best.slip)
-        if cause in causes and best.slip != NONE:
-            return [f"{line} {likewise(best.shift_mm, corrected_mm, units)}"]
-        causes.add(cause)
-        says = slip_says(best.slip, best.shift_mm, corrected_mm, best.facts, units)
-        line += " " + probably(says, best.probability, best.slip)
+        cause = slips.slip_says(best.slip, best.shift_mm, None, best.facts, units)
+        if cause in causes and best.slip == NONE:
+            return [line]
+        told = slips.probably(cause, best.probability, best.slip)
+        if told in causes:
+            return [f"{line} {slips.likewise(best.shift_mm, corrected_mm, units)}"]
+        causes.add(told)
+        says = slips.slip_says(best.slip, best.shift_mm, corrected_mm, best.facts, units)
+        line += " " + slips.probably(says, best.probability, best.slip)
     return [line]
+
+
+def _together(readings: Sequence[ReadingResult], units: Unit) -> dict[str, list[str]]:
+    """Return what is said of several readings that no usual slip explains, with their names: it is said once."""
+    found: dict[str, list[str]] = {}
+    for result in readings:
+        if unexplained(result):
+            best = result.likely[0]
+            says = slips.slip_says(best.slip, None, None, best.facts, units)
+            found.setdefault(says, []).append(result.reading.name)
+    return {says: names for says, names in found.items() if len(names) > 1}
 
 
 def _photo_figure(judged: Judgement) -> tuple[float, float] | None:
@@ -212,8 +228,8 @@ def _photo_figure(judged: Judgement) -> tuple[float, float] | None:
 
 
 def _caught(readings: Iterable[ReadingResult], units: Unit) -> str:
-    slips = {r.reading.name: r.judgement.smallest_slip_mm for r in readings if r.judgement.verdict == "agrees"}
-    found = {name: slip for name, slip in slips.items() if slip is not None}
+    least = {r.reading.name: r.judgement.smallest_slip_mm for r in readings if r.judgement.verdict == "agrees"}
+    found = {name: slip for name, slip in least.items() if slip is not None}
     sizes = [slip for name, slip in found.items() if not name.startswith("diagonal")]
     diagonals = [slip for name, slip in found.items() if name.startswith("diagonal")]
     return messages.would_have_stopped(max(sizes), units, diagonals_mm=max(diagonals, default=None))

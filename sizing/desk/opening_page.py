@@ -160,6 +160,7 @@ def _facts(desk: Desk, asked: Asked, shown: int) -> dict[str, Any]:
         "at": _quoted(opening.label),
         "verdict": view.verdict_facts(found, asked.last),
         "rows": view.reading_rows(found, job.units),
+        "unexplained": view.unexplained_lines(found),
         "tolerance": view.tolerance_says(found, job.units),
         "further": view.further_rows(found, job.units),
         "budget": view.budget_rows(found, job.units),

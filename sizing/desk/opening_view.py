@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any
 
 from sizing.desk.interval_view import Error, intervals
 from sizing.desk.results import LastResult
+from sizing.explaining.slips import NONE
 from sizing.jobs.job import Tolerance
 from sizing.messages import order as order_words
 from sizing.messages import verdicts as words
@@ -17,7 +18,7 @@ from sizing.messages.intake import rules_not_found
 from sizing.messages.names import name_of
 from sizing.messages.one_line import sentence
 from sizing.messages.photo_figures import about, at_least
-from sizing.messages.slips import probably
+from sizing.messages.slips import probably, unexplained
 from sizing.messages.tape_figure import typed_figure
 from sizing.messages.tolerance import allowed
 from sizing.messages.tolerance import tolerance_says as words_of_tolerance
@@ -82,7 +83,7 @@ def reading_rows(found: Mapping[str, Any] | None, unit: Unit) -> list[Facts]:
     names = [n for n in NINE[:8] if n in by_name or n in measures]
     readings = [by_name.get(n) for n in names]
     errors = [_error(r, tolerance.of(n)) for n, r in zip(names, readings, strict=True)]
-    rows = []
+    rows, together = [], _unexplained(found)
     for name, reading, figure in zip(names, readings, intervals(errors), strict=True):
         measure = measures.get(name)
         row: Facts = {
@@ -98,10 +99,25 @@ def reading_rows(found: Mapping[str, Any] | None, unit: Unit) -> list[Facts]:
             "chance": "",
         }
         if reading is not None:
-            row |= _reading(reading, unit)
+            row |= _reading(reading, unit, together)
             row["figure_says"] = _figure_says(reading, tolerance.of(name), unit)
         rows.append(row)
     return rows
+
+
+def unexplained_lines(found: Mapping[str, Any] | None) -> list[str]:
+    """Return what is said once of several readings that no usual slip explains."""
+    return [unexplained(names, says) for says, names in _unexplained(found or {}).items()]
+
+
+def _unexplained(found: Mapping[str, Any]) -> dict[str, list[str]]:
+    """Return what is said of several readings that no usual slip explains, with their codes."""
+    alike: dict[str, list[str]] = {}
+    for reading in found.get("readings", ()):
+        likely = reading.get("likely", ())
+        if likely and likely[0]["slip"] == NONE:
+            alike.setdefault(likely[0]["says"], []).append(reading["name"])
+    return {says: names for says, names in alike.items() if len(names) > 1}
 
 
 def tolerance_says(found: Mapping[str, Any] | None, unit: Unit) -> str:
@@ -122,7 +138,8 @@ def _error(reading: Mapping[str, Any] | None, tolerance: tuple[float, float]) ->
     return Error(reading.get("difference_mm"), reading.get("U95_mm"), *tolerance)
 
 
-def _reading(reading: Mapping[str, Any], unit: Unit) -> Facts:
+def _reading(reading: Mapping[str, Any], unit: Unit, together: Collection[str]) -> Facts:
+    """Return one reading in words; `together` is said of several below them."""
     says = []
     chance = reading.get("p_within")
     slip = reading.get("smallest_slip_mm")
@@ -145,7 +162,7 @@ def _reading(reading: Mapping[str, Any], unit: Unit) -> Facts:
         "likely": [
             sentence(probably(one["says"], one["probability"], one["slip"]))
             for one in reading.get("likely", ())[:3]
-            if one["probability"] >= _WORTH_SAYING
+            if one["probability"] >= _WORTH_SAYING and one["says"] not in together
         ],
         "holds": reading.get("holds", False),
     }

@@ -54,6 +54,21 @@ def look_at_the_sheet(verdict: str, otherwise: str) -> str:
     return _first(look, verdict, otherwise)
 
 
+def look_at_outline(verdict: str, otherwise: str) -> str:
+    """Return what to do next where no slip explains any reading; `otherwise`: if the outline is this opening's.
+
+    Examples
+    --------
+    >>> look_at_outline("hold", "Do not order. Measure again: width, top.").split(". ")[1]
+    'Look first in the picture whether the outline lies on this opening: no usual slip explains any of its readings'
+    """
+    look = (
+        "Look first in the picture whether the outline lies on this opening: no usual slip explains any of its "
+        "readings. If it lies elsewhere, give the opening's corners, or its own photo, and run the check once more."
+    )
+    return _first(look, verdict, otherwise)
+
+
 def _first(look: str, verdict: str, otherwise: str) -> str:
     """Return a look at the desk before the step without it, which begins with not ordering where that holds."""
     stop = "Do not order. "

@@ -7,7 +7,7 @@ from fractions import Fraction
 
 from sizing.messages.chance import percent
 from sizing.messages.exact_length import exact_length
-from sizing.messages.names import name_of
+from sizing.messages.names import names_of
 from sizing.messages.photo_figures import about
 from sizing.messages.verdicts import READING_VERDICTS
 from sizing.units import INCH_MM, Unit, format_length
@@ -83,18 +83,28 @@ def reading_verdict(verdict: str, *, measured: bool) -> str:
     return READING_VERDICTS[verdict]
 
 
-def cause(name: str, said: Sequence[str], probabilities: Sequence[float]) -> str:
-    """Return what probably happened to one reading, with the probability of each cause.
+def cause(said: Sequence[str], probabilities: Sequence[float]) -> str:
+    """Return what probably happened to a reading, with the probability of each cause.
 
     Examples
     --------
-    >>> cause("width_top", ["Probably an inch too long.", "Perhaps none."], [0.97, 0.02])
-    'width, top: Probably an inch too long (97 %). Perhaps none (2 %).'
-    >>> cause("width_top", ["Probably an inch too long."], [0.9992])
-    'width, top: Probably an inch too long (over 99 %).'
+    >>> cause(["Probably an inch too long.", "Perhaps none."], [0.97, 0.02])
+    'Probably an inch too long (97 %). Perhaps none (2 %).'
+    >>> cause(["Probably an inch too long."], [0.9992])
+    'Probably an inch too long (over 99 %).'
     """
-    parts = [f"{s.rstrip('.')} ({percent(p)})." for s, p in zip(said, probabilities, strict=True) if p >= 0.005]
-    return f"{name_of(name)}: {' '.join(parts)}"
+    return " ".join(f"{s.rstrip('.')} ({percent(p)})." for s, p in zip(said, probabilities, strict=True) if p >= 0.005)
+
+
+def cause_of(names: Sequence[str], says: str) -> str:
+    """Return the cause of readings with their names: where it is that of several it is said once.
+
+    Examples
+    --------
+    >>> cause_of(["width_top", "width_middle"], "Another cause than the usual slips (99 %).")
+    'width, top; width, middle: Another cause than the usual slips (99 %).'
+    """
+    return f"{names_of(names)}: {says}"
 
 
 def chart_key(tolerance: str) -> str:

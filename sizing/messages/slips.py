@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
-from sizing.messages.names import name_of
+from sizing.messages.names import name_of, names_of
 from sizing.messages.one_line import one_line
 from sizing.messages.photo_figures import rounded
 from sizing.units import INCH_MM, Unit, format_length
@@ -33,6 +33,7 @@ _MARKS = {
     "one-shift": "all readings are off by one shift: the tape's end hook may be bent or stretched",
 }
 _UNITS = {"in": "inches", "cm": "centimetres", "mm": "millimetres"}
+_SOUND = "the tape may be right: the photo's line or scale may be off instead"
 _ONE_RATIO = "all readings are off by one ratio: before the tape suspect "
 _SUSPECT = {
     "bars": "the sheet in the photo: are the bars those of this very sheet, and does it lie flat in the plane of the "
@@ -94,9 +95,7 @@ def _cause(slip: str, shift_mm: float | None, facts: Mapping[str, str], unit: Un
         "copied": "not measured at its place but copied: one number was written in every box of this direction",
         "another-line": f"measured to another line: {_lines(facts, unit)}",
         "another-opening": f"a reading of another opening of this job: {one_line(facts.get('opening', ''))}",
-        "none-of-these": "the reading may be sound: the photo's line or scale may be off instead"
-        if facts.get("reading") == "sound"
-        else "another cause than the usual slips",
+        "none-of-these": _SOUND if facts.get("reading") == "sound" else "another cause than the usual slips",
     }
     return words.get(slip, slip.replace("-", " "))
 
@@ -131,3 +130,14 @@ def probably(says: str, probability: float, slip: str) -> str:
         return says[0].upper() + says[1:] + "."
     lead = "Probably" if probability >= _PROBABLY else "Perhaps"
     return f"{lead} {says}."
+
+
+def unexplained(names: Sequence[str], says: str) -> str:
+    """Return once of several readings what is said where no usual slip explains them.
+
+    Examples
+    --------
+    >>> unexplained(["width_top", "height_left"], "another cause than the usual slips")
+    'width, top; height, left: another cause than the usual slips.'
+    """
+    return f"{names_of(names)}: {says}."

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from sizing.judging import ReadingResult
@@ -55,15 +57,18 @@ def _interval(answer: Estimate, name: str, value_mm: float, U95_mm: float, readi
     return low - reading_mm, high - reading_mm
 
 
-def cause_line(result: ReadingResult, unit: Unit) -> str:
-    """Return the two likeliest causes of a reading that does not agree; empty where there are none."""
-    if not result.likely or result.judgement.verdict == "agrees":
-        return ""
-    said = [
-        probably(slip_says(e.slip, e.shift_mm, e.corrected_mm, e.facts, unit), e.probability, e.slip)
-        for e in result.likely[:2]
-    ]
-    return report_figures.cause(result.reading.name, said, [e.probability for e in result.likely[:2]])
+def cause_lines(results: Sequence[ReadingResult], unit: Unit) -> tuple[str, ...]:
+    """Return the two likeliest causes of the readings that do not agree; those of several alike once."""
+    names: dict[str, list[str]] = {}
+    for result in results:
+        if result.likely and result.judgement.verdict != "agrees":
+            said = [
+                probably(slip_says(e.slip, e.shift_mm, e.corrected_mm, e.facts, unit), e.probability, e.slip)
+                for e in result.likely[:2]
+            ]
+            says = report_figures.cause(said, [e.probability for e in result.likely[:2]])
+            names.setdefault(says, []).append(result.reading.name)
+    return tuple(report_figures.cause_of(mine, says) for says, mine in names.items())
 
 
 def budget_of(answer: Estimate | NotMeasured, unit: Unit) -> Budget | None:

@@ -38,7 +38,7 @@ from sizing.pictures.drawn import Complain
 from sizing.remeasure import request
 from sizing.report.contents import Input, OpeningPage, Report
 from sizing.report.pictures import opening_pictures
-from sizing.report.readings import budget_of, cause_line, reading_line
+from sizing.report.readings import budget_of, cause_lines, reading_line
 from sizing.units import Unit
 from sizing.versions import program_version, version_lines
 from vision.request import Estimate, NotMeasured
@@ -184,7 +184,7 @@ def _page(
         to_do=_to_do(result, unit),
         readings=tuple(reading_line(r, result, unit) for r in result.readings),
         tolerance=tolerance_words(result, unit),
-        causes=tuple(line for r in result.readings if (line := cause_line(r, unit))),
+        causes=cause_lines(result.readings, unit),
         order_size=_order_size(result, unit),
         order=_order(result, unit),
         footprint=tuple(line.strip() for line in footprint_lines(footprint, unit, alone=False)[2:]) if wanted else (),
