@@ -58,7 +58,7 @@ def traced(tmp_path):
     (tmp_path / "a.jpg").write_bytes(b"x" * 2000)
     (tmp_path / "b.jpg").write_bytes(b"y" * 2000)
 
-    def trace(text, before=0.0, after=0.0, u_mm=1.0):
+    def trace(text, before=0.0, after=0.0, u_mm=1.0, lengths=VALUES):
         (tmp_path / "job.toml").write_text(HEAD + text)
 
         def seen(request, progress):
@@ -66,7 +66,7 @@ def traced(tmp_path):
             shift = before if path.name == "a.jpg" else after
             report = PhotoReport(path, hashlib.sha256(path.read_bytes()).hexdigest(), (4032, 3024))
             cov = u_mm**2 * (0.8 + 0.2 * np.eye(9))
-            values = VALUES + shift * (np.arange(9) < 3)
+            values = lengths + shift * (np.arange(9) < 3)
             zeros = np.zeros((9, len(PARTS)))
             return Estimate(values, cov, zeros, np.zeros(9), {}, (), (), (report,), (), "corners")
 
@@ -328,3 +328,40 @@ def test_one_photo_listed_as_before_and_after_shows_no_change(traced, tmp_path):
     found = traced(opening(photos='photos = ["a.jpg", { file = "a.jpg", when = "after" }]'))
     assert {m["step"]: m["code"] for m in width(found)["no_figure"]} == {"changed": "no-photo-after"}
     assert "same file" in document(found)["openings"][0]["photos_silent"][0]
+
+
+def diagonals(found):
+    """Return the part of a record on the diagonals; the photos see both as 2056.6 mm (80 31/32 in)."""
+    (part,) = [p for p in document(found)["openings"][0]["directions"] if p["direction"] == "diagonal"]
+    return part
+
+
+def test_a_diagonal_an_inch_off_is_one_box_measured_or_written_down_wrongly(traced):
+    found = traced(opening() + 'diagonal = { down = "82", up = "81" }\n')
+    part = diagonals(found)
+    assert part["steps"][0]["steps"] == ["reading"]
+    assert part["steps"][0]["probability"] > 0.95
+    assert part["steps"][0]["station"] == "diagonal_down"
+    assert part["steps"][0]["error_mm"] == pytest.approx(82 * 25.4 - 2056.6, abs=2.0)
+    text = dispute_text(document(found))
+    assert "diagonals: one box was measured or written down wrongly (diagonal, top left to bottom right)" in text
+    assert "diagonal, bottom left to top right: the tape said 81 in, the photo from before about 80 15/16 in" in text
+
+
+def test_sound_diagonals_show_no_step_and_ask_for_no_order(traced):
+    part = diagonals(traced(opening(delivered="") + 'diagonal = { down = "81", up = "80 15/16" }\n'))
+    assert part["none"]["probability"] > 0.95
+    # No size is ordered or made by a diagonal.
+    assert not {"ordered", "made"} & {step for f in part["steps"] for step in f["steps"]}
+    assert part["no_figure"] == []
+
+
+def test_an_opening_out_of_true_has_no_slip_in_diagonals_that_the_photo_sees_alike(traced):
+    # 2 in between them, far more than is usual: tape and photo say the same of both.
+    lengths = np.array([*VALUES[:6], 2081.2, 2030.4, 50.8])
+    found = traced(opening() + 'diagonal = { down = "81 15/16", up = "79 15/16" }\n', lengths=lengths)
+    assert diagonals(found)["none"]["probability"] > 0.9
+
+
+def test_an_opening_without_diagonals_read_says_nothing_of_them(traced):
+    assert [p["direction"] for p in document(traced(opening()))["openings"][0]["directions"]] == ["width", "height"]

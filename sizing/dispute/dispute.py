@@ -16,17 +16,15 @@ import numpy as np
 
 from sizing.check import Estimator, Progress, estimate_photos
 from sizing.decided import DecisionLog
+from sizing.dispute.chain import Trace, diagonals_of, size_by_rule_mm, trace_of
 from sizing.dispute.slipmodel import Model, groups, posterior
 from sizing.dispute.steps import (
     Settings,
-    Trace,
     load_settings,
     making_model,
     opening_model,
     order_model,
     settings_bytes,
-    size_by_rule_mm,
-    trace_of,
 )
 from sizing.errors import InputError, Problem
 from sizing.jobs.job import Job, Opening, PhotoEntry, opening_request
@@ -41,6 +39,8 @@ from vision.request import Estimate, NotMeasured
 SCHEMA = "secondtape/dispute/1"
 # The steps of the work in their order; a figure is given for one of them or for a group.
 STEPS = ("reading", "readings", "ordered", "made", "changed")
+# No size is ordered or made by a diagonal.
+_ON_SITE = ("reading", "readings", "changed")
 # Steps between one size and another: whichever slipped, the sizes differ by as much.
 ONE_DIFFERENCE = frozenset({"ordered", "made", "delivered"})
 # How far the guesses of rates and spreads are moved for the range of each probability.
@@ -86,7 +86,7 @@ class Traced:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class OpeningDispute:
-    """One opening: its two directions, the photos before and after, and why one of them says nothing.
+    """One opening: its two directions, and its diagonals where they were read; why photos before or after say nothing.
 
     `fault` is a mistake of this program met on the way; the opening is then not traced.
     """
@@ -187,7 +187,8 @@ def trace_direction(trace: Trace, opening: Opening, rule: Rule | None, settings:
     told = {name for f in findings for name in f.steps}
     middle = _SCALES.index((1.0, 1.0))
     none = (float(nothing[middle]), float(nothing.min()), float(nothing.max())) if findings else None
-    missing = tuple((step, _why_no_figure(step, trace, rule)) for step in STEPS if step not in told)
+    steps = _ON_SITE if trace.direction == "diagonal" else STEPS
+    missing = tuple((step, _why_no_figure(step, trace, rule)) for step in steps if step not in told)
     # One box alone is all boxes: no second figure is missing.
     if len(trace.boxes) == 1:
         missing = tuple((step, why) for step, why in missing if step != "readings")
@@ -218,7 +219,7 @@ def _why_no_figure(step: str, trace: Trace, rule: Rule | None) -> str:
 
 
 def _fit_mm(trace: Trace, opening: Opening, rule: Rule | None) -> float | None:
-    if trace.delivered_mm is None or trace.after is None:
+    if trace.delivered_mm is None or trace.after is None or trace.direction == "diagonal":
         return None
     wanted = size_by_rule_mm(rule, trace.direction, trace.after[0].tolist(), opening)
     return None if wanted is None else trace.delivered_mm - wanted
@@ -246,6 +247,9 @@ def _traced_opening(
     for direction in DIRECTIONS:
         trace = trace_of(opening, direction, usable, _estimate(before), _estimate(after), log.of(opening.label))
         traced.append(trace_direction(trace, opening, usable, settings))
+    diagonals = diagonals_of(opening, _estimate(before), _estimate(after))
+    if diagonals is not None:
+        traced.append(trace_direction(diagonals, opening, None, settings))
     papers = tuple((d.kind, d.file, "" if d.error else _sha256(d.path)) for d in opening.documents)
     photos = (*(("before", p) for p in first), *(("after", p) for p in last))
     return OpeningDispute(opening, rule, tuple(traced), before, after, photos, papers)  # type: ignore[arg-type]

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
+from sizing.dispute.chain import STATIONS_OF
 from sizing.dispute.dispute import SCHEMA, STEPS, Dispute, Finding, OpeningDispute, Traced
 from sizing.dispute.steps import Settings
 from sizing.errors import InputError
@@ -17,7 +18,7 @@ from sizing.jobs.job import Reading
 from sizing.json_values import Document, rounded, rounded_mm
 from sizing.messages import dispute as messages
 from sizing.messages.chance import percent
-from sizing.orders.rules import STATIONS, Rule
+from sizing.orders.rules import Rule
 from sizing.regularfile import regular_sha256
 from sizing.release.decisions import FILE
 from sizing.units import Unit
@@ -183,8 +184,8 @@ def _direction(traced: Traced, sheets: Sequence[str], unit: Unit) -> Document:
         "readings": [_reading(r) for r in trace.boxes],
         "other_readings": [_reading(r) for found in trace.witnesses for r in found],
         "readings_left_out": trace.left_out,
-        "photo_before": _photo(trace.before, STATIONS[trace.direction]),
-        "photo_after": _photo(trace.after, STATIONS[trace.direction]),
+        "photo_before": _photo(trace.before, STATIONS_OF[trace.direction]),
+        "photo_after": _photo(trace.after, STATIONS_OF[trace.direction]),
         "by_rule_mm": rounded_mm(trace.by_rule_mm),
         "ordered_mm": rounded_mm(trace.ordered_mm),
         "ordered_from": trace.ordered_from if trace.ordered_mm is not None else None,
@@ -223,7 +224,7 @@ def _evidence(steps: Sequence[str], traced: Traced, unit: Unit) -> list[str]:
     lines: list[str] = []
     if "reading" in steps or "readings" in steps:
         for r in trace.boxes:
-            photo = before[STATIONS[trace.direction].index(r.name)] if before else None
+            photo = before[STATIONS_OF[trace.direction].index(r.name)] if before else None
             lines.append(messages.read_evidence(r.name, r.length.as_written, r.length.mm, photo, unit))
         for r in (r for found in trace.witnesses for r in found):
             lines.append(messages.visit_evidence(r.name, r.length.as_written, r.length.mm, r.visit, unit))
@@ -236,7 +237,9 @@ def _evidence(steps: Sequence[str], traced: Traced, unit: Unit) -> list[str]:
         sizes_mm = trace.by_rule_mm, trace.delivered_mm
         lines.append(messages.delivered_evidence(*sizes_mm, U95_mm, trace.order_visit, unit))
     if "changed" in steps and after:
-        lines.append(messages.changed_evidence(before[1] if before else None, after[1], unit))
+        at = 1 if len(after) > 2 else 0
+        where = STATIONS_OF[trace.direction][at]
+        lines.append(messages.changed_evidence(before[at] if before else None, after[at], where, unit))
     return lines
 
 

@@ -143,6 +143,7 @@ def direction_says(direction: str, slipped: Sequence[tuple[str, str]], none: str
     >>> direction_says("width", [], "40 %", sound=False)
     'width: it is not clear which step slipped, if any did (40 % that none with a figure did)'
     """
+    direction = _line(direction)
     if none is None:
         return f"{direction}: no step has a figure"
     if sound:
@@ -205,10 +206,10 @@ def _delivered(delivered_mm: float, U95_mm: float, unit: Unit) -> str:
     return f"delivered measures {exact_length(delivered_mm, unit)}, give or take {_u(U95_mm, unit)}"
 
 
-def changed_evidence(before: tuple[float, float] | None, after: tuple[float, float], unit: Unit) -> str:
-    """Return what photos before and after say of the middle."""
+def changed_evidence(before: tuple[float, float] | None, after: tuple[float, float], where: str, unit: Unit) -> str:
+    """Return what photos before and after say at one station."""
     first = f"the photo from before says {about(*before, unit)}, " if before else ""
-    return f"{first}the photo from after says {about(*after, unit)} (middle)"
+    return f"{first}the photo from after says {about(*after, unit)} ({name_of(where)})"
 
 
 def fit_evidence(fit_mm: float, unit: Unit) -> str:
@@ -255,8 +256,12 @@ def heading(job: str, record: str) -> str:
 
 
 def part_heading(label: str, direction: str) -> str:
-    """Return the heading of one direction of an opening."""
-    return f"{one_line(label)}, {direction}"
+    """Return the heading of one direction of an opening, or of its diagonals."""
+    return f"{one_line(label)}, {_line(direction)}"
+
+
+def _line(direction: str) -> str:
+    return "diagonals" if direction == "diagonal" else direction
 
 
 def photo_silent(when: str, why: str) -> str:

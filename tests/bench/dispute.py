@@ -14,8 +14,9 @@ from collections import Counter
 
 import numpy as np
 
+from sizing.dispute.chain import Trace
 from sizing.dispute.dispute import trace_direction
-from sizing.dispute.steps import Trace, load_settings
+from sizing.dispute.steps import load_settings
 from sizing.jobs.job import Opening, Reading
 from sizing.orders.rules import STATIONS
 from sizing.tape import readings_cov_mm2
