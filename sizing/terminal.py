@@ -60,17 +60,26 @@ def complaints(result: JobResult, *, in_view: bool = False) -> list[str]:
     if result.error is not None:
         return [one_line(str(problem)) for problem in result.error.problems]
     lines = [one_line(str(problem)) for problem in result.decision_problems]
+    lines += _rule_complaints(result)
     for opening in result.openings:
         where = f"{result.file}: {one_line(opening.opening.label)}"
         lines += _photo_complaints(where, [p for p in opening.photos if p.unreadable or not in_view])
-        if opening.order is not None and opening.order.rule_error is not None:
-            lines += [f"{where}: {one_line(str(p))}" for p in opening.order.rule_error.problems]
         for paper in opening.opening.documents:
             if paper.error is not None:
                 lines.append(one_line(str(paper.error)))
         if opening.fault is not None:
             lines.append(one_line(f"{where}: {check_warnings.fault(repr(opening.fault))}"))
     return lines
+
+
+def _rule_complaints(result: JobResult) -> list[str]:
+    """Return what is wrong with sizing rules, a line for each cause with the openings that it stands in the way of."""
+    labels: dict[str, list[str]] = {}
+    for opening in result.openings:
+        if opening.order is not None and opening.order.rule_error is not None:
+            for problem in opening.order.rule_error.problems:
+                labels.setdefault(one_line(str(problem)), []).append(one_line(opening.opening.label))
+    return [f"{result.file}: {', '.join(named)}: {says}" for says, named in labels.items()]
 
 
 def estimate_text(result: EstimateResult, units: Unit, saved: Path | None = None) -> str:

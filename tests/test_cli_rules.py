@@ -60,10 +60,13 @@ def test_two_of_one_id_and_a_broken_file_are_said_and_change_the_exit_status(her
     run(["rules", "copy", "rules"])
     run(["rules", "copy", "config/secondtape/rules"])
     (here / "rules" / "broken.toml").write_text("[rule")
+    other = here / "rules" / "panel-inside.toml"
+    other.write_text(other.read_text().replace('widest = "48"', 'widest = "47"'))
     capsys.readouterr()
     assert run(["rules", "list"]) == Exit.UNREADABLE
     said = capsys.readouterr().err
-    assert "'panel-inside' is the id of" in said
+    assert "'panel-inside' is the id of more than one rule" in said
+    assert "rename one" in said
     assert "broken.toml: not TOML" in said
 
 
@@ -124,3 +127,45 @@ def test_samples_are_copied_to_a_disk_without_links_and_not_over_a_link_to_nothi
     (here / "rules" / "panel-inside.toml").symlink_to("gone.toml")
     assert run(["rules", "copy", "rules"]) == Exit.USAGE
     assert {p.name for p in (here / "rules").iterdir() if p.is_file()} == set(sample_files()) - {"panel-inside.toml"}
+
+
+def test_two_equal_copies_of_a_rule_are_said_in_one_line_and_one_may_go(here, capsys):
+    """Contract, Job file: two of one id are an error. That equal ones need no new name: common practice, no source."""
+    run(["rules", "copy", "rules"])
+    sample = here / "rules" / "panel-inside.toml"
+    copy = here / "rules" / "panel-inside (2).toml"
+    copy.write_text("# saved again\n" + sample.read_text())
+    for command in (["rules", "list"], ["rules", "check", str(sample), str(copy)]):
+        capsys.readouterr()
+        assert run(command) == Exit.UNREADABLE
+        (line,) = capsys.readouterr().err.splitlines()
+        assert copy.name in line
+        assert line.endswith("which say the same: keep one of them and delete the rest.")
+
+
+def test_copies_in_folders_apart_may_both_be_checked(here, capsys):
+    run(["rules", "copy", "old"])
+    run(["rules", "copy", "new"])
+    assert run(["rules", "check", "old/panel-inside.toml", "new/panel-inside.toml"]) == Exit.DONE
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        ("", "the same rule stands in it twice: delete the copy that begins in line 42"),
+        (
+            'widest = "47"',
+            "a second [rule] begins in line 42: a file holds one rule, put that one into a file of its own",
+        ),
+        ("widest = ", "a second [rule] begins in line 42: a file holds one rule, put that one into a file of its own"),
+    ],
+)
+def test_a_file_that_holds_a_rule_twice_says_so_with_the_line(here, capsys, change, says):
+    """TOML 1.0 (toml.io, Table): a table may not be defined twice."""
+    text = sample_files()["panel-inside.toml"].decode()
+    again = text.replace('widest = "48"', change or 'widest = "48"')
+    (here / "two.toml").write_text(text + again)
+    assert text.splitlines()[1] == "[rule]"
+    assert len(text.splitlines()) == 40
+    assert run(["rules", "check", "two.toml"]) == Exit.UNREADABLE
+    assert capsys.readouterr().err == f"two.toml: {says}\n"

@@ -2,6 +2,7 @@
 
 import json
 import re
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
@@ -246,3 +247,11 @@ def test_every_problem_of_an_order_has_a_name_in_plain_words():
 def test_the_reason_of_a_hold_for_its_order_is_said_in_plain_words(checked):
     one = opening_of(checked(ordered={"width": "55 1/4", "height": "63 1/2"}))
     assert one["why"] == "The order has a problem: not the size by the rule; no such size is made."
+
+
+def test_a_rule_that_two_openings_cannot_use_is_complained_of_once(checked):
+    result = checked(rule="no-such-rule")
+    (one,) = result.openings
+    both = replace(result, openings=(one, replace(one, opening=replace(one.opening, label="W2"))))
+    (line,) = complaints(both)
+    assert line.startswith(f"{result.file}: W1, W2: rule: no rule 'no-such-rule'")

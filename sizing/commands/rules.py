@@ -47,22 +47,29 @@ def check_rules(
 ) -> int:
     """Check rule files; every problem is named with file and key.
 
-    Ends with 0, or 4 where one cannot be used.
+    Ends with 0, or 4 where one cannot be used, or two that lie in one folder have one id.
 
     Example: secondtape rules check rules/louvered-outside.toml
     """
-    from sizing.errors import InputError
     from sizing.messages import order as words
-    from sizing.orders.rulefile import load_rule
+    from sizing.messages.one_line import one_line
+    from sizing.orders.rulefile import Found, read_rule, twice
 
     status = Exit.DONE
-    for file in files:
-        try:
-            say(words.rule_sound(file, load_rule(file).id))
-        except InputError as error:
+    # A rule is looked for by its id in one folder after the other.
+    alike: dict[tuple[Path, str | None], list[Found]] = defaultdict(list)
+    for file in dict.fromkeys(files):
+        found = read_rule(file)
+        alike[file.absolute().parent, found.id].append(found)
+        if found.rule is not None:
+            say(words.rule_sound(file, found.rule.id))
+        for problem in found.error.problems if found.error is not None else ():
             status = Exit.UNREADABLE
-            for problem in error.problems:
-                complain(str(problem))
+            complain(str(problem))
+    for (_, identity), named in alike.items():
+        if identity is not None and len(named) > 1:
+            status = Exit.UNREADABLE
+            complain(f"{one_line(twice(named, identity))}.")
     return status
 
 
@@ -121,16 +128,17 @@ def _put(file: Path, data: bytes) -> None:
 def _list(folder: Path, *, as_json: bool) -> int:
     from sizing.json_values import as_text
     from sizing.messages import order as words
-    from sizing.orders.rulefile import rule_folders, rules_in
+    from sizing.messages.one_line import one_line
+    from sizing.orders.rulefile import Found, rule_folders, rules_in, twice
     from sizing.result.document import SCHEMA
 
     folders = rule_folders(folder)
     status = Exit.DONE
-    by_id: dict[str, list[Path]] = defaultdict(list)
+    by_id: dict[str, list[Found]] = defaultdict(list)
     lines, listed = [], list[dict[str, Any]]()
     for found in rules_in(folders):
         if found.id is not None:
-            by_id[found.id].append(found.file)
+            by_id[found.id].append(found)
         if found.rule is None:
             status = Exit.UNREADABLE
             for problem in found.error.problems if found.error is not None else ():
@@ -139,10 +147,10 @@ def _list(folder: Path, *, as_json: bool) -> int:
         rule = found.rule
         lines.append(words.rule_listed(rule.id, rule.title, rule.file, rule.sha256))
         listed.append({"id": rule.id, "title": rule.title, "file": str(rule.file), "sha256": rule.sha256})
-    for identity, files in by_id.items():
-        if len(files) > 1:
+    for identity, named in by_id.items():
+        if len(named) > 1:
             status = Exit.UNREADABLE
-            complain(words.twice(identity, files))
+            complain(f"{one_line(twice(named, identity))}.")
     if as_json:
         say(as_text({"schema": SCHEMA, "rules": listed}))
     else:

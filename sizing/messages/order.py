@@ -284,8 +284,3 @@ def kept(file: Path) -> str:
 def cannot_copy(file: Path, reason: str) -> str:
     """Return that a sample could not be written."""
     return f"{one_line(str(file))}: could not be written ({one_line(reason)}); name a folder that can be written to."
-
-
-def twice(identity: str, files: Sequence[Path]) -> str:
-    """Return that two rules have one id."""
-    return f"{one_line(identity)!r} is the id of {' and '.join(str(f) for f in files)}: give each its own id."

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import hashlib
+import re
 import stat
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from importlib import resources
@@ -27,16 +28,21 @@ FOLDER = "rules"
 MOST_BYTES = 200_000
 MOST_FILES = 500
 MOST_NAMED = 5
+_HEAD = re.compile(r"^[ \t]*\[[ \t]*rule[ \t]*\]", re.MULTILINE)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Found:
-    """A file of a folder of rules: the rule that it says, or why it says none; `id` where it could be read."""
+    """A file of a folder of rules: the rule that it says, or why it says none; `id` where it could be read.
+
+    `table` is what stands in it, remarks left out.
+    """
 
     file: Path
     id: str | None
     rule: Rule | None
     error: InputError | None = None
+    table: Mapping[str, Any] | None = None
 
 
 def load_rule(file: Path) -> Rule:
@@ -72,7 +78,7 @@ def rule_folders(folder: Path, *, top: Path | None = None) -> tuple[Path, ...]:
 
 def rules_in(folders: Iterable[Path]) -> tuple[Found, ...]:
     """Return what the TOML files of these folders say, in their order, by name within each."""
-    return tuple(_found(file) for folder in folders for file in _files(folder))
+    return tuple(read_rule(file) for folder in folders for file in _files(folder))
 
 
 def find_rule(name: str, folder: Path, *, top: Path | None = None, allow_outside: bool = True) -> Rule:
@@ -105,15 +111,21 @@ def find_rule(name: str, folder: Path, *, top: Path | None = None, allow_outside
     there = rules_in(folders)
     named = [one for one in there if one.id == name or (one.id is None and one.file.stem == name)]
     if len(named) > 1:
-        files = " and ".join(str(one.file) for one in named)
-        says = f"{name!r} is the id of more than one rule: {files}; rename one, or name the file"
-        raise InputError("rule-twice", [Problem("rule", says)])
+        raise InputError("rule-twice", [Problem("rule", twice(named, name))])
     if not named:
         raise InputError("rule-missing", [Problem("rule", _nowhere(name, there))])
     [one] = named
     if one.rule is None:
         raise one.error or InputError("rule-unreadable", [])
     return one.rule
+
+
+def twice(named: Sequence[Found], name: str) -> str:
+    """Return that several files have one id, with what to do: of equal copies all but one may go."""
+    files = " and ".join(str(one.file) for one in named)
+    if all(one.table is not None and one.table == named[0].table for one in named):
+        return f"{name!r} stands in {files}, which say the same: keep one of them and delete the rest"
+    return f"{name!r} is the id of more than one rule: {files}; rename one, or name the file"
 
 
 def sample_files() -> dict[str, bytes]:
@@ -142,7 +154,8 @@ def _files(folder: Path) -> list[Path]:
         return []
 
 
-def _found(file: Path) -> Found:
+def read_rule(file: Path) -> Found:
+    """Return what a file says, or why it says no rule."""
     try:
         raw, sha256 = _read(file)
     except InputError as error:
@@ -151,9 +164,9 @@ def _found(file: Path) -> Found:
     named = head.get("id") if isinstance(head, dict) else None
     name = named if isinstance(named, str) else None
     try:
-        return Found(file, name, _checked(raw, file, sha256))
+        return Found(file, name, _checked(raw, file, sha256), table=raw)
     except InputError as error:
-        return Found(file, name, None, error)
+        return Found(file, name, None, error, raw)
 
 
 def _unreadable(file: Path, says: str) -> InputError:
@@ -172,16 +185,34 @@ def _read(file: Path) -> tuple[dict[str, Any], str]:
         raise _unreadable(file, unread(error)) from None
     if len(data) > MOST_BYTES:
         raise _unreadable(file, "over 200 kB: a rule is a page of text, keep one in a file")
+    text = ""
     try:
-        raw = read_toml(data.decode("utf-8-sig"))
+        text = data.decode("utf-8-sig")
+        raw = read_toml(text)
     except NestedTooDeepError as error:
         raise _unreadable(file, str(error)) from None
     except UnicodeDecodeError:
         raise _unreadable(file, "not UTF-8 text: save the file as UTF-8") from None
     except (ValueError, RecursionError) as error:
         fact = "brackets too deep" if isinstance(error, RecursionError) else error
-        raise _unreadable(file, f"not TOML: {fact}; lengths such as 54 3/8 stand in quotes") from None
+        says = _two_rules(text) or f"not TOML: {fact}; lengths such as 54 3/8 stand in quotes"
+        raise _unreadable(file, says) from None
     return raw, hashlib.sha256(data).hexdigest()
+
+
+def _two_rules(text: str) -> str:
+    """Return that a file which is no TOML holds a second rule, empty where it does not; two in one file are none."""
+    heads = [found.start() for found in _HEAD.finditer(text)]
+    if len(heads) < 2:
+        return ""
+    line = text.count("\n", 0, heads[1]) + 1
+    try:
+        same = read_toml(text[: heads[1]]) == read_toml(text[heads[1] :])
+    except (ValueError, RecursionError):
+        same = False
+    if same:
+        return f"the same rule stands in it twice: delete the copy that begins in line {line}"
+    return f"a second [rule] begins in line {line}: a file holds one rule, put that one into a file of its own"
 
 
 def _checked(raw: Mapping[str, Any], file: Path, sha256: str) -> Rule:
