@@ -94,6 +94,18 @@ def test_a_corner_typed_as_numbers_moves_over_the_photo(page, root):
     assert corner.get_attribute("aria-label") == before
 
 
+def test_corners_are_said_to_be_exact_beside_the_photo(page, root):
+    field = page.get_by_label("How exactly the corners are put, in pixels")
+    assert field.input_value() == "3"
+    field.fill("1")
+    field.blur()
+    page.locator("#moved-says", has_text="Not measured with this yet.").wait_for()
+    page.get_by_role("button", name="Measure with these corners").click()
+    page.locator("#moved-says", has_text="Measured with these corners.").wait_for(timeout=120_000)
+    photo = tomllib.loads((root / "larkspur" / "job.toml").read_text())["opening"][0]["photos"][0]
+    assert photo["click_px"] == 1
+
+
 def test_zoom_and_pan_work_without_a_mouse(page):
     view = page.locator("#view")
     view.focus()

@@ -22,6 +22,7 @@ ReferenceKind = Literal["sheet", "letter", "a4", "id1", "given"]
 SIDES: tuple[Side, ...] = ("head", "right", "sill", "left")
 # The sides as they are called in a sentence.
 SIDE_WORD: Mapping[Side, str] = {"head": "head", "right": "right jamb", "sill": "sill", "left": "left jamb"}
+EXACT_CLICK_PX = 2.0  # clicks of a standard deviation up to this were meant as exact: bare corners carry 3 (contract)
 ANOTHER_LINE = 0.01  # contract, Decision: no side gives less to a line that is not listed as its candidate
 NINE = (
     "width_top",
@@ -91,8 +92,9 @@ class PhotoRequest:
 
     `turn`: degrees clockwise, after the Exif orientation. `corners_px` (4, 2): rough corners of the opening, top left
     first, clockwise, NaN where one is not in the photo; None: find them. `trace`: trace the sides from the corners,
-    False: the corners stand as clicked, with a standard deviation of `click_px` per axis. `reference`: that of this
-    photo, where it is another than the opening's. `reference_corners_px`: (4, 2) each, of pages or cards.
+    False: the corners stand as clicked. `click_px`: their standard deviation per axis; up to `EXACT_CLICK_PX` traced
+    sides are held to them. `reference`: that of this photo, where it is another than the opening's.
+    `reference_corners_px`: (4, 2) each, of pages or cards.
     `focal35_mm`: 35 mm equivalent, in place of what Exif says.
     """
 

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -16,6 +15,7 @@ from starlette.routing import BaseRoute, Route
 
 from sizing.desk import opening_view as view
 from sizing.desk import photo_view
+from sizing.desk.corner_form import click_of, points_of, require_outlines, small, turn_of
 from sizing.desk.corner_moves import on_line
 from sizing.desk.decide_page import decide, decision_facts
 from sizing.desk.decided_view import decided_views
@@ -29,15 +29,13 @@ from sizing.desk.running import last_result, start_check
 from sizing.desk.runs import CHECK
 from sizing.desk.uploads import form_of
 from sizing.errors import InputError, Problem
-from sizing.jobs.corners import corner_fault
 from sizing.jobs.edits import opening_table
-from sizing.jobs.edits_of_photos import set_corners, set_reference_corners, set_turn
+from sizing.jobs.edits_of_photos import set_click, set_corners, set_reference_corners, set_turn
 from sizing.jobs.file import load_job
 from sizing.jobs.job import Job, Opening
 from sizing.jobs.writer import ChangedUnderneath, JobText, save
-from sizing.messages.pointing import not_saved
+from sizing.messages.pointing import no_corners_for_click
 
-Point = tuple[float, float]
 # Corners of one photo and its references, or a decision with its reason.
 _MOST_BYTES = 1_000_000
 _MISSHAPEN = (LookupError, TypeError, ValueError, AttributeError, ArithmeticError, UndefinedError)
@@ -181,17 +179,19 @@ def _pointed(desk: Desk, asked: Asked, form: FormData, does: str) -> JobText:
     entry = opening.photos[number]
     references: list[list[tuple[float, float]]] | None = None
     corners: list[tuple[float, float]] | None
-    trace = True
+    trace, click_px = True, click_of(form, entry.click_px)
     if does == "line":
         corners, turn = _by_line(desk, asked, number, form)
     else:
-        corners, turn = _points(form, "c", 4), _turn(form)
+        corners, turn = points_of(form, "c", 4), turn_of(form)
         trace = "as_clicked" not in form
         count = form.get("reference_count")
         if count is not None:
-            references = [q for q in (_points(form, f"r{i}", 4) for i in range(_small(str(count)))) if q is not None]
+            references = [q for q in (points_of(form, f"r{i}", 4) for i in range(small(str(count)))) if q is not None]
 
-    _require_outlines(corners, references or [])
+    require_outlines(corners, references or [])
+    if click_px != entry.click_px and corners is None and not references:
+        raise InputError("bad-corner", [Problem("corners", no_corners_for_click())])
 
     def edit(document: Any) -> None:  # noqa: ANN401 -- a document of tomlkit
         table = opening_table(document, opening.label)
@@ -201,20 +201,12 @@ def _pointed(desk: Desk, asked: Asked, form: FormData, does: str) -> JobText:
             set_reference_corners(table, entry.file, references, number=number)
         if turn != entry.turn and corners is not None:
             set_turn(table, entry.file, turn, number=number)
+        if click_px != entry.click_px:
+            set_click(table, entry.file, click_px, number=number)
 
     photo = ("opening", opening.label, "photos", entry.file)
-    named = [(*photo, key) for key in ("corners", "trace", "reference_corners", "turn")]
+    named = [(*photo, key) for key in ("corners", "trace", "reference_corners", "turn", "click_px")]
     return save(asked.job.file, edit, named=named, read_sha256=str(form.get("sha256", "")))
-
-
-def _require_outlines(corners: Sequence[Point] | None, references: Sequence[Sequence[Point]]) -> None:
-    """Raise InputError where corners are not those of something flat: saved, they would make the photo unusable."""
-    named = [] if corners is None else [("", corners, True)]
-    named += [(f"reference {i}: ", quad, False) for i, quad in enumerate(references, 1)]
-    for lead, quad, upright in named:
-        fault = corner_fault([None if math.isnan(x) or math.isnan(y) else (x, y) for x, y in quad], upright=upright)
-        if fault is not None:
-            raise InputError("bad-corner", [Problem("corners", not_saved(f"{lead}{fault}"))])
 
 
 def _by_line(desk: Desk, asked: Asked, number: int, form: FormData) -> tuple[list[tuple[float, float]], int]:
@@ -231,33 +223,6 @@ def _by_line(desk: Desk, asked: Asked, number: int, form: FormData) -> tuple[lis
     moved = on_line([(p[0], p[1]) for p in found], side, ((line[0][0], line[0][1]), (line[1][0], line[1][1])))
     r = pyramid.reduced
     return [((x + 0.5) * r - 0.5, (y + 0.5) * r - 0.5) for x, y in moved], facts["turn"]
-
-
-def _points(form: FormData, key: str, count: int) -> list[tuple[float, float]] | None:
-    """Return points of a form, fields like `c0x` and `c0y`; None where all are empty."""
-    texts = [(str(form.get(f"{key}{i}x", "")).strip(), str(form.get(f"{key}{i}y", "")).strip()) for i in range(count)]
-    if not any(x or y for x, y in texts):
-        return None
-    points = []
-    for i, (x, y) in enumerate(texts):
-        try:
-            point = (float(x), float(y)) if x or y else (math.nan, math.nan)
-        except ValueError:
-            point = (math.inf, math.inf)
-        if math.isinf(point[0]) or math.isinf(point[1]) or (math.isnan(point[0]) and (x or y)):
-            raise InputError(
-                "bad-corner", [Problem(photo_view.CORNER_NAMES[i], "needs two numbers, in pixels of the photo")]
-            )
-        points.append(point)
-    return points
-
-
-def _turn(form: FormData) -> Any:  # noqa: ANN401 -- 0, 90, 180 or 270
-    return int(str(form.get("turn", "0"))) if str(form.get("turn", "0")) in ("0", "90", "180", "270") else 0
-
-
-def _small(text: str) -> int:
-    return min(int(text), 12) if text.isascii() and text.isdigit() and len(text) < 3 else 0
 
 
 def photo_number(text: str, opening: Opening) -> int:

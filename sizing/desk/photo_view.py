@@ -14,10 +14,12 @@ from sizing.messages.chance import percent
 from sizing.messages.names import name_of
 from sizing.messages.one_line import sentence
 from sizing.messages.photo_figures import picture_label
+from sizing.messages.pointing import click_means
 from sizing.messages.tape_figure import typed_figure
 from sizing.pictures.rivals import LEAST_WEIGHT, SAME_MM
 from sizing.units import Unit, format_length
 from vision.photo.reading import at_read_size
+from vision.request import EXACT_CLICK_PX
 
 Facts = dict[str, Any]
 CORNER_NAMES = ("Top left corner", "Top right corner", "Bottom right corner", "Bottom left corner")
@@ -97,6 +99,8 @@ def corner_facts(opening: Opening, found: Mapping[str, Any] | None, shown: int) 
         "given": given,
         "found": result.get("corners_px") or [],
         "trace": entry.trace,
+        "click_px": f"{entry.click_px:g}",
+        "click_means": click_means(EXACT_CLICK_PX),
         "references": references,
         "found_references": [] if kind == "sheet" else found_references,
         "reference_kind": kind,

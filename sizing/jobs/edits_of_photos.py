@@ -76,6 +76,12 @@ def set_corners(
         put(entry, "trace", value=False)
 
 
+def set_click(table: Any, file: str, click_px: float, *, number: int | None = None) -> None:  # noqa: ANN401 -- as above
+    """Set how exactly the corners of one of an opening's photos were put, px a coordinate; `number` as for these."""
+    whole = float(click_px).is_integer()
+    put(_photo_table(table, file, number), "click_px", int(click_px) if whole else float(click_px))
+
+
 def set_turn(table: Any, file: str, turn: int, *, number: int | None = None) -> None:  # noqa: ANN401 -- as above
     """Set by how much one of an opening's photos is turned, degrees; `number` as for its corners."""
     put(_photo_table(table, file, number), "turn", turn)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sizing.messages.one_line import file_name
+from sizing.messages.one_line import file_name, one_line
 
 # Codes of faults that ask for the corners of the opening.
 _ASK_FOR_CORNERS = frozenset({"corners-needed", "several-openings", "corners-too-close", "edge-hidden"})
@@ -58,3 +58,41 @@ def not_saved(says: str) -> str:
     'The corners were not saved: no corner is in view: give at least one.'
     """
     return f"The corners were not saved: {says}."
+
+
+def click_means(exact_px: float) -> str:
+    """Return what it does to say how exactly corners were put; from `exact_px` on they choose between lines.
+
+    Examples
+    --------
+    >>> click_means(2.0).split(": ")[0]
+    '3 is roughly'
+    """
+    return (
+        "3 is roughly: the corners say where to look, and the sides are traced. "
+        f"{exact_px:g} or less, say 1, is exactly on the lines meant, under the magnifier: then they choose between "
+        "lines side by side, so say it only where all four are put so. Where no sides are traced it is how far off the "
+        "corners may be."
+    )
+
+
+def click_refused(text: str, most_px: float) -> str:
+    """Return that how exactly corners were put is no such number.
+
+    Examples
+    --------
+    >>> click_refused("fine", 1000.0)
+    "How exactly the corners are put is a number of pixels, above 0 and up to 1000, not 'fine'. Nothing was saved."
+    """
+    return (
+        f"How exactly the corners are put is a number of pixels, above 0 and up to {most_px:g}, not "
+        f"{one_line(text)[:20]!r}. Nothing was saved."
+    )
+
+
+def no_corners_for_click() -> str:
+    """Return that nobody has put the corners of which it is said how exactly they are."""
+    return (
+        "How exactly the corners are put can be said of corners that somebody put: put the four corners, then "
+        "say it. Nothing was saved."
+    )

@@ -10,13 +10,12 @@ from collections.abc import Mapping
 import numpy as np
 
 from vision.camera import Camera
-from vision.request import ANOTHER_LINE, Array, Side, Wall
+from vision.request import ANOTHER_LINE, EXACT_CLICK_PX, Array, Side, Wall
 from vision.sides.finding import FailedSide, FoundSide
 from vision.sides.reweighed import line_shapes, whole_weights, with_weights
 from vision.stations import ENDS
 from vision.strips.profiles import rough_ends
 
-EXACT_PX = 2.0  # a standard deviation up to this was meant as one: bare corners carry 3 (contract)
 ASTRAY = 0.03  # guess: share of exact clicks that are on something else
 
 
@@ -43,7 +42,7 @@ def held_to_clicks(
     """
     held = dict(found)
     for side, own in found.items():
-        if click_px > EXACT_PX or isinstance(own, FailedSide):
+        if click_px > EXACT_CLICK_PX or isinstance(own, FailedSide):
             continue
         strip, shapes = own.strip, line_shapes(own)
         half = strip.u_mm[-1] / 2

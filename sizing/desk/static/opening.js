@@ -138,6 +138,11 @@ async function photo() {
     box.addEventListener("change", () => svg.classList.toggle(`no-${box.dataset.layer}`, !box.checked));
   }
   form.addEventListener("change", () => corners.read());
+  // it stands beside the photo, outside the form's own table, and holds for the corners as they are
+  form.elements.click_px.addEventListener("change", () => {
+    moved.hidden = false;
+    says.textContent = "Not measured with this yet.";
+  });
   form.addEventListener("submit", (event) => {
     event.preventDefault();
     sent(form);
