@@ -156,6 +156,8 @@ def test_a_photo_without_a_sheet_is_not_measured_and_says_what_to_do(bare):
     assert isinstance(report, PhotoReport)
     assert report.error.code == "no-reference"
     assert "tape one sheet left and one right" in report.error.message
+    # Cause and remedy in one sentence that is read at a glance. Common practice, no source.
+    assert len(report.error.message.split()) <= 45
     found = estimate_opening(r)
     assert isinstance(found, NotMeasured)
     assert (found.code, found.why) == (report.error.code, report.error.message)

@@ -142,10 +142,9 @@ def _solve(request: OpeningRequest, ready: Prepared, last: LastTrace) -> Solved 
         if not ready.sightings:
             return _if_mirrored(ready.grey, asked.path.name) or Warning_(
                 "no-reference",
-                f"no printed sheet was found in {asked.path.name}; tape one sheet left and one right of the opening, "
-                "flat on the wall, and take the photo again from where whole opening and sheets are in view; where "
-                "they hang already they are too small, blurred or dark: go nearer, and send the original file; if a "
-                "plain page or card of known size is in view instead, name it as the reference",
+                f"no printed sheet was found in {asked.path.name} (none, or too small, blurred or dark); tape one "
+                "sheet left and one right of the opening and take the photo again, or, if a plain page or card is in "
+                "view instead, name it as the reference",
             )
         solved = _solve_sheets(request, ready, ready.grey)
         if isinstance(solved, Warning_):
