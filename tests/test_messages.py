@@ -132,3 +132,11 @@ def test_words_are_plain_ascii_where_terminals_may_be_old():
     odd = {c for c in text if ord(c) > 127}
     assert odd <= {"±"}, odd  # only in pictures, whose font has it
     assert json.dumps(messages.CAUTION).isascii()
+
+
+@pytest.mark.parametrize("template", sorted(t.name for t in (files("sizing") / "desk" / "templates").iterdir()))
+def test_the_pages_take_the_words_of_verdicts_from_where_all_others_do(template):
+    """Common practice, no source: a word in two places is changed in one."""
+    text = (files("sizing") / "desk" / "templates" / template).read_text(encoding="utf-8")
+    said = {*messages.VERDICTS.values(), *messages.LISTED_VERDICTS.values(), messages.NOT_CHECKED}
+    assert not [words for words in said if f'"{words}"' in text]

@@ -29,6 +29,7 @@ from sizing.desk.folder import DeskFolder
 from sizing.desk.guard import Guard
 from sizing.desk.runs import Runs
 from sizing.errors import InputError
+from sizing.messages.verdicts import listed_verdict
 
 
 def create_app(root: Path, token: str, port: int) -> Guard:
@@ -73,13 +74,15 @@ def _routes() -> list[BaseRoute]:
 
 
 def _templates() -> Environment:
-    return Environment(
+    templates = Environment(
         loader=PackageLoader("sizing.desk"),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    templates.filters["listed_verdict"] = listed_verdict
+    return templates
 
 
 async def _bad_input(request: Request, error: Exception) -> Response:

@@ -151,7 +151,7 @@ def _opening(
         verdict=verdict,
         verdict_words=words.verdict_of(verdict, bool(opening.photos), str(found.get("why_code", "")), readings=not bare)
         if verdict
-        else "not checked yet",
+        else words.NOT_CHECKED,
         why=sentence(str(found["why"])) if found.get("why") else "",
         next_step=str(found.get("next_step") or ""),
         request=str(found.get("request", "")),

@@ -21,7 +21,7 @@ from sizing.desk.uploads import form_of
 from sizing.errors import InputError, Problem
 from sizing.jobs.edits import new_job
 from sizing.jobs.writer import create
-from sizing.messages.verdicts import LISTED_VERDICTS
+from sizing.messages.verdicts import LISTED_VERDICTS, NOT_CHECKED
 from sizing.orders.rulefile import rule_folders, rules_in
 
 PER_PAGE = 100
@@ -29,7 +29,7 @@ MOST_LABELS = 200
 SHOWN_WORDS = {
     **LISTED_VERDICTS,
     "changed": "changed since its check",
-    "unchecked": "not checked yet",
+    "unchecked": NOT_CHECKED,
     "broken": "file cannot be read",
 }
 

@@ -26,7 +26,6 @@ from sizing.units import INCH_MM, Unit, format_length, format_uncertainty
 from vision.request import NINE, PARTS
 
 Facts = dict[str, Any]
-READING_WORDS = {"agrees": "agrees", "differs": "differs", "unproven": "cannot tell"}
 PART_WORDS = {
     "reference_image": "how sharply the references are seen",
     "camera": "where the camera stood",
@@ -52,7 +51,7 @@ def verdict_facts(found: Mapping[str, Any] | None, last: LastResult | None) -> F
     if found is None:
         return {
             "code": "none",
-            "words": "not checked yet",
+            "words": words.NOT_CHECKED,
             "why": "",
             "step": "",
             "advice": "",
@@ -153,7 +152,7 @@ def _reading(reading: Mapping[str, Any], unit: Unit, together: Collection[str]) 
         says.append(sentence(reading["why_not_counted"]))
     return {
         "verdict": reading["verdict"],
-        "word": READING_WORDS.get(reading["verdict"], reading["verdict"]),
+        "word": words.READING_VERDICTS.get(reading["verdict"], reading["verdict"]),
         "tape": tape,
         "written": _as_written(written, tape, unit),
         "by": str(reading.get("by", "")),

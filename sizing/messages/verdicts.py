@@ -20,6 +20,7 @@ from sizing.units import Unit
 VERDICTS = {"send": "may be ordered", "hold": "stop: ask", "unproven": "the photo cannot tell"}
 # In lists, where the reason is not said: no photo and missing readings are among them.
 LISTED_VERDICTS = {**VERDICTS, "unproven": "cannot be told"}
+NOT_CHECKED = "not checked yet"
 READING_VERDICTS = {"agrees": "agrees", "differs": "differs", "unproven": "cannot tell"}
 ENOUGH_SHEETS = 2
 _ASK = "Ask before ordering."
@@ -52,6 +53,17 @@ def verdict_of(verdict: str, has_photo: bool, why: str = "", *, readings: bool =
     if verdict == "unproven" and why == "readings-missing":
         return "readings are missing" if readings else "pre-quote: no readings yet"
     return VERDICTS[verdict]
+
+
+def listed_verdict(verdict: str) -> str:
+    """Return the verdict of an opening or job as lists say it; of one without a verdict that it was not checked.
+
+    Examples
+    --------
+    >>> listed_verdict("hold"), listed_verdict("none")
+    ('stop: ask', 'not checked yet')
+    """
+    return LISTED_VERDICTS.get(verdict, NOT_CHECKED)
 
 
 def why_verdict(why: str, names: Sequence[str], reason: str) -> str:
@@ -237,7 +249,6 @@ def job_summary(counts: Mapping[str, int]) -> str:
     >>> job_summary({"send": 2, "hold": 1, "unproven": 0})
     '3 openings: 2 may be ordered, 1 stop and ask'
     """
-    words = {"send": "may be ordered", "hold": "stop and ask", "unproven": "cannot be told"}
-    parts = [f"{counts[v]} {words[v]}" for v in words if counts.get(v)]
+    parts = [f"{counts[v]} {words.replace(': ', ' and ')}" for v, words in LISTED_VERDICTS.items() if counts.get(v)]
     total = sum(counts.values())
     return f"{total} opening{'' if total == 1 else 's'}: " + ", ".join(parts)
