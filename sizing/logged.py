@@ -34,7 +34,7 @@ class Logged:
 
 @dataclass(frozen=True, slots=True)
 class LoggedReading:
-    """One reading of a check; lengths in mm."""
+    """One reading of a check; lengths in mm, `as_written` empty where it is not on record."""
 
     opening: str
     name: str
@@ -48,6 +48,7 @@ class LoggedReading:
     U95_mm: float | None
     verdict: str | None
     slip: str | None
+    as_written: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -29,11 +29,11 @@ def add_run(log: sqlite3.Connection, run: RunRecord) -> None:
             (number, opening.label, opening.verdict, opening.why, opening.inputs_sha256, int(opening.other_opening)),
         ).lastrowid
         log.executemany(
-            "INSERT INTO readings VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            "INSERT INTO readings VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
             [
                 (
                     opened, r.name, r.visit, int(r.in_force), r.by, r.on, r.tape, r.tape_mm, r.photo_mm,
-                    r.difference_mm, r.U95_mm, r.verdict, r.slip,
+                    r.difference_mm, r.U95_mm, r.verdict, r.slip, r.as_written,
                 )
                 for r in opening.readings
             ],

@@ -20,6 +20,8 @@ from sizing.runs.runfolder import FOLDER
 RESULT_FILE = "result.json"
 # A result of 200 openings with 12 photos each stays well under this; more was not written by a check.
 _LARGEST = 50_000_000
+# No length that people write is longer.
+_MOST_WRITTEN = 60
 _PREFIX = "secondtape/"
 
 
@@ -27,7 +29,8 @@ _PREFIX = "secondtape/"
 class ReadingRecord:
     """One reading: lengths and `U95_mm` of the difference in mm, None where the photo says nothing.
 
-    `in_force` is False for one that a later visit replaced; its difference is against the same photo.
+    `in_force` is False for one that a later visit replaced; its difference is against the same photo. `as_written` is
+    how it was put down, empty where that is not on record.
     """
 
     name: str
@@ -42,6 +45,7 @@ class ReadingRecord:
     U95_mm: float | None
     verdict: str | None = None
     slip: str | None = None
+    as_written: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +103,7 @@ class _Slip(_Part):
 class _Reading(_Part):
     name: str
     tape_mm: FiniteFloat
+    as_written: str = ""
     photo_mm: FiniteFloat | None = None
     difference_mm: FiniteFloat | None = None
     U95_mm: FiniteFloat | None = None
@@ -267,6 +272,7 @@ def _record(reading: _Reading, *, in_force: bool) -> ReadingRecord:
         U95_mm=reading.U95_mm,
         verdict=reading.verdict,
         slip=reading.likely[0].slip if reading.likely else None,
+        as_written=reading.as_written[:_MOST_WRITTEN],
     )
 
 

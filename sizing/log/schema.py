@@ -50,5 +50,7 @@ _SESSIONS_AND_RELEASES = (
     ) STRICT""",
     "CREATE INDEX runs_by_session ON runs (folder, job_file, unpointed)",
 )
+# Readings taken in before are said as lengths: their results may be gone.
+_AS_WRITTEN = ("ALTER TABLE readings ADD COLUMN as_written TEXT NOT NULL DEFAULT ''",)
 
-MIGRATIONS: tuple[tuple[str, ...], ...] = (_RUNS, _DECISIONS, _CODES, _SESSIONS_AND_RELEASES)
+MIGRATIONS: tuple[tuple[str, ...], ...] = (_RUNS, _DECISIONS, _CODES, _SESSIONS_AND_RELEASES, _AS_WRITTEN)

@@ -6,12 +6,14 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from sizing.logged import Details, Logged, LoggedDecision, LoggedReading, LoggedRelease
-from sizing.messages.log_figures import counted, interval
+from sizing.messages.exact_length import exact_length
+from sizing.messages.log_figures import counted
 from sizing.messages.names import name_of
 from sizing.messages.one_line import clipped, file_name, one_line, sentence
+from sizing.messages.photo_figures import about
+from sizing.messages.tape_figure import tape_figure
 from sizing.messages.verdicts import DECISIONS, LISTED_VERDICTS, READING_VERDICTS
-from sizing.statistics.pooling import Interval
-from sizing.units import Unit, format_length
+from sizing.units import Unit
 
 
 def exported(count: int, file: Path) -> str:
@@ -85,12 +87,13 @@ def shown_parts(found: Details, unit: Unit) -> list[tuple[str, list[str]]]:
 def _reading(r: LoggedReading, unit: Unit) -> str:
     compared = "no photo to compare"
     if r.difference_mm is not None and r.U95_mm is not None:
-        bounds = Interval(r.difference_mm, r.difference_mm - r.U95_mm, r.difference_mm + r.U95_mm)
-        compared = f"off by {interval(bounds, unit)}"
+        sign = "+" if r.difference_mm > 0 else "-"
+        off = about(abs(r.difference_mm), r.U95_mm, unit)
+        compared = f"off by {off if off.startswith('about 0 ') else off.replace('about ', f'about {sign}', 1)}"
     said = f", {READING_VERDICTS.get(r.verdict, r.verdict)}" if r.verdict else ""
     by = f", by {clipped(r.by)}" if r.by else ""
     earlier = "" if r.in_force else ", replaced by a later visit"
-    return f"{name_of(r.name)}: {format_length(r.tape_mm, unit)}, {compared}{said}{by}{earlier}"
+    return f"{name_of(r.name)}: {tape_figure(r.as_written, r.tape_mm, unit)}, {compared}{said}{by}{earlier}"
 
 
 def _decision(d: LoggedDecision) -> str:
@@ -101,7 +104,7 @@ def _decision(d: LoggedDecision) -> str:
 
 
 def _released(r: LoggedRelease, unit: Unit) -> str:
-    size = f"{format_length(r.width_mm, unit)} wide, {format_length(r.height_mm, unit)} high"
+    size = f"{exact_length(r.width_mm, unit)} wide, {exact_length(r.height_mm, unit)} high"
     stale = ", of other inputs than those of this check" if r.stale else ""
     by = clipped(r.decided_by)
     return (
