@@ -12,7 +12,7 @@ import sizing.footprint.result
 import sizing.release.handover
 import sizing.release.release
 import sizing.report.files
-import sizing.report.report
+import sizing.report.opening_page
 import sizing.saving
 from sizing.cli import run
 from sizing.exits import Exit
@@ -134,9 +134,9 @@ def test_a_fault_in_reporting_one_job_stops_no_other(jobs, monkeypatch, capsys, 
 def test_a_fault_in_one_page_of_a_report_stops_no_other_and_claims_nothing(jobs, tmp_path, monkeypatch, capsys):
     two = tmp_path / "first" / "job.toml"
     two.write_text(two.read_text() + '[[opening]]\nlabel = "W2"\nwall = "masonry"\n')
-    real = sizing.report.report.step_of
+    real = sizing.report.opening_page.step_of
     monkeypatch.setattr(
-        sizing.report.report, "step_of", lambda o: 1 / 0 if o.opening.label == "W1" and not o.fault else real(o)
+        sizing.report.opening_page, "step_of", lambda o: 1 / 0 if o.opening.label == "W1" and not o.fault else real(o)
     )
     assert run(["report", jobs[0]]) == Exit.UNREADABLE
     assert "first/job.toml: W1: This program made a mistake here" in capsys.readouterr().err
