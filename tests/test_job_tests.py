@@ -183,3 +183,13 @@ def test_the_document_names_units_and_points_to_the_cause():
     assert "less than the photos" in hook["says"]
     assert "hook" in hook["says"]
     assert critical_w(3) == pytest.approx(hook["critical_w"], abs=0.005)
+
+
+@pytest.mark.parametrize("seed", [1, 3, 4, 5])
+def test_an_opening_whose_photo_measures_something_else_makes_no_common_cause(seed):
+    """Half as large again as the opening, each length by its own share; the sound openings beside it share nothing."""
+    job = a_job(3, seed=seed, bar=149.8)
+    opening, answer, _ = job[0]
+    shares = 1.5 * np.array([1.0, 1.003, 0.997, 1.07, 1.071, 1.068, 1.057, 1.03, 1.0])
+    other = replace(answer, values_mm=answer.values_mm * shares)
+    assert found(job_tests([(opening, other, None), *job[1:]])) == set()

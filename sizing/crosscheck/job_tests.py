@@ -66,8 +66,9 @@ def job_tests(openings: Sequence[tuple[Opening, Estimate, CrossCheck | None]]) -
     Notes
     -----
     Baarda's w-test with a hypothesis for each common part and for each reading, iterated: the largest |w| over its
-    critical value is freed, so that slips do not pass for a common part nor the other way round. What one opening shows
-    alone, however clearly, is not common: without the one that shows it most, a part must still be significant at 5 %.
+    critical value is freed, so that slips do not pass for a common part nor the other way round; a part
+    that is not significant beside the slips found after it is taken back. What one opening shows alone, however
+    clearly, is not common: without the one that shows it most, a part must still be significant at 5 %.
     Photos of different
     openings are taken as independent but for the print. Openings in one photo share its camera: their covariance is
     taken times their number, as if together they said no more than one.
@@ -89,6 +90,7 @@ def job_tests(openings: Sequence[tuple[Opening, Estimate, CrossCheck | None]]) -
     if not tested:
         return ()
     freed, slips = _search(blocks, common, tested)
+    freed = _still_seen(blocks, common, freed, slips, tested)
     return tuple(_tested(blocks, common, freed, slips, k, tested) for k in tested)
 
 
@@ -112,6 +114,20 @@ def _search(blocks: Sequence[Block], common: Common, tested: Sequence[int]) -> t
             freed.append(k)
         else:
             slips.append(int(alone[np.argmax(row[alone])]))
+
+
+def _still_seen(
+    blocks: Sequence[Block], common: Common, freed: Sequence[int], slips: Sequence[int], tested: Sequence[int]
+) -> list[int]:
+    """Return the freed parts that are significant beside all slips: one may have been freed for what slips explain."""
+    kept = list(freed)
+    while kept:
+        w = [abs(float(_statistics(blocks, common, [j for j in kept if j != k], slips)[0][k])) for k in kept]
+        least = int(np.argmin(w))
+        if w[least] > critical_w(len(tested)):
+            break
+        kept.pop(least)
+    return kept
 
 
 def _rows_alone(
