@@ -142,6 +142,14 @@ def test_a_bent_hook_of_three_eighths_is_a_shift_and_no_row_of_slips():
     assert [f.kind for f in mine.findings] == ["shift"]
 
 
+def test_copies_of_one_job_are_no_sample_of_a_scatter():
+    """A job folder kept twice: Student's test has no variance to go by. Warnings of libraries are errors here."""
+    rng = np.random.default_rng(5)
+    once = crew(rng, "a", jobs=1, openings=1)
+    copies = [replace(r, job=f"a/{k}", opening=f"a/{k}/0") for k in range(4) for r in once]
+    assert not [kind for who, kind in found([*copies, *crew(rng, "b", jobs=8)]) if (who, kind) == ("a", "scatter")]
+
+
 def test_the_order_of_readings_does_not_matter():
     rng = np.random.default_rng(12)
     rows = crew(rng, "a", shift_mm=4.0) + crew(rng, "b", scatter=2.0) + crew(rng, "c")

@@ -31,6 +31,8 @@ from vision.request import Array
 # Guess: fewer jobs or days than this show no trend.
 _TREND_JOBS, _TREND_DAYS = 5, 3
 _TREND_DAYS_SHOWN = 30.0
+# Scatters whose logarithms differ by less are the same.
+_SAME_LOG = 1e-9
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -185,7 +187,8 @@ def _tested(
             said = replace(said, beyond_mm=against.interval, excess_mm=excess_mm)
         tests["shift"] = (against.p, True)
     rest = np.concatenate([g.log_spreads for g in others]) if others else np.zeros(0)
-    if min(len(mine.log_spreads), len(rest)) > 1:
+    # Copies of one job have one scatter to the last digit: that is no sample of any.
+    if all(len(logs) > 1 and float(np.ptp(logs)) > _SAME_LOG for logs in (mine.log_spreads, rest)):
         student = stats.ttest_ind(mine.log_spreads, rest)
         tests["scatter"] = (float(student.pvalue), float(student.statistic) > 0.0)
     slipped = [s for g in others for s in g.opening_slipped]
