@@ -68,3 +68,10 @@ def test_a_ratio_of_all_readings_is_not_told_of_the_only_one_that_nothing_else_e
     factors = np.array([1.787, 1.685, 1.534, 1.781, 1.475, 1.586, 1.333, 1.411])
     found = first(TRUE * factors, TRUE)
     assert {e.slip for e in found.values()} == {"none-of-these"}
+
+
+@pytest.mark.parametrize(("off_mm", "slip"), [((0.0, 37.0), "one-ratio"), ((31.0, 37.0), "none-of-these")])
+def test_a_ratio_is_not_that_of_all_readings_where_two_are_off_otherwise(off_mm, slip):
+    # One reading may have a slip of its own beside it. Where more have, 'all' is not so: taste.
+    readings = 0.87 * TRUE + np.array([0.0, 0.0, 0.0, *off_mm, 0.0, 0.0, 0.0])
+    assert first(readings, TRUE)["width_top"].slip == slip
