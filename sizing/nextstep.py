@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from sizing.messages import first_look
 from sizing.messages import verdicts as messages
 from sizing.messages.verdicts import OrderBesides
@@ -9,7 +11,7 @@ from sizing.orders.problems import hangs_on
 from sizing.outcome import OpeningResult
 from sizing.remeasure import again, named_slip, only_vague, unexplained
 from sizing.rival_lines import explaining_sides
-from vision.request import SIDES, Estimate
+from vision.request import PARTS, SIDES, Estimate
 
 # The order's problem that a reading which it comes from differs.
 _THE_READING_ITSELF = "doubtful-reading"
@@ -17,6 +19,11 @@ _THE_READING_ITSELF = "doubtful-reading"
 _HIDDEN = "edge-hidden"
 # Photos that fit no one opening.
 _CONTRARY = "photos-disagree"
+# Something is noted of the scale that the sheets were printed at.
+_PRINT = "print-scale"
+# Of the variance of a measure.
+_MOST = 0.5
+_SCALE_PART = "print_scale"
 # Measuring again from the same side would give the same numbers.
 _MIRRORED = "seen-from-inside"
 # The desk may have typed what the sheet has right.
@@ -41,6 +48,7 @@ def step_of(result: OpeningResult) -> str:
         advised=result.advice is not None,
         order=_order_besides(result),
         untold=to_take,
+        print_open=_print_open(result),
         contrary=isinstance(result.answer, Estimate) and any(w.code == _CONTRARY for w in result.answer.warnings),
     )
     if verdict.why not in _BY_PHOTO:
@@ -83,6 +91,17 @@ def _order_besides(result: OpeningResult) -> OrderBesides:
     if len(codes) > len(hanging):
         return "wrong"
     return "may-be-wrong" if set(hanging) != {_THE_READING_ITSELF} else ""
+
+
+def _print_open(result: OpeningResult) -> bool:
+    """Return whether the scale of the print, of which something is noted, makes up most of what is not known."""
+    answer = result.answer
+    noted = any(w.code == _PRINT for p in result.photos if p.report is not None for w in p.report.warnings)
+    if not noted or not isinstance(answer, Estimate):
+        return False
+    variance_mm2 = np.diag(answer.cov_mm2)[:6]
+    worst = int(np.argmax(variance_mm2))
+    return bool(answer.budget_mm[worst, PARTS.index(_SCALE_PART)] ** 2 > _MOST * variance_mm2[worst])
 
 
 def _doubtful(result: OpeningResult) -> tuple[str, ...]:

@@ -9,6 +9,7 @@ import pytest
 from sizing.orders.problems import OrderNote, hangs_on
 from sizing.terminal import job_text
 from tests.orders import INCH, checked_in, opening_of, seen
+from vision.request import PARTS, Warning_
 
 # An opening that leans: its heights and diagonals are others left and right. In inches.
 HEIGHTS, DOWN, UP = (60.0, 60.125, 60.25), 81.5, 80.5
@@ -94,6 +95,22 @@ def test_a_photo_too_vague_for_any_cause_has_nothing_for_the_crew(checked):
     vague = checked(SEEN | {"width": ("54 3/8", "54 7/16", "54 1/4")}, estimator=leaning(u_mm=20.0))
     assert opening_of(vague)["verdict"] == "unproven"
     assert "For the crew" not in job_text(vague)
+
+
+@pytest.mark.parametrize(("noted", "share", "photo"), [(True, 1.0, False), (True, 0.5, True), (False, 1.0, True)])
+def test_where_the_prints_scale_is_what_is_open_no_other_photo_is_asked_for(checked, noted, share, photo):
+    """Common practice, no source. Of the variance the scale is all of it, or a quarter (half of u)."""
+
+    def estimator(request, progress):
+        found = leaning(u_mm=20.0)(request, progress)
+        budget = np.zeros((9, len(PARTS)))
+        budget[:, PARTS.index("print_scale")] = 20.0 * share
+        warned = (Warning_("print-scale", "bars and paper tell two scales; measure the bars again"),) if noted else ()
+        return replace(found, budget_mm=budget, photos=(replace(found.photos[0], warnings=warned),))
+
+    step = opening_of(checked(SEEN | {"width": ("54 3/8", "54 7/16", "54 1/4")}, estimator=estimator))["next_step"]
+    assert ("photo" in step.split("vouch for the tape. ")[1]) == photo
+    assert step.endswith("Put right what is noted of the print's scale; then run the check once more.") == (not photo)
 
 
 INCH_OFF = {"width": ("54 3/8", "55 3/8", "54 3/8"), "height": ("60 1/8",) * 3}

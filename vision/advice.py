@@ -34,7 +34,7 @@ SHAPES = (  # difference, the side that it is a slant of, and how it is said whe
     ),
 )
 REMEDY_OF = {
-    ("print_scale",): "measure the printed bars on the {thing}s and enter them",
+    ("print_scale",): "measure the printed bars on the {thing}s, once more where they were given, and enter them",
     ("reference_size",): "measure the {thing} itself and enter its size",
     ("edge_depth",): "say how far the edges stand out from the surface that the {thing} is on",
     ("edge_trace", "edge_choice"): "point more exactly at the sides that no clear line shows",

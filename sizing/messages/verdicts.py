@@ -24,6 +24,7 @@ NOT_CHECKED = "not checked yet"
 READING_VERDICTS = {"agrees": "agrees", "differs": "differs", "unproven": "cannot tell"}
 ENOUGH_SHEETS = 2
 _ASK = "Ask before ordering."
+_PRINT_FIRST = "put right what is noted of the print's scale; then run the check once more."
 # What is wrong with an order beside readings that differ: something else, or what follows from them.
 OrderBesides = Literal["", "wrong", "may-be-wrong"]
 _ORDER_BESIDES: Mapping[OrderBesides, str] = {
@@ -108,6 +109,7 @@ def next_step(
     order: OrderBesides = "",
     untold: Sequence[str] = (),
     contrary: bool = False,
+    print_open: bool = False,
 ) -> str:
     """Return what to do next with an opening, or nothing where nothing is to do.
 
@@ -131,11 +133,13 @@ def next_step(
         Readings to take again beside a problem of the order.
     contrary : bool
         Whether photos of the opening contradict each other, so that none of them tells anything.
+    print_open : bool
+        Whether most of the uncertainty is the print's scale, of which a note says more: another photo leaves it open.
     """
     listed = names_of(names)
     look = _look(doubtful) if doubtful else ""
     again = f"Measure again: {listed}; then run the check once more."
-    photo = _another_photo(sheets)
+    photo = _PRINT_FIRST if print_open else _another_photo(sheets)
     if contrary:
         unproven = (
             "Look which photo is of another opening or has a corner on another line; then run the check once more."
