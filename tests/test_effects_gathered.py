@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from sizing.desk.opening_view import warning_lines
 from sizing.opening_lines import all_warnings
 from sizing.photoresults import PhotoResult
 from vision.quality.effects import with_effects
@@ -27,6 +28,10 @@ def test_many_sides_in_doubt_say_one_sentence_with_their_names_and_joint_effect(
     assert all(SIDE_WORD[s] in shown[0] for s in sides)
     assert shown[0].endswith("(the top width is known to 12.0 mm, 10.0 mm of it from this)")
     assert shown[0].count("point exactly at its corners") == 1
+    # The desk shows what is so, and unfolds the rest: both are whole.
+    (line, _) = warning_lines({"warnings": [{"message": message} for message in shown]})
+    assert line["short"].endswith(f"{SIDE_WORD[sides[-1]]})")
+    assert line["whole"].startswith("No clear line shows them")
 
 
 def test_no_warning_loses_its_code_or_side_when_sides_are_told_together():

@@ -68,6 +68,6 @@ def _unclear_says(sides: Sequence[Side]) -> str:
     named = [SIDE_WORD[s] for s in sides]
     listed = f"{', '.join(named[:-1])} and {named[-1]}"
     return (
-        f"{_COUNTED[len(sides)]} are in doubt ({listed}: no clear line shows them, or more than one could be "
-        "meant); see in the picture that the outline lies on this opening, and point exactly at its corners"
+        f"{_COUNTED[len(sides)]} are in doubt ({listed}); no clear line shows them, or more than one could be meant: "
+        "see in the picture that the outline lies on this opening, and point exactly at its corners"
     )
