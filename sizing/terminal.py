@@ -31,8 +31,8 @@ from vision.request import NINE, Estimate, NotMeasured, Warning_
 _INDENT = "      "
 
 
-def job_text(result: JobResult, saved: Path | None = None) -> str:
-    """Return a job as text for people; `saved` is the folder of pictures and result."""
+def job_text(result: JobResult, saved: Path | None = None, *, pictures: bool = True) -> str:
+    """Return a job as text for people; `saved` is the folder of the result and of `pictures`, if they were made."""
     lines = [terminal_view.job_heading(result.name, result.file)]
     if result.error is not None:
         lines.append("  " + terminal_view.job_unreadable([str(p) for p in result.error.problems]))
@@ -46,7 +46,7 @@ def job_text(result: JobResult, saved: Path | None = None) -> str:
     lines += ["  " + crosscheck.common_part(test, units) for test in result.job_tests if test.found]
     lines += ["  " + line for line in _tolerance_lines(result.openings, units)]
     if saved is not None:
-        lines.append("  " + written_files.written_to(saved))
+        lines.append("  " + written_files.written_to(saved, pictures=pictures))
     lines.append("  " + messages.CAUTION)
     lines += ["  " + line for line in caution_lines(opening.order for opening in result.openings)]
     return "\n".join([*lines, ""])
@@ -82,8 +82,8 @@ def _rule_complaints(result: JobResult) -> list[str]:
     return [f"{result.file}: {', '.join(named)}: {says}" for says, named in labels.items()]
 
 
-def estimate_text(result: EstimateResult, units: Unit, saved: Path | None = None) -> str:
-    """Return an estimate as text for people."""
+def estimate_text(result: EstimateResult, units: Unit, saved: Path | None = None, *, pictures: bool = True) -> str:
+    """Return an estimate as text for people; `saved` and `pictures` as for `job_text`."""
     answer = result.answer
     if isinstance(answer, NotMeasured):
         lines = [terminal_view.not_measured(_with_how(_why(result), answer, result.photos))]
@@ -95,7 +95,7 @@ def estimate_text(result: EstimateResult, units: Unit, saved: Path | None = None
     if isinstance(answer, Estimate):
         lines += [*estimate_order_lines(result.order, units), terminal_view.estimate_note()]
     if saved is not None:
-        lines.append(written_files.written_to(saved))
+        lines.append(written_files.written_to(saved, pictures=pictures))
     return "\n".join(lines)
 
 

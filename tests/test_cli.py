@@ -226,6 +226,8 @@ def test_a_view_for_people_has_a_line_an_opening(job, capsys):
     assert "  W2  stop: ask" in out
     assert "width, middle" in out
     assert "2 openings: 1 stop and ask, 1 cannot be told" in out
+    assert "  result.json: " in out
+    assert "Pictures" not in out
 
 
 def test_out_takes_the_run_folder_elsewhere(job, tmp_path, capsys):

@@ -31,10 +31,12 @@ def test_an_estimate_lists_measures_and_sizes_marked_as_not_for_ordering(capsys,
     assert any(p.suffix == ".jpg" for p in folder.iterdir())
 
 
-def test_an_estimate_without_pictures_is_written_as_numbers_alone(tmp_path):
+def test_an_estimate_without_pictures_is_written_as_numbers_alone(tmp_path, capsys):
     # Contract, *Commands*: `--no-pictures`, as of `check`.
     assert run(["estimate", *W1, "--no-pictures", "--out", str(tmp_path)]) == Exit.DONE
     assert [file.name for file in tmp_path.rglob("*.*")] == ["result.json"]
+    (line,) = [line for line in capsys.readouterr().out.splitlines() if "result.json" in line]
+    assert line.startswith("result.json: ")
 
 
 @pytest.mark.parametrize("words", [("estimate", "--reference", "letter"), ("lens",)])

@@ -67,7 +67,9 @@ def _said(result: JobResult, options: CheckOptions) -> Checked:
     for complaint in complaints(result, in_view=options.for_people):
         complain(complaint)
     saved = _saved(result, document, options)
-    return Checked(compared, shown, line, "\n".join([job_text(compared, saved), *differences]))
+    return Checked(
+        compared, shown, line, "\n".join([job_text(compared, saved, pictures=options.pictures), *differences])
+    )
 
 
 def _saved(result: JobResult, document: dict[str, Any], options: CheckOptions) -> Path | None:

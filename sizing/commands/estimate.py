@@ -169,5 +169,5 @@ def _measured(
         complain(line)
     for line in estimate_complaints(result, in_view=one_screen() and not as_json):
         complain(line)
-    say(as_text(document) if as_json else estimate_text(result, units, saved))
+    say(as_text(document) if as_json else estimate_text(result, units, saved, pictures=pictures))
     return estimate_exit(result)

@@ -24,9 +24,9 @@ def why_failed(error: Exception) -> str:
     return str(error) if isinstance(error, InputError) else f"{type(error).__name__}: {error}"
 
 
-def written_to(folder: Path) -> str:
-    """Return where pictures and result are."""
-    return f"Pictures and result.json: {folder}"
+def written_to(folder: Path, *, pictures: bool = True) -> str:
+    """Return where pictures, if any were asked for, and result are."""
+    return f"{'Pictures and result.json' if pictures else 'result.json'}: {folder}"
 
 
 def sheets_written(files: Sequence[Path]) -> str:
