@@ -12,42 +12,12 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
+from tests.drawn_sills import LONG, OUT, WALL, WIDTH, camera_at, drawn
 from vision.camera import Camera
 from vision.request import SIDES
 from vision.sides.finding import find_side
 from vision.sides.held_by_ears import held_against_ears
 from vision.sides.sill_ears import read_ear
-
-WALL, STONE = (0.25, 0.10, 0.06), (0.45, 0.44, 0.41)  # linear light
-WIDTH, OUT, LONG, HIGH = 1000.0, 40.0, 70.0, 70.0  # opening, projection, beyond the jamb, front's height, mm
-PX_MM = 0.7  # px a mm
-
-
-def camera_at(x, y):
-    """Return a camera 2.5 m before the plane of the jambs, x mm right and y mm above of the sill's middle."""
-    focal = 2500 * PX_MM
-    return Camera(np.eye(3), np.array([-x, y, 2500.0]), focal, 460.0 + PX_MM * x, 120.0 - PX_MM * y)
-
-
-def drawn(camera, top=STONE, front=STONE, wall=WALL, fall=0.0, seed=None):
-    """Return a photo (240, 920, 3) of a box whose front arris is y = 0, z = -OUT, on a wall at z = 0 (z into it)."""
-    half = WIDTH / 2 + LONG
-    rise = -OUT * np.tan(np.deg2rad(fall))
-    box = np.array([[-half, 0, -OUT], [half, 0, -OUT], [half, HIGH, -OUT], [-half, HIGH, -OUT]])
-    lid = np.array([[-half, 0, -OUT], [half, 0, -OUT], [half, rise, 0], [-half, rise, 0]])
-    k = np.array([[camera.focal_px, 0, camera.cx], [0, camera.focal_px, camera.cy], [0, 0, 1.0]])
-    n = 4
-    photo = np.empty((240 * n, 920 * n, 3), np.float32)
-    photo[:] = wall
-    for face, colour in ((lid, top), (box, front)):
-        px = cv2.projectPoints(face, np.zeros(3), camera.translation_mm, k, np.zeros(4))[0].reshape(-1, 2)
-        cv2.fillConvexPoly(photo, np.round((px + 0.5) * n - 0.5).astype(np.int32), tuple(map(float, colour)))
-    light = photo.reshape(240, n, 920, n, 3).mean(axis=(1, 3))
-    light = cv2.GaussianBlur(light, (0, 0), 0.6)
-    if seed is not None:
-        light = light + np.random.default_rng(seed).normal(0, 0.004, light.shape)
-    srgb = 1.055 * np.clip(light, 0, 1) ** (1 / 2.4) - 0.055  # IEC 61966-2-1
-    return np.round(255 * np.clip(srgb, 0, 1)).astype(np.uint8)
 
 
 def ear(camera, photo, off, *, right):

@@ -45,6 +45,21 @@ BIAS_PX, FLOOR_PX, PER_SPREAD = 0.15, 0.25, 0.9
 COARSE: Mapping[Wall, float] = {"render": 2.0}  # the scale again, where the wall itself is rough: 68 % within 2.1
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class SillEnd:
+    """An end of a sill seen along its front: columns u mm beyond the jamb, rows v in cells below the front's arris.
+
+    `colour` (U, V, 3) is the root of linear light, a cell `cell_mm` high; `into` is where the way into the wall leads:
+    mm outward, cells down.
+    """
+
+    u_mm: Array
+    v: Array
+    colour: Array
+    cell_mm: float
+    into: tuple[float, float]
+
+
 @dataclass(frozen=True, slots=True)
 class Ear:
     """The arris at one end of a sill: mm beyond the jamb, mm outward of the line given, scale of its error in mm."""
@@ -74,33 +89,55 @@ def read_ear(
     projection_mm : how far the front stands before the plane of the jambs
     right : whether it is the right end
     """
-    sign = 1.0 if right else -1.0
+    end = see_end(rgb, camera, corner_mm, along, (depth_mm, projection_mm), ABOVE_PX + 40.0, right=right)
+    if end is None or not shows_depth(end.into, end.cell_mm):
+        return None
+    mm, (shear_mm, rise_px) = end.cell_mm, end.into
+    rows = (end.v >= rise_px - FALLS_RAD[-1] * projection_mm / mm - ABOVE_PX) & (end.v <= FRONT_PX[1])
+    edge = outline(end, rows, min(shear_mm, 0.0))
+    falls = rise_px - np.tan(FALLS_RAD) * projection_mm / mm
+    return None if edge is None else _turn(end.v[rows], edge, shear_mm, falls, mm)
+
+
+def shows_depth(into: tuple[float, float], cell_mm: float) -> bool:
+    """Return whether a way into the wall is seen to rise and to lead aside."""
+    return into[1] <= -LEAST_SHEAR_PX and abs(into[0]) >= LEAST_SHEAR_PX * cell_mm
+
+
+def see_end(
+    rgb: NDArray[np.uint8],
+    camera: Camera,
+    corner_mm: Array,
+    along: Array,
+    deep_mm: tuple[float, float],
+    above_px: float,
+    *,
+    right: bool,
+) -> SillEnd | None:
+    """Return an end of a sill as it is seen, None where it is not in the photo.
+
+    Parameters
+    ----------
+    rgb, camera, corner_mm, along, right : as of `read_ear`.
+    deep_mm : depth of the front, and how far from there into the wall `SillEnd.into` goes.
+    above_px : cells that are seen above the front's arris.
+    """
+    sign, (depth_mm, projection_mm) = 1.0 if right else -1.0, deep_mm
     reach = sorted((-sign * WITHIN_MM, sign * LONGEST_MM))
     ends = np.array([corner_mm + along * r for r in reach])
     place = corner_mm + sign * along * 80.0
     uv = project(camera, np.array([[*place, depth_mm], [*place, depth_mm + projection_mm]]))
     into = np.diff(back_project(camera, uv, depth_mm), axis=0)[0]
     k = max(1.0, LEAST_CELL_MM / scale_mm_per_px(camera, corner_mm, outward("sill", along), depth_mm))
-    across = (k * (ABOVE_PX + 40.0), k * (FRONT_PX[1] + BELOW_PX))
+    across = (k * above_px, k * (FRONT_PX[1] + BELOW_PX))
     strip = cut_strip(rgb, camera, "sill", ends, depth_mm, *across, k * ALONG_PX, k * ACROSS_PX)
     if strip is None:
         return None
     mm = strip.mm_per_px * k
-    shear_mm, rise_px = sign * float(into @ along), float(into @ strip.normal) / mm
-    if rise_px > -LEAST_SHEAR_PX or abs(shear_mm) < LEAST_SHEAR_PX * mm:
-        return None
     u, colour = sign * (strip.u_mm + reach[0]), np.sqrt(np.maximum(strip.colour, 0.0)).astype(float)
     if not right:
         u, colour = u[::-1], colour[::-1]
-    v = strip.v_mm / mm
-    at = _front_end(u, v, colour, mm)
-    if at is None:
-        return None
-    place_mm, inner, step = at
-    rows = (v >= rise_px - FALLS_RAD[-1] * projection_mm / mm - ABOVE_PX) & (v <= FRONT_PX[1])
-    edge = _outline(u, colour[:, rows], (place_mm, min(shear_mm, 0.0)), (inner, step), mm)
-    falls = rise_px - np.tan(FALLS_RAD) * projection_mm / mm
-    return _turn(v[rows], edge, shear_mm, falls, mm)
+    return SillEnd(u, strip.v_mm / mm, colour, mm, (sign * float(into @ along), float(into @ strip.normal) / mm))
 
 
 def _front_end(u: Array, v: Array, colour: Array, mm: float) -> tuple[float, Array, float] | None:
@@ -123,6 +160,18 @@ def _front_end(u: Array, v: Array, colour: Array, mm: float) -> tuple[float, Arr
     first = int(np.flatnonzero(clear)[0])
     k = first + int(np.nan_to_num(size[first : first + 2 * wide]).argmax())
     return float(u[i[k]]), mean[k], float(size[k])
+
+
+def outline(end: SillEnd, rows: NDArray[np.bool_], back_mm: float) -> Array | None:
+    """Return where each of the rows (R,) leaves the sill, mm beyond the jamb, NaN where it does not.
+
+    `back_mm`: how far back toward the jamb it may lead, 0 or less. None where the front has no clear end.
+    """
+    at = _front_end(end.u_mm, end.v, end.colour, end.cell_mm)
+    if at is None:
+        return None
+    place_mm, inner, step = at
+    return _outline(end.u_mm, end.colour[:, rows], (place_mm, back_mm), (inner, step), end.cell_mm)
 
 
 def _outline(u: Array, colour: Array, span: tuple[float, float], step: tuple[Array, float], mm: float) -> Array:
@@ -152,27 +201,17 @@ def _outline(u: Array, colour: Array, span: tuple[float, float], step: tuple[Arr
 
 def _turn(v: Array, edge: Array, shear_mm: float, falls_px: Array, mm: float) -> Ear | None:
     """Return the ear whose outline (R,) mm at rows v (R,) px turns from upright to the direction into the depth."""
-    seen = np.isfinite(edge)
-    front = seen & (v >= FRONT_PX[0])
-    if np.count_nonzero(front) < max(LEAST_ROWS, LEAST_SEEN * np.count_nonzero(v >= FRONT_PX[0])):
+    at = upright(v, edge, mm)
+    if at is None:
         return None
-    upright = float(np.median(edge[front]))
-    if upright < NEAREST_MM or float(np.median(np.abs(np.diff(edge[front])))) > MOST_RAGGED_PX * mm:
-        return None
-    noise = max(1.4826 * float(np.median(np.abs(edge[front] - upright))), NOISE_PX * mm)
+    front, noise = at
     places = np.arange(-ABOVE_PX, BELOW_PX + STEP_PX / 2, STEP_PX)
-    below = v - places[:, None]  # (P, R) rows against each place
-    fall = falls_px[:, None, None]
-    drawn = upright + np.where(below >= 0, 0.0, shear_mm * below / fall)  # (F, P, R)
-    off = np.minimum(((edge - drawn) / noise) ** 2, OUTLIER)
-    off = np.where(np.abs(below) < ROUNDED_PX, np.minimum(off, 1.0), off)
-    on = below >= fall
-    cost = np.where(on, np.where(seen, off, MISSED), np.where(seen, FALSE, 0.0))
-    cost = np.where(np.abs(below - fall) < ROUNDED_PX, np.minimum(cost, NEAR_TOP), cost).sum(axis=2)
+    cost, off = misfits(v, edge, at, shear_mm, falls_px, places)
+    below = v - places[:, None]
     least = cost.min(axis=0)
     i, j = int(least.argmin()), int(cost[:, least.argmin()].argmin())
-    into = (below[i] < 0) & (below[i] > fall[j]) & (off[j, i] < CLOSE)
-    into &= (edge - upright) * np.sign(shear_mm) > 2 * noise
+    into = (below[i] < 0) & (below[i] > falls_px[j]) & (off[j, i] < CLOSE)
+    into &= (edge - front) * np.sign(shear_mm) > 2 * noise
     if i in (0, len(places) - 1) or np.count_nonzero(into) < LEAST_INTO:
         return None
     weight = np.exp(-0.5 * CORRELATED * (least - least.min()))
@@ -181,4 +220,41 @@ def _turn(v: Array, edge: Array, shear_mm: float, falls_px: Array, mm: float) ->
     spread = float(np.sqrt(weight @ (places - mean) ** 2))
     if spread > MOST_SPREAD_PX:
         return None
-    return Ear(upright, (mean - BIAS_PX) * mm, mm * float(np.hypot(FLOOR_PX, PER_SPREAD * spread)))
+    return Ear(front, (mean - BIAS_PX) * mm, mm * float(np.hypot(FLOOR_PX, PER_SPREAD * spread)))
+
+
+def upright(v: Array, edge: Array, mm: float) -> tuple[float, float] | None:
+    """Return where the front's upright end stands, mm beyond the jamb, and how its rows scatter; None: not clear."""
+    seen = np.isfinite(edge)
+    front = seen & (v >= FRONT_PX[0])
+    if np.count_nonzero(front) < max(LEAST_ROWS, LEAST_SEEN * np.count_nonzero(v >= FRONT_PX[0])):
+        return None
+    place = float(np.median(edge[front]))
+    if place < NEAREST_MM or float(np.median(np.abs(np.diff(edge[front])))) > MOST_RAGGED_PX * mm:
+        return None
+    return place, max(1.4826 * float(np.median(np.abs(edge[front] - place))), NOISE_PX * mm)
+
+
+def misfits(
+    v: Array, edge: Array, at: tuple[float, float], shear_mm: float, falls_px: Array, places: Array
+) -> tuple[Array, Array]:
+    """Return how badly outlines fit (F, P), by how far they rise and where they turn, and each row's share (F, P, R).
+
+    Parameters
+    ----------
+    v : (R,) rows in cells below the front's arris, with `edge` (R,) mm, NaN where none is seen.
+    at : place of the upright end and its scatter, mm, as of `upright`.
+    shear_mm : how far outward the outline goes from its turn to the wall.
+    falls_px : (F,) how far down it goes from there, cells, below 0.
+    places : (P,) rows of the turn.
+    """
+    seen = np.isfinite(edge)
+    below = v - places[:, None]  # (P, R) rows against each place
+    fall = falls_px[:, None, None]
+    drawn = at[0] + np.where(below >= 0, 0.0, shear_mm * below / fall)  # (F, P, R)
+    off = np.minimum(((edge - drawn) / at[1]) ** 2, OUTLIER)
+    off = np.where(np.abs(below) < ROUNDED_PX, np.minimum(off, 1.0), off)
+    on = below >= fall
+    cost = np.where(on, np.where(seen, off, MISSED), np.where(seen, FALSE, 0.0))
+    cost = np.where(np.abs(below - fall) < ROUNDED_PX, np.minimum(cost, NEAR_TOP), cost).sum(axis=2)
+    return cost, off
