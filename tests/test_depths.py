@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from vision.depths import edge_depths, once_given
+from vision.depths import edge_depths, once_given, with_sill_out
 from vision.request import SIDES, OpeningRequest, Quantity
 
 
@@ -64,3 +64,35 @@ def test_once_the_rest_is_given_nothing_is_assumed_and_what_was_given_stays():
     assert (known.assumed, known.z_mm) == ((), edge_depths(asked).z_mm)
     assert known.cov_mm2 == pytest.approx(np.diag([1.0, 1, 4, 1]))
     assert once_given(OpeningRequest((), "siding")).cov_mm2 == pytest.approx(np.ones((4, 4)))
+
+
+def test_a_sill_that_is_seen_to_stand_out_lies_there_as_surely_as_it_is_seen():
+    """Oracle: what is seen is measured from the plane assumed, so both errors add (JCGM 100, 5.1.2)."""
+    asked = OpeningRequest((), "masonry", sill_out=Quantity(30.0, 6.0))
+    depths = edge_depths(asked)
+    assert depths.z_mm == {"head": 0, "right": 0, "sill": -30, "left": 0}
+    guess, own = np.random.default_rng(2).normal(size=(2, 200_000)) * [[2.0], [6.0]]
+    drawn = np.cov([guess + (own if s == "sill" else 0) for s in SIDES])
+    assert depths.cov_mm2 == pytest.approx(drawn, rel=0.02, abs=0.1)
+    assert depths.assumed == SIDES
+    (said,) = depths.warnings
+    assert said.code == "edge-depth-assumed"
+    assert "the photo shows 30 mm +- 12 mm" in said.message
+    assert "the other edges in the wall's face" in said.message
+    known = once_given(asked)
+    assert (known.z_mm["sill"], known.assumed) == (-30.0, ())
+    assert known.cov_mm2 == pytest.approx(np.eye(4))
+
+
+def test_what_photos_show_of_a_sill_counts_only_where_nothing_was_given_of_it():
+    given = OpeningRequest((), edge_offset={"sill": Quantity(20.0, 1.0)}, sill_out=Quantity(30.0, 6.0))
+    assert edge_depths(given).z_mm["sill"] == -20.0
+    rest = OpeningRequest((), edge_offset=dict.fromkeys(("head", "left", "right"), Quantity(0.0, 1.0)))
+    (said,) = edge_depths(with_sill_out(rest, [Quantity(30.0, 6.0)])).warnings
+    assert "the other edges" not in said.message
+
+
+def test_of_several_photos_the_one_that_shows_a_sill_best_counts():
+    asked = OpeningRequest(())
+    assert with_sill_out(asked, [Quantity(30.0, 9.0), None, Quantity(35.0, 6.0)]).sill_out == Quantity(35.0, 6.0)
+    assert with_sill_out(asked, [None]).sill_out is None

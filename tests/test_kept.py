@@ -13,7 +13,7 @@ import vision.last_trace
 import vision.pages.find
 from vision.estimate import estimate_opening
 from vision.kept_photos import KeptPhotos
-from vision.request import OpeningRequest, PhotoRequest, Reference
+from vision.request import SIDES, OpeningRequest, PhotoRequest, Quantity, Reference
 
 DEMO = Path(__file__).parent.parent / "fixtures" / "demo"
 CORNERS = np.array([[505, 326], [1542, 318], [1563, 1221], [519, 1253]]) * 0.6
@@ -22,7 +22,8 @@ CORNERS = np.array([[505, 326], [1542, 318], [1563, 1221], [519, 1253]]) * 0.6
 def written(folder):
     with Image.open(DEMO / "w2.jpg") as image:
         image.resize((1229, 922)).save(folder / "w2.jpg", quality=92, exif=image.info["exif"])
-    return OpeningRequest((PhotoRequest(folder / "w2.jpg", corners_px=CORNERS),))
+    offset = dict.fromkeys(SIDES, Quantity(0.0, 1.0)) | {"sill": Quantity(31.75, 1.0)}  # as the job of the demo says
+    return OpeningRequest((PhotoRequest(folder / "w2.jpg", corners_px=CORNERS),), edge_offset=offset)
 
 
 @pytest.fixture(scope="module")
@@ -75,6 +76,17 @@ def test_a_corner_touches_its_two_sides_and_the_others_only_with_the_wall_lines_
     assert "w2.jpg: " in said[-1]
     assert ("traced again: head and right jamb; the others stay" in said[-1]) == (touched == 2)
     assert same(again, estimate_opening(one_moved(asked, 1, by)))
+
+
+def test_a_sill_seen_to_stand_out_is_traced_there_as_by_a_fresh_start(asked, monkeypatch):
+    unknown, photos = replace(asked, edge_offset=None), KeptPhotos()
+    photos.estimate(unknown)
+    traced = []
+    find = vision.last_trace.find_side
+    monkeypatch.setattr(vision.last_trace, "find_side", lambda *a: (traced.append(a[-1]), find(*a))[1])
+    again = photos.estimate(one_moved(unknown, 1, (-1.5, 1)))
+    assert sorted(traced) == ["head", "head", "right", "right"]  # in the wall's face, and with the sill in front of it
+    assert same(again, estimate_opening(one_moved(unknown, 1, (-1.5, 1))))
 
 
 @pytest.fixture(scope="module")

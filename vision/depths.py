@@ -1,8 +1,11 @@
-"""How far the edges stand in front of the surface that carries the references: as given, or assumed and said."""
+"""How far the edges stand in front of the surface that carries the references: as given, or assumed and said.
+
+What the photos show of a sill that nothing was given of, see `vision.sill_projection`, counts as what is known of it.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -44,23 +47,40 @@ def edge_depths(request: OpeningRequest) -> EdgeDepths:
     assumed = tuple(s for s in SIDES if s not in given)
     quantity = [given.get(s, default) for s in SIDES]
     u = np.array([q.u_mm for q in quantity])
+    out = request.sill_out if "sill" in assumed else None
     guessed = np.array([s in assumed for s in SIDES])
     one_length = not assumed and len({(q.value_mm, q.u_mm) for q in quantity}) == 1
     together = np.ones((4, 4)) if one_length else np.where(np.outer(guessed, guessed), 1.0, np.eye(4))
     z = {s: -q.value_mm for s, q in zip(SIDES, quantity, strict=True)}
-    return EdgeDepths(z, np.outer(u, u) * together, assumed, _said(request.wall, assumed))
+    cov = np.outer(u, u) * together
+    if out is not None:  # from the plane that was assumed
+        z["sill"] -= out.value_mm
+        cov[SIDES.index("sill"), SIDES.index("sill")] += out.u_mm**2
+    return EdgeDepths(z, cov, assumed, _said(request.wall, assumed, out))
 
 
 def once_given(request: OpeningRequest) -> EdgeDepths:
     """Return the depths as they would be known if the sides assumed were given, as they are assumed to be."""
-    default = Quantity(DEFAULT_OFFSET[request.wall].value_mm, U_GIVEN_MM)
-    return edge_depths(replace(request, edge_offset=dict.fromkeys(SIDES, default) | dict(request.edge_offset or {})))
+    z_mm, given = edge_depths(request).z_mm, dict(request.edge_offset or {})
+    return edge_depths(replace(request, edge_offset={s: given.get(s, Quantity(-z_mm[s], U_GIVEN_MM)) for s in SIDES}))
 
 
-def _said(wall: Wall, assumed: tuple[Side, ...]) -> tuple[Warning_, ...]:
+def with_sill_out(request: OpeningRequest, seen: Iterable[Quantity | None]) -> OpeningRequest:
+    """Return the request with how far the sill stands out by the photo that shows it best, None by none."""
+    return replace(request, sill_out=min((q for q in seen if q is not None), key=lambda q: q.u_mm, default=None))
+
+
+def _said(wall: Wall, assumed: tuple[Side, ...], out: Quantity | None) -> tuple[Warning_, ...]:
     """Return the warning that names what was assumed of which sides; none where all were given."""
     if not assumed:
         return ()
+    if out is not None:
+        others = ", with the other edges in the wall's face, +- 2 mm" if len(assumed) > 1 else ""
+        says = (
+            f"how far the sill stands out was not given: the photo shows {round(out.value_mm)} mm +- "
+            f"{2 * out.u_mm:.0f} mm, and that is used{others}; measure it and enter it as edge offset"
+        )
+        return (Warning_("edge-depth-assumed", says),)
     words = [f"the {SIDE_WORD[s]}" for s in assumed]
     some = words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
     stand = "stands" if len(words) == 1 else "stand"

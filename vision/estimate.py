@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
-from vision.depths import edge_depths
+from vision.depths import edge_depths, with_sill_out
 from vision.errors import PhotoError, RequestError
 from vision.faces.measures import faces_of_outlines, reanchored
 from vision.faces.outlines import nested_outlines
@@ -60,6 +60,7 @@ def estimate_opening(
     cannot be read, or on which this program fails, leaves the others alone.
     """
     seen = _traced(request, progress, tracer or _trace_anew)
+    request = with_sill_out(request, [s.sill_out for s in seen if isinstance(s, PhotoTraced)])
     whole: dict[int, PhotoMeasured] = {}
     for i, s in enumerate(seen):
         if isinstance(s, PhotoTraced) and _whole(s):

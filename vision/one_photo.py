@@ -34,6 +34,7 @@ from vision.request import (
     Face,
     OpeningRequest,
     PhotoReport,
+    Quantity,
     Reference,
     Side,
     Warning_,
@@ -43,6 +44,7 @@ from vision.sides.part_view import hides_a_corner, trace_part
 from vision.sides.search import BARE_CLICK_PX
 from vision.sides.traced import faces_of, refuse_short, rivals_px, side_lines
 from vision.sides.tracing import SideTrace
+from vision.sill_projection import sill_contradicts, sill_stands_out
 from vision.solved_photo import PhotoSolved, sees_lines, solve_photo
 from vision.solving.solved import Solved
 from vision.stations import ENDS, Line, SideLine, clicked_sides, lines_of
@@ -58,7 +60,8 @@ class PhotoTraced:
     `listed` are the candidates of each side (weight, shift outward mm, name). `drawn` are the sides as curves (N, 2)
     px, for people. `clicks` are the corners (4, 2) px and their standard uncertainty px where no side was traced.
     `camera_key` is equal for photos by one camera (None: unknown). `beside` are the lines seen beside its sides.
-    `reference` is what its references were said to be.
+    `reference` is what its references were said to be. `sill_out` is how far the sill is seen to stand out where
+    nothing was given of it.
     """
 
     solved: Solved
@@ -72,6 +75,7 @@ class PhotoTraced:
     camera_key: tuple[object, ...] | None = None
     beside: Mapping[Side, Beside] = field(default_factory=dict)
     reference: Reference = field(default_factory=Reference)
+    sill_out: Quantity | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -144,6 +148,7 @@ class _Solved:
     found_by: FoundBy
     last: LastTrace
     z_mm: Mapping[Side, float]
+    sill_out: Quantity | None = None
 
 
 def _sides_traced(case: _Solved, corners: Array, *, moved: bool = False) -> PhotoTraced | PhotoReport:
@@ -173,6 +178,11 @@ def _sides_traced(case: _Solved, corners: Array, *, moved: bool = False) -> Phot
         own = {s: line.depth_mm for s, line in sides.items()}
         lines = lines_of(camera, sides, own)
         beside = look_beside(rgb, camera, lines, own, wall)
+        seen = case.request, rgb, camera, lines, own, beside["sill"].inward_mm
+        out = sill_stands_out(*seen) if case.sill_out is None else None
+        if out is not None:
+            return _sides_traced(_with_sill_out(case, out), corners, moved=moved)
+        more = [*more, *sill_contradicts(*seen)]
         met = met_sides(rgb, camera, lines, own, beside["sill"].inward_mm, off) if off else off
         if met != off:
             return replace(report, error=doubt(camera, corners, traces, met))
@@ -183,7 +193,16 @@ def _sides_traced(case: _Solved, corners: Array, *, moved: bool = False) -> Phot
         return replace(report, error=elsewhere(by_mm))
     report = replace(report, warnings=(*report.warnings, *more))
     key, reference = ready.camera_key, ready.reference
-    return PhotoTraced(solved, sides, listed, drawn, corners, None, case.found_by, report, key, beside, reference)
+    by, out = case.found_by, case.sill_out
+    return PhotoTraced(solved, sides, listed, drawn, corners, None, by, report, key, beside, reference, out)
+
+
+def _with_sill_out(case: _Solved, out: Quantity) -> _Solved:
+    """Return the case with its sill so far in front, and that said in place of what was assumed."""
+    before, known = edge_depths(case.request), edge_depths(replace(case.request, sill_out=out))
+    kept = tuple(w for w in case.report.warnings if w not in before.warnings)
+    report = replace(case.report, warnings=(*kept, *known.warnings))
+    return replace(case, report=report, z_mm=known.z_mm, sill_out=out)
 
 
 def _misplaced(case: _Solved, lines: Mapping[Side, Line], beside: Mapping[Side, Beside]) -> dict[Side, float]:

@@ -116,7 +116,8 @@ class OpeningRequest:
 
     `edge_offset`: how far each side's edge stands in front of the surface that the references lie on, + toward the
     camera; sides that are absent, and None, are assumed by the kind of wall. `sill_at`: the line of a sill that heights
-    end on: its top front arris, its top in the plane of the wall, or the foot of the frame.
+    end on: its top front arris, its top in the plane of the wall, or the foot of the frame. `sill_out`: how far further
+    than assumed the photos show its front to stand out, where nothing was given of it.
     """
 
     photos: tuple[PhotoRequest, ...]
@@ -125,6 +126,7 @@ class OpeningRequest:
     check_bar: CheckBar = field(default_factory=CheckBar)
     edge_offset: Mapping[Side, Quantity] | None = None
     sill_at: Literal["front", "wall", "frame"] = "front"
+    sill_out: Quantity | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -61,7 +61,7 @@ def sill_misplaced(
     lines : the four sides as taken, each in its plane z_mm.
     inward_mm : how far inward of the sill the camera stands.
     """
-    return _sill_off_mm(_ends_mm(rgb, camera, lines, z_mm, "sill"), camera, z_mm, inward_mm)
+    return _sill_off_mm(ends_mm(rgb, camera, lines, z_mm, "sill"), camera, z_mm, inward_mm)
 
 
 def _sill_off_mm(ends: Sequence[float], camera: Camera, z_mm: Mapping[Side, float], inward_mm: float) -> float | None:
@@ -88,7 +88,7 @@ def head_misplaced(rgb: Pixels, camera: Camera, lines: Mapping[Side, Line], z_mm
     rgb : (H, W, 3) uint8, upright.
     lines : the four sides as taken, each in its plane z_mm.
     """
-    ends = _ends_mm(rgb, camera, lines, z_mm, "head")
+    ends = ends_mm(rgb, camera, lines, z_mm, "head")
     if len(ends) < 2 or min(ends) >= PLACES_MM[-1]:
         return None
     goes_on = max(ends) >= PLACES_MM[-1]
@@ -134,7 +134,7 @@ def met_sides(
     sure = set(SIDES) - doubted
 
     def met(at: Side, usual: float, within: float) -> bool:
-        ends = _ends_mm(rgb, camera, lines, z_mm, at)
+        ends = ends_mm(rgb, camera, lines, z_mm, at)
         return len(ends) == 2 and all(abs(end - usual) < within for end in ends)
 
     if "head" in doubted and sure & set(jambs) and met("head", ABOVE_HEAD_MM, MET_MM):
@@ -144,14 +144,14 @@ def met_sides(
         if end is not None and abs(end + SHORT_OF_JAMB_MM) < MET_JAMB_MM:
             sure.add(jamb)
     if "sill" in doubted and sure >= set(jambs):
-        ends = _ends_mm(rgb, camera, lines, z_mm, "sill")
+        ends = ends_mm(rgb, camera, lines, z_mm, "sill")
         alike = len(ends) == 2 and abs(ends[0] - ends[1]) < MET_JAMB_MM
         if alike and _sill_off_mm(ends, camera, z_mm, inward_mm) is None:
             sure.add("sill")
     return frozenset(sure & doubted)
 
 
-def _ends_mm(
+def ends_mm(
     rgb: Pixels, camera: Camera, lines: Mapping[Side, Line], z_mm: Mapping[Side, float], at: Side
 ) -> list[float]:
     """Return how far beyond the line of head or sill the steps of the jambs end, of those that are seen to."""
