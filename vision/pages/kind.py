@@ -10,9 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.kept.once import Once, anew
+from vision.page_sides.traced import TracedQuad
 from vision.priors import CameraPrior
 from vision.request import Array, Reference, Wall, Warning_
-from vision.solving.solve_pages import solve_rectangles
+from vision.solving.solve_pages import fits_one_wall, solve_rectangles
 from vision.solving.solved import Solved
 from vision.wall.lines import lined
 from vision.wall.segments import Segments
@@ -58,19 +59,56 @@ def wrong_kind(
         return None  # nothing fits better by that much
     for kind in _others(reference.kind):
         other = solve(Reference(kind))
-        fits = other.adjusted.cost < min(said.adjusted.cost - BETTER, BETTER_SHARE * said.adjusted.cost)
+        fits = _much_better(other, said.adjusted.cost)
         if fits or contradicted:
             lines = lined(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), other, corners_px, wall, segments)
             fits = fits or len(lines.blocks) > max(len(other.blocks), len(solved.blocks))
             fits = fits and not CONTRADICTED & {w.code for w in lines.warnings}  # the wall's lines may contradict it
         if fits:
-            return Warning_(
-                "reference-size",
-                f"the reference was said to be {SAYS[reference.kind]}, but its proportions on this wall are those of "
-                f"{SAYS[kind]}; nothing was measured: say which one it is (reference), or measure its sides and give "
-                "them",
-            )
+            return _is(kind, reference)
     return None
+
+
+def two_of_another_kind(
+    quads: Sequence[Array],
+    traced: Sequence[TracedQuad],
+    reference: Reference,
+    prior: CameraPrior,
+    wall: Wall,
+    rgb: NDArray[np.uint8],
+) -> Warning_ | None:
+    """Return `reference-size` where two pages (4, 2) px fit one wall by another standard size only; else None.
+
+    They seem things of two sizes by the size that was said: neither could be chosen, and the remedy would be hidden.
+    """
+    if reference.kind not in SAYS:
+        return None
+    kinds = [k for k in _others(reference.kind) if fits_one_wall(quads, Reference(k), prior)]
+    if not kinds:
+        return None
+
+    def solve(as_said: Reference) -> Solved:
+        return solve_rectangles(quads, as_said, prior, wall, 1.0, rgb, traced, placed_anew=False)
+
+    said = solve(reference).adjusted.cost
+    for kind in kinds:
+        other = solve(Reference(kind))
+        if _much_better(other, said) and not CONTRADICTED & {w.code for w in other.warnings}:
+            return _is(kind, reference)
+    return None
+
+
+def _much_better(other: Solved, said: float) -> bool:
+    """Return whether another size fits much better than the one that was said, by their costs."""
+    return other.adjusted.cost < min(said - BETTER, BETTER_SHARE * said)
+
+
+def _is(kind: Kind, said: Reference) -> Warning_:
+    return Warning_(
+        "reference-size",
+        f"the reference was said to be {SAYS[said.kind]}, but its proportions on this wall are those of {SAYS[kind]}; "
+        "nothing was measured: say which one it is (reference), or measure its sides and give them",
+    )
 
 
 def _others(kind: str) -> Sequence[Kind]:

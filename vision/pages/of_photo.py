@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from vision.kept.once import Once, anew
 from vision.pages.caught import caught
 from vision.pages.find import OF_ITS_OWN, FoundQuad, find_quads
-from vision.pages.kind import SAYS
+from vision.pages.kind import SAYS, two_of_another_kind
 from vision.pages.one_side import mended
 from vision.pages.plane import likeness
 from vision.priors import PAGE_SIZE_MM, PAPER, CameraPrior, reference_size_mm
@@ -34,6 +34,7 @@ RARE = 0.5
 OTHER_SIZE = 0.5
 MENDED = 2  # candidates of which a side is doubted where none fits
 JOINS = 0.4  # rating of one more that joins
+MOST_JOINED = 6  # candidates that are looked at for one more (a guess)
 MORE_COST = 120.0  # it brings about 50 observations; twice their number is too much (a guess)
 FOUND_PX = 1.0  # click of a traced outline that is then traced again
 
@@ -100,10 +101,13 @@ def solve_page_photo(
     unled = asked.corners_px is None and reference.kind in PAPER
     best = None if given else _clear(found, reference, prior, asked.path.name, SURE_ALONE if unled else SURE)
     if isinstance(best, Warning_):
-        return best
+        return _of_another_kind(found, reference, prior, wall, rgb) or best
     first, click_px = (given, asked.click_px) if best is None else ([best.corners_px], FOUND_PX)
     solved = _joined(first, click_px, [f for f in found if f is not best], solve, reference, prior)
-    return (_unlike(solved, reference, asked.path.name, like) if given else None) or solved
+    # another may have stayed out because neither is of the size that was said
+    likely = [f for f in found if f is best or f.rating >= JOINS] if best and len(solved.names) == 1 else []
+    unlike = _unlike(solved, reference, asked.path.name, like) if given else None
+    return unlike or _of_another_kind(likely, reference, prior, wall, rgb) or solved
 
 
 def _caught(
@@ -152,7 +156,7 @@ def _joined(
     """Return the photo solved by one reference, and by those found beside it that fit the same wall at its size."""
     clicks = [click_px] * len(quads)
     alone = solve(quads, clicks)
-    for f in found[:6]:
+    for f in found[:MOST_JOINED]:
         if f.rating < JOINS or f.rare < RARE or f.common or not fits_one_wall([*quads, f.corners_px], reference, prior):
             continue
         more = [*quads, f.corners_px]
@@ -224,6 +228,21 @@ def _clear(
             "corners of the real one (reference corners), or name another kind if they are of another size",
         )
     return best
+
+
+def _of_another_kind(
+    found: list[FoundQuad], reference: Reference, prior: CameraPrior, wall: Wall, rgb: NDArray[np.uint8]
+) -> Warning_ | None:
+    """Return `reference-size` where the best candidate and another are two pages of another standard size."""
+    if not found or reference.kind not in PAPER:
+        return None
+    best = found[0]
+    for rival in [f for f in found[1:MOST_JOINED] if not f.common]:
+        quads = [best.corners_px, rival.corners_px]
+        kind = two_of_another_kind(quads, [best.traced, rival.traced], reference, prior, wall, rgb)
+        if kind is not None:
+            return kind
+    return None
 
 
 def _askew(seen: FoundQuad, reference: Reference, name: str) -> Warning_:
