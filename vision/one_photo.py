@@ -47,6 +47,7 @@ from vision.sides.tracing import SideTrace
 from vision.sill_projection import sill_contradicts, sill_stands_out
 from vision.solved_photo import PhotoSolved, sees_lines, solve_photo
 from vision.solving.solved import Solved
+from vision.solving.unlike_sheets import with_lines_as_printed
 from vision.stations import ENDS, Line, SideLine, clicked_sides, lines_of
 
 FoundBy = Literal["photo", "corners", "clicked"]
@@ -233,11 +234,17 @@ def _traces(case: _Solved, corners: Array) -> dict[Side, SideTrace | FailedSide]
 
 def _with_lines(request: OpeningRequest, ready: Prepared, by: PhotoSolved, last: LastTrace, corners: Array) -> Solved:
     """Return the photo solved with the wall's lines, which also tell the sides of cards from other lines near them."""
-    if not sees_lines(ready, by.doubts):
-        return by.solved
     rgb = ready.picture.rgb
-    solved = last.lined(ready.grey, by.solved, corners, request.wall, by.segments)
-    if not solved.traced:
+
+    def lined(alone: Solved) -> Solved:
+        if not sees_lines(ready, by.doubts):
+            return alone
+        return last.lined(ready.grey, alone, corners, request.wall, by.segments)
+
+    if ready.reference.kind == "sheet":
+        return with_lines_as_printed(by.solved, lined)
+    solved = lined(by.solved)
+    if not solved.traced or solved is by.solved:
         return solved
     how = ready.reference, ready.prior, request.wall, corners, by.segments
     before, solved = settled(rgb, by.solved, solved, *how)

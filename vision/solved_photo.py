@@ -36,6 +36,7 @@ from vision.sheets.sheet import HEIGHT_MM, WIDTH_MM
 from vision.solving.print_scale import scaled_by_outline
 from vision.solving.solve import solve_sheets
 from vision.solving.solved import Solved, not_bent_by_blur, strain
+from vision.solving.unlike_sheets import taken_apart
 from vision.wall.segments import Segments
 
 PUT_TOGETHER = Warning_(
@@ -102,7 +103,9 @@ def _as_they_disagree(solved: Solved) -> Solved:
     The Birge ratio, with the largest strained residual in place of the rms: the contradiction is in few of many.
     """
     codes = {w.code for w in solved.warnings}
-    if "references-disagree" not in codes or "print-scale" in codes:  # the scale then holds what they differ by
+    if (
+        "references-disagree" not in codes or "print-scale" in codes or solved.scales
+    ):  # the scale then holds what they differ by
         return solved
     ratio = strain(solved.blocks, solved.adjusted.state)
     blocks = tuple(_less_sure(b, ratio) for b in solved.blocks)
@@ -174,10 +177,14 @@ def _solve_sheets(request: OpeningRequest, ready: Prepared, grey: Pixels) -> Sol
         s for s in ready.sightings if pattern_agreement(grey, s.letter, markers.first_outline(s)) > WORTH_A_TRY
     )
     while sightings:
-        solved = solve_sheets(grey, sightings, ready.prior, request.check_bar, request.wall)
+
+        def solve(scales: Sequence[float] = (), of: tuple[markers.Sighting, ...] = sightings) -> Solved:
+            return solve_sheets(grey, of, ready.prior, request.check_bar, request.wall, scales)
+
+        solved = solve()
         good = [looks_like_itself(grey, s, o) for s, o in zip(sightings, solved.outlines_px, strict=True)]
         if all(good):
-            return solved
+            return taken_apart(solved, solve)
         # the one with the fewest markers alone: it may have led the others astray
         worst = min((s.markers, i) for i, s in enumerate(sightings) if not good[i])[1]
         sightings = (*sightings[:worst], *sightings[worst + 1 :])

@@ -13,12 +13,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.adjustment import adjust
-from vision.observations import SIZE, PriorBlock
+from vision.observations import PriorBlock
 from vision.printed_scale import U_PRINT_SCALE, printed_scale
 from vision.priors import print_block
 from vision.request import CheckBar, Warning_
 from vision.sheets.paper_outline import PageScale, page_scale
 from vision.solving.solved import Solved
+from vision.solving.unlike_sheets import DISAGREE, is_size
 
 CLEAR = 4.0  # standard deviations from the bars, or of the bars from 100 %
 LIKELY, WORTH_A_WORD = 0.5, 0.05  # probability of another scale than 100 %: how it is said
@@ -34,18 +35,19 @@ def scaled_by_outline(rgb: NDArray[np.uint8], solved: Solved, bar: CheckBar) -> 
     """
     state = solved.adjusted.state
     by_sheet = [(name, page_scale(rgb, state, i)) for i, name in enumerate(solved.names)]
-    seen = [s for _, s in by_sheet if s is not None]
-    agreed = _agreed(seen)
-    place = next((n for n, b in enumerate(solved.blocks) if _is_size(b)), None)
-    if place is not None and (apart := _apart(seen)) > 0:
+    agreed = _agreed([s for _, s in by_sheet if s is not None])
+    by_sheet = [(name, _of_its_own(s, solved.scales[i : i + 1])) for i, (name, s) in enumerate(by_sheet)]
+    place = next((n for n, b in enumerate(solved.blocks) if is_size(b)), None)
+    if place is not None and (apart := _apart([s for _, s in by_sheet if s is not None])) > 0:
         each = " and ".join(f"{name} at {100 * s.common[0]:.1f} %" for name, s in by_sheet if s is not None)
         says = (
             f"by the outlines of their paper the sheets were not printed alike, {each}; one of them makes every size "
             "wrong, and the uncertainty says so: print all sheets in one go at 100 % ('actual size'), or leave the "
             "other one out of the photo, and take it again"
         )
-        warned = (*solved.warnings, Warning_("print-scale", says))
-        return _either(replace(solved, warnings=warned, scale_seen=True), place, apart)
+        warned = (*(w for w in solved.warnings if w.code != DISAGREE), Warning_("print-scale", says))
+        named = replace(solved, warnings=warned, scale_seen=True)
+        return named if solved.scales else _either(named, place, apart)
     if agreed is None or place is None:
         return solved
     scale, u = agreed.common
@@ -100,8 +102,11 @@ def _either(solved: Solved, place: int, apart: float) -> Solved:
     return replace(solved, adjusted=adjust(blocks, solved.adjusted.state, iterations=30, near=True), blocks=blocks)
 
 
-def _is_size(block: object) -> bool:
-    return isinstance(block, PriorBlock) and list(block.index) == list(range(SIZE.start, SIZE.stop))
+def _of_its_own(seen: PageScale | None, own: Sequence[float]) -> PageScale | None:
+    """Return the print scale of a sheet by its outline, where the adjustment gave it a scale of its `own` (0 or 1)."""
+    if seen is None or not own:
+        return seen
+    return replace(seen, across=seen.across * (1 + own[0]), along=seen.along * (1 + own[0]))
 
 
 def _apart(seen: Sequence[PageScale]) -> float:

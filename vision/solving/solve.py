@@ -32,9 +32,14 @@ def solve_sheets(
     prior: CameraPrior,
     bar: CheckBar,
     wall: Wall,
+    scales: Sequence[float] = (),
 ) -> Solved:
-    """Return the adjusted photo from its sheets: saddles first, then all printed edges, traced twice."""
-    plane = [s.saddles_mm - SHEET_MIDDLE_MM for s in sightings]
+    """Return the adjusted photo from its sheets: saddles first, then all printed edges, traced twice.
+
+    `scales` are those of sheets that were not printed alike, relative and less 1: theirs are not one.
+    """
+    factor = [1 + s for s in scales] or [1.0] * len(sightings)
+    plane = [k * (s.saddles_mm - SHEET_MIDDLE_MM) for k, s in zip(factor, sightings, strict=True)]
     corners = sheet.OUTLINE_MM
     outline = [markers.first_outline(s) for s in sightings]
     known: list[Block[PhotoState]] = [*camera_blocks(prior), size_block(Reference("sheet"), bar)]
@@ -43,21 +48,25 @@ def solve_sheets(
     first: list[Block[PhotoState]] = []
     for i, s in enumerate(sightings):
         if len(s.saddles_px) >= 4:
-            first.append(point_block(i, corners - SHEET_MIDDLE_MM, SHEET_HALF_MM, outline[i], 3.0))
+            first.append(point_block(i, factor[i] * (corners - SHEET_MIDDLE_MM), SHEET_HALF_MM, outline[i], 3.0))
         else:  # the outline is carried too far by few markers: their own corners are what was seen
-            first.append(point_block(i, s.corners_mm - SHEET_MIDDLE_MM, SHEET_HALF_MM, s.corners_px, U_MARKER_PX))
+            first.append(
+                point_block(i, factor[i] * (s.corners_mm - SHEET_MIDDLE_MM), SHEET_HALF_MM, s.corners_px, U_MARKER_PX)
+            )
         if len(plane[i]):
             first.append(point_block(i, plane[i], SHEET_HALF_MM, s.saddles_px, U_SADDLE_PX))
-    starts = start_states(prior, [corners - SHEET_MIDDLE_MM] * len(sightings), outline, turn)
+    starts = start_states(prior, [k * (corners - SHEET_MIDDLE_MM) for k in factor], outline, turn)
     best = best_of(known + first, starts)
-    edge_blocks = _edge_blocks(grey, sightings, best.state, first)
+    edge_blocks = _edge_blocks(grey, sightings, best.state, first, factor)
     final = adjust([*known, *edge_blocks], best.state, iterations=12, near=True)
-    edge_blocks = _edge_blocks(grey, sightings, final.state, first)  # again, from where they are expected now
+    edge_blocks = _edge_blocks(grey, sightings, final.state, first, factor)  # again, from where they are expected now
     final, used = _rescaled(known, edge_blocks, final.state)
     names = tuple(f"sheet {sheet.LETTERS[s.letter]}" for s in sightings)
-    drawn = tuple(outline_px(final.state, i, corners - SHEET_MIDDLE_MM, SHEET_HALF_MM) for i in range(len(names)))
+    printed = [k * (corners - SHEET_MIDDLE_MM) for k in factor]
+    drawn = tuple(outline_px(final.state, i, p, SHEET_HALF_MM) for i, p in enumerate(printed))
     warned = [*misfit_warnings(final, known, edge_blocks, names), *lifted_warnings(edge_blocks, used, names)]
-    return Solved(final, names, drawn, tuple(warned), _noise(edge_blocks), (*known, *used))
+    noise = _noise(edge_blocks)
+    return Solved(final, names, drawn, tuple(warned), noise, (*known, *used), scales=tuple(scales))
 
 
 def _edge_blocks(
@@ -65,13 +74,14 @@ def _edge_blocks(
     sightings: Sequence[markers.Sighting],
     state: PhotoState,
     first: Sequence[Block[PhotoState]],
+    factor: Sequence[float],
 ) -> list[Block[PhotoState]]:
-    """Return the printed edges as blocks; a sheet too small for them keeps its saddles."""
+    """Return the printed edges as blocks, sheets larger by a factor; one too small for them keeps its saddles."""
     blocks: list[Block[PhotoState]] = []
     for i, s in enumerate(sightings):
 
         def to_photo(points: Array, i: int = i) -> Array:
-            wall = reference_points(state, i, points - SHEET_MIDDLE_MM, SHEET_HALF_MM)[0]
+            wall = reference_points(state, i, factor[i] * (points - SHEET_MIDDLE_MM), SHEET_HALF_MM)[0]
             return project(state.camera, wall)
 
         crop, shift = _cropped(
@@ -81,7 +91,7 @@ def _edge_blocks(
         if len(seen.index) < 40:
             blocks += [b for b in first if isinstance(b, EdgeBlock) and b.reference == i]
             continue
-        middle = printed_edges.unit_edges(s.letter).middle_mm[seen.index] - SHEET_MIDDLE_MM
+        middle = factor[i] * (printed_edges.unit_edges(s.letter).middle_mm[seen.index] - SHEET_MIDDLE_MM)
         n = len(middle)
         pixel = seen.pixel + shift
         blocks.append(EdgeBlock(i, middle, SHEET_HALF_MM, pixel, seen.normal, seen.u_px, np.ones(n)))

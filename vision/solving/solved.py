@@ -31,7 +31,7 @@ class Solved:
     other states that a single small reference leaves possible: the wall's lines may choose among them. `scale_seen`
     says that the outline of the paper told the print scale. `traced` are the sides of pages and cards (None: as
     clicked). `torn` (U,) leads from the adjusted state to that of the wall's lines, where they contradict a single
-    plain reference.
+    plain reference. `scales` are those of sheets that were not printed alike, against the middle of them.
     """
 
     adjusted: Adjusted[PhotoState]
@@ -44,6 +44,7 @@ class Solved:
     scale_seen: bool = False
     traced: tuple[TracedQuad | None, ...] = ()
     torn: Array | None = None
+    scales: tuple[float, ...] = ()
 
 
 def but_camera(blocks: Sequence[Block[PhotoState]]) -> list[Block[PhotoState]]:
