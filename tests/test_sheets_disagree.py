@@ -70,8 +70,8 @@ def test_sheets_printed_alike_are_not_called_unlike(tmp_path):
     assert worst < 3
 
 
-def test_a_camera_profile_is_named_among_what_may_be_wrong(tmp_path):
-    """A profile of another lens: 20 % longer than that of the rendering, and sure of it."""
+def test_a_camera_profile_that_the_sheets_deny_is_left_out_and_named(tmp_path):
+    """A profile of another lens: 20 % longer than that of the rendering, and sure of it; its file says nothing."""
     r, t = pose(np.array([600.0, -40.0, 1500.0]), 22.0, -2.0, 0.5)
     camera = Camera(1536, 1152, film_focal_px(26, 1536, 1152), 767.5, 575.5, 0.0, 0.0, r, t)
     sheets = (Sheet(0, (-660.0, -130.0), 1.5), Sheet(1, (470.0, -90.0), -2.0))
@@ -85,4 +85,8 @@ def test_a_camera_profile_is_named_among_what_may_be_wrong(tmp_path):
     asked = PhotoRequest(tmp_path / "p.jpg", corners_px=rough, lens=tmp_path / "x.lens.toml")
     found = estimate_opening(OpeningRequest((asked,), check_bar=BARS))
     said = {w.code: w.message for w in found.photos[0].warnings}
-    assert "leave the profile out" in said["references-disagree"]
+    assert said["lens-not-used"].startswith("x.lens.toml is not used for this photo: by what it shows its lens is")
+    assert "references-disagree" not in said
+    assert [u.applied for u in found.photos[0].lenses] == [False]
+    error = np.array([found.values_mm[i] - truth["measures_mm"][name] for i, name in enumerate(NINE[:6])])
+    assert float(np.abs(error / np.sqrt(np.diag(found.cov_mm2)[:6])).max()) < 3

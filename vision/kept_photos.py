@@ -17,9 +17,9 @@ from vision.estimate import Progress, estimate_opening
 from vision.kept.value_key import value_key
 from vision.last_trace import LastTrace
 from vision.one_photo import PhotoTraced, trace_solved
-from vision.prepared import Prepared, pointed_anew, prepare
+from vision.prepared import Prepared, WrongLens, pointed_anew, prepare, without_lens
 from vision.request import Estimate, NotMeasured, OpeningRequest, PhotoReport, PhotoRequest
-from vision.solved_photo import PhotoSolved, solve_photo
+from vision.solved_photo import PhotoSolved, solve_photo, wrong_lens
 
 MOST_BYTES = 450_000_000  # guess: three photos of 48 MP; the oldest goes first
 MOST_ANSWERS = 200  # openings of one job, by the contract
@@ -36,7 +36,7 @@ class KeptPhotos:
     def __init__(self) -> None:
         self._lock = threading.Lock()
         self._ready: OrderedDict[Hashable, Prepared] = OrderedDict()
-        self._solved: OrderedDict[Hashable, PhotoSolved | PhotoReport] = OrderedDict()
+        self._solved: OrderedDict[Hashable, tuple[WrongLens | None, PhotoSolved | PhotoReport]] = OrderedDict()
         self._last: OrderedDict[Hashable, LastTrace] = OrderedDict()
         self._answers: OrderedDict[Hashable, Estimate | NotMeasured] = OrderedDict()
 
@@ -61,15 +61,18 @@ class KeptPhotos:
         # pages and cards are looked for outside the opening: their photo is solved anew when a corner moves
         key = free if ready.reference.kind == "sheet" else value_key((photo, _turned(ready), scene))
         with self._lock:
-            solved, last = self._solved.get(key), self._last.setdefault(free, LastTrace())
+            known, last = self._solved.get(key), self._last.setdefault(free, LastTrace())
         last.heard_by(None if progress is None else partial(_said, progress, photo.path.name))
-        if solved is None:
-            solved = solve_photo(request, ready, last)
+        if known is None:
+            wrong = wrong_lens(request, ready, last)
+            known = wrong, solve_photo(request, without_lens(ready, wrong), last)
             with self._lock:
-                self._solved[key] = solved
+                self._solved[key] = known
                 for kept in (self._solved, self._last):
                     while len(kept) > len(self._ready):
                         kept.popitem(last=False)
+        wrong, solved = known
+        ready = without_lens(ready, wrong)
         return solved if isinstance(solved, PhotoReport) else trace_solved(request, ready, solved, last)
 
     def _prepared(self, request: OpeningRequest, photo: PhotoRequest) -> Prepared:

@@ -24,7 +24,7 @@ from vision.measures import Measured, candidate_effects, measure
 from vision.pages.kind import wrong_kind
 from vision.pages.rival_sides import settled
 from vision.pages.wrong_side import without_wrong_side
-from vision.prepared import Prepared
+from vision.prepared import Prepared, without_lens
 from vision.quality.doubts import slant_doubts
 from vision.quality.effects import with_effects
 from vision.request import (
@@ -45,7 +45,7 @@ from vision.sides.search import BARE_CLICK_PX
 from vision.sides.traced import faces_of, refuse_short, rivals_px, side_lines
 from vision.sides.tracing import SideTrace
 from vision.sill_projection import sill_contradicts, sill_stands_out
-from vision.solved_photo import PhotoSolved, sees_lines, solve_photo
+from vision.solved_photo import PhotoSolved, sees_lines, solve_photo, wrong_lens
 from vision.solving.solved import Solved
 from vision.solving.unlike_sheets import with_lines_as_printed
 from vision.stations import ENDS, Line, SideLine, clicked_sides, lines_of
@@ -93,8 +93,10 @@ class PhotoMeasured:
 
 def trace_photo(request: OpeningRequest, ready: Prepared) -> PhotoTraced | PhotoReport:
     """Return the photo solved and its sides traced, or its report with the error that stood in the way."""
-    solved = solve_photo(request, ready)
-    return solved if isinstance(solved, PhotoReport) else trace_solved(request, ready, solved)
+    last = LastTrace()
+    ready = without_lens(ready, wrong_lens(request, ready, last))
+    solved = solve_photo(request, ready, last)
+    return solved if isinstance(solved, PhotoReport) else trace_solved(request, ready, solved, last)
 
 
 def trace_solved(

@@ -8,12 +8,12 @@ import cv2
 import numpy as np
 
 from vision.errors import RequestError
-from vision.lens.use import choose_lens
+from vision.lens.use import ANEW, choose_lens
 from vision.photo.exif import focal35_contradicted, focal_prior
 from vision.photo.reading import Photo, at_read_size, read_photo
 from vision.photo.upright_rgb import Pixels
 from vision.priors import CameraPrior, camera_prior
-from vision.quality.doubts import file_doubts
+from vision.quality.doubts import FileDoubts, file_doubts
 from vision.request import Array, OpeningRequest, PhotoReport, PhotoRequest, Reference, Wall, Warning_
 from vision.sheets import markers
 from vision.wall.which_way_up import quarters_to_turn
@@ -22,6 +22,8 @@ SHEETS_TURNED = (
     "all sheets in the photo hang on their side or head; it was taken to be upright, as its camera says; if it is not, "
     "give turn = 90, 180 or 270"
 )
+# Why a camera profile is not that of a photo, and what stands in its place.
+WrongLens = tuple[str, FileDoubts]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -29,6 +31,7 @@ class Prepared:
     """A photo with its request at the size that was read, sheets seen, the camera's prior, report and warnings.
 
     `grey` (H, W) is the picture without colour, made once: many steps ask for it, and it takes a seventh of a decode.
+    `own` is what the file says of its lens and cut where a profile stands in its place.
     """
 
     asked: PhotoRequest
@@ -38,6 +41,7 @@ class Prepared:
     prior: CameraPrior
     reference: Reference
     report: PhotoReport
+    own: FileDoubts | None = None
 
     @property
     def camera_key(self) -> tuple[object, ...] | None:
@@ -80,9 +84,24 @@ def prepare(request: OpeningRequest, photo: PhotoRequest) -> Prepared:
         reduced=picture.reduced,
         whole_px=picture.whole_px,
     )
-    doubts = file_doubts(picture.exif, picture.whole_px, lens.prior or _prior(picture, scaled))
+    own = file_doubts(picture.exif, picture.whole_px, _prior(picture, scaled))
+    doubts = own if lens.prior is None else file_doubts(picture.exif, picture.whole_px, lens.prior)
     report = replace(report, warnings=(*report.warnings, *doubts.warnings), error=doubts.refused)
-    return Prepared(scaled, picture, grey, sightings, doubts.prior, reference, report)
+    by_profile = None if lens.prior is None else own
+    return Prepared(scaled, picture, grey, sightings, doubts.prior, reference, report, by_profile)
+
+
+def without_lens(ready: Prepared, wrong: WrongLens | None) -> Prepared:
+    """Return a photo made ready without the camera profile that applied to it, if that is `wrong`."""
+    if wrong is None:
+        return ready
+    why, own = wrong
+    names = [u.path.name for u in ready.report.lenses if u.applied]
+    says = f"{names[0]} is not used for this photo: {why}; another lens, a zoom, or the picture was cut; {ANEW}"
+    lenses = tuple(replace(u, applied=False, why=why) if u.applied else u for u in ready.report.lenses)
+    warned = (*ready.report.warnings, Warning_("lens-not-used", says), *own.warnings)
+    report = replace(ready.report, lenses=lenses, warnings=warned)
+    return replace(ready, prior=own.prior, own=None, report=report)
 
 
 def pointed_anew(ready: Prepared, photo: PhotoRequest) -> Prepared:

@@ -10,14 +10,15 @@ import numpy as np
 
 from vision.adjustment import Block, adjust
 from vision.last_trace import LastTrace
+from vision.lens.contradicted import contradicted
 from vision.lens.usual import with_usual_lens
 from vision.observations import EdgeBlock, PhotoState, PriorBlock
 from vision.pages.of_photo import solve_page_photo
 from vision.photo.reading import at_photo_size
 from vision.photo.upright_rgb import Pixels
-from vision.prepared import Prepared
+from vision.prepared import Prepared, WrongLens
 from vision.priors import PAPER, reference_size_mm
-from vision.quality.doubts import BLUR_PX, cut_found, cut_prior, shows_cut, solved_doubts
+from vision.quality.doubts import BLUR_PX, FileDoubts, cut_found, cut_prior, shows_cut, solved_doubts
 from vision.quality.edge_blur import (
     WORTH_A_TRY,
     PrintedBlur,
@@ -93,6 +94,30 @@ def solve_photo(request: OpeningRequest, ready: Prepared, last: LastTrace | None
     solved = _as_they_disagree(solved) if ready.reference.kind == "sheet" else solved
     segments = last.segments(ready.grey) if solved.blocks and sees_lines(ready, doubts) else None
     return PhotoSolved(solved, tuple(doubts), segments, None if blur is None else blur.spread_px)
+
+
+def wrong_lens(request: OpeningRequest, ready: Prepared, last: LastTrace) -> WrongLens | None:
+    """Return why the camera profile of a photo cannot be its own, by what the photo shows itself; None where it may be.
+
+    The corners of the opening are not asked: while they are dragged the profile stays or goes.
+    """
+    own = ready.own
+    if own is None or ready.report.error is not None:
+        return None
+    alone = replace(ready, prior=own.prior)
+    solved = _solve(request, alone, last)
+    if isinstance(solved, Warning_) or not solved.blocks:
+        return None
+    if sees_lines(alone):
+        solved = last.lined(ready.grey, solved, None, request.wall, last.segments(ready.grey))
+    loose = cut_prior(own.prior, ready.picture.exif, ready.picture.size_px)
+    found = contradicted(solved, ready.prior, own.prior, loose)
+    if found is None:
+        return None
+    why, cut = found
+    if cut is not None and not any(w.code == "cropped" for w in own.warnings):
+        own = FileDoubts(loose, (*own.warnings, cut_found(replace(solved, adjusted=cut), own.prior)))
+    return why, own
 
 
 def _as_they_disagree(solved: Solved) -> Solved:
