@@ -77,3 +77,20 @@ def test_an_unsure_gauge_speaks_against_nothing():
 
 def test_without_courses_nothing_is_added():
     assert with_gauge_hint([UNVERIFIED], None) == (UNVERIFIED,)
+
+
+@pytest.mark.parametrize(
+    ("gauge_mm", "says"),
+    [
+        (74.5, "its size would be 91 % with 3 courses to 8 in, 101 % with 4 courses to 300 mm, 109 % with 5"),
+        (60.0, "ten courses of the brick measure 600 mm by this scale: its size would be 113 % with 3 courses to 8 in"),
+        (90.0, "ten courses of the brick measure 900 mm by this scale: its size would be 90 % with 5 courses"),
+        (120.0, "ten courses of the brick measure 1200 mm by this scale"),
+    ],
+)
+def test_beside_a_rectangle_of_given_size_the_courses_are_a_hint_to_its_size(gauge_mm, says):
+    """Handbook gauge: 3 courses to 8 in are 67.73 mm each, 91 % of 74.5 mm: a size typed a tenth too large."""
+    alone = Warning_("one-reference", "only one")
+    (told,) = with_gauge_hint([alone], Measure(gauge_mm, 0.2), "given")
+    assert says in told.message
+    assert with_gauge_hint([alone], Measure(gauge_mm, 0.2), "letter") == (alone,)

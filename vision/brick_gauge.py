@@ -17,6 +17,7 @@ USUAL_MM = {50.8: "2 courses to 4 in", 67.73: "3 courses to 8 in", 75.0: "4 cour
     81.28: "5 courses to 16 in",
     101.6: "1 course to 4 in",
 }
+TYPED = 1.15  # guess: by how much a given size may be typed wrong and still look right
 NEAR = 0.012  # guess: how far the gauge of a whole wall is from what it was set out to
 
 
@@ -44,18 +45,27 @@ def brick_gauge(sides: Mapping[Side, SideLine], values: Array, cov: Array) -> Me
     return Measure(mean, float(np.hypot(1 / np.sqrt(sum(weights)), mean * np.sqrt(cov[i, i]) / values[i])))
 
 
-def with_gauge_hint(warnings: Sequence[Warning_], gauge: Measure | None) -> tuple[Warning_, ...]:
-    """Return warnings, what the courses say about the print added to the one that it was not measured."""
-    if gauge is None:
+def with_gauge_hint(warnings: Sequence[Warning_], gauge: Measure | None, kind: str = "sheet") -> tuple[Warning_, ...]:
+    """Return warnings, what the courses say added to the one on what nothing checks: a print, or a size that was given.
+
+    `kind` is that of the reference. A page or card has the size of its standard, and needs no hint.
+    """
+    said = {"sheet": "scale-unverified", "given": "one-reference"}.get(kind)
+    if gauge is None or said is None:
         return tuple(warnings)
-    hint = f"; {_hint(gauge)}"
-    return tuple(replace(w, message=w.message + hint) if w.code == "scale-unverified" else w for w in warnings)
+    hint = f"; {_hint(gauge, kind)}"
+    return tuple(replace(w, message=w.message + hint) if w.code == said else w for w in warnings)
 
 
-def _hint(gauge: Measure) -> str:
+def _hint(gauge: Measure, kind: str) -> str:
     seen = f"as a hint only, ten courses of the brick measure {10 * gauge.value_mm:.0f} mm by this scale"
     room = max(NEAR, 2 * gauge.u_mm / gauge.value_mm)
     usual = {mm: mm / gauge.value_mm for mm in USUAL_MM}
+    if kind == "given":  # a size is mistyped by anything, and usual gauges lie a tenth apart: all are named
+        told = [f"{100 * k:.0f} % with {USUAL_MM[mm]}" for mm, k in usual.items() if 1 / TYPED <= k <= TYPED]
+        if not told:
+            return seen
+        return f"{seen}: its size would be {', '.join(told)}, though brick sizes vary; measure it again"
     if near := [mm for mm, share in usual.items() if abs(share - 1) <= room]:
         best = min(near, key=lambda mm: abs(usual[mm] - 1))
         return f"{seen}, as {USUAL_MM[best]} do: nothing there speaks against 100 %"

@@ -275,7 +275,9 @@ def measure_traced(request: OpeningRequest, traced: PhotoTraced, apart_mm: Seque
         warnings=(
             *with_effects(
                 with_gauge_hint(
-                    (*traced.report.warnings, *slant_doubts(camera, result.corners_px)), result.further.get("course")
+                    (*traced.report.warnings, *slant_doubts(camera, result.corners_px)),
+                    result.further.get("course"),
+                    traced.reference.kind,
                 ),
                 result.cov_mm2,
                 result.budget_mm,
