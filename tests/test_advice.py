@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from vision.advice import geometry_warnings, shape_warnings
+from vision.advice import corners_in_view, geometry_warnings, shape_warnings
 from vision.request import PARTS, Measure
 
 
@@ -74,3 +74,15 @@ def test_an_opening_far_from_a_rectangle_is_said_with_figure_and_remedy(by, word
 def test_openings_as_built_and_what_is_not_known_so_well_are_not_called_out_of_shape():
     assert shaped(taper_width=14.0, taper_height=-14.0, lean=14.0) == []
     assert shaped(u_mm=15.0, taper_width=40.0) == []
+
+
+def test_a_corner_said_to_be_out_of_view_that_lies_well_inside_is_named():
+    """The rim of 1000 px is 20 px broad: a corner in it may not be seen."""
+    found = np.array([[100.0, 90.0], [900.0, 90.0], [995.0, 700.0], [100.0, 700.0]])
+    asked = found.copy()
+    asked[[1, 2]] = np.nan
+    (told,) = corners_in_view(asked, found, (1000, 750))
+    assert told.code == "corner-in-view"
+    assert "the top right one (at 900,90 px)" in told.message
+    assert "bottom" not in told.message
+    assert corners_in_view(found, found, (1000, 750)) == []

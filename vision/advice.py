@@ -11,6 +11,8 @@ from vision.solving.solved import Solved
 
 WEAK_MM = 6.35  # the contract's default tolerance
 HALF = 0.5  # of the variance
+INSIDE = 0.02  # of the long side: nearer to the rim a person may not see a corner (a guess)
+CORNERS = ("top left", "top right", "bottom right", "bottom left")
 # Out of true by more than walls are built (guesses): practice openings reach 12 mm and 1.4 % of the side across.
 OUT_MM, OUT_OF_SIDE = 15.0, 0.02
 SHAPES = (  # difference, the side that it is a slant of, and how it is said where it is above and below zero
@@ -111,6 +113,26 @@ def shape_warnings(values_mm: Array, further: Mapping[str, Measure]) -> list[War
         "reference are where they should be, and if they are, measure both by tape: what is made square will not fit"
     )
     return [Warning_("not-rectangular", says)]
+
+
+def corners_in_view(asked_px: Array, found_px: Array, size_px: tuple[int, int]) -> list[Warning_]:
+    """Return `corner-in-view` where a corner that was said not to be in view lies well inside the photo.
+
+    Parameters
+    ----------
+    asked_px, found_px : corners (4, 2) px as asked, NaN: not in view; and where the sides cross.
+    """
+    room = INSIDE * max(size_px)
+    inside = ((found_px > room) & (found_px < np.array(size_px) - 1 - room)).all(axis=1)
+    hidden = np.flatnonzero(np.isnan(asked_px).any(axis=1) & inside)
+    if not hidden.size:
+        return []
+    where = " and ".join(f"the {CORNERS[k]} one (at {found_px[k][0]:.0f},{found_px[k][1]:.0f} px)" for k in hidden)
+    says = (
+        f"a corner was given as not in view (-) where the sides cross well inside the photo: {where}; its sides were "
+        "traced from their other ends only: give it too, or, if something hides it, take a photo from another place"
+    )
+    return [Warning_("corner-in-view", says)]
 
 
 def _share(budget_mm: Array, parts: tuple[str, ...]) -> float:

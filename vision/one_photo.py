@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from vision.advice import geometry_warnings, reference_warnings, shape_warnings
+from vision.advice import corners_in_view, geometry_warnings, reference_warnings, shape_warnings
 from vision.brick_gauge import with_gauge_hint
 from vision.camera import Camera, back_project, project
 from vision.depths import edge_depths
@@ -284,6 +284,7 @@ def measure_traced(request: OpeningRequest, traced: PhotoTraced, apart_mm: Seque
             ),
             *geometry_warnings(result.cov_mm2, result.budget_mm, len(solved.names), traced.reference.thing),
             *shape_warnings(result.values_mm, result.further),
+            *corners_in_view(traced.corners_px, result.corners_px, traced.report.size_px),
         ),
         wall_to_photo=to_photo,
         extent_mm=extent,
