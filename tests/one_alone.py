@@ -1,6 +1,7 @@
 """One photo measured by itself, from its file to its measures, as the door of `vision` does each photo."""
 
-from vision.one_photo import PhotoMeasured, measure_traced, trace_photo
+from vision.measured_photo import PhotoMeasured, measure_traced
+from vision.one_photo import trace_photo
 from vision.prepared import prepare
 from vision.request import OpeningRequest, PhotoReport, PhotoRequest
 

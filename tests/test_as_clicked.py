@@ -16,7 +16,7 @@ from fixtures.renderer.render import render
 from fixtures.renderer.scene import Opening, Scene, Sheet, Wall, smooth_sides
 from tests.one_alone import measured_alone
 from vision.errors import RequestError
-from vision.one_photo import PhotoMeasured, measure_traced
+from vision.measured_photo import PhotoMeasured, measure_traced
 from vision.prepared import prepare
 from vision.request import NINE, CheckBar, OpeningRequest, PhotoRequest, Quantity, Reference, Warning_
 from vision.solved_photo import sees_lines

@@ -16,7 +16,7 @@ from fixtures.renderer.scene import Opening, Scene, Sheet, Wall, smooth_sides
 from tests.one_alone import measured_alone
 from vision.errors import RequestError
 from vision.estimate import estimate_opening
-from vision.one_photo import PhotoMeasured
+from vision.measured_photo import PhotoMeasured
 from vision.request import (
     NINE,
     PARTS,

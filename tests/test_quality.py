@@ -18,7 +18,7 @@ from fixtures.renderer.scene import Opening, Scene, Sheet, Wall, smooth_sides
 from tests.drawing import mapped, picture, view
 from tests.one_alone import measured_alone
 from vision.camera import Camera as Solved
-from vision.one_photo import PhotoMeasured
+from vision.measured_photo import PhotoMeasured
 from vision.page_sides.traced import trace_quad
 from vision.photo.exif import ExifFacts, focal_prior, read_exif
 from vision.priors import camera_prior

@@ -18,8 +18,9 @@ from vision.joint.remedies import joint_remedies
 from vision.joint.reports import said_together
 from vision.joint.same_view import same_picture
 from vision.joint.several_photos import Together, disagreement, measure_together, torn_off
+from vision.measured_photo import PhotoMeasured, measure_traced
 from vision.measures import Measured
-from vision.one_photo import PhotoMeasured, PhotoTraced, measure_traced, trace_photo
+from vision.one_photo import PhotoTraced, trace_photo
 from vision.prepared import prepare
 from vision.remedies import remedies
 from vision.request import (

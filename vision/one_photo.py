@@ -1,37 +1,26 @@
-"""From one prepared photo of an opening to its measures: solved, its sides traced, measured."""
+"""From one prepared photo of an opening to its sides: solved, with the lines of its wall, and traced."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
-import numpy as np
-
-from vision.advice import corners_in_view, geometry_warnings, reference_warnings, shape_warnings
-from vision.brick_gauge import with_gauge_hint
-from vision.camera import Camera, back_project, project
+from vision.advice import reference_warnings
 from vision.depths import edge_depths
-from vision.faces.measures import faces_of_outlines
-from vision.faces.outlines import nested_outlines
 from vision.faces.reveal import Beside, look_beside
 from vision.finder.found import doubt, elsewhere, further_out, look_wider, moved_sides, widened
 from vision.finder.frame_taken import taken_for_frame
 from vision.finder.opening import find_openings
 from vision.finder.where_neighbours_end import head_misplaced, jambs_misplaced, met_sides, sill_misplaced
 from vision.last_trace import LastTrace
-from vision.measures import Measured, candidate_effects, measure
 from vision.pages.kind import wrong_kind
 from vision.pages.rival_sides import settled
 from vision.pages.wrong_side import without_wrong_side
 from vision.prepared import Prepared, without_lens
-from vision.quality.doubts import slant_doubts
-from vision.quality.effects import with_effects
 from vision.request import (
     SIDES,
     Array,
-    Candidate,
-    Face,
     OpeningRequest,
     PhotoReport,
     Quantity,
@@ -42,13 +31,13 @@ from vision.request import (
 from vision.sides.finding import FailedSide
 from vision.sides.part_view import hides_a_corner, trace_part
 from vision.sides.search import BARE_CLICK_PX
-from vision.sides.traced import faces_of, refuse_short, rivals_px, side_lines
+from vision.sides.traced import refuse_short, side_lines
 from vision.sides.tracing import SideTrace
 from vision.sill_projection import sill_contradicts, sill_stands_out
 from vision.solved_photo import PhotoSolved, sees_lines, solve_photo, wrong_lens
 from vision.solving.solved import Solved
 from vision.solving.unlike_sheets import with_lines_as_printed
-from vision.stations import ENDS, Line, SideLine, clicked_sides, lines_of
+from vision.stations import Line, SideLine, clicked_sides, lines_of
 
 FoundBy = Literal["photo", "corners", "clicked"]
 Listed = Mapping[Side, tuple[tuple[float, float, str], ...]]
@@ -77,18 +66,6 @@ class PhotoTraced:
     beside: Mapping[Side, Beside] = field(default_factory=dict)
     reference: Reference = field(default_factory=Reference)
     sill_out: Quantity | None = None
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class PhotoMeasured:
-    """Measures of one photo with candidates, faces and report, and what they rest on."""
-
-    measured: Measured
-    candidates: tuple[Candidate, ...]
-    faces: tuple[Face, ...]
-    report: PhotoReport
-    found_by: FoundBy
-    traced: PhotoTraced
 
 
 def trace_photo(request: OpeningRequest, ready: Prepared) -> PhotoTraced | PhotoReport:
@@ -255,65 +232,8 @@ def _with_lines(request: OpeningRequest, ready: Prepared, by: PhotoSolved, last:
     return solved
 
 
-def measure_traced(request: OpeningRequest, traced: PhotoTraced, apart_mm: Sequence[Array] = ()) -> PhotoMeasured:
-    """Return the measures that one photo gives by itself; `apart_mm` as of `vision.measures.measure`."""
-    solved, depths = traced.solved, edge_depths(request)
-    camera = solved.adjusted.state.camera
-    result = measure(camera, solved.adjusted.parts, traced.sides, depths.cov_mm2, traced.clicks, apart_mm)
-    candidates = candidate_effects(camera, traced.sides, traced.listed)
-    faces = faces_of(result, candidates, depths.z_mm)
-    if traced.beside:
-        faces += faces_of_outlines(nested_outlines((traced.beside,), request.wall), camera, traced.sides, result)
-    to_photo, extent = _shown(camera, result, depths.z_mm, solved)
-    report = replace(
-        traced.report,
-        corners_px=result.corners_px,
-        sides_px=traced.drawn or {s: traced.corners_px[list(ENDS[s])] for s in SIDES},
-        stations_px=result.stations_px,
-        rivals_px=rivals_px(camera, traced.sides, traced.listed),
-        faces_px=tuple((f.name, f.lines_px) for f in faces if f.lines_px),
-        warnings=(
-            *with_effects(
-                with_gauge_hint(
-                    (*traced.report.warnings, *slant_doubts(camera, result.corners_px)),
-                    result.further.get("course"),
-                    traced.reference.kind,
-                ),
-                result.cov_mm2,
-                result.budget_mm,
-            ),
-            *geometry_warnings(result.cov_mm2, result.budget_mm, len(solved.names), traced.reference.thing),
-            *shape_warnings(result.values_mm, result.further),
-            *corners_in_view(traced.corners_px, result.corners_px, traced.report.size_px),
-        ),
-        wall_to_photo=to_photo,
-        extent_mm=extent,
-    )
-    return PhotoMeasured(result, candidates, faces, report, traced.found_by, traced)
-
-
 def _cost_as_said(by: PhotoSolved) -> float | None:
     """Return the cost of a photo solved by traced sides; None where it was solved by another camera: it was cut."""
     if any(t is None for t in by.solved.traced) or any(w.code == "cropped" for w in by.doubts):
         return None
     return by.solved.adjusted.cost
-
-
-def _shown(
-    camera: Camera, result: Measured, depth: Mapping[Side, float], solved: Solved
-) -> tuple[Callable[[Array], Array], tuple[float, float, float, float]]:
-    """Return the map from mm at the opening (from its top left corner, x along the head) to px, and its extent."""
-    z = float(np.mean(list(depth.values())))
-    corners = back_project(camera, result.corners_px, z)
-    along = (corners[1] - corners[0]) / np.linalg.norm(corners[1] - corners[0])
-    axes = np.stack([along, np.array([-along[1], along[0]])])
-    shown = np.concatenate([corners, *(back_project(camera, o, z) for o in solved.outlines_px)])
-    local = (shown[np.isfinite(shown).all(1)] - corners[0]) @ axes.T
-    size = float(np.ptp(local, axis=0).max())
-    low, high = local.min(0) - 0.08 * size, local.max(0) + 0.08 * size
-
-    def to_photo(points: Array) -> Array:
-        wall = corners[0] + points @ axes
-        return project(camera, np.column_stack([wall, np.full(len(wall), z)]))
-
-    return to_photo, (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
