@@ -16,7 +16,9 @@ from tests.drawn_sills import LONG, OUT, WALL, WIDTH, camera_at, drawn
 from vision.camera import Camera
 from vision.request import SIDES
 from vision.sides.finding import find_side
+from vision.sides.held import _weighed_by_ends
 from vision.sides.held_by_ears import held_against_ears
+from vision.sides.side_ends import SideEnd
 from vision.sides.sill_ears import read_ear
 
 
@@ -96,3 +98,11 @@ def test_a_sill_that_does_not_stand_out_or_an_inner_line_asked_for_is_left_as_fo
     flush = {s: replace(found["sill"], strip=replace(found["sill"].strip, depth_mm=-OUT)) for s in ("left", "right")}
     assert held_against_ears(photo, camera, found | flush, "masonry", "front")["sill"] is found["sill"]
     assert held_against_ears(photo, camera, found, "masonry", "frame")["sill"] is found["sill"]
+
+
+def test_a_sill_of_which_no_line_is_likely_at_all_is_left_as_found():
+    camera, photo, found = sides_of_a_sill_of_one_tone()
+    jambs = {s: replace(found["sill"], strip=replace(found["sill"].strip, depth_mm=0.0)) for s in ("left", "right")}
+    none = replace(found["sill"], weights=0 * found["sill"].weights, ghost=None)
+    assert held_against_ears(photo, camera, found | jambs | {"sill": none}, "masonry", "front")["sill"] is none
+    assert _weighed_by_ends("sill", none, (SideEnd(0.0, 0.7), None), "masonry") is none

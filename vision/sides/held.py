@@ -118,7 +118,10 @@ def _weighed_by_ends(
     weights, unseen = weighed_by_ends(
         at, whole_weights(found), ends, hidden, window, AT_FOOT if side == "sill" else NOWHERE
     )
-    keep = min(1.0, (1 - ANOTHER_LINE) / (float(weights.sum()) + unseen.probability))
+    total = float(weights.sum()) + unseen.probability
+    if not total > 0:  # no line was likely at all, as with corners far off: there is nothing to weigh
+        return found
+    keep = min(1.0, (1 - ANOTHER_LINE) / total)
     weights, p = weights * keep, unseen.probability * keep
     if found.ghost is not None:
         return with_weights(side, found, weights, found.ghost, wall)

@@ -117,9 +117,10 @@ def _weighed(sill: FoundSide, ends: Sequence[SideEnd | None], wall: Wall) -> Fou
     share = UNSEEN_IF_SURE if ghost is None and float(before.max()) > SURE else UNSEEN
     unseen = share * float(before.sum()) * float(places.mean()) if len(free) else 0.0
     other = max(1 - OWED - float(before.sum()), 0.0) * float(rest.mean())
-    total = float(seen.sum()) * (1 - share) + unseen + other
-    if not total > 0:
+    told_of = float(seen.sum()) * (1 - share) + unseen
+    if not told_of > 0:  # no line was likely at all, as with corners far off
         return sill
+    total = told_of + other
     weights, p = seen * (1 - share) / total, unseen / total
     keep = min(1.0, (1 - ANOTHER_LINE) / (float(weights.sum()) + p))
     place = _told(ends, sill)
