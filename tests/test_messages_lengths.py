@@ -20,10 +20,18 @@ def inches(text):
 
 @pytest.mark.parametrize("mm", [0, 1, 4, 19, 24.6, 152])
 def test_a_length_is_within_half_a_thirty_second_and_an_uncertainty_is_never_less_than_it_is(mm):
-    said = re.findall(r"((?:\d+ )?\d+(?:/\d+)?) in\b", in_unit(f"stands {mm} mm +- {mm} mm in front", "in"))
+    said = re.findall(r"((?:\d+ )?\d+(?:/\d+)?) in\b", in_unit(f"stands {mm} mm in front, known to {mm} mm", "in"))
     length, u = (float(inches(text)) * 25.4 for text in said)
     assert length == pytest.approx(mm, abs=25.4 / 64 + 1e-9)
     assert mm <= u <= mm + 25.4 / 16
+
+
+@pytest.mark.parametrize(("u", "parts"), [(1, 32), (3, 16), (8, 8), (47, 8)])
+def test_a_length_is_told_no_finer_than_it_is_known(u, parts):
+    """JCGM 100, 7.2.6: as many digits as its uncertainty is worth."""
+    (said, _) = re.findall(r"((?:\d+ )?\d+(?:/\d+)?) in\b", in_unit(f"shows 44 mm +- {u} mm", "in"))
+    assert (inches(said) * parts).denominator == 1
+    assert float(inches(said)) * 25.4 == pytest.approx(44, abs=25.4 / 2 / parts)
 
 
 def test_the_effect_on_U95_is_rounded_up():

@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import re
 
-from sizing.units import Unit, format_length, format_uncertainty
+from sizing.units import INCH_MM, Unit, format_length, format_uncertainty
 
 # Not those of a standard (210 x 297 mm), of a lens (28 mm in 35 mm terms), or of the printed bars.
 _LENGTH = re.compile(
     r"(?P<before>\+- |known to |, )?(?<!x )\b(?P<mm>\d+(?:\.\d+)?) mm\b(?P<after> of it from this)?"
-    r"(?! in 35| in the p| terms| x | bar| and 200)"
+    r"(?! in 35| in the p| terms| x | bar| and 200)(?= \+- (?P<u>\d+(?:\.\d+)?) mm)?"
 )
+# A length is told no finer than its uncertainty (JCGM 100, 7.2.6): from so many mm on in such parts of an inch.
+_PARTS = ((6.0, 8), (2.0, 16))
 
 
 def in_unit(text: str, unit: Unit) -> str:
     """Return a sentence of `vision`, whose lengths are in mm, as people of a job in `unit` read it.
 
-    Uncertainties are rounded up, lengths to the nearest 1/32 in.
+    Uncertainties are rounded up, lengths to the nearest 1/32 in, or 1/16 or 1/8 in where they are that uncertain.
 
     Examples
     --------
@@ -31,4 +33,6 @@ def in_unit(text: str, unit: Unit) -> str:
 def _inches(found: re.Match[str]) -> str:
     before, after, mm = found["before"] or "", found["after"] or "", float(found["mm"])
     unsure = before not in ("", ", ") or bool(after)
-    return before + (format_uncertainty(mm, "in") if unsure else format_length(mm, "in")) + after
+    parts = next((parts for least, parts in _PARTS if float(found["u"] or 0.0) >= least), 0)
+    told = round(mm / INCH_MM * parts) * INCH_MM / parts if parts else mm
+    return before + (format_uncertainty(mm, "in") if unsure else format_length(told, "in")) + after
