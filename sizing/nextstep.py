@@ -26,6 +26,8 @@ _MOST = 0.5
 _SCALE_PART = "print_scale"
 # Measuring again from the same side would give the same numbers.
 _MIRRORED = "seen-from-inside"
+# The sill stands out though it was said to lie in the wall; only widths do not end on it.
+_DEPTH, _ACROSS = "edge-depth-contradicted", "width"
 # The desk may have typed what the sheet has right.
 _SWAPPED = "width-height-swapped"
 # Verdicts of the photo on readings.
@@ -73,11 +75,19 @@ def _look_first(result: OpeningResult, step: str) -> str:
         return first_look.look_whose_photo(result.shares_with, verdict, step)
     if suspect and result.fits_photo_of:
         return first_look.look_for_exchange(result.fits_photo_of, verdict, step)
+    if _sill_denied(result) and not any(name.startswith(_ACROSS) for name in result.verdict.names):
+        return first_look.look_how_the_sill_lies(verdict, step)
     if any(named_slip(r) == _SWAPPED for r in result.readings):
         return first_look.look_at_the_sheet(verdict, step)
     if all(r.judgement.verdict == "differs" and unexplained(r) for r in result.readings):
         return first_look.look_at_outline(verdict, step)
     return step
+
+
+def _sill_denied(result: OpeningResult) -> bool:
+    """Return whether a photo shows that the sill lies elsewhere than was declared."""
+    seen = [p.report.warnings for p in result.photos if p.report is not None]
+    return any((w.code, w.side) == (_DEPTH, "sill") for warnings in seen for w in warnings)
 
 
 def _order_besides(result: OpeningResult) -> OrderBesides:

@@ -179,3 +179,29 @@ def test_a_reading_that_cannot_be_told_is_said_beside_an_order_to_be_put_right(t
     one = opening_of(checked_in(tmp_path, taper, {"width": "55 3/4", "height": "69"}, estimator=seen(u_mm=2.0)))
     assert one["why_code"] == "order-problem"
     assert one["next_step"].endswith("Measure again too, as the photo cannot tell: width, middle.")
+
+
+@pytest.mark.parametrize(
+    ("readings", "side", "asked"),
+    [
+        ({"height": ("59 1/4",) * 3}, "sill", True),
+        ({"height": ("59 1/4",) * 3}, "head", False),
+        ({"height": ("59 1/4",) * 3, "width": ("54 3/8", "55 3/8", "54 3/8")}, "sill", False),
+        ({"width": ("54 3/8", "55 3/8", "54 3/8")}, "sill", False),
+    ],
+)
+def test_where_the_sill_is_seen_to_stand_out_that_is_looked_at_before_heights_are_taken_again(
+    checked, readings, side, asked
+):
+    """A look costs less than a way to the house: common practice, no source. No width ends on the sill."""
+
+    def estimator(request, progress):
+        found = seen()(request, progress)
+        warned = Warning_("edge-depth-contradicted", "it seems to stand out 30 mm +- 12 mm, not 0 mm as declared", side)
+        return replace(found, photos=(replace(found.photos[0], warnings=(warned,)),))
+
+    sound = {"width": ("54 3/8",) * 3, "height": ("60 1/8",) * 3}
+    step = opening_of(checked(sound | readings, estimator=estimator))["next_step"]
+    assert step.startswith("Do not order. ")
+    assert ("Look first whether the sill stands out of the wall" in step) == asked
+    assert "easure again: " in step

@@ -54,6 +54,22 @@ def look_at_the_sheet(verdict: str, otherwise: str) -> str:
     return _first(look, verdict, otherwise)
 
 
+def look_how_the_sill_lies(verdict: str, otherwise: str) -> str:
+    """Return what to do next where the sill stands out though it was said to lie in the wall; `otherwise`: if it does.
+
+    Examples
+    --------
+    >>> look_how_the_sill_lies("hold", "Do not order. Measure again: height, left.").split(": ")[0]
+    'Do not order. Look first whether the sill stands out of the wall, as the photo shows (see the note)'
+    """
+    look = (
+        "Look first whether the sill stands out of the wall, as the photo shows (see the note): heights are then seen "
+        "too long. If it does, have it measured how far, enter that as edge offset of the sill and run the check once "
+        "more."
+    )
+    return _first(look, verdict, otherwise)
+
+
 def look_at_outline(verdict: str, otherwise: str) -> str:
     """Return what to do next where no slip explains any reading; `otherwise`: if the outline is this opening's.
 
