@@ -24,18 +24,18 @@ CUT_MM = (190.0, 252.0)  # paper trimmed by hand: its outline tells no scale
 
 
 @cache
-def rendered(scale, page_mm):
-    """Return the picture, and its truth, of two sheets of which the left one is printed at a scale."""
+def rendered(scale, page_mm, tilt_rad=(0.0, 0.0)):
+    """Return the picture, and its truth, of two sheets of which the left one is printed at a scale, or hangs askew."""
     r, t = pose(np.array([30.0, -40.0, 1700.0]), 3.0, -2.0, 0.5)
     camera = Camera(1536, 1152, film_focal_px(26, 1536, 1152), 767.5, 575.5, 0.0, 0.0, r, t)
-    small = Sheet(0, (-660.0, -130.0), 1.5, scale=(scale, scale), page_mm=page_mm)
+    small = Sheet(0, (-660.0, -130.0), 1.5, scale=(scale, scale), page_mm=page_mm, tilt_rad=tilt_rad)
     sheets = (small, Sheet(1, (470.0, -90.0), -2.0, page_mm=page_mm))
     return render(Scene("t", camera, Opening(smooth_sides(RECTANGLE)), sheets, oversample=1))
 
 
-def measured(folder, scale, page_mm, bars):
+def measured(folder, scale, page_mm, bars, tilt_rad=(0.0, 0.0)):
     """Return warnings by code, and the largest error of a width or height over its standard uncertainty."""
-    rgb, truth = rendered(scale, page_mm)
+    rgb, truth = rendered(scale, page_mm, tilt_rad)
     Image.fromarray(rgb).save(folder / "p.jpg", quality=95)
     rough = np.array(truth["rough_corners_px"], float)
     found = estimate_opening(OpeningRequest((PhotoRequest(folder / "p.jpg", corners_px=rough),), check_bar=bars))
@@ -61,6 +61,14 @@ def test_sheets_not_printed_alike_are_named_with_their_scales(tmp_path, scale, b
     told = dict(re.findall(r"(sheet .) at ([\d.]+) %", said["print-scale"]))
     assert float(told["sheet A"]) == pytest.approx(100 * scale, abs=0.3)
     assert float(told["sheet B"]) == pytest.approx(100, abs=0.3)
+    assert worst < 3
+
+
+@pytest.mark.parametrize("tilt_rad", [(0.0, 0.1), (0.15, 0.15)])
+def test_a_sheet_that_hangs_askew_is_wrong_within_its_uncertainty(tmp_path, tilt_rad):
+    said, worst = measured(tmp_path, 1.0, (215.9, 279.4), BARS, tilt_rad)
+    assert "references-disagree" in said
+    assert "print-scale" not in said
     assert worst < 3
 
 
