@@ -122,6 +122,26 @@ def test_ends_of_a_wide_opening_are_joined_by_a_sheet_seen_in_both():
     assert np.abs(m.values_mm - TRUE)[:8] == pytest.approx(0, abs=4)
 
 
+def test_ends_whose_only_sheet_was_moved_between_them_are_not_joined():
+    """Head and sill tell how high both photos lie, and nothing how far apart: the width could be anything."""
+    rng = np.random.default_rng(7)
+    ends = []
+    for place, sheet, gone in ((0, ("sheet C", 0.0, 620.0, 0.0), "right"), (1, ("sheet C", 25.0, 635.0, 0.0), "left")):
+        photo = photo_of(PLACES[place], [sheet], rng, sides=tuple(s for s in SIDES if s != gone))
+        corners = photo.corners_px.copy()
+        corners[[1, 2] if gone == "right" else [0, 3]] = np.nan
+        ends.append(replace(photo, corners_px=corners))
+    assert join(ends, depths()) is None
+
+
+def test_a_photo_that_shows_no_side_is_held_by_its_sheet_and_leaves_the_sizes_as_they_are():
+    rng = np.random.default_rng(7)
+    bare = replace(photo_of(PLACES[2], [A], rng, sides=()), corners_px=np.full((4, 2), np.nan))
+    seen = photos()
+    found = [measure_joint(join(some, depths()), some) for some in (seen, [*seen, bare])]
+    assert found[1].values_mm == pytest.approx(found[0].values_mm, abs=0.5 * u95(found[0]).min())
+
+
 def request():
     return OpeningRequest((), "panel", edge_offset=dict.fromkeys(SIDES, Quantity(0.0, 1.0)))
 

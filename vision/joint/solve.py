@@ -25,6 +25,7 @@ from vision.joint.state import (
     SideSeen,
     depths_known,
     interior_known,
+    nearly_placed,
     one_camera,
     one_direction,
     same_place,
@@ -50,6 +51,8 @@ OWN_TRACE = 0.5
 # guesses: what a depth that photos contradict still says, how unlike head and jambs may then be, and how far a sill may
 # stand out by itself
 LOOSE_DEPTH_MM, UNEVEN_MM, LOOSE_SILL_MM = 15.0, 2.0, 40.0
+# guesses: how far a photo may lie from where it is put at first; one no better placed than this is tied by nothing
+U_ASTRAY_MM, UNTIED_MM = 1000.0, 100.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -86,14 +89,30 @@ def join(photos: Sequence[PhotoTraced], depths: EdgeDepths, *, firm: bool = Fals
     Notes
     -----
     A reference is taken for one that stayed where it was only if the fit supports it (chi-square at 0.001 against its
-    place being free): crews carry the same sheets around.
+    place being free): crews carry the same sheets around. A photo whose place then hangs on nothing is left out.
     """
-    frames = frames_of(photos, depths)
-    used = tuple(i for i, frame in enumerate(frames) if frame is not None)
-    if len(used) < 2:
-        return None
+    frames = {i: frame for i, frame in enumerate(frames_of(photos, depths)) if frame is not None}
+    while len(frames) > 1:
+        joint = _joined(photos, frames, depths, firm=firm)
+        untied = set() if joint is None else _untied(joint)
+        if not untied:
+            return joint
+        frames = {i: frame for i, frame in frames.items() if i not in untied}
+    return None
+
+
+def _untied(joint: Joint) -> set[int]:
+    """Return the photos that neither sides nor references hold in their place beside the first."""
+    variance = np.diag(joint.adjusted.covariance)[joint.adjusted.state.layout.frames[:, :2]]
+    return {joint.used[1 + k] for k in np.flatnonzero(variance.max(axis=1) > UNTIED_MM**2)}
+
+
+def _joined(
+    photos: Sequence[PhotoTraced], frames: Mapping[int, Array], depths: EdgeDepths, *, firm: bool
+) -> Joint | None:
+    """Return the joint adjustment of the photos that have a frame; None where they do not show all sides."""
+    used, placed = tuple(frames), np.array(list(frames.values()))
     joined = [photos[i] for i in used]
-    placed = np.array([f for f in frames if f is not None])
     lines, sides = first_lines(joined, placed, depths)
     if set(lines) != set(SIDES):
         return None
@@ -167,6 +186,7 @@ def _adjusted(
     blocks += _sides_seen(photos, lines, depths)
     blocks += [same_place(state.layout, here, there, U_PLACE) for here, there in shared]
     blocks += [one_direction(state.layout, k, WALL.start) for k in range(1, len(photos))]
+    blocks += [nearly_placed(state.layout, k, frames[k], U_ASTRAY_MM) for k in range(1, len(photos))]
     z = np.array([depths.z_mm[s] for s in SIDES])
     blocks.append(depths_known(state.layout, z, depths.cov_mm2 + U_SIDE_DEPTH_MM**2 * np.eye(4)))
     return adjust(blocks, state, iterations=15, near=True)

@@ -190,6 +190,12 @@ def one_direction(layout: Layout, photo: int, wall_column: int) -> Condition:
     return _linear(difference, np.array([[-1.0, -1.0, 1.0]]), columns, np.array([[1e5]]), "wall_plane")
 
 
+def nearly_placed(layout: Layout, photo: int, frame: Array, u_mm: float) -> Condition:
+    """Return the condition that a photo's frame has its place x, y near that of `frame` (3,), so that it has one."""
+    columns = layout.frames[photo - 1][:2]
+    return _linear(lambda s: frame[:2] - s.frames[photo, :2], np.eye(2), columns, np.eye(2) / u_mm, "wall_plane")
+
+
 def one_camera(layout: Layout, photo: int, group: int, u: Array) -> Condition:
     """Return the condition that a photo has the interior of its camera; `u` (5,): focus and the lens's movement."""
 
