@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -14,6 +15,7 @@ from vision.observations import EdgeBlock, PriorBlock
 from vision.solving.solved import Solved
 from vision.solving.unlike_sheets import less_sure_scale, sheet_scales, taken_apart, with_own_scales
 
+FOCAL = 6  # of the unknowns: logarithm of the focal length
 PLACES = np.array([[0.0, 0.0], [1350.0, 40.0], [700.0, 900.0]])
 
 
@@ -78,6 +80,31 @@ def test_of_three_sheets_the_odd_one_is_told_and_the_others_are_alike():
     assert np.diff(found.scales) == pytest.approx([0, 0.02], abs=0.006)
     assert found.warnings[0].code == "references-disagree"
     assert "sheet C is" in found.warnings[0].message
+
+
+@pytest.mark.parametrize(
+    ("turn", "larger"), [((0.0, -0.05, 0.0), -0.03), ((0.03, 0.04, 0.0), 0.03), ((-0.05, 0.02, 0.02), 0.03)]
+)
+def test_scales_settle_where_nothing_is_known_of_the_lens_that_they_bend(turn, larger):
+    """Seen nearly head-on, sheets of one scale look as by a lens of a sixth of the focal length. Oracle: the scene."""
+    cam = camera(turn)
+    known, outlines = blocks_of(cam, np.random.default_rng(1), PLACES[:2], u_px=0.06)
+    blocks = with_own_scales([_any_lens(b) for b in known], 1 / (1 + np.array([larger, 0.0])))
+
+    def solve(scales):
+        of = with_own_scales(blocks, 1 + np.array(scales)) if scales else blocks
+        alone = solved(of, adjust(of, state(cam, references=2)), outlines)
+        return Solved(**{**_fields(alone), "scales": scales})
+
+    found = taken_apart(solve(()), solve)
+    assert float(np.subtract(*found.scales)) == pytest.approx(larger, abs=0.004)
+
+
+def _any_lens(block):
+    """Return what is known of a camera without its focal length."""
+    if not isinstance(block, PriorBlock) or FOCAL not in block.index:
+        return block
+    return replace(block, u=np.where(block.index == FOCAL, 0.5, block.u))
 
 
 def _fields(of):

@@ -27,7 +27,7 @@ P_UNLIKE, UNLIKE = 0.02, 0.16  # guesses: how often sheets are printed unlike, a
 TRIED, TRIED_LINES = 0.05, 0.001
 LEVEL = 1e-4  # chance under which they are not alike, as of lines that contradict references
 NEGLIGIBLE = 5e-5  # of the common scale
-ROUNDS = 4  # solved anew: what they say is exact only where the adjustment is not bent by it
+ROUNDS = 8  # solved anew: what they say is exact only where the adjustment is not bent by it
 DISAGREE, LINES_DISAGREE = "references-disagree", "lines-disagree"
 
 
@@ -133,13 +133,19 @@ def with_lines_as_printed(alone: Solved, lined: Callable[[Solved], Solved]) -> S
 
 
 def _settled(solve: Callable[[Array], Solved], scales: SheetScales) -> tuple[Solved, SheetScales]:
-    """Return sheets solved with scales of their own, and what they then say of them, until both are one."""
+    """Return sheets solved with scales of their own, and what they then say of them, until both are one.
+
+    A step that turns back is halved: where nothing is known of the lens, a wrong scale bends it, and they would swing.
+    """
+    own, before = scales.relative, np.zeros_like(scales.relative)
     for _ in range(ROUNDS):
-        own = scales.relative
         apart = solve(own)
         scales = sheet_scales(apart.blocks, apart.adjusted.state, apart.scales)
-        if np.abs(scales.relative - own).max() < scales.u_apart / 2:
+        step = scales.relative - own
+        if np.abs(step).max() < scales.u_apart / 2:
             break
+        before = step if step @ before >= 0 else step / 2
+        own = own + before
     return apart, scales
 
 
