@@ -111,11 +111,18 @@ def test_a_sill_that_is_as_said_or_of_which_nothing_was_said_is_not_contradicted
 
 
 def test_one_reading_alone_is_not_believed():
+    """Without an opening no jamb tells: two ears do, one alone does not however clear it is."""
     camera = camera_at(60.0, UP, ABOVE_PX)
-    photo, lines = photo_of(camera, 40.0), sides(camera, 40.0)
-    photo[:, 460:] = photo[:, 459:460]  # the right half hidden: one jamb and one ear are left
-    photo[:, :240] = photo[:, 240:241]  # and of these the ear
+    lines = sides(camera, 50.0)
+    photo = drawn(camera, out=50.0, seed=3, above_px=ABOVE_PX)
+    assert sill_stands_out(OpeningRequest(()), photo, camera, lines, FLAT, UP) is not None
+    photo[:, 700:] = photo[:1, 700:]  # the right ear hidden
+    assert _ear_runs_back(photo, camera, lines["sill"], 0.0, right=True) is None
     assert sill_stands_out(OpeningRequest(()), photo, camera, lines, FLAT, UP) is None
+
+
+def test_what_one_photo_showed_is_not_asked_again():
+    assert seen(40.0, OpeningRequest((), sill_out=Quantity(30.0, 8.0))) is None
 
 
 @pytest.mark.parametrize(("scene", "stands_out"), [(6, True), (10, False)])
