@@ -18,7 +18,7 @@ from tests.drawn_sills import WIDTH, camera_at, drawn
 from vision.camera import back_project, project
 from vision.estimate import estimate_opening
 from vision.request import NINE, SIDES, OpeningRequest, PhotoRequest, Quantity
-from vision.sill_projection import RUN_MM, _ear_runs_back, sill_contradicts, sill_stands_out
+from vision.sill_projection import RUN_MM, SillSeen, _ear_runs_back, sill_contradicts, sill_stands_out
 from vision.stations import Line
 
 DARK = (0.02, 0.02, 0.02)
@@ -49,7 +49,7 @@ def sides(camera, out):
 def seen(out, ask=OpeningRequest(()), x=60.0, tell=sill_stands_out, **how):  # noqa: B008
     """Return what a drawn photo tells of a sill that stands `out` mm out of the wall."""
     camera = camera_at(x, UP, ABOVE_PX)
-    return tell(ask, photo_of(camera, out, **how), camera, sides(camera, out), FLAT, UP)
+    return tell(ask, SillSeen(photo_of(camera, out, **how), camera, sides(camera, out), FLAT, UP))
 
 
 @pytest.mark.parametrize("out", [30.0, 40.0, 50.0])
@@ -63,7 +63,7 @@ def test_how_far_a_sill_stands_out_is_seen_by_its_ears_and_where_jambs_end(out):
 @pytest.mark.parametrize("out", [20.0, 40.0])
 def test_the_outline_of_an_ear_runs_back_as_far_as_the_wall(out, right):
     camera = camera_at(60.0, UP, ABOVE_PX)
-    run = _ear_runs_back(photo_of(camera, out), camera, sides(camera, out)["sill"], 0.0, right=right)
+    run = _ear_runs_back(SillSeen(photo_of(camera, out), camera, sides(camera, out), FLAT, UP), right=right)
     assert abs(RUN_MM[run.argmax()] - out) < 5.0  # blur rounds its back
 
 
@@ -106,7 +106,7 @@ def test_a_sill_that_is_as_said_or_of_which_nothing_was_said_is_not_contradicted
         camera = camera_at(60.0, UP, ABOVE_PX)
         lines = sides(camera, out)
         photo = photo_of(camera, out)
-        assert sill_contradicts(ask, photo, camera, lines, z_mm, UP) == []
+        assert sill_contradicts(ask, SillSeen(photo, camera, lines, z_mm, UP)) == []
     assert seen(40.0, tell=sill_contradicts) == []
 
 
@@ -115,10 +115,10 @@ def test_one_reading_alone_is_not_believed():
     camera = camera_at(60.0, UP, ABOVE_PX)
     lines = sides(camera, 50.0)
     photo = drawn(camera, out=50.0, seed=3, above_px=ABOVE_PX)
-    assert sill_stands_out(OpeningRequest(()), photo, camera, lines, FLAT, UP) is not None
+    assert sill_stands_out(OpeningRequest(()), SillSeen(photo, camera, lines, FLAT, UP)) is not None
     photo[:, 700:] = photo[:1, 700:]  # the right ear hidden
-    assert _ear_runs_back(photo, camera, lines["sill"], 0.0, right=True) is None
-    assert sill_stands_out(OpeningRequest(()), photo, camera, lines, FLAT, UP) is None
+    assert _ear_runs_back(SillSeen(photo, camera, lines, FLAT, UP), right=True) is None
+    assert sill_stands_out(OpeningRequest(()), SillSeen(photo, camera, lines, FLAT, UP)) is None
 
 
 def test_what_one_photo_showed_is_not_asked_again():

@@ -33,7 +33,7 @@ from vision.sides.part_view import hides_a_corner, trace_part
 from vision.sides.search import BARE_CLICK_PX
 from vision.sides.traced import refuse_short, side_lines
 from vision.sides.tracing import SideTrace
-from vision.sill_projection import sill_contradicts, sill_stands_out
+from vision.sill_projection import SillSeen, sill_contradicts, sill_stands_out
 from vision.solved_photo import PhotoSolved, sees_lines, solve_photo, wrong_lens
 from vision.solving.solved import Solved
 from vision.solving.unlike_sheets import with_lines_as_printed
@@ -158,11 +158,11 @@ def _sides_traced(case: _Solved, corners: Array, *, moved: bool = False) -> Phot
         own = {s: line.depth_mm for s, line in sides.items()}
         lines = lines_of(camera, sides, own)
         beside = look_beside(rgb, camera, lines, own, wall)
-        seen = case.request, rgb, camera, lines, own, beside["sill"].inward_mm
-        out = sill_stands_out(*seen) if case.sill_out is None else None
+        sill = SillSeen(rgb, camera, lines, own, beside["sill"].inward_mm)
+        out = sill_stands_out(case.request, sill) if case.sill_out is None else None
         if out is not None:
             return _sides_traced(_with_sill_out(case, out), corners, moved=moved)
-        more = [*more, *sill_contradicts(*seen)]
+        more = [*more, *sill_contradicts(case.request, sill)]
         met = met_sides(rgb, camera, lines, own, beside["sill"].inward_mm, off) if off else off
         if met != off:
             return replace(report, error=doubt(camera, corners, traces, met))

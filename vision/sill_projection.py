@@ -9,6 +9,7 @@ the front's end into the depth as far as the wall.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,7 +29,7 @@ SURE = 0.7  # that it stands out at all, by two readings or more
 # Against 389 sills of masonry and render that were taken for flush (368 on own renderings, 21 in practice; 175 stand
 # out): Student's t with 3 degrees of freedom about where jambs end at flush ones, in mm, and how often they end at
 # something else.
-END_MM, END_ASTRAY = 3.0, 0.3
+FLUSH_END_MM, END_MM, END_ASTRAY = USUAL_MM - 1.0, 3.0, 0.3
 LEAST_SLOPE = 0.1  # of the camera's look down on the sill; a flatter one hides its top
 # An ear's outline is seen to run back 0.9 of the way (its back is rounded by blur), scattering by so many mm.
 SEEN_OUT, EAR_MM, FLUSH_EAR_MM, EAR_ASTRAY = 0.9, 5.0, 3.0, 0.1
@@ -42,50 +43,51 @@ MASONRY = ("masonry", "render")  # on siding the jambs end at the trim's lower e
 U_FACTOR = 1.3  # errors over the spread of what was believed, rms of 96; with it 1.0
 
 
-def sill_stands_out(
-    request: OpeningRequest,
-    rgb: NDArray[np.uint8],
-    camera: Camera,
-    lines: Mapping[Side, Line],
-    z_mm: Mapping[Side, float],
-    inward_mm: float,
-) -> Quantity | None:
-    """Return how far the sill stands out of the plane z_mm where nothing was given of it; None where that is not clear.
+@dataclass(frozen=True, slots=True, eq=False)
+class SillSeen:
+    """A sill as a photo shows it.
 
-    Parameters
-    ----------
-    rgb : (H, W, 3) uint8, upright.
-    lines : the four sides as taken, the sill at its front arris, each in its plane z_mm.
-    inward_mm : how far inward of the sill the camera stands.
+    `rgb` (H, W, 3) is upright; `lines` are the four sides as taken, the sill at its front arris, each in its plane
+    `z_mm`; `inward_mm` is how far inward of the sill the camera stands.
     """
+
+    rgb: NDArray[np.uint8]
+    camera: Camera
+    lines: Mapping[Side, Line]
+    z_mm: Mapping[Side, float]
+    inward_mm: float
+
+    @property
+    def slope(self) -> float:
+        """How far the camera looks down on the sill, mm a mm."""
+        return self.inward_mm / (self.z_mm["sill"] - float(self.camera.centre_mm()[2]))
+
+
+def sill_stands_out(request: OpeningRequest, sill: SillSeen) -> Quantity | None:
+    """Return how far the sill stands out of its plane where nothing was given of it; None where that is not clear."""
     if "sill" in (request.edge_offset or {}) or not _tells(request):
         return None
-    return _seen_out(rgb, camera, lines, z_mm, inward_mm)
+    return _seen_out(sill)
 
 
-def sill_contradicts(
-    request: OpeningRequest,
-    rgb: NDArray[np.uint8],
-    camera: Camera,
-    lines: Mapping[Side, Line],
-    z_mm: Mapping[Side, float],
-    inward_mm: float,
-) -> list[Warning_]:
+def sill_contradicts(request: OpeningRequest, sill: SillSeen) -> list[Warning_]:
     """Return `edge-depth-contradicted` for a sill that is said to lie in the wall and is seen to stand out of it.
 
-    Parameters are those of `sill_stands_out`. The measures are left as given: whoever stood there knows better.
+    The measures are left as given: whoever stood there knows better.
     """
     given = (request.edge_offset or {}).get("sill")
-    if given is None or not _tells(request) or (z_mm["left"] + z_mm["right"]) / 2 - z_mm["sill"] > FLUSH_MM:
+    jambs_mm = (sill.z_mm["left"] + sill.z_mm["right"]) / 2
+    if given is None or not _tells(request) or jambs_mm - sill.z_mm["sill"] > FLUSH_MM:
         return []
-    out = _seen_out(rgb, camera, lines, z_mm, inward_mm)
+    out = _seen_out(sill)
     if out is None or out.value_mm < CONTRADICTED * np.hypot(out.u_mm, given.u_mm):
         return []
-    longer = out.value_mm * inward_mm / (z_mm["sill"] - float(camera.centre_mm()[2]))
+    said, less = round(given.value_mm), round(out.value_mm * sill.slope)
+    stands = round(out.value_mm + given.value_mm)
     says = (
-        f"the sill seems to stand out {round(out.value_mm + given.value_mm)} mm +- {2 * out.u_mm:.0f} mm, not "
-        f"{round(given.value_mm)} mm as declared: the heights would then be {round(longer)} mm less; measure how far "
-        "it stands out and correct the edge offset of the sill"
+        f"the sill seems to stand out {stands} mm +- {2 * out.u_mm:.0f} mm, not {said} mm as declared: "
+        f"the heights would then be {less} mm less; measure how far it stands out and correct the edge offset of the "
+        "sill"
     )
     return [Warning_("edge-depth-contradicted", says, "sill")]
 
@@ -95,26 +97,24 @@ def _tells(request: OpeningRequest) -> bool:
     return request.wall in MASONRY and request.sill_at == "front" and request.sill_out is None
 
 
-def _seen_out(
-    rgb: NDArray[np.uint8], camera: Camera, lines: Mapping[Side, Line], z_mm: Mapping[Side, float], inward_mm: float
-) -> Quantity | None:
+def _seen_out(sill: SillSeen) -> Quantity | None:
     """Return how far the sill's front stands out of its plane, by Bayes' rule on a grid; None where that is not clear.
 
     Of 173 that stand out (18 to 42 mm; own renderings, 55 of them hard, and practice) 106 were found, with errors of
-    1.0 u rms; of 192 flush ones 3, as 12 to 26 mm with a u as large.
+    1.0 u rms; of 192 flush ones 3, as 12 to 26 mm with a u as large. About half of these set the numbers above.
     """
-    slope = inward_mm / (z_mm["sill"] - float(camera.centre_mm()[2]))
     belief, readings = BEFORE.copy(), 0
-    if slope > LEAST_SLOPE:
-        for end in ends_mm(rgb, camera, lines, z_mm, "sill"):
+    if sill.slope > LEAST_SLOPE:
+        for end in ends_mm(sill.rgb, sill.camera, sill.lines, sill.z_mm, "sill"):
             if end < PLACES_MM[-1]:  # a jamb that goes on and on tells nothing
-                known = _student(end - (USUAL_MM - 1.0 - OUT_MM * slope), END_MM)
+                known = _student(end - (FLUSH_END_MM - OUT_MM * sill.slope), END_MM)
                 belief *= (1 - END_ASTRAY) * known + END_ASTRAY / float(np.ptp(PLACES_MM))
                 readings += 1
+    by_ear = _by_ear()
     for right in (False, True):
-        run = _ear_runs_back(rgb, camera, lines["sill"], z_mm["sill"], right=right)
+        run = _ear_runs_back(sill, right=right)
         if run is not None:
-            belief *= (1 - EAR_ASTRAY) * _by_ear() @ run + EAR_ASTRAY / len(RUN_MM)
+            belief *= (1 - EAR_ASTRAY) * by_ear @ run + EAR_ASTRAY / len(RUN_MM)
             readings += 1
     belief /= belief.sum()
     mean = float(belief @ OUT_MM)
@@ -135,11 +135,11 @@ def _by_ear() -> Array:
     return np.asarray(likely / likely.sum(axis=1, keepdims=True))
 
 
-def _ear_runs_back(rgb: NDArray[np.uint8], camera: Camera, sill: Line, z_mm: float, *, right: bool) -> Array | None:
+def _ear_runs_back(sill: SillSeen, *, right: bool) -> Array | None:
     """Return how likely the outline of an ear makes it that it runs back as far as `RUN_MM` (R,); None: not seen."""
-    corner = sill.origin + (sill.length if right else 0.0) * sill.direction
-    deep = (z_mm, DEEP_MM)
-    end = see_end(rgb, camera, corner, sill.direction, deep, ABOVE_PX + 40.0, right=right)
+    line, deep = sill.lines["sill"], (sill.z_mm["sill"], DEEP_MM)
+    corner = line.origin + (line.length if right else 0.0) * line.direction
+    end = see_end(sill.rgb, sill.camera, corner, line.direction, deep, ABOVE_PX + 40.0, right=right)
     if end is None or not shows_depth(end.into, end.cell_mm):
         return None
     mm, back_mm, rise = end.cell_mm, end.into[0] / DEEP_MM, end.into[1] / DEEP_MM
