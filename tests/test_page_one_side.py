@@ -10,7 +10,6 @@ import pytest
 
 from vision.page_sides.coded import with_line
 from vision.page_sides.traced import trace_quad
-from vision.pages.find import find_quads
 from vision.pages.of_photo import solve_page_photo
 from vision.pages.one_side import mended
 from vision.pages.plane import likeness
@@ -82,23 +81,35 @@ def test_no_side_is_supposed_where_the_photo_shows_no_line(i):
     assert mended(bare, moved, LEFT_OUT, ID1, OPENING, prior(), like) is None
 
 
-def solved_with_stripe(to):
-    """Return what is made of a photo of a card whose stripe looks like the wall, so that it seems to end below it."""
+@pytest.mark.parametrize("to", [12.0, 16.0])
+def test_a_card_whose_stripe_looks_like_the_wall_is_measured_by_its_head(to):
     rgb = drawn(colour=WALL_COLOUR, to=to)
-    seen = find_quads(rgb, ID1, prior(), plain=False, corner_mm=5, opening_px=OPENING)[0]
-    assert np.abs(seen.corners_px - with_side(0, to)).max() < 1
     asked = PhotoRequest(Path("p.jpg"), corners_px=OPENING)
-    return solve_page_photo(rgb, asked, Reference("id1"), prior(), "masonry")
-
-
-def test_in_a_photo_a_card_that_seems_to_end_at_its_stripe_is_measured_by_with_its_head():
-    solved = solved_with_stripe(12.0)
-    assert not isinstance(solved, Warning_)
+    solved = solve_page_photo(rgb, asked, Reference("id1"), prior(), "masonry")
+    assert not isinstance(solved, Warning_), solved.message
     assert np.abs(solved.outlines_px[0] - CARD).max() < 0.5
 
 
-def test_in_a_photo_a_card_whose_head_is_too_far_off_is_named_and_not_guessed():
-    said = solved_with_stripe(16.0)
+def test_what_ends_below_a_cards_head_and_has_none_is_named_and_not_guessed():
+    pane = with_side(0, 16.0)
+    rgb = drawn(stripe=False)
+    rgb[: round(pane[0, 1])] = np.random.default_rng(2).normal(WALL_COLOUR, 1.0, rgb[: round(pane[0, 1])].shape)
+    asked = PhotoRequest(Path("p.jpg"), corners_px=OPENING)
+    said = solve_page_photo(rgb, asked, Reference("id1"), prior(), "masonry")
     assert isinstance(said, Warning_)
-    x, y = with_side(0, 16.0).mean(0)
+    x, y = pane.mean(0)
     assert f"what looks like a card in p.jpg, at {x:.0f},{y:.0f} px, has other proportions" in said.message
+
+
+def pointed(colour, quad):
+    """Return what is made of a photo whose card has a stripe of that colour, its corners pointed out at `quad` px."""
+    rgb = drawn(colour=colour, to=12.0)
+    asked = PhotoRequest(Path("p.jpg"), corners_px=OPENING, reference_corners_px=(quad,), click_px=8.0)
+    return solve_page_photo(rgb, asked, Reference("id1"), prior(), "masonry")
+
+
+@pytest.mark.parametrize("moved", [0.0, 2.0, -2.0])
+def test_a_card_pointed_out_is_measured_by_its_head_where_its_stripe_is_the_stronger_line(moved):
+    solved = pointed((20, 20, 30), CARD + moved)
+    assert not isinstance(solved, Warning_), solved.message
+    assert np.abs(solved.outlines_px[0] - CARD).max() < 0.5

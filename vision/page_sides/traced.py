@@ -125,15 +125,16 @@ def part_about(rgb: NDArray[np.uint8], quad: Array, margin: float) -> tuple[NDAr
     return None if small else rgb[low[1] : high[1], low[0] : high[0]], low.astype(float)
 
 
-def parting(rgb: NDArray[np.uint8], quad: Array, i: int, strip_px: Array) -> float | None:
+def parting(rgb: NDArray[np.uint8], quad: Array, i: int, strip_px: Array, body: Array | None = None) -> float | None:
     """Return 0 to 1: over how much of side `i` colours of the reference lie inside and none of them outside.
 
-    `strip_px` (N,): how far from the side its colours are looked at, on either hand. None where too little is seen.
+    `strip_px` (N,): how far from the side its colours are looked at, on either hand. `body` (4, 2) px is what of it
+    shows the reference's colours, if not all. None where too little is seen.
     """
     crop, low = cropped(rgb, quad, 8.0)
     if crop is None or not np.isfinite(quad).all():
         return None
-    colours = palette(crop, quad - low)
+    colours = palette(crop, (quad if body is None else body) - low)
     px, _ = side_points(quad - low, i, np.linspace(0.15, 0.85, 24), np.concatenate([-strip_px, strip_px]))
     root = np.sqrt(np.maximum(sampled(crop, px), 0))
     off = np.sqrt(((root[:, :, None] - colours) ** 2).sum(-1)).min(-1)

@@ -6,7 +6,7 @@ perspective and is of a likely size is traced. What shows all four sides and lie
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from heapq import heappop, heappush
 from itertools import islice
@@ -20,8 +20,8 @@ from vision.pages.grain import Grain, smoothness
 from vision.pages.in_courses import in_courses
 from vision.pages.paper import alike_all_round, evenness
 from vision.pages.plane import likeness
-from vision.pages.rarity import Colours, beside, colours, rarity
-from vision.pages.rated_outlines import COARSE, COMMON, SEARCH, RatedOutlines, rated_outlines, reduced
+from vision.pages.rarity import colours, rarity_outside
+from vision.pages.rated_outlines import COARSE, COMMON, SEARCH, RatedOutlines, rare_outlines, rated_outlines, reduced
 from vision.pages.shape import may_lie_beside, overlap, pose_rating
 from vision.priors import CameraPrior
 from vision.request import Array
@@ -34,6 +34,9 @@ SAME = 0.5  # of how far a side is looked for: within it the same sides would be
 SEEN = {True: 0.35, False: 0.55}  # of every side, of pages, which are taped at their corners, and of cards
 COMMON_PAPER = 0.3  # rarity of white bricks among white ones 0 to 0.25, of pages 0.5 to 1 (50 renderings; two at once)
 OF_ITS_OWN = 0.8  # rarity of all but 7 of 120 cards; bricks that were taken for one are rarer seldom
+
+
+_Rarity = Callable[[Array], float]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -78,18 +81,24 @@ def find_quads(
             return rated_outlines(rgb, long_side, levels, size_mm, prior, plain=plain)
 
         seen = once(("rated", long_side, size_mm, prior, plain), rate)
+        outlines = seen.outlines
+        if not plain and opening_px is not None and np.isfinite(opening_px).all():
+            outlines = (*outlines, *rare_outlines(seen, size_mm, prior, opening_px))
         fitting = [
             (rating, q)
-            for rating, q in seen.outlines
+            for rating, q in outlines
             if may_lie_beside(q, size_mm, opening_px) and not any(overlap(q, k) for k in known_px)
         ]
-        wall = None
-        if seen.colours is not None:
-            wall = beside(seen.colours, None if opening_px is None else (opening_px + 0.5) * seen.scale - 0.5)
-        rated = _by_evenness(rgb, fitting) if wall is None else _by_rarity(wall, seen.scale, fitting)
+        known, rare, own = seen.colours, None, None
+        if known is not None:
+            rare = rarity_outside(known, seen.scale, opening_px, size_mm)
+            own = rarity_outside(known, seen.scale, opening_px)
+        rated = _by_evenness(rgb, fitting) if rare is None else _by_rarity(rare, fitting)
         found = _traced(rgb, rated, size_mm, prior, plain=plain, corner_mm=corner_mm, once=once)
-        found = _no_bricks(rgb, seen, wall, found, opening_px)
-        if any(f.rating > GOOD for f in found):
+        if rare is not None:
+            found = _unlike_the_wall(rare, found)
+        found = _no_bricks(rgb, seen, own, found, opening_px)
+        if any(f.rating > GOOD and f.rare > COMMON for f in found):
             break
     if plain and len(found) > 1:
         found = _among_the_wall(rgb, found, opening_px)
@@ -97,16 +106,24 @@ def find_quads(
 
 
 def _no_bricks(
-    rgb: NDArray[np.uint8], seen: RatedOutlines, wall: Colours | None, found: list[FoundQuad], opening_px: Array | None
+    rgb: NDArray[np.uint8],
+    seen: RatedOutlines,
+    own: _Rarity | None,
+    found: list[FoundQuad],
+    opening_px: Array | None,
 ) -> list[FoundQuad]:
-    """Return the candidates without those that are part of the wall, by its grain, courses and colours."""
+    """Return the candidates without those that are part of the wall, by its grain, courses and colours.
+
+    `own` says how rare colours are outside the opening, its surround with them: its bricks are like those beside them.
+    """
     if seen.grain is not None:  # of bricks one always has a page's very proportions
         found = _smooth(seen.grain, seen.scale, found)
         found = [f for f in found if not in_courses(rgb, f.corners_px, opening_px)]
-    if wall is not None:
-        found = _unlike_the_wall(wall, seen.scale, found)
+    if own is not None:
         found = [
-            f for f in found if f.rare >= OF_ITS_OWN or not in_courses(rgb, f.corners_px, opening_px, closely=True)
+            f
+            for f in found
+            if own(f.corners_px) >= OF_ITS_OWN or not in_courses(rgb, f.corners_px, opening_px, closely=True)
         ]
     return found
 
@@ -141,21 +158,21 @@ def _by_evenness(rgb: NDArray[np.uint8], fitting: Sequence[tuple[float, Array]])
         yield -rating, best
 
 
-def _by_rarity(wall: Colours, scale: float, fitting: Sequence[tuple[float, Array]]) -> list[tuple[float, Array]]:
+def _by_rarity(rare: _Rarity, fitting: Sequence[tuple[float, Array]]) -> list[tuple[float, Array]]:
     """Return outlines (best first), anew by rating and rarity, without those whose colours are common."""
-    rare = [rarity(wall, (q + 0.5) * scale - 0.5) for _, q in fitting]
-    anew = [(rating * _unlike(r), q) for (rating, q), r in zip(fitting, rare, strict=True) if r > COMMON]
+    rated = [(rating, rare(q), q) for rating, q in fitting]
+    anew = [(rating * r**2, q) for rating, r, q in rated if r > COMMON]  # bricks are many, and must not come first
     return sorted(anew, key=lambda r: -r[0])
 
 
-def _unlike_the_wall(wall: Colours, scale: float, found: Sequence[FoundQuad]) -> list[FoundQuad]:
+def _unlike_the_wall(rare: _Rarity, found: Sequence[FoundQuad]) -> list[FoundQuad]:
     """Return the candidates rated anew: a brick has the colours of the wall and little contrast, a card has not."""
     contrasts = [min(s.contrast for s in f.traced.sides) for f in found]
     rated = []
     for f, contrast in zip(found, contrasts, strict=True):
-        rare = rarity(wall, (f.corners_px + 0.5) * scale - 0.5)
+        seldom = rare(f.corners_px)
         share = 0.5 + 0.5 * contrast / max(contrasts)
-        rated.append(FoundQuad(f.corners_px, f.traced, f.rating * _unlike(rare) * share, rare))
+        rated.append(FoundQuad(f.corners_px, f.traced, f.rating * (0.3 + 0.7 * seldom) * share, seldom))
     return rated
 
 
@@ -167,12 +184,8 @@ def _smooth(seen: Grain, scale: float, found: Sequence[FoundQuad]) -> list[Found
 def _among_the_wall(rgb: NDArray[np.uint8], found: Sequence[FoundQuad], opening_px: Array | None) -> list[FoundQuad]:
     """Return pages that are told whether their colours are common outside the opening."""
     small, scale = reduced(rgb, COARSE)
-    wall = beside(colours(small), None if opening_px is None else (opening_px + 0.5) * scale - 0.5)
-    return [replace(f, common=rarity(wall, (f.corners_px + 0.5) * scale - 0.5) < COMMON_PAPER) for f in found]
-
-
-def _unlike(rare: float) -> float:
-    return 0.3 + 0.7 * rare
+    rare = rarity_outside(colours(small), scale, opening_px)
+    return [replace(f, common=rare(f.corners_px) < COMMON_PAPER) for f in found]
 
 
 def _traced(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -93,24 +94,34 @@ def _strongest(
     return found
 
 
-def unclear_cost(rgb: NDArray[np.uint8], quad: Array, i: int) -> float:
+def unclear_cost(rgb: NDArray[np.uint8], quad: Array, i: int, body: Array | None = None) -> float:
     """Return the cost (-2 log likelihood) of side `i` of a quadrilateral (4, 2) px by the colours on its two sides.
 
-    It is high where the reference's colours do not lie inside the side, or lie outside of it too.
+    It is high where the reference's colours do not lie inside the side, or lie outside of it too. `body` (4, 2) px is
+    what shows its colours, if not all of it.
     """
-    return -2 * float(np.log(UNCLEAR + (1 - UNCLEAR) * (parting(rgb, quad, i, STRIP_PX) or 0.0)))
+    return -2 * float(np.log(UNCLEAR + (1 - UNCLEAR) * (parting(rgb, quad, i, STRIP_PX, body) or 0.0)))
 
 
 def line_near(
     rgb: NDArray[np.uint8], corners: Array, i: int, left_out: float, blur: float, quad: Array
 ) -> NearLine | None:
-    """Return the line near side `i` of a quadrilateral; its colours are judged with the other sides of `quad`."""
+    """Return the line near side `i` of a quadrilateral; its colours are judged with the other sides of `quad`.
+
+    The reference's own are those of what lies within both: beyond the side as it was taken may be wall.
+    """
     code, low = coded(rgb, corners, 12.0)
     near = None if code is None else side_at(code, corners - low, i, left_out, blur)
     if near is None or near[0].seen < SEEN:
         return None
     at = np.array([near[1][0], near[1][1], near[1][2] + near[1][:2] @ low])
-    return NearLine(replace(near[0], pixel=near[0].pixel + low), at, unclear_cost(rgb, with_line(quad, i, at), i))
+    anew = with_line(quad, i, at)
+    return NearLine(replace(near[0], pixel=near[0].pixel + low), at, unclear_cost(rgb, anew, i, _less(anew, quad)))
+
+
+def _less(a: Array, b: Array) -> Array:
+    """Return which of two quadrilaterals (4, 2) px with three sides in common is the smaller."""
+    return a if cv2.contourArea(a.astype(np.float32)) < cv2.contourArea(b.astype(np.float32)) else b
 
 
 def apart_px(a: TracedSide, b: TracedSide) -> float:

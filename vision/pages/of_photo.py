@@ -9,14 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.kept.once import Once, anew
+from vision.page_sides.traced import TracedQuad
 from vision.pages.caught import caught
-from vision.pages.find import OF_ITS_OWN, FoundQuad, find_quads
+from vision.pages.find import FoundQuad, find_quads
 from vision.pages.kind import SAYS, two_of_another_kind
-from vision.pages.one_side import mended
+from vision.pages.one_side import mended_as, mended_where_pointed
 from vision.pages.plane import likeness
 from vision.priors import PAGE_SIZE_MM, PAPER, CameraPrior, reference_size_mm
 from vision.request import Array, PhotoRequest, Reference, Wall, Warning_
-from vision.solving.solve_pages import CORNER_MM, fits_one_wall, left_out_of, solve_rectangles
+from vision.solving.solve_pages import CORNER_MM, fits_one_wall, solve_rectangles
 from vision.solving.solved import Solved
 
 NAMES = {"letter": "Letter page", "a4": "A4 page", "id1": "card", "given": "rectangle of the given size"}
@@ -32,7 +33,7 @@ COMMON_CLEAR = 0.25  # and so near where the wall is as white as either: bricks 
 RARE = 0.5
 # Paper of the size that was not said is to be named, and must be clearer: a piece of a board fits one or the other.
 OTHER_SIZE = 0.5
-MENDED = 2  # candidates of which a side is doubted where none fits
+MENDED = 3  # candidates of which a side is doubted where none fits
 JOINS = 0.4  # rating of one more that joins
 MOST_JOINED = 6  # candidates that are looked at for one more (a guess)
 MORE_COST = 120.0  # it brings about 50 observations; twice their number is too much (a guess)
@@ -78,12 +79,17 @@ def solve_page_photo(
     if isinstance(pointed, Warning_):
         return pointed
     given = pointed
+    own: list[TracedQuad | None] = [None] * len(given)
+    if opening is not None and reference.kind not in PAPER:
+        own = [mended_where_pointed(rgb, q, reference, opening, prior, like, asked.click_px) for q in given]
+        given = [q if t is None else t.corners_px for q, t in zip(given, own, strict=True)]
     if len(given) > 1:
-        solved = solve_rectangles(given, reference, prior, wall, asked.click_px, seen)
+        solved = solve_rectangles(given, reference, prior, wall, asked.click_px, seen, own)
         return _unlike(solved, reference, asked.path.name, like) or solved
     found = kept(("quads", reference, prior, rough, given), lambda: find(given))
     found = _mended(rgb, found, reference, None if given else opening, prior, like)
     traces = [(f.corners_px, f.traced) for f in found] if asked.trace else []
+    traces += [(q, t) for q, t in zip(given, own, strict=True) if t is not None]
 
     def solve(quads: list[Array], clicks: list[float]) -> Solved:
         def made() -> Solved:  # what was traced when it was found is not traced again
@@ -179,15 +185,11 @@ def _mended(
         return found
     if any(f.rare >= RARE and f.rating * like(f.corners_px) >= SURE for f in found):
         return found
-    size = reference_size_mm(reference)
     made = list(found)
     for k, f in enumerate(found[:MENDED]):
-        if f.rating < SURE or f.rare < OF_ITS_OWN:
+        if f.rating < SURE or f.rare < RARE:
             continue
-        sides = np.hypot(*(np.roll(f.corners_px, -1, axis=0) - f.corners_px).T)
-        lies = (sides[0] + sides[2] > sides[1] + sides[3]) != (size[0] > size[1])
-        ends = left_out_of(np.array(size[::-1] if lies else size) / 2, reference.kind)
-        other = mended(rgb, f.traced, ends, size, opening_px, prior, like)
+        other = mended_as(rgb, f.traced, reference, opening_px, prior, like)
         made[k] = f if other is None else replace(f, corners_px=other.corners_px, traced=other)
     return made
 

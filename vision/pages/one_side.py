@@ -17,15 +17,17 @@ from vision.page_sides.coded import with_line
 from vision.page_sides.traced import TracedQuad
 from vision.pages.lines_near import NearLine, line_near, lines_near
 from vision.pages.plane import laid_on_wall
-from vision.priors import CameraPrior
-from vision.request import Array
+from vision.priors import CameraPrior, reference_size_mm
+from vision.request import Array, Reference
+from vision.solving.solve_pages import left_out_of, traced_rectangle
 
-FAR, PLACES = 0.35, 41  # of the length across: so far off the side may be; and as many places are tried
+# A stripe ends 16 mm from the edge (ISO/IEC 7811-2, from memory), half of what is left of the height across.
+FAR, PLACES = 0.55, 61  # of the length across: so far off the side may be; and as many places are tried
 FITS = 0.5  # likeness of the card with that side
 OFF_PX = (0.0, 1.6, -1.6)  # a side is placed from so near; its place is known no better
-CLEAR = (
-    0.5  # likeness, share of the side seen, and how clearly it parts card and wall, multiplied; a lamp's pane had 0.4
-)
+# Likeness, share of the side seen, and how clearly it parts card and wall, multiplied; a lamp's pane had 0.4. And where
+# a person pointed at the card (a guess).
+CLEAR, CLEAR_POINTED = 0.5, 0.1
 CLEARER = 3.0  # than with another of its sides mended (a guess)
 
 
@@ -37,6 +39,7 @@ def mended(
     opening_px: Array,
     prior: CameraPrior,
     like: Callable[[Array], float],
+    clear: float = CLEAR,
 ) -> TracedQuad | None:
     """Return a traced card with the one side exchanged that makes it fit; None where none does, or several do.
 
@@ -45,6 +48,7 @@ def mended(
     left_out : share of width and height left out at each end of a side.
     opening_px : corners (4, 2) px.
     like : says of corners how like the reference they are on the wall, 0 to 1.
+    clear : how clear that side must be, 0 to 1.
     """
     near = lines_near(rgb, traced, left_out)
     best: list[tuple[float, TracedQuad]] = []
@@ -69,9 +73,42 @@ def mended(
         if fitting:
             best.append(max(fitting, key=lambda f: f[0]))
     best.sort(key=lambda f: -f[0])
-    if not best or best[0][0] < CLEAR or (len(best) > 1 and best[0][0] < CLEARER * best[1][0]):
+    if not best or best[0][0] < clear or (len(best) > 1 and best[0][0] < CLEARER * best[1][0]):
         return None
     return best[0][1]
+
+
+def mended_as(
+    rgb: NDArray[np.uint8],
+    traced: TracedQuad,
+    reference: Reference,
+    opening_px: Array,
+    prior: CameraPrior,
+    like: Callable[[Array], float],
+    clear: float = CLEAR,
+) -> TracedQuad | None:
+    """Return the same, for a reference that hangs upright or lies as the traced sides (4, 2) px say."""
+    width, height = reference_size_mm(reference)
+    sides = np.hypot(*(np.roll(traced.corners_px, -1, axis=0) - traced.corners_px).T)
+    lies = (sides[0] + sides[2] > sides[1] + sides[3]) != (width > height)
+    half = np.array([height, width] if lies else [width, height]) / 2
+    return mended(rgb, traced, left_out_of(half, reference.kind), (width, height), opening_px, prior, like, clear)
+
+
+def mended_where_pointed(
+    rgb: NDArray[np.uint8],
+    quad: Array,
+    reference: Reference,
+    opening_px: Array,
+    prior: CameraPrior,
+    like: Callable[[Array], float],
+    click_px: float,
+) -> TracedQuad | None:
+    """Return the sides near corners (4, 2) px that were pointed out, one of them exchanged; None where none need be."""
+    traced = traced_rectangle(rgb, quad, reference, reference.kind, click_px)
+    if traced is None or like(traced.corners_px) >= FITS:
+        return None
+    return mended_as(rgb, traced, reference, opening_px, prior, like, CLEAR_POINTED)
 
 
 def _exchanged(traced: TracedQuad, i: int, other: NearLine, corners: Array) -> TracedQuad:

@@ -6,7 +6,7 @@ masks show first, and of a bounded number of them.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from itertools import chain
 from math import hypot, sqrt
@@ -15,7 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.pages.masks import masks, paper_masks
+from vision.pages.masks import Mask, masks, paper_masks
 from vision.pages.part_hidden import FILLED, straight_sides
 from vision.request import Array
 
@@ -57,16 +57,26 @@ def outline_groups(
 ) -> list[list[Outline]]:
     """Return four-sided outlines of even regions at many levels and in several colours, those of one thing together.
 
-    `worth` says of boxes (N, 4) px (left, top, width, height) which may hold one, `likely` of corners (N, 4, 2) px.
     `coloured` asks for levels of hue too, not of lightness and saturation alone, `hidden` for outlines of which
-    something hides corners or parts. The largest group comes first.
+    something hides corners or parts. For the rest see `groups_in`.
+    """
+    made = masks(small, levels, coloured=coloured)
+    return groups_in(chain(made, paper_masks(small, shortest**2)) if hidden else made, shortest, likely, worth, hidden)
+
+
+def groups_in(
+    made: Iterable[tuple[Mask, float]], shortest: float, likely: Asked, worth: Asked, hidden: bool = False
+) -> list[list[Outline]]:
+    """Return four-sided outlines of masks, each with by how much (px) it shows them too small; those alike together.
+
+    `worth` says of boxes (N, 4) px (left, top, width, height) which may hold one, `likely` of corners (N, 4, 2) px.
+    The largest group comes first.
     """
     seen: list[Outline] = []
     smallest = shortest**2
     around = AROUND_HIDDEN if hidden else AROUND
-    largest = MAX_SHARE * small.shape[0] * small.shape[1]
-    made = masks(small, levels, coloured=coloured)
-    for mask, out in chain(made, paper_masks(small, smallest)) if hidden else made:
+    for mask, out in made:
+        largest = MAX_SHARE * mask.size
         contours, _ = cv2.findContours(mask, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
         kept = []
         for contour in contours:

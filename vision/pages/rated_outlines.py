@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from vision.pages.grain import Grain, grain, smoothness
 from vision.pages.paper import THIRDS, evennesses, in_boxes, tints
-from vision.pages.quads import fitted, outline_groups
+from vision.pages.quads import Outline, fitted, groups_in, outline_groups
+from vision.pages.rare_masks import rare_masks
 from vision.pages.rarity import Colours, colours, rarities
 from vision.pages.shape import FORESHORTENED, MIN_SHORT_PX, placed, pose_rating, voted
 from vision.priors import CameraPrior
@@ -84,17 +85,58 @@ def rated_outlines(
     groups = outline_groups(small, shortest, likely, worth, levels, coloured=long_side > COARSE, hidden=plain)
     seen = None if plain else colours(small)
     rough = grain(small) if plain else None
-    rated: list[tuple[float, Array]] = []
-    if not groups:
-        return RatedOutlines(scale, seen, rough, ())
-    places = INSIDE_MANY @ np.array([_middle([o.rough for o in g]) for g in groups])
-    seen_in = np.array([len(g) for g in groups])
     if seen is None:
-        looks = evennesses(small, places)
+        looks = evennesses(small, INSIDE_MANY @ _middles(groups)) if groups else np.empty(0)
     else:
-        looks = rarities(seen, places, np.array([g[0].area for g in groups]))
-        looks = (0.3 + 0.7 * looks) * (looks > COMMON)
-    for k in np.argsort(-looks * np.sqrt(seen_in), kind="stable")[: GROUPS[plain]]:
+        looks = _looks(seen, groups)
+    rated = _rated(groups, looks, scale, size_mm, prior, rough)
+    return RatedOutlines(scale, seen, rough, rated)
+
+
+def rare_outlines(
+    seen: RatedOutlines, size_mm: tuple[float, float], prior: CameraPrior, opening_px: Array
+) -> tuple[tuple[float, Array], ...]:
+    """Return outlines of what is of colours rare outside an opening (4, 2) px and its surround, and their ratings.
+
+    A light card whose stripe looks like the joints that it covers is one region nowhere else.
+    """
+    known, scale = seen.colours, seen.scale
+    if known is None:
+        return ()
+    photo = (round(2 * prior.cx + 1), round(2 * prior.cy + 1))
+
+    def likely(quads: Array) -> NDArray[np.bool_]:
+        return placed((quads + 0.5) / scale - 0.5, size_mm, photo)
+
+    def worth(boxes: Array) -> NDArray[np.bool_]:
+        return np.ones(len(boxes), bool)
+
+    groups = groups_in(
+        rare_masks(known, (opening_px + 0.5) * scale - 0.5, size_mm), MIN_SHORT_PX * scale, likely, worth
+    )
+    return _rated(groups, np.ones(len(groups)), scale, size_mm, prior, None)
+
+
+def _looks(seen: Colours, groups: Sequence[Sequence[Outline]]) -> Array:
+    """Return 0 to 1 of each group: how unlike the rest of the photo it is, nought where not worth a look."""
+    if not groups:
+        return np.empty(0)
+    looks = rarities(seen, INSIDE_MANY @ _middles(groups), np.array([g[0].area for g in groups]))
+    return np.asarray((0.3 + 0.7 * looks) * (looks > COMMON))
+
+
+def _rated(
+    groups: Sequence[Sequence[Outline]],
+    looks: Array,
+    scale: float,
+    size_mm: tuple[float, float],
+    prior: CameraPrior,
+    rough: Grain | None,
+) -> tuple[tuple[float, Array], ...]:
+    """Return ratings and outlines (4, 2) px of the full photo, best first, of the groups that look best."""
+    rated: list[tuple[float, Array]] = []
+    seen_in = np.array([len(g) for g in groups])
+    for k in np.argsort(-looks * np.sqrt(seen_in), kind="stable")[: GROUPS[rough is not None]]:
         group = groups[k]
         quads = fitted(group)
         for q, votes in voted([(q + 0.5) / scale - 0.5 for q in quads]):
@@ -103,7 +145,12 @@ def rated_outlines(
                 rating *= smoothness(rough, (q + 0.5) * scale - 0.5)
             if rating > 0:
                 rated.append((rating, q))
-    return RatedOutlines(scale, seen, rough, tuple(sorted(rated, key=lambda r: -r[0])))
+    return tuple(sorted(rated, key=lambda r: -r[0]))
+
+
+def _middles(groups: Sequence[Sequence[Outline]]) -> Array:
+    """Return the median of the rough corners (4, 2) of each group."""
+    return np.array([_middle([o.rough for o in g]) for g in groups])
 
 
 def _middle(quads: Sequence[Array]) -> Array:
