@@ -12,7 +12,7 @@ import pytest
 from fixtures.renderer.camera import Camera, film_focal_px, pose
 from fixtures.renderer.render import render
 from fixtures.renderer.scene import Opening, Scene, Sheet, Wall, smooth_sides
-from vision.pages.find import _among_the_wall, find_quads
+from vision.pages.find import _among_the_wall, apart, find_quads
 from vision.pages.of_photo import _clear, solve_page_photo
 from vision.pages.paper import BOTH, alike_all_round, evenness
 from vision.priors import camera_prior
@@ -60,6 +60,20 @@ def test_both_pages_on_brick_are_found_and_nothing_else_looks_as_much_like_one(t
         assert min(np.abs(f.corners_px - q).max() for f in found[:2]) < 0.5
 
 
+def test_of_two_outlines_in_one_place_that_with_less_wall_or_better_shape_stays(two):
+    """A card with a joint beside it on two sides has its proportions too, and is as clear: seen on a rendered wall."""
+    rgb, truth, _true = two
+    page = find_quads(rgb, LETTER, prior(), plain=True, corner_mm=20, opening_px=np.array(truth["rough_corners_px"]))[0]
+    card = replace(page, rating=0.52, rare=0.93)
+    with_joints = replace(
+        page, corners_px=np.add(page.corners_px, [[-8, 0], [0, 0], [0, 8], [-8, 8]]), rating=0.57, rare=0.77
+    )
+    assert apart([with_joints, card], lambda _: 1.0) == [card]
+    clearer = replace(with_joints, rating=0.9)
+    assert apart([clearer, card], lambda _: 1.0) == [clearer]
+    assert apart([clearer, card], lambda q: float(q is card.corners_px)) == [card]
+
+
 def test_one_brick_of_many_is_no_card_however_much_it_has_its_shape(two):
     rgb, truth, _true = two
     page = find_quads(rgb, LETTER, prior(), plain=True, corner_mm=20, opening_px=np.array(truth["rough_corners_px"]))[0]
@@ -94,7 +108,8 @@ def test_a_card_on_brick_is_found_by_itself_and_no_brick_is():
     green = Sheet(0, (-520.0, -30.0), 1.5, page_mm=size, plain="id1", stated_mm=size, colour=(0.05, 0.28, 0.12))
     rgb, truth, (true,) = photo((replace(green, thick_mm=0.76),), width=1280)
     opening = np.array(truth["rough_corners_px"])
-    (found,) = find_quads(rgb, size, prior(1280), plain=False, corner_mm=5, opening_px=opening)
+    candidates = find_quads(rgb, size, prior(1280), plain=False, corner_mm=5, opening_px=opening)
+    (found,) = apart(candidates, lambda _: 1.0)
     assert np.abs(found.corners_px - true).max() < 1.0
     assert found.rare > 0.9
 

@@ -113,3 +113,16 @@ def test_a_card_pointed_out_is_measured_by_its_head_where_its_stripe_is_the_stro
     solved = pointed((20, 20, 30), CARD + moved)
     assert not isinstance(solved, Warning_), solved.message
     assert np.abs(solved.outlines_px[0] - CARD).max() < 0.5
+
+
+def test_of_two_sides_that_would_fit_the_one_a_person_pointed_at_is_taken():
+    """A card cut by its stripe, and a second line as far beyond its foot as the head lies off: which is the card?"""
+    rgb = drawn()
+    beyond = round(CARD[2, 1] + STRIPE[1])
+    rgb[beyond : beyond + 2, 140:265] = (100, 95, 80)
+    traced = trace_quad(rgb, with_side(0, STRIPE[1]), 2.0, LEFT_OUT)
+    assert traced is not None
+    other = mended(rgb, traced, LEFT_OUT, ID1, OPENING, prior(), like, CARD + 1.0, 2.0)
+    assert other is not None
+    assert np.abs(other.corners_px - CARD).max() < 0.5
+    assert mended(rgb, traced, LEFT_OUT, ID1, OPENING, prior(), like, CARD + 60.0, 2.0) is None

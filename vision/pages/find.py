@@ -19,14 +19,13 @@ from vision.page_sides.traced import TracedQuad, trace_quad
 from vision.pages.grain import Grain, smoothness
 from vision.pages.in_courses import in_courses
 from vision.pages.paper import alike_all_round, evenness
-from vision.pages.plane import likeness
 from vision.pages.rarity import colours, rarity_outside
 from vision.pages.rated_outlines import COARSE, COMMON, SEARCH, RatedOutlines, rare_outlines, rated_outlines, reduced
 from vision.pages.shape import may_lie_beside, overlap, pose_rating
 from vision.priors import CameraPrior
 from vision.request import Array
 
-ROUGH_PX = 10.0  # of the opening's corners as they come here, to the next of 64 steps (a guess)
+LEAST_LIKE = 1e-3  # of candidates in one place none of which is like the reference the best rated stays
 TRACED = 8  # the likeliest outlines are traced
 GOOD = 0.5  # rating of a page that needs no finer search: sound ones have 0.6 to 0.8
 NEAR = 0.4  # votes of what could be another page (the lesser of two had 0.8 of the better one in 40 photos)
@@ -65,7 +64,7 @@ def find_quads(
     known_px: Sequence[Array] = (),
     once: Once = anew,
 ) -> list[FoundQuad]:
-    """Return the candidates, best first, none overlapping another or a known one.
+    """Return the candidates, best first, none overlapping a known one. Several may lie in one place (`apart`).
 
     Parameters
     ----------
@@ -102,7 +101,7 @@ def find_quads(
             break
     if plain and len(found) > 1:
         found = _among_the_wall(rgb, found, opening_px)
-    return _apart(found, size_mm, opening_px, prior)
+    return sorted(found, key=lambda f: -f.rating)
 
 
 def _no_bricks(
@@ -128,16 +127,15 @@ def _no_bricks(
     return found
 
 
-def _apart(
-    found: list[FoundQuad], size_mm: tuple[float, float], opening_px: Array | None, prior: CameraPrior
-) -> list[FoundQuad]:
-    """Return the candidates, best first, of overlapping ones the better: shaped better too, where the opening shows."""
+def apart(found: Sequence[FoundQuad], like: Callable[[Array], float]) -> list[FoundQuad]:
+    """Return the candidates, best first, one in each place: the better one, better shaped and with less wall in it.
+
+    `like` says of corners (4, 2) px how like the reference they are on the wall, 0 to 1.
+    """
     first = {id(f): f.rating for f in found}
-    if opening_px is not None and np.isfinite(opening_px).all():  # of two in one place the better shaped
-        for f in found:
-            if any(f is not g and overlap(f.corners_px, g.corners_px) for g in found):
-                first[id(f)] *= likeness(f.corners_px, size_mm, opening_px, prior, ROUGH_PX)
-    found.sort(key=lambda f: -f.rating)
+    for f in found:
+        if any(f is not g and overlap(f.corners_px, g.corners_px) for g in found):
+            first[id(f)] *= f.rare * (LEAST_LIKE + (1 - LEAST_LIKE) * like(f.corners_px))
     kept: list[FoundQuad] = []
     for f in sorted(found, key=lambda f: -first[id(f)]):
         if not any(overlap(f.corners_px, k.corners_px) for k in kept):

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from vision.kept.once import Once, anew
 from vision.page_sides.traced import TracedQuad
 from vision.pages.caught import caught
-from vision.pages.find import FoundQuad, find_quads
+from vision.pages.find import FoundQuad, apart, find_quads
 from vision.pages.kind import SAYS, two_of_another_kind
 from vision.pages.one_side import mended_as, mended_where_pointed
 from vision.pages.plane import likeness
@@ -86,7 +86,7 @@ def solve_page_photo(
     if len(given) > 1:
         solved = solve_rectangles(given, reference, prior, wall, asked.click_px, seen, own)
         return _unlike(solved, reference, asked.path.name, like) or solved
-    found = kept(("quads", reference, prior, rough, given), lambda: find(given))
+    found = apart(kept(("quads", reference, prior, rough, given), lambda: find(given)), like)
     found = _mended(rgb, found, reference, None if given else opening, prior, like)
     traces = [(f.corners_px, f.traced) for f in found] if asked.trace else []
     traces += [(q, t) for q, t in zip(given, own, strict=True) if t is not None]

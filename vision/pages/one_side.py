@@ -27,7 +27,8 @@ FITS = 0.5  # likeness of the card with that side
 OFF_PX = (0.0, 1.6, -1.6)  # a side is placed from so near; its place is known no better
 # Likeness, share of the side seen, and how clearly it parts card and wall, multiplied; a lamp's pane had 0.4. And where
 # a person pointed at the card (a guess).
-CLEAR, CLEAR_POINTED = 0.5, 0.1
+CLEAR, CLEAR_POINTED = 0.5, 0.05
+CLICK_WANDERS = 2.0  # standard deviations of a click: hands are less steady than they say (a guess)
 CLEARER = 3.0  # than with another of its sides mended (a guess)
 
 
@@ -39,7 +40,8 @@ def mended(
     opening_px: Array,
     prior: CameraPrior,
     like: Callable[[Array], float],
-    clear: float = CLEAR,
+    pointed_px: Array | None = None,
+    u_px: float = 1.0,
 ) -> TracedQuad | None:
     """Return a traced card with the one side exchanged that makes it fit; None where none does, or several do.
 
@@ -48,8 +50,15 @@ def mended(
     left_out : share of width and height left out at each end of a side.
     opening_px : corners (4, 2) px.
     like : says of corners how like the reference they are on the wall, 0 to 1.
-    clear : how clear that side must be, 0 to 1.
+    pointed_px : where a person pointed at its corners (4, 2) px, each coordinate to `u_px`: then that side need not be
+        as clear, and of several the one that lies there is meant.
     """
+
+    def meant(corners: Array) -> float:
+        if pointed_px is None:
+            return 1.0
+        return float(np.exp(-0.5 * ((corners - pointed_px) ** 2).mean() / u_px**2))
+
     near = lines_near(rgb, traced, left_out)
     best: list[tuple[float, TracedQuad]] = []
     for i in range(4):
@@ -64,7 +73,7 @@ def mended(
         made = [(other, with_line(traced.corners_px, i, other.line)) for other in beside]
         fitting = [
             (
-                fits * other.side.seen * float(np.exp(-other.unclear / 2)),
+                fits * other.side.seen * float(np.exp(-other.unclear / 2)) * meant(corners),
                 _exchanged(traced, i, other, corners),
             )
             for other, corners in made
@@ -73,6 +82,7 @@ def mended(
         if fitting:
             best.append(max(fitting, key=lambda f: f[0]))
     best.sort(key=lambda f: -f[0])
+    clear = CLEAR if pointed_px is None else CLEAR_POINTED
     if not best or best[0][0] < clear or (len(best) > 1 and best[0][0] < CLEARER * best[1][0]):
         return None
     return best[0][1]
@@ -85,14 +95,17 @@ def mended_as(
     opening_px: Array,
     prior: CameraPrior,
     like: Callable[[Array], float],
-    clear: float = CLEAR,
+    pointed_px: Array | None = None,
+    u_px: float = 1.0,
 ) -> TracedQuad | None:
     """Return the same, for a reference that hangs upright or lies as the traced sides (4, 2) px say."""
     width, height = reference_size_mm(reference)
     sides = np.hypot(*(np.roll(traced.corners_px, -1, axis=0) - traced.corners_px).T)
     lies = (sides[0] + sides[2] > sides[1] + sides[3]) != (width > height)
     half = np.array([height, width] if lies else [width, height]) / 2
-    return mended(rgb, traced, left_out_of(half, reference.kind), (width, height), opening_px, prior, like, clear)
+    return mended(
+        rgb, traced, left_out_of(half, reference.kind), (width, height), opening_px, prior, like, pointed_px, u_px
+    )
 
 
 def mended_where_pointed(
@@ -108,7 +121,8 @@ def mended_where_pointed(
     traced = traced_rectangle(rgb, quad, reference, reference.kind, click_px)
     if traced is None or like(traced.corners_px) >= FITS:
         return None
-    return mended_as(rgb, traced, reference, opening_px, prior, like, CLEAR_POINTED)
+    u_px = CLICK_WANDERS * click_px * max(rgb.shape) / 4032
+    return mended_as(rgb, traced, reference, opening_px, prior, like, quad, max(u_px, 1.0))
 
 
 def _exchanged(traced: TracedQuad, i: int, other: NearLine, corners: Array) -> TracedQuad:
