@@ -90,10 +90,13 @@ def trace_solved(
     corners = asked.corners_px
     found_by: FoundBy = "corners" if corners is not None else "photo"
     if corners is None:
-        near = last.lined(ready.grey, solved, None, request.wall, by.segments).adjusted.state.camera
+        sheets = ready.reference.kind == "sheet"
+        if sheets:  # printed edges leave nothing for lines to settle
+            near = last.lined(ready.grey, solved, None, request.wall, by.segments).adjusted.state.camera
+        else:
+            near = _with_lines(request, ready, by, last, None).adjusted.state.camera
         z = depths.z_mm
         out = max(0.5 * (z["left"] + z["right"]) - z["sill"], 0.0) if request.sill_at == "front" else 0.0
-        sheets = ready.reference.kind == "sheet"
         searched = find_openings(ready.picture.rgb, near, solved.outlines_px, request.wall, out, sheets=sheets)
         if isinstance(searched, Warning_):
             return replace(base, error=searched)
@@ -211,7 +214,9 @@ def _traces(case: _Solved, corners: Array) -> dict[Side, SideTrace | FailedSide]
     return traces
 
 
-def _with_lines(request: OpeningRequest, ready: Prepared, by: PhotoSolved, last: LastTrace, corners: Array) -> Solved:
+def _with_lines(
+    request: OpeningRequest, ready: Prepared, by: PhotoSolved, last: LastTrace, corners: Array | None
+) -> Solved:
     """Return the photo solved with the wall's lines, which also tell the sides of cards from other lines near them."""
     rgb = ready.picture.rgb
 
