@@ -14,6 +14,7 @@ from vision.pages.caught import caught
 from vision.pages.find import FoundQuad, apart, find_quads
 from vision.pages.kind import SAYS, two_of_another_kind
 from vision.pages.one_side import mended_as, mended_where_pointed
+from vision.pages.opening_roughly import roughly
 from vision.pages.plane import likeness
 from vision.priors import PAGE_SIZE_MM, PAPER, CameraPrior, reference_size_mm
 from vision.request import Array, PhotoRequest, Reference, Wall, Warning_
@@ -59,7 +60,7 @@ def solve_page_photo(
     given = list(asked.reference_corners_px)
     if given and not asked.trace:
         return solve_rectangles(given, reference, prior, wall, asked.click_px, seen)
-    rough = _rough(asked.corners_px, rgb.shape)
+    rough = roughly(asked.corners_px, (rgb.shape[1], rgb.shape[0]))
     opening = asked.corners_px if asked.corners_px is not None and np.isfinite(asked.corners_px).all() else None
     like = _likeness_of(reference, opening, prior, asked.click_px)
 
@@ -192,12 +193,6 @@ def _mended(
         other = mended_as(rgb, f.traced, reference, opening_px, prior, like)
         made[k] = f if other is None else replace(f, corners_px=other.corners_px, traced=other)
     return made
-
-
-def _rough(corners_px: Array | None, shape: tuple[int, ...]) -> Array | None:
-    """Return the corners to the next of 64 steps of the photo: where no reference lies needs no more."""
-    step = max(shape) / 64
-    return None if corners_px is None else np.asarray(np.rint(corners_px / step) * step)
 
 
 def _clear(
