@@ -40,26 +40,32 @@ def contradicted(
     free = adjust([*but_camera(solved.blocks), *camera_blocks(loose)], solved.adjusted.state, near=True)
     known = np.array([np.log(profile.focal_px), profile.cx, profile.cy])
     assert profile.covariance is not None
-    told = []
+    against = []
     for result in (solved.adjusted, free):
         apart = result.state.vector()[INTERIOR] - known
         covariance = result.covariance[INTERIOR, INTERIOR] + profile.covariance[:3, :3]
-        told.append((_chance(apart, covariance), apart, covariance))
-    chance, apart, covariance = min(told, key=lambda t: t[0])
-    if chance >= LEVEL:
+        against.append((_chance(apart, covariance), _said(apart, 2 * np.sqrt(np.diag(covariance)))))
+    against = sorted(a for a in against if a[0] < LEVEL)
+    if not against:
         return None
     aside = free.state.vector()[MIDDLE] - [own.cx, own.cy]
     cut = _chance(aside, free.covariance[MIDDLE, MIDDLE] + own.u_centre_px**2 * np.eye(2)) < LEVEL
-    U95 = 2 * np.sqrt(np.diag(covariance))
-    off, far = float(np.hypot(*apart[1:3])), float(U95[1:3].max())
-    longer = "longer" if apart[0] > 0 else "shorter"
-    by = 100 * abs(np.expm1(apart[0]))
-    why = (
-        f"by what it shows the middle of its lens lies {off:.0f} px (U95 {far:.0f} px) from the profile's"
-        if off / far > abs(apart[0]) / U95[0]
-        else f"by what it shows its lens is {by:.0f} % {longer} (U95 {100 * U95[0]:.0f} %) than the profile's"
+    says = next(
+        (said for _, said in against if said), "its lens has not both the profile's focal length and its middle"
     )
-    return why, free if cut else None
+    return f"by what it shows {says}", free if cut else None
+
+
+def _said(apart: Array, U95: Array) -> str:
+    """Return a difference (3,) in words, by what is clearest of it; '' where each of it is within its U95 (3,)."""
+    off, far = float(np.hypot(*apart[1:3])), float(U95[1:3].max())
+    times = off / far, abs(float(apart[0] / U95[0]))
+    if max(times) < 1:
+        return ""
+    if times[0] > times[1]:
+        return f"the middle of its lens lies {off:.0f} px (U95 {far:.0f} px) from the profile's"
+    longer = "longer" if apart[0] > 0 else "shorter"
+    return f"its lens is {100 * abs(np.expm1(apart[0])):.0f} % {longer} (U95 {100 * U95[0]:.0f} %) than the profile's"
 
 
 def _chance(apart: Array, covariance: Array) -> float:
