@@ -46,10 +46,10 @@ def sides(camera, out):
     }
 
 
-def seen(out, ask=OpeningRequest(()), x=60.0, tell=sill_stands_out, **how):  # noqa: B008
+def seen(out, ask=OpeningRequest(()), x=60.0, tell=sill_stands_out, up=UP, **how):  # noqa: B008
     """Return what a drawn photo tells of a sill that stands `out` mm out of the wall."""
-    camera = camera_at(x, UP, ABOVE_PX)
-    return tell(ask, SillSeen(photo_of(camera, out, **how), camera, sides(camera, out), FLAT, UP))
+    camera = camera_at(x, up, ABOVE_PX)
+    return tell(ask, SillSeen(photo_of(camera, out, **how), camera, sides(camera, out), FLAT, up))
 
 
 @pytest.mark.parametrize("out", [30.0, 40.0, 50.0])
@@ -75,6 +75,20 @@ def test_a_sill_that_falls_toward_its_front_is_no_further_out():
 def test_a_flush_sill_is_not_seen_to_stand_out():
     assert seen(0.0) is None
     assert seen(0.0, x=300.0) is None
+
+
+def test_where_jambs_end_tells_nothing_from_below_where_the_top_of_a_sill_is_hidden():
+    """Geometry: from there the front hides the top, so that jambs end at the front's arris whatever stands out."""
+    assert seen(0.0, up=-UP) is None
+    assert seen(40.0, up=-UP) is None
+
+
+def test_where_jambs_end_tells_with_one_ear_from_a_head_above_the_sill():
+    camera = camera_at(60.0, UP, ABOVE_PX)
+    photo = photo_of(camera, 40.0)
+    photo[:, 820:] = photo[:1, 820:]  # the right ear hidden
+    told = sill_stands_out(OpeningRequest(()), SillSeen(photo, camera, sides(camera, 40.0), FLAT, UP))
+    assert abs(told.value_mm - 40.0) < 2 * told.u_mm
 
 
 def test_what_was_given_of_a_sill_is_not_asked_of_the_photo():

@@ -7,13 +7,23 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.integrate import quad
+from scipy.stats import norm, uniform
 
 from tests.drawn_walls import blocks_of, camera, state
 from tests.test_sheets_disagree import BARS, CUT_MM, measured
 from vision.adjustment import adjust
 from vision.observations import EdgeBlock, PriorBlock
 from vision.solving.solved import Solved
-from vision.solving.unlike_sheets import less_sure_scale, sheet_scales, taken_apart, with_own_scales
+from vision.solving.unlike_sheets import (
+    SheetScales,
+    is_size,
+    less_sure_scale,
+    sheet_scales,
+    taken_apart,
+    with_lines_as_printed,
+    with_own_scales,
+)
 
 FOCAL = 6  # of the unknowns: logarithm of the focal length
 PLACES = np.array([[0.0, 0.0], [1350.0, 40.0], [700.0, 900.0]])
@@ -54,6 +64,43 @@ def test_scales_of_sheets_are_those_of_an_adjustment_with_them_as_unknowns():
     least = cost(apart)
     assert cost(apart + found.u_apart) - least == pytest.approx(1, abs=0.1)
     assert cost(apart - found.u_apart) - least == pytest.approx(1, abs=0.1)
+
+
+@pytest.mark.parametrize("larger", [0.0, 0.003, 0.006, 0.008, 0.02])
+def test_how_probably_sheets_are_unlike_is_bayes_rule_over_how_far_they_lie_apart(larger):
+    """Oracle: the prior as it is stated (2 in 100 differ, evenly from -8 to 8 %), integrated by scipy."""
+    blocks, adjusted, _ = seen(2, (larger, 0.0))
+    found = sheet_scales(blocks, adjusted.state)
+
+    def seen_if(true):
+        return norm.pdf(found.apart, true, found.u_apart)
+
+    near = (found.apart - 8 * found.u_apart, found.apart + 8 * found.u_apart)
+    unlike = 0.02 * quad(lambda d: uniform.pdf(d, -0.08, 0.16) * seen_if(d), *near)[0]
+    assert found.p_unlike == pytest.approx(unlike / (unlike + 0.98 * seen_if(0.0)), rel=1e-6)
+
+
+def test_the_common_scale_is_as_unsure_as_that_sheets_may_be_unlike_makes_it():
+    """Variance of a mixture: of p, half of how far they lie apart to either side; of the rest, nothing."""
+    scales = SheetScales(np.array([-0.001, 0.001]), 0.002, 0.0008, 0.01, 0.3)
+    assert scales.u_common**2 == pytest.approx(0.3 * 0.001**2 + 0.7 * 0)
+    assert not scales.unlike
+    surely = replace(scales, chance=1e-6)
+    assert surely.unlike
+    assert surely.u_common == pytest.approx(0.001)
+
+
+def test_sheets_that_may_be_unlike_make_sizes_as_unsure_with_the_walls_lines_as_their_scales_say():
+    """Law of propagation (JCGM 100): the doubt adds to what is known of the print scale; lines add nothing here."""
+    alone = solved(*seen(2, (0.006, 0.0)))
+    scales = sheet_scales(alone.blocks, alone.adjusted.state)
+    assert 0.1 < scales.p_unlike < 0.9
+    lined = with_lines_as_printed(alone, lambda sheets: sheets)
+    (before,), (after,) = ([b for b in s.blocks if is_size(b)] for s in (alone, lined))
+    doubt = scales.p_unlike * (scales.apart / 2) ** 2
+    assert after.u**2 - before.u**2 == pytest.approx([doubt, doubt])
+    one = solved(*seen(2, (0.01,)))
+    assert with_lines_as_printed(one, lambda sheets: sheets) is one  # a single sheet is like itself
 
 
 def _plain(block):
