@@ -38,6 +38,12 @@ def test_the_outer_of_two_steps_is_found_where_it_is(apart, share):
     assert found == pytest.approx(apart - 0.3, abs=0.3)
 
 
+@pytest.mark.parametrize(("times", "apart", "share"), [(0.9, 3.5, 0.08), (1.12, 2.5, 0.25), (1.25, 2.5, 0.15)])
+def test_two_steps_are_found_at_a_side_that_is_a_tenth_sharper_or_a_quarter_softer_than_the_photo(times, apart, share):
+    found = reach(profile((-0.3, -0.15), (-0.3 + apart, -0.15 * share), blur=times * BLUR))
+    assert found == pytest.approx(apart - 0.3, abs=0.3)
+
+
 @pytest.mark.parametrize(
     "steps",
     [

@@ -134,6 +134,21 @@ def test_ends_whose_only_sheet_was_moved_between_them_are_not_joined():
     assert join(ends, depths()) is None
 
 
+def test_a_photo_that_hangs_on_one_which_itself_hangs_on_nothing_is_not_joined_either():
+    """Nothing tells how high the second lies; without it nothing tells how far aside the third does."""
+    rng = np.random.default_rng(7)
+    shown = (
+        (("right", "sill", "head"), 0.0, 620.0),
+        (("left", "right"), 25.0, 635.0),
+        (("left", "sill", "head"), -15.0, 600.0),
+    )
+    parts = [
+        replace(photo_of(PLACES[k], [("sheet C", x, y, 0.0)], rng, sides=sides), corners_px=np.full((4, 2), np.nan))
+        for k, (sides, x, y) in enumerate(shown)
+    ]
+    assert join(parts, depths()) is None
+
+
 def test_a_photo_that_shows_no_side_is_held_by_its_sheet_and_leaves_the_sizes_as_they_are():
     rng = np.random.default_rng(7)
     bare = replace(photo_of(PLACES[2], [A], rng, sides=()), corners_px=np.full((4, 2), np.nan))

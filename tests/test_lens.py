@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 import pytest
 
-from vision.lens.interior import LensFit, View, calibrate
+from vision.lens.interior import LensFit, View, _adjusted, calibrate
 from vision.observations import point_block
 from vision.priors import camera_blocks, camera_prior, reference_blocks, size_block
 from vision.request import CheckBar, Reference
@@ -142,6 +142,24 @@ def test_a_lens_that_focuses_and_is_stabilised_is_as_uncertain_as_stated():
         errors.append((values(fit) - TRUE) / sd(fit))
     # chi-square of 10: 99.9 % below 2.96
     assert np.mean(np.square(errors), axis=0).max() < 2.96
+
+
+def test_a_print_that_is_stretched_as_printers_do_is_no_fault_of_the_lens(six):
+    """Oracle: the lens of the same corners; 0.2 % of either direction is what is believed beforehand (contract)."""
+    photos, fit = six
+    stretched = [view(f"{i}.jpg", mm * [0.998, 1.002], px, SIZE) for i, (mm, px) in enumerate(photos)]
+    found = calibrate(stretched, SIZE)
+    assert found.left_out == ()
+    assert values(found) / sd(fit) == pytest.approx(values(fit) / sd(fit), abs=0.5)
+    assert sd(found) == pytest.approx(sd(fit), rel=0.1)
+
+
+def test_how_large_sheets_were_printed_stays_as_unsure_as_believed(six):
+    """Projection knows no scale: larger sheets farther off look the same. Of a mean of two: 0.2 % over root 2."""
+    photos, _ = six
+    fit = _adjusted([view(f"{i}.jpg", *p, SIZE) for i, p in enumerate(photos)], SIZE)
+    mean = np.full(2, 0.5)
+    assert np.sqrt(mean @ fit.covariance[5:7, 5:7] @ mean) == pytest.approx(0.002 / np.sqrt(2), rel=0.01)
 
 
 def test_two_photos_are_refused(six):

@@ -61,6 +61,18 @@ def test_columns_agree_with_courses_laid_within_10_mm_and_no_others():
     assert of["glass"] == pytest.approx(0.0, abs=0.05)
 
 
+def test_beside_an_opening_with_sheets_above_and_below_courses_are_those_of_the_walls_ends_up_to_its_lintel():
+    """What the sheets hang over is the opening, and bricks on end over it; left and right of both the wall goes on."""
+    light, other = courses(), NONE.copy()
+    light[70:120, 120:280] = 120 + 15 * np.sin(2 * np.pi * X / COURSE_PX)[70:120, 120:280]  # on end, 250 mm high
+    light[120:200, 130:270], other[120:200, 130:270] = 60.0, 1
+    agrees, usual = agreement(seen(light), (hung(200.0, 35.0), hung(200.0, 265.0)), other)
+    assert usual > 0.9
+    for rows in (slice(65, 120), slice(120, 200)):
+        for columns in (slice(10, 115), slice(285, 390)):
+            assert float(np.percentile(agrees[rows, columns], 5)) > 0.95 * usual
+
+
 def test_what_shows_courses_thirty_times_fainter_than_the_wall_is_plain():
     """A reflection of them, or what is left by compression; L of 3 is hardly seen (common practice, no source)."""
     light = courses()
