@@ -129,6 +129,20 @@ def test_samples_are_copied_to_a_disk_without_links_and_not_over_a_link_to_nothi
     assert {p.name for p in (here / "rules").iterdir() if p.is_file()} == set(sample_files()) - {"panel-inside.toml"}
 
 
+def test_a_file_that_comes_in_while_its_sample_is_written_stays(here, monkeypatch, capsys):
+    """POSIX link(): fails with EEXIST where a file is, and so never replaces one."""
+    really = Path.hardlink_to
+
+    def after_another(file, target):
+        file.write_text("mine")
+        really(file, target)
+
+    monkeypatch.setattr(Path, "hardlink_to", after_another)
+    assert run(["rules", "copy", "rules"]) == Exit.USAGE
+    assert {file.read_text() for file in (here / "rules").iterdir()} == {"mine"}
+    assert capsys.readouterr().err.count("left as it is") == len(sample_files())
+
+
 def test_two_equal_copies_of_a_rule_are_said_in_one_line_and_one_may_go(here, capsys):
     """Contract, Job file: two of one id are an error. That equal ones need no new name: common practice, no source."""
     run(["rules", "copy", "rules"])

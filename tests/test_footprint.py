@@ -15,7 +15,7 @@ from sizing.exits import Exit
 from sizing.footprint.pictures import footprint_pictures, footprint_shapes
 from sizing.footprint.result import footprint_document, footprint_exit, footprint_lines, job_footprints
 from sizing.json_values import as_text
-from sizing.orders.footprint import NotDrawn, footprint_of
+from sizing.orders.footprint import NotDrawn, footprint_notes, footprint_of
 from sizing.orders.obstacles import Rectangle, gap_to
 from vision.pictures.footprint_view import Shape, footprint_on_wall, mm_per_px, standing_out_shift, wall_points
 from vision.pictures.labels import placed
@@ -145,6 +145,7 @@ def test_a_thing_inside_the_ordered_size_holds_the_opening(checked):
     (seen,) = drawn(result).obstacles
     # 50 mm of it lie inside the right side at 1550.
     assert (seen.edge, seen.gap_mm) == ("right", pytest.approx(-50.0, abs=0.01))
+    assert drawn(result).verdict == "in-the-way"
     assert footprint_exit(result, job_footprints(result)) == Exit.HOLD
 
 
@@ -176,6 +177,44 @@ def test_less_room_by_tape_than_the_size_takes_is_a_problem(checked):
     found = {room.edge: room.verdict for room in drawn(result).rooms}
     assert found == {"left": "in-the-way", "right": "free"}
     assert result.verdict == "hold"
+
+
+def test_room_by_tape_that_is_too_near_to_tell_is_a_remark_and_no_hold(checked):
+    # The product ends 50 mm right of the opening: half a millimetre is within what photo and tape are unsure of.
+    result = checked("clearances = { left = 90, right = 50.5 }")
+    assert {room.edge: room.verdict for room in drawn(result).rooms} == {"left": "free", "right": "unproven"}
+    assert (drawn(result).verdict, result.verdict) == ("unproven", "send")
+    assert [n.code for n in result.openings[0].order.notes] == ["clearance-unsure"]
+
+
+def test_one_panel_is_drawn_as_the_product_alone(checked):
+    found = drawn(checked("ordered = { width = 990, height = 1320 }"))  # the rule's widest panel is 1000 mm
+    assert found.panels == ()
+
+
+def slanted(points):
+    """Return pixels of a wall seen at 63 degrees: of what lies behind the camera there are none, as of any camera."""
+    x, y = np.asarray(points).T
+    depth = np.where(1 + x / 2000 > 1e-3, 1 + x / 2000, np.nan)
+    return np.column_stack([x / depth, y / depth]) / MM_PER_PX + ORIGIN
+
+
+def slanted_view(result, corners_px):
+    """Return what is drawn of an opening seen so, with its corners (4, 2) px."""
+    (opening,) = result.openings
+    report = replace(opening.answer.photos[0], wall_to_photo=slanted, corners_px=corners_px)
+    return footprint_of(opening.opening, opening.order, replace(opening.answer, photos=(report,)))
+
+
+def test_what_is_outlined_beyond_the_horizon_of_the_wall_has_no_place_on_it(checked):
+    """Projective geometry: x / (1 + x / 2000) stays under 2000 mm, or 917 px, however far off the wall is seen."""
+    result = checked('obstacles = [{ what = "lamp", photo = "w1.jpg", box = [930, 300, 990, 350] }]')
+    corners = slanted(np.array([[0.0, 0.0], [WIDTH, 0.0], [WIDTH, HEIGHT], [0.0, HEIGHT]]))
+    found = slanted_view(result, corners)
+    assert [note.code for note in footprint_notes(found)[1]] == ["obstacle-not-placed"]
+    assert found.verdict == "unproven"
+    beyond = np.array([[0.0, 0.0], [500.0, 0.0], [500.0, 0.0], [0.0, 0.0]])  # px
+    assert slanted_view(result, corners + beyond) == NotDrawn("not-measured")
 
 
 def test_an_obstacle_seen_from_the_side_is_less_sure_than_one_before_the_camera(checked):
