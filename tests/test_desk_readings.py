@@ -1,5 +1,6 @@
 """Readings, spreadsheets and checks at the desk over its real application and real child processes."""
 
+import hashlib
 import io
 import json
 import re
@@ -51,6 +52,49 @@ def test_both_versions_are_shown_when_the_file_changed_underneath(desk):
     kept = (folder / "job.toml").read_text()
     assert "# by hand" in kept
     assert 'top = "37"' in kept
+
+
+def test_a_script_that_saves_is_answered_with_the_hash_of_the_file_or_with_what_stands_in_the_way(desk):
+    """Oracles: hashlib; RFC 9110, 15.5.10: 409 where the target changed meanwhile."""
+    folder = job(desk, "scripted")
+    file = folder / "job.toml"
+
+    def post(top, sha256=None):
+        data = {"json": "1", "label": "W1", "width.top": top} | ({"sha256": sha256} if sha256 else {})
+        return desk.post("/job/scripted/readings", data=data)
+
+    old = hashlib.sha256(file.read_bytes()).hexdigest()
+    answer = post("37", old)
+    now = hashlib.sha256(file.read_bytes()).hexdigest()
+    assert (answer.status_code, answer.json()) == (200, {"sha256": now})
+    assert now != old
+    for answer, status, says in ((post("38", old), 409, "changed"), (post("36 3"), 400, "36 3/8")):
+        assert answer.status_code == status
+        assert [says in problem for problem in answer.json()["problems"]] == [True]
+    assert hashlib.sha256(file.read_bytes()).hexdigest() == now
+
+
+def test_a_later_visit_without_a_reading_is_refused_and_not_kept(desk):
+    folder = job(desk, "visited")
+    kept = (folder / "job.toml").read_text()
+    answer = desk.post("/job/visited/readings", data={"label": "W1", "visit": "1", "by": "crew 2", "width.top": ""})
+    assert answer.status_code == 400
+    assert "no reading was typed" in answer.text
+    assert (folder / "job.toml").read_text() == kept
+
+
+def test_a_quantity_is_a_whole_number_and_none_where_the_box_is_empty(desk):
+    folder = job(desk, "several")
+
+    def kept(typed):
+        answer = desk.post("/job/several/opening-facts", data={"label": "W1", "quantity": typed})
+        opening = tomllib.loads((folder / "job.toml").read_text())["opening"][0]
+        return answer.status_code, opening.get("quantity")
+
+    assert kept("3") == (200, 3)
+    for typed in ("two", "1.5", "-1", "²", "100000"):
+        assert kept(typed) == (400, 3)
+    assert kept("") == (200, None)
 
 
 SAVES = """

@@ -5,11 +5,12 @@ import shutil
 import time
 from pathlib import Path
 
+import cv2
 import pytest
 
 from sizing.desk.results import file_sha256, newest_result
-from sizing.desk.running import check_task
-from sizing.desk.runs import CHECK, Runs
+from sizing.desk.running import check_task, checked_and_kept
+from sizing.desk.runs import CHECK, VERDICT_READY, Runs
 from sizing.desk.worker import Worker, WorkerError
 from sizing.errors import InputError
 from tests.desk_jobs import served
@@ -173,6 +174,40 @@ def test_a_job_that_cannot_be_read_fails_with_its_problem_and_leaves_no_result(r
     assert newest_result(job) is None
     with pytest.raises(InputError, match="no such run"):
         runs.get("x")
+
+
+@pytest.fixture
+def alone():
+    """What a child does in its own process is done in this one: its count of threads is put back."""
+    threads = cv2.getNumThreads()
+    yield
+    cv2.setNumThreads(threads)
+
+
+@pytest.mark.usefixtures("alone")
+def test_a_job_that_cannot_be_read_is_neither_kept_nor_taken_for_a_checked_one(job):
+    (job / "job.toml").write_text("[job]\nid = 1\n")
+    for check in (lambda: check_task(job, job.parent, say=print), lambda: checked_and_kept(job, print)):
+        with pytest.raises(InputError, match="units"):
+            check()
+    assert [path.name for path in job.iterdir()] == ["job.toml"]
+
+
+@pytest.mark.usefixtures("alone")
+def test_a_check_whose_result_cannot_be_written_fails_and_says_where(job):
+    (job / "secondtape").write_text("a file in place of the folder")
+    with pytest.raises(WorkerError, match="secondtape"):
+        check_task(job, job.parent, say=print)
+    assert (job / "secondtape").read_text() == "a file in place of the folder"
+
+
+@pytest.mark.usefixtures("alone")
+@pytest.mark.parametrize(("pictures", "said"), [(True, [VERDICT_READY]), (False, [])])
+def test_the_verdict_is_said_to_be_ready_before_the_pictures_are_drawn_and_only_then(job, pictures, said):
+    heard = []
+    at = check_task(job, job.parent, pictures, say=heard.append)
+    assert (job.parent / at / "result.json").is_file()
+    assert [line for line in heard if line == VERDICT_READY] == said
 
 
 def test_a_result_of_the_present_inputs_comes_before_a_newer_one_of_others(job):
