@@ -8,7 +8,6 @@ import os
 import signal
 import subprocess
 import sys
-import time
 from dataclasses import replace
 from pathlib import Path
 
@@ -111,7 +110,7 @@ from vision.request import OpeningRequest, PhotoRequest
 
 def work(*_):
     print("begun", flush=True)
-    time.sleep(30)
+    time.sleep(600)
 
 def run():
     try:
@@ -130,8 +129,9 @@ def test_an_interrupt_does_not_wait_for_the_photos_in_work():
     words = [sys.executable, "-c", LONG]
     with subprocess.Popen(words, stdout=subprocess.PIPE, cwd=ROOT, preexec_fn=heard) as process:  # noqa: PLW1509
         process.stdout.readline()
-        begun = time.monotonic()
         process.send_signal(signal.SIGINT)
-        process.communicate(timeout=60)
+        try:
+            process.communicate(timeout=60)  # a tenth of what a photo takes; alone it is a second
+        finally:
+            process.kill()
     assert process.returncode == Exit.INTERRUPTED
-    assert time.monotonic() - begun < 15

@@ -74,7 +74,10 @@ def test_typed_text_is_not_dropped_unasked_when_another_form_is_saved(page):
         page.locator(f"[data-drop='{label}']").get_by_text("Wall, rule, order").click()
         page.locator(f"[data-drop='{label}']").get_by_label("Quantity").fill(quantity)
     page.locator("[data-drop='W1']").get_by_role("button", name="Save facts of W1").click(no_wait_after=True)
-    page.wait_for_timeout(300)
+    for _ in range(200):
+        page.wait_for_timeout(100)
+        if asked:
+            break
     assert asked == ["beforeunload"]
     assert page.locator("[data-drop='W2']").get_by_label("Quantity").input_value() == "2"
     page.remove_listener("dialog", stay)

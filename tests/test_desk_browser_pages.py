@@ -32,7 +32,7 @@ def test_corners_of_a_page_wait_until_the_check_has_looked_for_it_and_stand_wher
         assert page.evaluate(reference) == 0
         page.get_by_role("button", name="Check this job").click()
         page.locator("#verdict-head .mark.unproven").wait_for(timeout=120_000)
-        for _ in range(100):
+        for _ in range(600):
             if page.evaluate(reference):
                 break
             page.wait_for_timeout(50)

@@ -65,10 +65,10 @@ DEEP = {
 
 @pytest.mark.parametrize("text", DEEP.values(), ids=DEEP)
 def test_tables_deeper_than_anyone_writes_are_one_clear_line_at_once(tmp_path, text):
-    began = time.monotonic()
+    began = time.process_time()
     with pytest.raises(InputError, match=r"more than 50 (deep|parts)") as refused:
         load_from(job_folder(tmp_path), text)
-    assert time.monotonic() - began < 5.0  # five minutes, read by `tomllib`
+    assert time.process_time() - began < 5.0  # five minutes, read by `tomllib`
     assert len(refused.value.problems) == 1
     (tmp_path / "r.toml").write_text(text)
     with pytest.raises(InputError, match=r"more than 50 (deep|parts)"):
@@ -98,10 +98,10 @@ def test_points_in_texts_remarks_and_numbers_join_no_key(text):
 
 @pytest.mark.parametrize("text", ['"\\' * 100_000, "a" * 900_000, "'''\n" * 100_001, "a" + " " * 900_000])
 def test_what_is_never_closed_takes_no_time(text):
-    began = time.monotonic()
+    began = time.process_time()
     with pytest.raises(tomllib.TOMLDecodeError):
         read_toml(text + "." * 60)
-    assert time.monotonic() - began < 5.0
+    assert time.process_time() - began < 5.0
 
 
 def test_the_job_of_the_demo_is_read():
@@ -109,9 +109,9 @@ def test_the_job_of_the_demo_is_read():
 
 
 def test_the_list_of_jobs_is_not_kept_waiting_by_a_key_without_end(tmp_path):
-    """Found: 50 000 parts took five minutes in `tomllib`. Python's own clock; common practice, no source: 5 s."""
+    """Found: 50 000 parts took five minutes in `tomllib`. Clock of this process; common practice, no source: 5 s."""
     (tmp_path / "job.toml").write_text("[job]\n" + "a." * 50_000 + "a = 1\n", encoding="utf-8")
-    began = time.monotonic()
+    began = time.process_time()
     listed = _job(tmp_path / "job.toml", 0, 0)
-    assert time.monotonic() - began < 5
+    assert time.process_time() - began < 5
     assert listed[1] == 0
