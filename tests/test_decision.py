@@ -236,11 +236,15 @@ def test_broad_doubt_moves_the_smallest_slip_outward():
     assert smallest_slip(mixture, QUARTER, QUARTER) == pytest.approx(seen, abs=0.01)
 
 
-@pytest.mark.parametrize("length", [60.0, 8100.0])
-def test_a_length_no_opening_has_differs_with_and_without_a_photo(length):
-    # contract.md, Job file: under 100 mm or over 8 m.
-    assert judge_reading(length, gaussian(length, 0.9), QUARTER, QUARTER).verdict == "differs"
-    assert judge_without_photo(length).verdict == "differs"
+@pytest.mark.parametrize(
+    ("length", "strange"), [(60.0, True), (99.9, True), (100.0, False), (8000.0, False), (8000.1, True)]
+)
+def test_lengths_just_under_100_mm_and_over_8_m_differ_and_these_lengths_themselves_do_not(length, strange):
+    """Contract, Job file; against a photo that says the same, one that is blind and none."""
+    same, blind = (judge_reading(length, gaussian(length, u), QUARTER, QUARTER) for u in (0.5, 500.0))
+    verdicts = [same.verdict, blind.verdict, judge_without_photo(length).verdict]
+    verdicts += [verdict_by_one_line(length, length, u, QUARTER, QUARTER) for u in (0.5, 500.0)]
+    assert verdicts == ["differs"] * 5 if strange else verdicts == ["agrees", *["unproven"] * 2, "agrees", "unproven"]
 
 
 def test_without_a_photo_a_reading_is_unproven():

@@ -50,6 +50,7 @@ CASES = {
     "lines on both sides": (mixture(0, 2.0, [(0.5, 0, 0), (0.3, 17, 1), (0.2, -40, 2)]), 5.0, 8.0),
     "a far line too light to matter": (mixture(0, 0.9, [(0.97, 0, 0), (0.03, 400, 0)]), 6.35, 6.35),
     "a light line where a heavy one ends": (mixture(0, 0.9, [(0.9601, 0, 0), (0.0399, 11.3, 0)]), 3.2, 9.5),
+    "a far line nearly heavy enough to agree with": (mixture(0, 0.9, [(0.951, 0, 0), (0.049, 40, 0)]), 3.2, 9.5),
     "light lines that matter together": (mixture(0, 0.9, [(0.92, 0, 0), (0.06, 30, 0), (0.02, 90, 0)]), 6.35, 6.35),
     "a far line between places of the grid": (mixture(0, 0.001, [(0.7, 0, 0), (0.3, 50.013, 0)]), 0.004, 0.002),
     "a soft photo, unlike tolerances": (mixture(0, 3.5, [(0.7, 0, 0), (0.3, -28, 0)]), 9.5, 3.2),
