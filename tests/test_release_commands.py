@@ -45,6 +45,26 @@ def test_a_job_is_decided_and_released_from_the_command_line(tmp_path, capsys):
     assert {p: p.read_bytes() for f in folders for p in f.iterdir()} == before
 
 
+def test_whoever_stops_what_was_released_is_told_that_the_works_have_it(tmp_path, capsys):
+    """Oracle: README, *Decisions*: `--hold` stops what was sent before; the works go by the release that they hold."""
+    job = plain_job(tmp_path, "W1", "W2")
+    decided(job, "W1", "--override", "--accept-risk", "no photo")
+    run(["release", job])
+    (folder,) = (tmp_path / "secondtape").glob("release-*")
+    number = folder.name.removeprefix("release-")
+    capsys.readouterr()
+    assert decided(job, "W2", "--hold") == Exit.DONE
+    assert "the works" not in capsys.readouterr().out
+    assert decided(job, "W1", "--hold") == Exit.DONE
+    assert f"in release {number} already: tell the works" in capsys.readouterr().out
+    assert run(["release", job, "--json"]) == Exit.HOLD
+    held = json.loads(capsys.readouterr().out)["jobs"][0]["not_released"]
+    assert [(x["opening"], x["also_in"], "tell the works" in x["says"]) for x in held] == [
+        ("W1", [number], True),
+        ("W2", [], False),
+    ]
+
+
 def test_a_release_goes_where_it_is_told_or_there_is_none(tmp_path, capsys):
     job = plain_job(tmp_path, "W1")
     decided(job, "W1", "--override", "--accept-risk", "no photo")

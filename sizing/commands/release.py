@@ -204,9 +204,13 @@ def decide(
     if send + hold + override != 1:
         return refuse(options.one_choice())
     require_libraries()
+    from sizing.messages.release import tell_the_works
     from sizing.messages.verdicts import why_verdict
     from sizing.nextstep import step_of
     from sizing.release.decisions import FILE, append_decision
+    from sizing.release.handover import earlier_releases
+    from sizing.release.release import handing_over
+    from sizing.runs.runfolder import FOLDER
     from sizing.saving import keep_check
 
     result = job_checked(job, allow_outside=allow_outside, quiet=quiet)
@@ -226,4 +230,6 @@ def decide(
     decision = _decision(found, "send" if send else "hold" if hold else "override", by, reason, accept_risk)
     number = append_decision(result.job.folder, decision)
     say(decisions.recorded(decision, result.job.folder / FILE, number))
+    if hold and (numbers := handing_over(opening, earlier_releases(result.job.folder / FOLDER, result.job.id))):
+        say(tell_the_works(numbers))
     return Exit.DONE

@@ -15,6 +15,7 @@ from sizing.jobs.job import Job, Opening
 from sizing.messages import decided as words
 from sizing.release.decisions import read_decisions
 from sizing.release.handover import earlier_releases
+from sizing.release.release import handing_over
 from sizing.runs.runfolder import FOLDER
 
 
@@ -59,7 +60,7 @@ def decided_views(job: Job, last: LastResult | None, top: Path) -> Mapping[str, 
         found = None if last is None else last.opening(opening.label)
         now = _inputs(job, opening, found, top) if log.of(opening.label) else ""
         decision = log.shown(opening.label, now)
-        released = words.released_in(sorted(n for n, labels in releases.items() if opening.label in labels))
+        released = words.released_in(handing_over(opening.label, releases))
         if decision is None:
             views[opening.label] = DecidedView(released=released)
             continue

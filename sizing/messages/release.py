@@ -48,6 +48,19 @@ def not_released(code: str, why: str, remark: str, *, stale: bool, supported: bo
     return says
 
 
+def tell_the_works(numbers: Sequence[str]) -> str:
+    """Return what to do about an opening that is held back though earlier releases handed it over.
+
+    Examples
+    --------
+    >>> tell_the_works(["05a42a409751"])
+    'It stands in release 05a42a409751 already: tell the works not to make it until it is released anew.'
+    """
+    many = "s" if len(numbers) > 1 else ""
+    listed = ", ".join(one_line(n) for n in numbers)
+    return f"It stands in release{many} {listed} already: tell the works not to make it until it is released anew."
+
+
 def release_title(job: str) -> str:
     """Return the title of a release."""
     return f"Release for making: {one_line(job)}"

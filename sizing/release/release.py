@@ -60,12 +60,16 @@ class Released:
 
 @dataclass(frozen=True, slots=True)
 class NotReleased:
-    """One opening that this release holds back: the code of the reason, and the reason with its remedy."""
+    """One opening that this release holds back: the code of the reason, and the reason with its remedy.
+
+    `also_in` are the numbers of earlier releases that handed it over all the same.
+    """
 
     opening: str
     verdict: str
     code: str
     says: str
+    also_in: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +121,8 @@ def plan_release(result: JobResult, labels: Sequence[str] | None = None) -> Rele
         else:
             rest.append(answer)
     released = [{k: v for k, v in asdict(x).items() if v or k != "notes"} for x in lines]
-    content = json.dumps([job.id, job.units, released, [asdict(x) for x in rest]], sort_keys=True)
+    held_back = [{k: v for k, v in asdict(x).items() if v or k != "also_in"} for x in rest]
+    content = json.dumps([job.id, job.units, released, held_back], sort_keys=True)
     number = hashlib.sha256(content.encode()).hexdigest()[:_NUMBER_LENGTH]
     return Release(number, job.id, job.units, job.sha256, tuple(lines), tuple(rest))
 
@@ -233,7 +238,9 @@ def _remark(standing: Decision | None) -> str:
 
 
 def with_earlier(release: Release, earlier: Mapping[str, Sequence[str]]) -> Release:
-    """Return the release with the numbers of earlier ones that an opening is in, so that none is made twice.
+    """Return the release with the numbers of earlier ones that an opening is in.
+
+    So none is made twice, and whoever reads that one is held back learns that the works have it already.
 
     Parameters
     ----------
@@ -241,11 +248,19 @@ def with_earlier(release: Release, earlier: Mapping[str, Sequence[str]]) -> Rele
     earlier : mapping
         Numbers of earlier releases to the labels that they handed over.
     """
-    lines = tuple(
-        replace(
-            line,
-            also_in=tuple(sorted(n for n, labels in earlier.items() if n != release.number and line.opening in labels)),
-        )
-        for line in release.lines
-    )
-    return replace(release, lines=lines)
+    others = {number: labels for number, labels in earlier.items() if number != release.number}
+    lines = tuple(replace(line, also_in=handing_over(line.opening, others)) for line in release.lines)
+    rest = tuple(_recalled(x, handing_over(x.opening, others)) for x in release.rest)
+    return replace(release, lines=lines, rest=rest)
+
+
+def handing_over(label: str, releases: Mapping[str, Sequence[str]]) -> tuple[str, ...]:
+    """Return the numbers of those releases that handed over an opening; `releases`: their labels by number."""
+    return tuple(sorted(number for number, labels in releases.items() if label in labels))
+
+
+def _recalled(held_back: NotReleased, also_in: tuple[str, ...]) -> NotReleased:
+    """Return an opening held back with the earlier releases that it is in, and what is to be done about them."""
+    if not also_in or held_back.code == "not-asked":
+        return replace(held_back, also_in=also_in)
+    return replace(held_back, also_in=also_in, says=f"{held_back.says} {messages.tell_the_works(also_in)}")

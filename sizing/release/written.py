@@ -40,7 +40,7 @@ def release_document(release: Release, released_at: str, program: str) -> dict[s
         "released_at": released_at,
         "program": program,
         "released": lines,
-        "not_released": [asdict(rest) for rest in release.rest],
+        "not_released": [asdict(rest) | {"also_in": list(rest.also_in)} for rest in release.rest],
         "note": messages.RELEASE_CAUTION,
     }
 

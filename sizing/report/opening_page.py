@@ -18,6 +18,7 @@ from sizing.orders.rules import DIRECTIONS
 from sizing.outcome import JobResult, OpeningResult
 from sizing.pictures.blanking import Blank
 from sizing.pictures.drawn import Complain
+from sizing.release.release import handing_over
 from sizing.remeasure import request
 from sizing.report.contents import OpeningPage
 from sizing.report.pictures import opening_pictures
@@ -90,7 +91,7 @@ def opening_page(
         ),
         decision="" if decision is None else decisions.decided(decision, stale=stale),
         decided="" if decision is None else decided.in_short(decision, stale=stale),
-        released=decided.released_in(sorted(n for n, labels in releases.items() if opening.label in labels)),
+        released=decided.released_in(handing_over(opening.label, releases)),
         inputs_sha256=result.inputs_sha256,
         pictures=pictures,
         no_picture=report_pictures.no_picture(left_out),
