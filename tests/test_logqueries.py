@@ -224,6 +224,24 @@ def test_checks_with_corners_placed_anew_are_one_entry_and_each_stays_on_record(
         assert [(run, verdict) for _, verdict, run in others] == [("aaaa11110000", "hold"), ("aaaa11110001", "hold")]
 
 
+@pytest.mark.parametrize(
+    "other",
+    [
+        {"order": {"rule": "louvered", "rule_sha256": "1" * 64}},
+        {"documents": [{"file": "sheet.pdf", "sha256": "1" * 64}]},
+        {"photos": [{"file": "w1.jpg", "sha256": "2" * 64, "lenses": [{"file": "l.toml", "sha256": "1" * 64}]}]},
+    ],
+    ids=["rule", "document", "lens"],
+)
+def test_checks_by_another_rule_paper_or_lens_are_not_taken_for_corners_anew(log, other):
+    """Oracle: README, *The log*. Found: a rule put right was listed as 'corners anew' of the check that it had held."""
+    alike = {"photos": [{"file": "w1.jpg", "sha256": "2" * 64}]}
+    check(log.root, "alder", opening(**alike), run="aaaa11110000", unpointed_sha256="c" * 64)
+    check(log.root, "alder", opening(**(alike | other)), run="aaaa11110001", unpointed_sha256="c" * 64)
+    with log as connection:
+        assert [x.checks for x in find(connection, Asked())] == [1, 1]
+
+
 def test_a_check_that_somebody_decided_on_stays_an_entry_of_its_own(log):
     for n in range(3):
         check(log.root, "alder", opening(inputs=str(n) * 64), run=f"aaaa1111000{n}", when=1_700_000_000 + n,

@@ -65,7 +65,8 @@ class RunRecord:
     """One run of one job: `path` its folder, `folder` the job's (None where unknown), `checked_at` UTC.
 
     A result holds no time: `checked_at` is the file's own, which a copy may have moved. `unpointed` is alike for runs
-    on the same photos and the same job file but for where somebody pointed in the photos; empty for older results.
+    of one version on the same files that differ only in where the job file points in the photos; empty for older
+    results.
     """
 
     path: Path
@@ -213,7 +214,7 @@ def read_run(path: Path, folder: Path | None = None) -> RunRecord:
         raise _unreadable(file, messages.no_record()) from error
     if folder is None and path.parent.name == FOLDER:
         folder = path.parent.parent
-    program = document.get("program")
+    program = found if isinstance(found := document.get("program"), str) else ""
     return RunRecord(
         path=path.resolve(),
         folder=folder.resolve() if folder is not None else None,
@@ -222,20 +223,25 @@ def read_run(path: Path, folder: Path | None = None) -> RunRecord:
         verdict=job.verdict,
         units=job.units,
         sha256=job.sha256,
-        program=program if isinstance(program, str) else "",
+        program=program,
         measured_by=job.measured_by,
         measured_on=job.measured_on,
         checked_at=datetime.fromtimestamp(changed, UTC),
-        unpointed=_unpointed(job),
+        unpointed=_unpointed(job, program),
         openings=tuple(_opening(o) for o in job.openings),
     )
 
 
-def _unpointed(job: _Job) -> str:
+def _unpointed(job: _Job, program: str) -> str:
     if not job.unpointed_sha256:
         return ""
-    photos = [p.sha256 for opening in job.openings for p in opening.photos]
-    return hashlib.sha256("\n".join([job.unpointed_sha256, *photos]).encode()).hexdigest()
+    files: list[str] = []
+    for opening in job.openings:
+        files += [f"rule {opening.order.rule_sha256}"] if opening.order is not None else []
+        files += [f"document {document.sha256}" for document in opening.documents]
+        for photo in opening.photos:
+            files += [photo.sha256, *(f"lens {lens.sha256}" for lens in photo.lenses)]
+    return hashlib.sha256("\n".join([program, job.unpointed_sha256, *files]).encode()).hexdigest()
 
 
 def _opening(opening: _Opening) -> OpeningRecord:
