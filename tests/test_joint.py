@@ -315,6 +315,14 @@ def test_photos_that_are_sure_together_are_not_called_weak_each_alone():
         assert f"{U95:.1f} mm" in report.warnings[1].message
 
 
+def test_a_depth_that_was_assumed_and_is_seen_elsewhere_is_said_once():
+    """Oracle: the scene: all edges 19 mm in front of a wall on which 0 +- 2 mm is assumed. Found: said five times."""
+    together, reports, more = said_of(photos(1, 3, depth=-19.0), OpeningRequest((), "masonry"))
+    assert {w.side for w in together.warnings if w.code == "edge-depth-contradicted"} == set(SIDES)
+    assert [w.code for w in more] == ["edge-depth-assumed"]
+    assert all(w.code == "blurred" for report in reports.values() for w in report.warnings)
+
+
 def test_where_the_views_show_how_far_the_trim_stands_out_nothing_is_said_to_be_assumed():
     """Oracle: the scene, whose trim stands 19 mm out where 15 +- 10 mm would be assumed."""
     _, reports, more = said_of(photos(1, 3, depth=-19.0), OpeningRequest((), "siding"))

@@ -79,6 +79,7 @@ def test_how_far_a_sill_stands_out_is_seen_where_nobody_declared_it(proud_mm):
     assert (np.abs(error) < 2.5 * u).all()
     assert u.max() < 1.5
     assert list(said) == ["edge-depth-contradicted"]
+    assert "as assumed, since none was given" in said["edge-depth-contradicted"][0]
     assert int(re.findall(r"stands (\d+) mm", said["edge-depth-contradicted"][0])[0]) == pytest.approx(proud_mm, abs=5)
 
 

@@ -82,7 +82,6 @@ def estimate_opening(
         together, fault = _together(request, photos)
         warned += fault
         if together is not None:
-            warned += together.warnings
             at = {k: next(i for i, s in enumerate(seen) if s is photos[k]) for k in together.used}
             joined, more = said_together(request, photos, together, {k: reports[i] for k, i in at.items()})
             for k, report in joined.items():

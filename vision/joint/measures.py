@@ -17,6 +17,7 @@ from vision.stations import Line, local_edges, nine_of, shifted
 from vision.uncertainty import carried, jacobian
 
 SIDE_STEPS = [1e-2, 1e-6] * 4
+DEPTH_CONTRADICTED = "edge-depth-contradicted"
 CONTRADICTED = 3.3  # of a standard normal: 0.001 on both sides
 DOUBTED = 2.0  # where all four together are known to lie elsewhere: 0.05 each
 NO_GAIN = 0.98  # of the declared variance: nearer, the photos say nothing of the depth
@@ -100,20 +101,25 @@ def depth_warnings(
 ) -> list[Warning_]:
     """Return `edge-depth-contradicted` for sides whose depth the photos see elsewhere than declared or assumed.
 
-    `level` is how many standard deviations off. What the photos alone see is independent of what was declared: their
-    difference has the sum of their variances.
+    One for each side, which it names. `level` is how many standard deviations off. What the photos alone see is
+    independent of what was declared: their difference has the sum of their variances.
     """
     warned: list[Warning_] = []
     for side, (seen, u) in seen_depths(joint).items():
         off = seen - declared.z_mm[side]
         u_declared = declared.cov_mm2[SIDES.index(side), SIDES.index(side)] ** 0.5
         if abs(off) > level * np.hypot(u, u_declared):
-            warned.append(
-                Warning_(
-                    "edge-depth-contradicted",
-                    f"seen from several places the {words[side]} stands {round(-seen)} mm +- {2 * u:.0f} mm "
-                    f"in front of the wall, not {round(-declared.z_mm[side])} mm as declared; the photos' "
-                    "value is used: measure how far it stands out and correct the edge offset",
-                )
+            given = side not in declared.assumed
+            says = (
+                f"seen from several places the {words[side]} {_stands(seen, u)}, not {round(-declared.z_mm[side])} mm "
+                f"as {'declared' if given else 'assumed, since none was given'}; the photos' value is used: "
+                f"measure how far it stands out and {'correct the' if given else 'enter it as'} edge offset"
             )
+            warned.append(Warning_(DEPTH_CONTRADICTED, says, side))
     return warned
+
+
+def _stands(z_mm: float, u_mm: float) -> str:
+    """Return where an edge lies that is seen at depth `z_mm` into the wall."""
+    where = "in front of" if z_mm <= 0 else "behind"
+    return f"stands {round(abs(z_mm))} mm +- {np.ceil(2 * u_mm - 1e-6):.0f} mm {where} the wall's face"

@@ -9,11 +9,12 @@ import numpy as np
 
 from vision.advice import geometry_warnings, shape_warnings
 from vision.depths import edge_depths
+from vision.joint.measures import DEPTH_CONTRADICTED
 from vision.joint.several_photos import Together
 from vision.one_photo import PhotoTraced
 from vision.quality.doubts import slant_doubts
 from vision.quality.effects import with_effects
-from vision.request import SIDE_WORD, OpeningRequest, PhotoReport, Side, Warning_
+from vision.request import SIDE_WORD, SIDES, OpeningRequest, PhotoReport, Side, Warning_
 
 ASSUMED, ALONE = "edge-depth-assumed", ("weak-geometry", "one-reference")
 SEEN_MM = 3.0  # standard uncertainty to which photos must see the depth of all sides to take the place of a guess
@@ -28,7 +29,8 @@ def said_together(
     """Return the reports of the photos that were joined, and what is to be said of them together.
 
     Effects on U95 are those on the measures of all; a single reference or a weak view is no fault of photos that are
-    sure together. Where the views show how far the edges stand out, that is said in place of what was assumed.
+    sure together. Where the views show how far the edges stand out, that is said once, in place of what was assumed
+    and of how they contradict it.
 
     Parameters
     ----------
@@ -37,7 +39,9 @@ def said_together(
     measured, used = together.measured, [photos[i] for i in together.used]
     count = max(len(p.solved.names) for p in used)
     weak = geometry_warnings(measured.cov_mm2, measured.budget_mm, count, used[0].reference.thing)
-    depth = _depth_seen(together, edge_depths(request).assumed)
+    assumed = edge_depths(request).assumed
+    depth = _depth_seen(together, assumed)
+    said = [w for w in together.warnings if not (depth and w.code == DEPTH_CONTRADICTED and w.side in assumed)]
     dropped = {*ALONE, *(w.code for w in depth)}
     if weak:
         dropped -= {"one-reference"}
@@ -49,7 +53,7 @@ def said_together(
             own = (*own, *slant_doubts(photo.solved.adjusted.state.camera, corners))
         kept = [w for w in own if w.code not in dropped]
         found[i] = replace(reports[i], warnings=with_effects(kept, measured.cov_mm2, measured.budget_mm))
-    return found, [*depth, *weak, *shape_warnings(measured.values_mm, measured.further)]
+    return found, [*said, *depth, *weak, *shape_warnings(measured.values_mm, measured.further)]
 
 
 def _depth_seen(together: Together, assumed: Sequence[Side]) -> list[Warning_]:
@@ -58,8 +62,9 @@ def _depth_seen(together: Together, assumed: Sequence[Side]) -> list[Warning_]:
     if not assumed or len(seen) != len(assumed) or max(u for _, u in seen.values()) > SEEN_MM:
         return []
     each = ", ".join(f"{SIDE_WORD[s]} {round(-z)} mm +- {2 * u:.0f} mm" for s, (z, u) in seen.items())
+    what = "the edges stand" if len(seen) == len(SIDES) else "some edges stand"
     says = (
-        "how far the edges stand out was not given; seen from several places they stand in front of the wall by: "
-        f"{each}; measure it and enter it as edge offset"
+        f"how far {what} out was not given; seen from several places they stand in front of the wall by: {each}, and "
+        "that is used; measure it and enter it as edge offset"
     )
     return [Warning_(ASSUMED, says)]
