@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from vision.advice import corners_in_view, geometry_warnings, shape_warnings
+from tests.views import BAR, SHEET, camera_at, photo_of
+from vision.advice import corners_in_view, geometry_warnings, reference_warnings, shape_warnings
 from vision.request import PARTS, Measure
 
 
@@ -86,3 +87,14 @@ def test_a_corner_said_to_be_out_of_view_that_lies_well_inside_is_named():
     assert "the top right one (at 900,90 px)" in told.message
     assert "bottom" not in told.message
     assert corners_in_view(found, found, (1000, 750)) == []
+
+
+@pytest.mark.parametrize(("letters", "named"), [("AA", "sheet A is"), ("BBA", "sheet B is"), ("AB", None)])
+def test_a_letter_that_is_in_view_twice_is_named(letters, named):
+    """Oracle: contract, *Result*: `letter-twice`, effect and remedy in the message."""
+    sheets = [(f"sheet {letter}", 800.0 * k - 800.0, 50.0 * k, 0.02) for k, letter in enumerate(letters)]
+    photo = photo_of(camera_at(50, 400, 2700), sheets, np.random.default_rng(1))
+    found = {w.code: w.message for w in reference_warnings(SHEET, BAR, photo.solved)}
+    assert list(found) == (["letter-twice"] if named else [])
+    if named:
+        assert all(word in found["letter-twice"] for word in (named, "both are used", "print two letters"))

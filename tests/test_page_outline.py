@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import cv2
@@ -83,7 +84,8 @@ def test_bars_that_say_another_scale_than_100_percent_are_used_and_said():
     bar = CheckBar(Quantity(150.0 * 0.987, 0.1), Quantity(200.0 * 0.987, 0.1))
     solved = scaled_by_outline(rgb, solve(rgb, f, bar), bar)
     (said,) = [w.message for w in solved.warnings if w.code == "print-scale"]
-    assert "98.7 %" in said
+    # JCGM 100, 5.1.2: the mean of two bars of u 0.1 mm has u = sqrt((0.1/150)^2 + (0.1/200)^2) / 2 = 0.042 %
+    assert "98.7 % (U95 0.1 %)" in said
     assert "the bars were used" in said
 
 
@@ -93,6 +95,7 @@ def test_bars_that_contradict_the_outline_are_said_to():
     solved = scaled_by_outline(rgb, solve(rgb, f, bar), bar)
     (said,) = [w.message for w in solved.warnings if w.code == "print-scale"]
     assert "the bars were used" in said
+    assert re.findall(r"[\d.]+ %(?! \(U95)(?!\))", said) == []  # README: no figure without its uncertainty
     size, u = solved.adjusted.state.size, np.sqrt(np.diag(solved.adjusted.covariance)[SIZE])
     assert np.abs(size).max() < 0.004
     assert (np.abs(size + 0.04) < 2 * u).all()  # 150 mm may have been written down without measuring: 96 % is true

@@ -111,6 +111,8 @@ def test_a_sill_said_to_be_flush_is_contradicted_with_what_its_heights_are_too_l
     # similar triangles: the front is seen lower in the wall by what it stands out times the look down
     longer = float(said.message.split("then be ")[1].split(" mm")[0])
     assert_allclose(longer, out * UP / 2500.0, rtol=0, atol=0.6)
+    unsure = float(said.message.split("then be ")[1].split("+- ")[1].split(" mm less")[0])
+    assert_allclose(unsure, u95 * UP / 2500.0, rtol=0, atol=0.6)
 
 
 def test_a_sill_that_is_as_said_or_of_which_nothing_was_said_is_not_contradicted():

@@ -54,9 +54,15 @@ def reference_warnings(reference: Reference, bars: CheckBar, solved: Solved) -> 
                 "opening makes the measure several times better",
             )
         )
-    if len(set(solved.names)) < len(solved.names):
+    twice = sorted({name for name in solved.names if solved.names.count(name) > 1})
+    if twice:
         warned.append(
-            Warning_("letter-twice", "the same sheet letter is in view twice; both are used, each at its own place")
+            Warning_(
+                "letter-twice",
+                f"{' and '.join(twice)} {'is' if len(twice) == 1 else 'are'} in view twice; both are used, each at its "
+                "own place, so nothing is lost if both hang there: look in the picture that none is a reflection, and "
+                "print two letters for the next job",
+            )
         )
     if reference.kind == "sheet" and bars == CheckBar() and not solved.scale_seen:
         warned.append(

@@ -176,8 +176,8 @@ def _upright(
     photo_px = picture.whole_px if quarter == 2 else (picture.whole_px[1], picture.whole_px[0])
     picture = replace(picture, rgb=turned, size_px=(w, h), turned=whole, whole_px=photo_px)
     says = (
-        f"the photo was turned by {90 * quarter} degrees because its sheets lay on their side or head; "
-        "check that it is upright"
+        f"the photo was turned by {90 * quarter} degrees because its sheets lay on their side or head; see in the "
+        "picture that it is upright, and if it is not, give turn = 90, 180 or 270, or the opening's corners"
     )
     grey = _grey(turned)
     return picture, grey, markers.find_sheets(grey), [Warning_("turned", says)]

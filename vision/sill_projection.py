@@ -82,12 +82,12 @@ def sill_contradicts(request: OpeningRequest, sill: SillSeen) -> list[Warning_]:
     out = _seen_out(sill)
     if out is None or out.value_mm < CONTRADICTED * np.hypot(out.u_mm, given.u_mm):
         return []
-    said, less = round(given.value_mm), round(out.value_mm * sill.slope)
+    said, less, u_less = round(given.value_mm), round(out.value_mm * sill.slope), out.u_mm * sill.slope
     stands = round(out.value_mm + given.value_mm)
     says = (
         f"the sill seems to stand out {stands} mm +- {2 * out.u_mm:.0f} mm, not {said} mm as declared: "
-        f"the heights would then be {less} mm less; measure how far it stands out and correct the edge offset of the "
-        "sill"
+        f"the heights would then be {less} mm +- {2 * u_less:.0f} mm less; measure how far it stands out and correct "
+        "the edge offset of the sill"
     )
     return [Warning_("edge-depth-contradicted", says, "sill")]
 

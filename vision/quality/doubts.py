@@ -37,6 +37,7 @@ MANY_ISO, LONG_EXPOSURE_S = 1600.0, 1 / 25  # from these on the light was poor (
 DARK_WHITE, NOISE_OF_CONTRAST = 0.08, 0.15  # white paper in linear light; noise of a pixel over black to white
 # Guesses: how often a photo is cut whose Exif is whole, and one whose Exif is gone; 'cut' is taken from 10 % on.
 P_CUT_TOLD, P_CUT_BARE, P_CUT_ODD, CUT_SHOWN, CUT_ROOM = 0.02, 0.15, 0.5, 1 / 9, 64.0
+FOCAL = 6  # place of the logarithm of the focal length among the unknowns
 WHOLE_PX = 4  # cameras write sizes in multiples of 8 or 16 (blocks of JPEG); a free cut rarely does
 
 
@@ -137,10 +138,11 @@ def cut_found(solved: Solved, prior: CameraPrior) -> Warning_:
     off = float(np.hypot(camera.cx - prior.cx, camera.cy - prior.cy)) / prior.u_centre_px
     if longer / prior.u_log_focal < max(LONGER_SURE, off):
         return _cropped("the references do not fit a lens whose centre is in the middle of the picture")
+    u = float(np.hypot(solved.adjusted.covariance[FOCAL, FOCAL] ** 0.5, prior.u_log_focal))
     says = (
         f"digital zoom was used, or the picture was cut about its middle: the references fit a lens "
-        f"{100 * np.expm1(longer):.0f} % longer than the camera's own figures say; go nearer and take the photo at 1x, "
-        "and send the whole of it"
+        f"{100 * np.expm1(longer):.0f} % (U95 {200 * u:.0f} %) longer than the camera's own figures say; go nearer and "
+        "take the photo at 1x, and send the whole of it"
     )
     return Warning_("digital-zoom", says)
 
@@ -166,8 +168,8 @@ def solved_doubts(
     f35 = camera.focal_px * FULL_FRAME_DIAGONAL_MM / float(np.hypot(*size_px))
     if f35 * np.exp(WIDE_SURE * min(prior.u_log_focal, 0.1)) < MAIN_LENS_F35_MM:
         says = (
-            f"an ultra-wide lens ({f35:.0f} mm in 35 mm terms) bends lines more than is known of it; use the main lens "
-            "(1x) from farther away, or make its profile with `secondtape lens`"
+            f"an ultra-wide lens (about {f35:.0f} mm in 35 mm terms) bends lines more than is known of it; use the "
+            "main lens (1x) from farther away, or make its profile with `secondtape lens`"
         )
         if prior.guessed:  # the file names no lens: bars about a photo make its field seem as wide
             says += "; if this is a screenshot, or has bars round it, send the photo's own file instead"
@@ -175,8 +177,8 @@ def solved_doubts(
     px_per_mm = min(float(np.sqrt(_area(o))) / side_mm for o in outlines_px)
     if px_per_mm < FEW_PX_PER_MM:
         says = (
-            f"a pixel covers {1 / px_per_mm:.1f} mm of the wall; go nearer, or send the photo in its original size, "
-            "not through a messenger"
+            f"a pixel covers about {1 / px_per_mm:.1f} mm of the wall; go nearer, or send the photo in its original "
+            "size, not through a messenger"
         )
         warned.append(Warning_("too-few-pixels", says))
     warned += _sharpness(blur, px_per_mm)
@@ -191,7 +193,7 @@ def slant_doubts(camera: Camera, corners_px: Array) -> list[Warning_]:
     angle = float(np.degrees(np.arccos(min(1.0, abs(ray[2]) / float(np.linalg.norm(ray))))))
     if angle <= STEEP_DEG:
         return []
-    says = f"the wall is seen at a slant of {angle:.0f} degrees; stand more squarely in front of the opening"
+    says = f"the wall is seen at a slant of about {angle:.0f} degrees; stand more squarely in front of the opening"
     return [Warning_("steep", says)]
 
 
@@ -248,8 +250,8 @@ def _sharpness(blur: PrintedBlur | None, px_per_mm: float) -> list[Warning_]:
         return []
     why = "the camera moved while it was taken" if moved else "out of focus, or made larger afterwards"
     says = (
-        f"edges are spread over {2.56 * large:.1f} px, {2.56 * large / px_per_mm:.1f} mm on the wall: {why}; hold "
-        "still or lean on something, tap on the wall to focus, and take it again"
+        f"edges are spread over about {2.56 * large:.1f} px, {2.56 * large / px_per_mm:.1f} mm on the wall: {why}; "
+        "hold still or lean on something, tap on the wall to focus, and take it again"
     )
     return [Warning_("blurred", says)]
 

@@ -38,37 +38,59 @@ def scaled_by_outline(rgb: NDArray[np.uint8], solved: Solved, bar: CheckBar) -> 
     agreed = _agreed([s for _, s in by_sheet if s is not None])
     by_sheet = [(name, _of_its_own(s, solved.scales[i : i + 1])) for i, (name, s) in enumerate(by_sheet)]
     place = next((n for n, b in enumerate(solved.blocks) if is_size(b)), None)
-    if place is not None and (apart := _apart([s for _, s in by_sheet if s is not None])) > 0:
-        each = " and ".join(f"{name} at {100 * s.common[0]:.1f} %" for name, s in by_sheet if s is not None)
-        says = (
-            f"by the outlines of their paper the sheets were not printed alike, {each}; one of them makes every size "
-            "wrong, and the uncertainty says so: print all sheets in one go at 100 % ('actual size'), or leave the "
-            "other one out of the photo, and take it again"
-        )
-        warned = (*(w for w in solved.warnings if w.code != DISAGREE), Warning_("print-scale", says))
-        named = replace(solved, warnings=warned, scale_seen=True)
-        return named if solved.scales else _either(named, place, apart)
-    if agreed is None or place is None:
+    if place is None:
         return solved
+    seen = [(name, s) for name, s in by_sheet if s is not None]
+    if (apart := _apart([s for _, s in seen])) > 0:
+        return _printed_unlike(solved, place, seen, apart)
+    if agreed is None:
+        return solved
+    return _by_outline(solved, place, agreed) if bar == CheckBar() else _beside_bars(solved, place, agreed, bar)
+
+
+def _printed_unlike(solved: Solved, place: int, seen: Sequence[tuple[str, PageScale]], apart: float) -> Solved:
+    """Return sheets whose outlines show scales that lie apart, with the uncertainty of either."""
+    each = " and ".join(f"{name} at {_percent(*s.common)}" for name, s in seen)
+    says = (
+        f"by the outlines of their paper the sheets were not printed alike, {each}; one of them makes every size "
+        "wrong, and the uncertainty says so: print all sheets in one go at 100 % ('actual size'), or leave the "
+        "other one out of the photo, and take it again"
+    )
+    warned = (*(w for w in solved.warnings if w.code != DISAGREE), Warning_("print-scale", says))
+    named = replace(solved, warnings=warned, scale_seen=True)
+    return named if solved.scales else _either(named, place, apart)
+
+
+def _beside_bars(solved: Solved, place: int, agreed: PageScale, bar: CheckBar) -> Solved:
+    """Return sheets whose bars were measured, compared with their outline."""
     scale, u = agreed.common
-    if bar != CheckBar():
-        by_bars = [q.value_mm / nominal for q, nominal in ((bar.across, 150.0), (bar.along, 200.0)) if q is not None]
-        told = float(np.mean(by_bars))
-        if abs(scale - told) <= CLEAR * np.hypot(u, 0.001):
-            if abs(told - 1) <= CLEAR * U_PRINT_SCALE:
-                return solved
-            says = (
-                f"the sheet was printed at {100 * told:.1f} %, not at 100 %: bars and outline of the paper agree, and "
-                "the bars were used; print it again at 100 % ('actual size') for the next job"
-            )
-            return replace(solved, warnings=(*solved.warnings, Warning_("print-scale", says)))
+    told, u_told = _by_bars(bar)
+    if abs(scale - told) <= CLEAR * np.hypot(u, 0.001):
+        if abs(told - 1) <= CLEAR * U_PRINT_SCALE:
+            return solved
         says = (
-            f"by the outline of its {NAMES[agreed.paper]} paper the sheet was printed at {100 * scale:.1f} %, by the "
-            f"bars at {100 * told:.1f} %; the bars were used, but sizes are no surer than that: measure them again, on "
-            "this very sheet"
+            f"the sheet was printed at {_percent(told, u_told)}, not at 100 %: bars and outline of the paper agree, "
+            "and the bars were used; print it again at 100 % ('actual size') for the next job"
         )
-        doubted = replace(solved, warnings=(*solved.warnings, Warning_("print-scale", says)))
-        return _either(doubted, place, abs(scale - told))
+        return replace(solved, warnings=(*solved.warnings, Warning_("print-scale", says)))
+    says = (
+        f"by the outline of its {NAMES[agreed.paper]} paper the sheet was printed at {_percent(scale, u)}, by the bars "
+        f"at {_percent(told, u_told)}; the bars were used, but sizes are no surer than that: measure them again, on "
+        "this very sheet"
+    )
+    doubted = replace(solved, warnings=(*solved.warnings, Warning_("print-scale", says)))
+    return _either(doubted, place, abs(scale - told))
+
+
+def _by_bars(bar: CheckBar) -> tuple[float, float]:
+    """Return the scale by the bars that were measured, their mean, with its standard uncertainty."""
+    bars = [(q, nominal) for q, nominal in ((bar.across, 150.0), (bar.along, 200.0)) if q is not None]
+    told = float(np.mean([q.value_mm / nominal for q, nominal in bars]))
+    return told, float(np.linalg.norm([q.u_mm / nominal for q, nominal in bars])) / len(bars)
+
+
+def _by_outline(solved: Solved, place: int, agreed: PageScale) -> Solved:
+    """Return sheets whose bars nobody measured, adjusted with what their outline says of the scale."""
     by_outline = printed_scale(
         np.array([agreed.across - 1, agreed.along - 1]), np.array([agreed.u_across, agreed.u_along])
     )
@@ -78,16 +100,19 @@ def scaled_by_outline(rgb: NDArray[np.uint8], solved: Solved, bar: CheckBar) -> 
     if other > WORTH_A_WORD:
         was = "was" if other > LIKELY else "may have been"
         says = (
-            f"by the outline of its {NAMES[agreed.paper]} paper the sheet {was} printed at {100 * scale:.1f} % (U95 "
-            f"{200 * u:.1f} %), not at 100 %; the measure goes on with {100 + 100 * value.mean():.1f} % (U95 "
-            f"{200 * u_value.max():.1f} %): measure both bars and enter them, or print it again at 100 % ('actual "
-            "size')"
+            f"by the outline of its {NAMES[agreed.paper]} paper the sheet {was} printed at {_percent(*agreed.common)}, "
+            f"not at 100 %; the measure goes on with {_percent(1 + float(value.mean()), float(u_value.max()))}: "
+            "measure both bars and enter them, or print it again at 100 % ('actual size')"
         )
         warned = (*warned, Warning_("print-scale", says))
     blocks = (*solved.blocks[:place], known, *solved.blocks[place + 1 :])
-    start = replace(state, size=known.value.copy())
+    start = replace(solved.adjusted.state, size=known.value.copy())
     result = adjust(blocks, start, iterations=30, near=True)
     return replace(solved, adjusted=result, blocks=blocks, warnings=warned, scale_seen=True)
+
+
+def _percent(scale: float, u: float) -> str:
+    return f"{100 * scale:.1f} % (U95 {200 * u:.1f} %)"
 
 
 def _either(solved: Solved, place: int, apart: float) -> Solved:

@@ -39,8 +39,8 @@ CLICK_REACH = 5.0  # clicks wander that many of their standard deviations: 15 px
 # curled, and then by any amount (a guess): the prior of flat ones would halve what is seen.
 BENT_MM, U_BENT_MM = 1.2, 5.0
 BENT_SAYS = (
-    "a page is not flat: its sides bow by more than a millimetre; how it bends was taken into account and the "
-    "uncertainty says so; tape it down along its edges and take the photo again"
+    "a page is not flat: its sides bow more than those of paper taped flat; how it bends was taken into account and "
+    "the uncertainty says so; tape it down along its edges and take the photo again"
 )
 ONE_WALL = 0.12  # of its size: how far a second page may be off where the pose of the first puts it (a guess)
 STRAINED = 2.2  # rms of decorrelated residuals, 1 by right; sound pages reach 1.6 (a guess)

@@ -198,9 +198,9 @@ def unlike_warning(solved: Solved, scales: SheetScales) -> Warning_:
     far = float((camera.rotation @ [*middle[:2], 0.0] + camera.translation_mm)[2])
     says = (
         f"{solved.names[high]} is {100 * scales.apart:.1f} % larger (U95 {200 * scales.u_apart:.1f} %) than "
-        f"{solved.names[low]}, so they were not printed alike, or one hangs {abs(far) * scales.apart:.0f} mm in front "
-        "of the other's wall; the measure lies between both scales and its uncertainty holds either: measure the bars "
-        "of both, print all sheets in one go at 100 % ('actual size'), tape them flat on the wall, and take the photo "
-        "again"
+        f"{solved.names[low]}, so they were not printed alike, or one hangs {abs(far) * scales.apart:.0f} mm +- "
+        f"{2 * abs(far) * scales.u_apart:.0f} mm in front of the other's wall; the measure lies between both scales "
+        "and its uncertainty holds either: measure the bars of both, print all sheets in one go at 100 % ('actual "
+        "size'), tape them flat on the wall, and take the photo again"
     )
     return Warning_("references-disagree", says)
