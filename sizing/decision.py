@@ -15,11 +15,10 @@ from scipy.special import ndtr
 
 from sizing.conformance import P_DIFFERS, probabilities, smallest_slips
 from sizing.mixture import Mixture, gaussian, mixture_of
+from sizing.units import READING_FROM_MM, READING_TO_MM
 
 __all__ = [
-    "LONGEST_MM",
     "REQUIRED",
-    "SHORTEST_MM",
     "Judgement",
     "Mixture",
     "OpeningVerdict",
@@ -41,8 +40,6 @@ Verdict = Literal["send", "hold", "unproven"]
 
 # Contract, Decision.
 P_AGREES = 0.95
-# Contract, Job file: beyond these a reading `differs` (wrong unit).
-SHORTEST_MM, LONGEST_MM = 100.0, 8000.0
 # Contract, Decision: `send` needs these or proof that an absent one changes nothing.
 REQUIRED = ("width_top", "width_middle", "width_bottom", "height_left", "height_middle", "height_right")
 
@@ -130,7 +127,7 @@ def judge_measured(
     for k, mixture in enumerate(mixtures):
         reading, p, slip = float(readings_mm[k]), within[k], slips[k]
         blind = slip == float("inf")
-        strange = not SHORTEST_MM <= reading <= LONGEST_MM
+        strange = not READING_FROM_MM <= reading <= READING_TO_MM
         difference = reading - mixture.value_mm
         found.append(
             Judgement(
@@ -168,7 +165,7 @@ def verdict_by_one_line(
     away = abs(reading_mm - value_mm - 0.5 * (over_mm - under_mm))
     p = float(ndtr((half - away) / u) - ndtr((-half - away) / u))
     most = float(ndtr(half / u) - ndtr(-half / u))
-    strange = not SHORTEST_MM <= reading_mm <= LONGEST_MM
+    strange = not READING_FROM_MM <= reading_mm <= READING_TO_MM
     return _verdict(p, strange=strange, blind=most <= P_DIFFERS)
 
 
@@ -180,7 +177,7 @@ def _verdict(p: float, *, strange: bool, blind: bool) -> ReadingVerdict:
 
 def judge_without_photo(reading_mm: float) -> Judgement:
     """Return `unproven`, or `differs` for a length under 100 mm or over 8 m, which no opening has."""
-    strange = not SHORTEST_MM <= reading_mm <= LONGEST_MM
+    strange = not READING_FROM_MM <= reading_mm <= READING_TO_MM
     return Judgement("differs" if strange else "unproven", reading_mm, out_of_range=strange)
 
 

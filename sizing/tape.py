@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from sizing.units import INCH_MM
+from sizing.units import COMMON_GRADUATION_MM, INCH_MM
 from vision.request import Array, Wall
 
 Tape = Literal["class-1", "class-2", "class-3", "hb44", "laser", "unknown"]
@@ -24,8 +24,6 @@ _HB44 = ((6.0, 1 / 32), (30.0, 1 / 16), (55.0, 1 / 8), (80.0, 3 / 16), (100.0, 1
 _LASER_MM = 2.0
 # Guesses (design.md, The cross-check): where the blade is laid, brick and render against trim.
 _PLACING_MM: dict[Wall, float] = {"masonry": 0.8, "render": 0.8, "siding": 0.4, "panel": 0.4}
-# Common practice, no source: the finest mark of a common tape.
-DEFAULT_GRADUATION_MM = _INCH_MM / 16
 # Guess: the far end is held off the true line by up to this; the reading is then too long by h^2 / (2 L).
 _END_OFF_MM = 25.0
 # Guess: a blade held level sags in its middle by up to this part of its length (5 mm in 1 m).
@@ -93,7 +91,7 @@ def too_long_mm(length_mm: float) -> float:
 
 def reading_noise_mm(length_mm: float, graduation_mm: float | None, wall: Wall) -> float:
     """Return the standard uncertainty of one reading apart from the tape itself: mark, placing, tilt; mm."""
-    mark = (DEFAULT_GRADUATION_MM if graduation_mm is None else graduation_mm) / math.sqrt(12.0)
+    mark = (COMMON_GRADUATION_MM if graduation_mm is None else graduation_mm) / math.sqrt(12.0)
     tilt = tilt_mm(length_mm) / math.sqrt(3.0)
     return math.hypot(mark, _PLACING_MM[wall], tilt)
 

@@ -21,10 +21,11 @@ Unit = Literal["in", "mm"]
 INCH_MM = Fraction(127, 5)
 # Contract, *Job file*: over 100 m is an error; over 8 m or under 100 mm a reading in the wrong unit.
 LONGEST_MM = 100_000
-READING_FROM_MM, READING_TO_MM = 100, 8_000
+READING_FROM_MM, READING_TO_MM = 100, 8_000  # such a reading `differs`
 LONGEST_TEXT = 60
 # Finest common mark, NIST Handbook 44 sec. 10.3: 1/16 in or 1 mm.
 GRADUATION_MM: dict[Unit, Fraction] = {"in": INCH_MM / 16, "mm": Fraction(1)}
+COMMON_GRADUATION_MM = float(GRADUATION_MM["in"])  # taken where nothing says which
 # What tapes and people divide by; anything else is a slip of the finger (common practice, no source).
 DENOMINATORS = frozenset({2, 3, 4, 5, 6, 8, 10, 12, 16, 32, 64, 100, 128})
 

@@ -13,9 +13,9 @@ import numpy as np
 
 from sizing.crosscheck.adjustment import CORNER_U_MM, STATIONS, Observations, adjust, observations
 from sizing.crosscheck.snooping import LEVEL, Snooped, snoop
-from sizing.decision import LONGEST_MM, SHORTEST_MM
 from sizing.jobs.job import Opening, Reading
 from sizing.tape import Tape, readings_cov_mm2, too_long_mm
+from sizing.units import READING_FROM_MM, READING_TO_MM
 from vision.request import Array, Candidate, Estimate, NotMeasured
 
 # Lighter edges explain nothing (guess: the least that `mixture` gives to another line).
@@ -42,7 +42,7 @@ def tape_of(reading: Reading) -> tuple[Tape, str | None]:
 
 def sound_readings(opening: Opening) -> list[Reading]:
     """Return the readings that an opening can have at all; others `differ` whatever the rest says."""
-    return [r for r in opening.readings if SHORTEST_MM <= r.length.mm <= LONGEST_MM and r.name in STATIONS]
+    return [r for r in opening.readings if READING_FROM_MM <= r.length.mm <= READING_TO_MM and r.name in STATIONS]
 
 
 def expected_lengths_mm(readings: list[Reading]) -> dict[str, float]:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-WIDTH, MIDDLE, HALF = 260.0, 130.0, 118.0
+# Of a figure 260 px wide, as its viewBox in the template says.
+MIDDLE, HALF = 130.0, 118.0
 # The figure shows at least so many tolerances each way, and at most the second number: what is beyond gets an arrow.
 _LEAST, _MOST = 1.3, 2.5
 

@@ -37,7 +37,6 @@ class Run:
     state: State = "waiting"
     says: str = ""
     steps: int = 0
-    started: float = 0.0
     seconds: float = 0.0
     error: str = ""
     answer: Any = None
@@ -139,7 +138,7 @@ class Runs:
         while (given := self._tasks.get()) is not None:
             run, task, arguments = given
             began = time.monotonic()
-            self._change(run, state="running", started=began)
+            self._change(run, state="running")
             try:
                 answer = self._worker.run(task, *arguments, timeout_s=_SILENCE_S, say=self._sayer(run, began))
                 self._change(run, state="done", answer=answer, seconds=time.monotonic() - began)

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from sizing.decision import LONGEST_MM, SHORTEST_MM, Judgement
+from sizing.decision import Judgement
 from sizing.explaining.hypotheses import Other
 from sizing.explaining.hypotheses_reading import RATIOS
 from sizing.explaining.opening_scene import scene_of, tape_cov_of
@@ -16,6 +16,7 @@ from sizing.explaining.slips import NONE, load_priors
 from sizing.explaining.units_taken import units_taken
 from sizing.explaining.weighed import Explanation, explain_readings
 from sizing.jobs.job import Opening, Reading
+from sizing.units import READING_FROM_MM, READING_TO_MM
 from vision.request import Estimate
 
 # Shown to people: not more than this many, none less likely than this (taste, no effect on verdicts).
@@ -78,7 +79,7 @@ def explain_wrong_unit(reading_mm: float) -> tuple[Explanation, ...]:
 
     Sizes that an opening may have share the probability; without one the corrected size is None.
     """
-    sizes = [reading_mm * ratio for ratio in RATIOS if SHORTEST_MM <= reading_mm * ratio <= LONGEST_MM]
+    sizes = [reading_mm * ratio for ratio in RATIOS if READING_FROM_MM <= reading_mm * ratio <= READING_TO_MM]
     if not sizes:
         return (Explanation("wrong-unit", 1.0, None, None),)
     return tuple(Explanation("wrong-unit", 1.0 / len(sizes), v, reading_mm - v) for v in sizes)

@@ -10,6 +10,7 @@ from typing import Literal
 import numpy as np
 
 from sizing.explaining.slips import NONE, Scale
+from sizing.units import COMMON_GRADUATION_MM
 from vision.request import NINE, Array, Face
 
 SizeFrom = Literal["bars", "print", "page", "object"]
@@ -43,7 +44,7 @@ class Scene:
     photo_mm: Mapping[str, float]
     written: Mapping[str, str] = field(default_factory=dict)
     scales: Mapping[str, Scale] = field(default_factory=dict)
-    graduation_mm: float = 1.5875
+    graduation_mm: float = COMMON_GRADUATION_MM
     faces: tuple[Face, ...] = ()
     others: tuple[Other, ...] = ()
     size_from: SizeFrom = "object"

@@ -6,11 +6,10 @@ import math
 import re
 from functools import lru_cache
 
-from sizing.decision import LONGEST_MM, SHORTEST_MM
 from sizing.explaining.hypotheses import AXES, Hypothesis, Scene
 from sizing.explaining.slips import NONE, Priors, Scale
 from sizing.typed import SHAPE, plain
-from sizing.units import INCH_MM
+from sizing.units import INCH_MM, READING_FROM_MM, READING_TO_MM
 
 _INCH_MM = float(INCH_MM)
 # Ratios between inches, centimetres and millimetres: true = written x ratio.
@@ -143,9 +142,9 @@ def of_readings(scene: Scene, priors: Priors) -> list[Hypothesis]:
     """Return the hypotheses that touch one reading each and follow from what was read; `of_marks` has the others."""
     found: list[Hypothesis] = []
     for name, here in scene.readings_mm.items():
-        sizes = [here * r for r in RATIOS if SHORTEST_MM <= here * r <= LONGEST_MM]
+        sizes = [here * r for r in RATIOS if READING_FROM_MM <= here * r <= READING_TO_MM]
         found += [Hypothesis("wrong-unit", priors.wrong_unit, {name: here - size}) for size in sizes]
-        if not SHORTEST_MM <= here <= LONGEST_MM:
+        if not READING_FROM_MM <= here <= READING_TO_MM:
             found.append(Hypothesis(NONE, priors.none_of_these, {name: 0.0}, ({name: _ANY_SIZE_MM},), sized=False))
             found += _of_digits(name, here, scene, priors)
             continue
@@ -160,7 +159,7 @@ def _whole_form_in_another_unit(scene: Scene, priors: Priors) -> list[Hypothesis
     for names in dict.fromkeys((scene.names, sides)) if len(sides) > 1 else ():
         for ratio in RATIOS:
             meant = {name: scene.readings_mm[name] * ratio for name in names}
-            if all(SHORTEST_MM <= mm <= LONGEST_MM for mm in meant.values()):
+            if all(READING_FROM_MM <= mm <= READING_TO_MM for mm in meant.values()):
                 shifts = {name: scene.readings_mm[name] - mm for name, mm in meant.items()}
                 found.append(Hypothesis("wrong-unit", priors.wrong_unit_all, shifts, facts={"extent": "all"}))
     return found
@@ -189,7 +188,7 @@ def of_marks(scene: Scene, priors: Priors) -> list[tuple[Hypothesis, ...]]:
     return [
         _fixed(name, scene.scales.get(name, "in"), priors)
         for name, here in scene.readings_mm.items()
-        if SHORTEST_MM <= here <= LONGEST_MM
+        if READING_FROM_MM <= here <= READING_TO_MM
     ]
 
 
@@ -227,7 +226,7 @@ def _of_digits(name: str, here: float, scene: Scene, priors: Priors) -> list[Hyp
         found += [
             Hypothesis(code, odds, {name: mm}, facts={"meant": digits})
             for digits, mm in meant.items()
-            if SHORTEST_MM <= here - mm <= LONGEST_MM
+            if READING_FROM_MM <= here - mm <= READING_TO_MM
         ]
     return found
 

@@ -7,8 +7,8 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from sizing.decision import LONGEST_MM, SHORTEST_MM
 from sizing.explaining.hypotheses import AXES
+from sizing.units import READING_FROM_MM, READING_TO_MM
 from vision.request import NINE, Array
 
 # Guesses, with effect on explanations only: how little is known of width and height; how far an opening tapers and
@@ -38,7 +38,7 @@ def vague_measures(readings_mm: Mapping[str, float]) -> tuple[Array, Array] | No
     """
     sizes = []
     for axis in AXES[:2]:
-        read = [readings_mm[n] for n in axis if SHORTEST_MM <= readings_mm.get(n, 0.0) <= LONGEST_MM]
+        read = [readings_mm[n] for n in axis if READING_FROM_MM <= readings_mm.get(n, 0.0) <= READING_TO_MM]
         if not read:
             return None
         sizes.append(float(np.median(read)))

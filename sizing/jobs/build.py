@@ -16,8 +16,6 @@ from sizing.jobs.named_files import inside
 from sizing.jobs.values import Written, given_reference
 from sizing.units import (
     GRADUATION_MM,
-    READING_FROM_MM,
-    READING_TO_MM,
     LengthError,
     Unit,
     parse_length,
@@ -185,7 +183,6 @@ def _with_readings(
             graduation_mm=visit.graduation_mm,
             seen_from=visit.seen_from,
             visit=visit.number,
-            suspicious_unit=not READING_FROM_MM <= length.exact <= READING_TO_MM,
         )
     return replace(visit, readings=tuple(found[name] for name in READINGS if name in found))
 

@@ -14,7 +14,7 @@ from types import MappingProxyType
 from typing import Any, Literal
 
 from sizing.errors import Problem
-from sizing.units import Length, Unit
+from sizing.units import COMMON_GRADUATION_MM, Length, Unit
 from vision.request import Array, CheckBar, OpeningRequest, PhotoRequest, Quantity, Reference, Side, Wall
 
 Tape = Literal["class-1", "class-2", "class-3", "hb44", "laser", "unknown"]
@@ -64,10 +64,9 @@ class Reading:
     by: str | None = None
     on: date | None = None
     tape: Tape = "unknown"
-    graduation_mm: float = 1.5875
+    graduation_mm: float = COMMON_GRADUATION_MM
     seen_from: SeenFrom = "outside"
     visit: int = 0
-    suspicious_unit: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +77,7 @@ class Visit:
     by: str | None = None
     on: date | None = None
     tape: Tape = "unknown"
-    graduation_mm: float = 1.5875
+    graduation_mm: float = COMMON_GRADUATION_MM
     seen_from: SeenFrom = "outside"
     note: str = ""
     readings: tuple[Reading, ...] = ()
@@ -184,7 +183,7 @@ class Job:
     measured_by: str | None = None
     measured_on: date | None = None
     tape: Tape = "unknown"
-    graduation_mm: float = 1.5875
+    graduation_mm: float = COMMON_GRADUATION_MM
     seen_from: SeenFrom = "outside"
     tolerance: Tolerance = field(default_factory=Tolerance)
     tolerance_given: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))

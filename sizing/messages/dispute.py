@@ -11,7 +11,7 @@ from sizing.messages.names import name_of
 from sizing.messages.one_line import one_line
 from sizing.messages.photo_figures import about
 from sizing.messages.tape_figure import tape_figure
-from sizing.units import Unit, format_length, format_uncertainty
+from sizing.units import INCH_MM, Unit, format_length, format_uncertainty
 
 NOTE = (
     "These are probabilities of steps, worked out from the numbers named here and from guessed rates of slips. They "
@@ -103,7 +103,7 @@ def error_size(error_mm: float, U95_mm: float, unit: Unit) -> str:
 
 
 def _rounded(value_mm: float, unit: Unit) -> float:
-    return round(value_mm / 25.4 * 16) * 25.4 / 16 if unit == "in" else round(value_mm, 1)
+    return float(round(value_mm / INCH_MM * 16) * INCH_MM / 16) if unit == "in" else round(value_mm, 1)
 
 
 def _u(U95_mm: float, unit: Unit) -> str:

@@ -8,7 +8,7 @@ from pathlib import Path
 from sizing.messages import check_warnings
 from sizing.messages.exact_length import exact_length
 from sizing.messages.one_line import file_name, one_line
-from sizing.messages.photo_figures import about
+from sizing.messages.photo_figures import about, rounded
 from sizing.units import Unit, format_length
 
 CODES = frozenset(
@@ -126,17 +126,12 @@ def overhang_line(overhang_mm: Iterable[tuple[str, float]], U95_mm: float, unit:
     >>> overhang_line([("above", 76.4), ("below", -3.0)], 2.1, "mm")
     'over the opening by about: above 76 mm; below it ends 3 mm short (give or take 3 mm)'
     """
-    each = [(edge, v, _coarse(abs(v), unit)) for edge, v in overhang_mm]
-    nothing = _coarse(0.0, unit)
+    each = [(edge, v, rounded(abs(v), unit)) for edge, v in overhang_mm]
+    nothing = rounded(0.0, unit)
     over = ", ".join(f"{edge} {size}" for edge, v, size in each if v >= 0.0 or size == nothing)
     short = "".join(f"; {edge} it ends {size} short" for edge, v, size in each if v < 0.0 and size != nothing)
     more = about(0.0, U95_mm, unit).split(", ", 1)[1]
     return f"over the opening by about: {over or 'nothing'}{short} ({more})"
-
-
-def _coarse(value_mm: float, unit: Unit) -> str:
-    """Return a length, not negative, as coarse as the photo's figures are."""
-    return f"{round(value_mm)} mm" if unit == "mm" else format_length(round(value_mm / 25.4 * 16) * 25.4 / 16, "in")
 
 
 def drawn_label(width_mm: float, height_mm: float, source: str, unit: Unit) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from sizing.messages.one_line import one_line
 from sizing.typed import SHAPE, UNIT_OF, plain
-from sizing.units import Unit, format_length
+from sizing.units import INCH_MM, Unit, format_length
 
 
 def typed_figure(as_written: str, value_mm: float, unit: Unit) -> str:
@@ -19,7 +19,7 @@ def typed_figure(as_written: str, value_mm: float, unit: Unit) -> str:
     said = format_length(value_mm, unit)
     if not number or (number.replace(" ", "").isdigit() and unit == "in"):
         return said
-    shown_mm = round(value_mm / 25.4 * 32) * 25.4 / 32
+    shown_mm = float(round(value_mm / INCH_MM * 32) * INCH_MM / 32)
     exact = "." not in number and "," not in number and abs(shown_mm - value_mm) < 1e-6
     return said if unit == "in" and exact else f"{number} {unit}"
 

@@ -17,6 +17,7 @@ from scipy.special import ndtri
 from sizing.jobs.job import READINGS
 from sizing.mixture import side_terms
 from sizing.orders.rules import DIRECTIONS, STATIONS, Direction, Made, Rule, SideRule
+from sizing.units import INCH_MM
 from vision.request import NINE, SIDES, Array, Candidate
 
 # By chance a probability would have a standard deviation of up to 0.5 / sqrt(N) = 0.004; the even sequence is
@@ -186,7 +187,7 @@ def counted(rule: Rule, direction: Direction, sizes_mm: Array) -> Array:
     """Return sizes (N,) by which probabilities are counted: made ones, else by 1/16 in, or 1 mm by a metric rule."""
     if not rule.of(direction).made.any_size:
         return sizes_mm
-    step = 25.4 / 16 if rule.units == "in" else 1.0
+    step = float(INCH_MM) / 16 if rule.units == "in" else 1.0
     return np.asarray(np.round(sizes_mm / step) * step)
 
 

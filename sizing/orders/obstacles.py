@@ -18,6 +18,7 @@ from sizing.decision import P_AGREES
 from sizing.jobs.job import Obstacle, Opening
 from sizing.orders.rules import Direction
 from sizing.tape import u_reading_mm
+from sizing.units import COMMON_GRADUATION_MM
 from vision.photo.reading import at_read_size
 from vision.pictures.footprint_view import mm_per_px, standing_out_shift, wall_points
 from vision.request import NINE, PARTS, Array, Estimate, PhotoReport
@@ -202,7 +203,7 @@ def rooms_beside(opening: Opening, estimate: Estimate, hole: Rectangle, ordered:
             continue
         across: Direction = "width" if edge in ("left", "right") else "height"
         half = (hole.x1 - hole.x0 if across == "width" else hole.y1 - hole.y0) / 2
-        graduation = 1.5875 if tape is None else tape.graduation_mm
+        graduation = COMMON_GRADUATION_MM if tape is None else tape.graduation_mm
         by_tape = u_reading_mm(
             max(length.mm, _SHORTEST_MM), "unknown" if tape is None else tape.tape, graduation, opening.wall
         )
