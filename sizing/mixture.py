@@ -15,6 +15,8 @@ from vision.request import ANOTHER_LINE, NINE, SIDES, Array, Candidate, Side
 OTHER_LINE_U_MM = 25.0
 # Components lighter than this change no verdict and cost time.
 _LIGHTEST = 1e-6
+# An interval so many times as long as 2 U95 is no longer a normal one's (guess).
+_FAR_FROM_NORMAL = 1.3
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -134,3 +136,9 @@ def interval95(mixture: Mixture) -> tuple[float, float]:
         return 0.5 * (low + high)
 
     return quantile(0.025), quantile(0.975)
+
+
+def interval95_if_odd(mixture: Mixture, U95_mm: float) -> tuple[float, float] | None:
+    """Return the 95 % interval (mm) where rival edges make it unlike value +- U95 (contract, *Words*), else None."""
+    low, high = interval95(mixture)
+    return (low, high) if high - low > _FAR_FROM_NORMAL * 2.0 * U95_mm else None

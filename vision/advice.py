@@ -6,13 +6,12 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from vision.request import NINE, PARTS, SIZE_NAMES, Array, CheckBar, Measure, Reference, Warning_
+from vision.request import CORNERS, NINE, PARTS, SIZE_NAMES, Array, CheckBar, Measure, Reference, Warning_
 from vision.solving.solved import Solved
 
 WEAK_MM = 6.35  # the contract's default tolerance
 HALF = 0.5  # of the variance
 INSIDE = 0.02  # of the long side: nearer to the rim a person may not see a corner (a guess)
-CORNERS = ("top left", "top right", "bottom right", "bottom left")
 # Out of true by more than walls are built (guesses): practice openings reach 12 mm and 1.4 % of the side across.
 OUT_MM, OUT_OF_SIDE = 15.0, 0.02
 SHAPES = (  # difference, the side that it is a slant of, and how it is said where it is above and below zero

@@ -22,6 +22,7 @@ ReferenceKind = Literal["sheet", "letter", "a4", "id1", "given"]
 SIDES: tuple[Side, ...] = ("head", "right", "sill", "left")
 # The sides as they are called in a sentence.
 SIDE_WORD: Mapping[Side, str] = {"head": "head", "right": "right jamb", "sill": "sill", "left": "left jamb"}
+CORNERS = ("top left", "top right", "bottom right", "bottom left")  # in the order in which they are given
 EXACT_CLICK_PX = 2.0  # clicks of a standard deviation up to this were meant as exact: bare corners carry 3 (contract)
 ANOTHER_LINE = 0.01  # contract, Decision: no side gives less to a line that is not listed as its candidate
 NINE = (

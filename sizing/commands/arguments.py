@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from sizing.errors import InputError, Problem
-from sizing.jobs.corners import CORNERS, FURTHEST_PX, corner_array, corner_fault
+from sizing.jobs.corners import FURTHEST_PX, corner_array, corner_fault
 from sizing.jobs.lenses import named_profile
 from sizing.jobs.values import (
     ACROSS_MM,
@@ -28,7 +28,7 @@ from sizing.messages.one_line import one_line
 from sizing.orders.rulefile import find_rule
 from sizing.orders.rules import Rule
 from sizing.units import Length, LengthError, parse_length, parse_signed_length
-from vision.request import SIDES, Array, CheckBar, OpeningRequest, PhotoRequest, Quantity, Reference
+from vision.request import CORNERS, SIDES, Array, CheckBar, OpeningRequest, PhotoRequest, Quantity, Reference
 
 _T = TypeVar("_T")
 _KINDS = ("sheet", "letter", "a4", "id1")

@@ -15,7 +15,6 @@ from sizing.exits import Exit
 if TYPE_CHECKING:
     import sqlite3
 
-_VERDICTS = ("send", "hold", "unproven")
 _MOST = (1 << 63) - 1  # the largest number of SQLite
 JobOption = Annotated[str | None, typer.Option("--job", metavar="TEXT", help="Only jobs whose id holds this.")]
 ByOption = Annotated[str | None, typer.Option("--by", metavar="NAME", help="Only what somebody of this name measured.")]
@@ -72,9 +71,10 @@ def asked_log(
     """Give what is asked for and the log; end with one line where an option is no day or verdict."""
     from sizing.log.asked import Asked
     from sizing.messages import log_asked as words
+    from sizing.messages.verdicts import VERDICTS
 
-    if verdict is not None and verdict not in _VERDICTS:
-        raise typer.Exit(refuse(words.bad_choice("--verdict", verdict, _VERDICTS)))
+    if verdict is not None and verdict not in VERDICTS:
+        raise typer.Exit(refuse(words.bad_choice("--verdict", verdict, tuple(VERDICTS))))
     for option, text in (("--job", job), ("--by", by), ("--tape", tape), ("--decided-by", (more or More()).decided_by)):
         if text is not None and any("\ud800" <= c <= "\udfff" for c in text):
             raise typer.Exit(refuse(words.no_text(option, text)))

@@ -28,11 +28,10 @@ from sizing.logged import Logged
 from sizing.messages import log as words
 from sizing.messages import log_asked, log_people
 from sizing.messages.one_line import clipped
-from sizing.messages.verdicts import LISTED_VERDICTS
+from sizing.messages.verdicts import LISTED_VERDICTS, VERDICTS
 
 _PAGE = 50
 _TEXTS = ("job", "by", "tape", "since", "until", "verdict", "decided_by", "released", "each")
-_VERDICTS = ("send", "hold", "unproven")
 _PER = ("measurer", "tape", "both", "day")
 _LONGEST = 200
 
@@ -59,7 +58,7 @@ def log_page(request: Request) -> Response:
         given=given,
         query=urlencode({k: v for k, v in given.items() if v}),
         problems=problems,
-        verdicts=_VERDICTS,
+        verdicts=tuple(VERDICTS),
         verdict_words=LISTED_VERDICTS,
     )
 
@@ -127,8 +126,8 @@ def export_csv_page(request: Request) -> Response:
     problems: list[str] = []
     given = _given(request)
     asked = _asked(given, desk.folder.root, problems)
-    if given["verdict"] not in ("", *_VERDICTS):
-        problems.append(log_asked.bad_choice("verdict", given["verdict"], _VERDICTS))
+    if given["verdict"] not in ("", *VERDICTS):
+        problems.append(log_asked.bad_choice("verdict", given["verdict"], tuple(VERDICTS)))
     if problems:
         raise InputError("log", [Problem("log", says) for says in problems])
     with _or_problem(), _log() as log:
@@ -184,7 +183,7 @@ def _asked(given: dict[str, str], root: Path, problems: list[str]) -> Asked:
         tape=given["tape"] or None,
         since=days["since"],
         until=days["until"],
-        verdict=given["verdict"] if given["verdict"] in _VERDICTS else None,
+        verdict=given["verdict"] if given["verdict"] in VERDICTS else None,
         under=root,
         decided_by=given["decided_by"] or None,
         released=given["released"] == "yes",

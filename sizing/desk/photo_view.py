@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from sizing.jobs.edits_of_photos import to_tenth
 from sizing.jobs.job import Opening
 from sizing.messages.chance import percent
 from sizing.messages.names import name_of
@@ -200,13 +201,7 @@ def _offered(rivals: Sequence[Mapping[str, Any]], found: Mapping[str, Any]) -> l
 
 
 def _given(corners_px: Any) -> list[list[float] | None]:  # noqa: ANN401 -- an array (4, 2)
-    return [[_short(x), _short(y)] if np.isfinite([x, y]).all() else None for x, y in corners_px]
-
-
-def _short(px: float) -> float:
-    """Return px to a tenth, whole ones without their point."""
-    tenth = round(float(px), 1)
-    return int(tenth) if tenth.is_integer() else tenth
+    return [[to_tenth(x), to_tenth(y)] if np.isfinite([x, y]).all() else None for x, y in corners_px]
 
 
 def _points(px: Sequence[Sequence[float | None]]) -> str:

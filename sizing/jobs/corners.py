@@ -6,9 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from vision.request import Array
+from vision.request import CORNERS, Array
 
-CORNERS = ("top left", "top right", "bottom right", "bottom left")
 FURTHEST_PX = 1e6  # no photo within the contract's limits is so wide
 SHORTEST_PX = 5.0  # guess: below two clicks' scatter no side could be measured
 _SIDES_CROSS = (

@@ -114,7 +114,7 @@ def add_obstacle(table: Any, what: str, file: str, box_px: Sequence[float]) -> N
         raise InputError("no-such-photo", [Problem(file[:100], "is none of the opening's photos any more")])
     things = table.get("obstacles")
     thing = tomlkit.table() if isinstance(things, AoT) else tomlkit.inline_table()
-    for key, value in (("what", what), ("photo", file), ("box", [_px(v) for v in box_px])):
+    for key, value in (("what", what), ("photo", file), ("box", [to_tenth(v) for v in box_px])):
         thing.add(key, value)
     if things is None:
         array = tomlkit.array()
@@ -166,10 +166,11 @@ def _file_of(entry: Any) -> str:  # noqa: ANN401 -- as above
 def _points(points_px: Quadrilateral) -> Array:
     array = tomlkit.array()
     for x, y in points_px:
-        array.append("-" if math.isnan(x) else [_px(x), _px(y)])  # a corner out of view
+        array.append("-" if math.isnan(x) else [to_tenth(x), to_tenth(y)])  # a corner out of view
     return array
 
 
-def _px(value: float) -> int | float:
-    tenth = round(float(value), 1)
+def to_tenth(px: float) -> int | float:
+    """Return pixels to a tenth, whole ones without their point."""
+    tenth = round(float(px), 1)
     return int(tenth) if tenth.is_integer() else tenth

@@ -12,14 +12,12 @@ from sizing.messages.names import name_of
 from sizing.messages.photo_figures import at_least
 from sizing.messages.slips import probably, slip_says
 from sizing.messages.tape_figure import tape_figure
-from sizing.mixture import interval95, mixture_of
+from sizing.mixture import interval95_if_odd, mixture_of
 from sizing.outcome import OpeningResult
 from sizing.report.contents import Budget, ReadingLine
 from sizing.units import Unit
 from vision.request import NINE, PARTS, Estimate, NotMeasured
 
-# An interval so many times as long as 2 U95 is no longer a normal one's (guess; as in the result).
-_FAR_FROM_NORMAL = 1.3
 # A part of the budget below this is not shown, mm.
 _LEAST_PART_MM = 0.05
 _BUDGET_OF = ("width_middle", "height_middle", "diagonal_down")
@@ -51,9 +49,8 @@ def reading_line(result: ReadingResult, opening: OpeningResult, unit: Unit) -> R
 
 def _interval(answer: Estimate, name: str, value_mm: float, U95_mm: float, reading_mm: float) -> tuple[float, float]:
     """Return the photo's 95 % interval less the reading: wider than +- U95 where rival edges make it so."""
-    low, high = interval95(mixture_of(answer.values_mm, answer.cov_mm2, answer.candidates, name))
-    if high - low <= _FAR_FROM_NORMAL * 2.0 * U95_mm:
-        low, high = value_mm - U95_mm, value_mm + U95_mm
+    mixture = mixture_of(answer.values_mm, answer.cov_mm2, answer.candidates, name)
+    low, high = interval95_if_odd(mixture, U95_mm) or (value_mm - U95_mm, value_mm + U95_mm)
     return low - reading_mm, high - reading_mm
 
 

@@ -7,12 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from sizing.json_values import Document, rounded, rounded_mm
-from sizing.mixture import interval95, mixture_of
+from sizing.mixture import interval95_if_odd, mixture_of
 from sizing.result.values import COV_DIGITS, P_DIGITS, point_lists
 from vision.request import NINE, PARTS, SIDES, Candidate, Estimate, Face, NotMeasured
-
-# An interval so many times as long as 2 U95 is no longer a normal one's (guess).
-_FAR_FROM_NORMAL = 1.3
 
 
 def measured_document(answer: Estimate | NotMeasured) -> Document:
@@ -58,9 +55,9 @@ def _face(face: Face) -> Document:
 
 def _interval(answer: Estimate, name: str, u_mm: float) -> Document:
     """Return the 95 % interval where rival edges make it much unlike value +- U95 (contract, *Words*)."""
-    low, high = interval95(mixture_of(answer.values_mm, answer.cov_mm2, answer.candidates, name))
-    wide = high - low > _FAR_FROM_NORMAL * 4.0 * u_mm
-    return {"ci95_mm": [rounded_mm(low), rounded_mm(high)]} if wide else {}
+    mixture = mixture_of(answer.values_mm, answer.cov_mm2, answer.candidates, name)
+    odd = interval95_if_odd(mixture, 2.0 * u_mm)
+    return {} if odd is None else {"ci95_mm": [rounded_mm(mm) for mm in odd]}
 
 
 def _quantity(value_mm: float, u_mm: float) -> Document:
