@@ -213,7 +213,7 @@ def test_a_long_job_name_stays_inside_its_field():
 def test_unknown_paper_and_letters_are_told_together(tmp_path):
     with pytest.raises(InputError) as caught:
         write_sheets(tmp_path, page="legal", letters="AX")
-    assert [p.where for p in caught.value.problems] == ["page", "letters"]
+    assert [p.where for p in caught.value.problems] == ["--page", "--letters"]
     assert list(tmp_path.iterdir()) == []
 
 

@@ -141,7 +141,10 @@ def _nowhere(name: str, there: Iterable[Found]) -> str:
     near = difflib.get_close_matches(name, ids, 1, cutoff=0.5)
     spoiled = [str(one.file) for one in there if one.id is None]
     says = f"no rule {name!r}" + (f"; did you mean {near[0]!r}?" if near else "")
-    says += "; looked in rules/ beside the job, in the folders above it and in your config folder"
+    says += (
+        "; looked in rules/ beside the job, in the folders above it and in your config folder: name one that "
+        "`secondtape rules` lists, or put its file into one of these"
+    )
     if len(spoiled) > MOST_NAMED:
         spoiled = [*spoiled[:MOST_NAMED], f"and {len(spoiled) - MOST_NAMED} more"]
     return says + (f"; not readable there: {', '.join(spoiled)}" if spoiled else "")

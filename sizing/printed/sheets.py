@@ -94,10 +94,10 @@ def sheets_pdf(page: PaperName, letters: str, job: str = "") -> bytes:
 def _checked(out: Path, page: str, letters: str) -> str:
     problems = []
     if page not in PAPER_MM:
-        problems.append(Problem("page", f"{page!r} is not a paper known here; use letter or a4."))
+        problems.append(Problem("--page", f"{page!r} is not known; use letter or a4."))
     chosen = "".join(dict.fromkeys(letters.upper().replace(",", "").replace(" ", "")))
     if not chosen or set(chosen) - set(LETTERS):
-        problems.append(Problem("letters", f"{letters!r} names no sheets; use letters from A to D, as in AB."))
+        problems.append(Problem("--letters", f"{letters!r} names no sheets; use letters from A to D, as in AB."))
     if out.suffix.lower() == ".pdf" or (out.exists() and not out.is_dir()):
         problems.append(Problem(str(out), "is not a folder. Name the folder that the PDF files go into."))
     if problems:
