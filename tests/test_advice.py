@@ -89,6 +89,15 @@ def test_a_corner_said_to_be_out_of_view_that_lies_well_inside_is_named():
     assert corners_in_view(found, found, (1000, 750)) == []
 
 
+def test_nobody_is_asked_to_point_better_at_sides_that_were_not_traced():
+    """Found: corners that stand as clicked were said to be sides 'that no clear line shows'."""
+    budget = np.full((9, len(PARTS)), 0.05)
+    budget[:, PARTS.index("edge_trace")] = 5.0
+    (warned,) = geometry_warnings(np.eye(9) * 25.0, budget, 2, "sheet", clicked=True)
+    assert "let the sides be traced" in warned.message
+    assert "no clear line" not in warned.message
+
+
 @pytest.mark.parametrize(("letters", "named"), [("AA", "sheet A is"), ("BBA", "sheet B is"), ("AB", None)])
 def test_a_letter_that_is_in_view_twice_is_named(letters, named):
     """Oracle: contract, *Result*: `letter-twice`, effect and remedy in the message."""

@@ -246,6 +246,9 @@ def test_the_effect_said_is_that_on_the_size_which_its_parts_touch_most():
     budget[3, PARTS.index("station")] = 3.0
     (told,) = with_effects([Warning_("cropped", "cut")], cov, budget)
     assert told.message == "cut (the middle width is known to 4.0 mm, 3.0 mm of it from this)"
+    cov[1, 1] = 2.01**2  # rounded up, as JCGM 100, 7.2.6 allows and the figures beside the measures are
+    (told,) = with_effects([Warning_("cropped", "cut")], cov, budget)
+    assert "known to 4.1 mm, 3.0 mm of it" in told.message
 
 
 @pytest.mark.parametrize(

@@ -34,11 +34,16 @@ SHAPES = (  # difference, the side that it is a slant of, and how it is said whe
         "the head is shifted {} to the left of the sill",
     ),
 )
+SIDES_UNCLEAR = ("edge_trace", "edge_choice")
+TRACE_THEM = (
+    "let the sides be traced from the corners, or put the corners under a magnifier and say how exactly they are put "
+    "(click)"
+)
 REMEDY_OF = {
     ("print_scale",): "measure the printed bars on the {thing}s, once more where they were given, and enter them",
     ("reference_size",): "measure the {thing} itself and enter its size",
     ("edge_depth",): "say how far the edges stand out from the surface that the {thing} is on",
-    ("edge_trace", "edge_choice"): "point more exactly at the sides that no clear line shows",
+    SIDES_UNCLEAR: "point more exactly at the sides that no clear line shows",
 }
 
 
@@ -75,13 +80,16 @@ def reference_warnings(reference: Reference, bars: CheckBar, solved: Solved) -> 
     return warned
 
 
-def geometry_warnings(cov_mm2: Array, budget_mm: Array, references: int, thing: str) -> list[Warning_]:
+def geometry_warnings(
+    cov_mm2: Array, budget_mm: Array, references: int, thing: str, *, clicked: bool = False
+) -> list[Warning_]:
     """Return `weak-geometry` when a width or height of the nine is not known to the default tolerance.
 
     Parameters
     ----------
     cov_mm2, budget_mm : covariance (9, 9) and budget (9, parts) of the nine; what weighs most says the remedy.
     references, thing : how many are in view, and what they are called.
+    clicked : the corners stand as clicked, no side was traced.
     """
     worst = int(np.argmax(np.diag(cov_mm2)[:6]))
     U95 = 2 * float(np.sqrt(cov_mm2[worst, worst]))
@@ -94,6 +102,8 @@ def geometry_warnings(cov_mm2: Array, budget_mm: Array, references: int, thing: 
         else f"stand squarer to the wall, nearer, and keep all {thing}s in view"
     )
     remedy = REMEDY_OF[most[0]].format(thing=thing) if most else geometry
+    if clicked and most and most[0] == SIDES_UNCLEAR:
+        remedy = TRACE_THEM
     # up to a tenth, as the figure beside the measure is
     says = f"the {SIZE_NAMES[worst]} is only known to {np.ceil(10 * U95 - 1e-6) / 10:.1f} mm from this photo; {remedy}"
     return [Warning_("weak-geometry", says)]

@@ -38,7 +38,8 @@ def said_together(
     """
     measured, used = together.measured, [photos[i] for i in together.used]
     count = max(len(p.solved.names) for p in used)
-    weak = geometry_warnings(measured.cov_mm2, measured.budget_mm, count, used[0].reference.thing)
+    clicked = all(p.clicks is not None for p in used)
+    weak = geometry_warnings(measured.cov_mm2, measured.budget_mm, count, used[0].reference.thing, clicked=clicked)
     assumed = edge_depths(request).assumed
     depth = _depth_seen(together, assumed)
     said = [w for w in together.warnings if not (depth and w.code == DEPTH_CONTRADICTED and w.side in assumed)]

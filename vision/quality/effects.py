@@ -61,7 +61,8 @@ def _effect(code_parts: Sequence[str], side: str, cov_mm2: Array, budget_mm: Arr
         shares = np.where((np.arange(6) < 3) == (side in {"left", "right"}), shares, -1.0)
     most = int(np.argmax(shares))
     U95 = 2 * float(np.sqrt(cov_mm2[most, most]))
-    return f"the {SIZE_NAMES[most]} is known to {U95:.1f} mm, {shares[most]:.1f} mm of it from this"
+    shown, share = (np.ceil(10 * mm - 1e-6) / 10 for mm in (U95, shares[most]))  # rounded up, as beside the measure
+    return f"the {SIZE_NAMES[most]} is known to {shown:.1f} mm, {share:.1f} mm of it from this"
 
 
 def _unclear_says(sides: Sequence[Side]) -> str:
