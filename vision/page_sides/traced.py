@@ -32,7 +32,7 @@ from vision.srgb import LINEAR
 
 BLOCKS = 24  # pieces of a side in the coarse search
 MIN_SIDE_PX = 18.0  # of a reference that can be traced
-TURNS, CENTRED_PX = 5, 0.4
+TURNS, CENTRED_PX = 5, 0.4  # of looking again where a smeared side was found, and when its ramp lies amid the profile
 CODE_NOISE = 0.006  # of square-root light: what JPEG and rounding leave
 PALETTE = 10  # colours of a reference (k-means)
 UNLIKE = 3.0  # times the contrast of the other sides; of the same paper on the same wall (a guess)

@@ -17,7 +17,7 @@ from vision.request import Array
 OTHER_RATIO = 0.12  # of the logarithm of the ratio of the sides: beyond it another thing, whatever the clicks
 U_SQUARE_MM = 3.0  # guess: how far a corner of the opening is out of square
 U_CUT_MM, U_CORNER_PX = 1.15, 0.7  # ISO 216: +-2 mm as rectangular; corners as found, curl and shadow (a guess)
-CLICK_PX = 4.0  # at 12 MP, as in the contract
+CLICK_PX = 4.0  # guess: of rough corners at 12 MP, where nothing says how exact they are (by default 3: contract)
 RIVALS = 5.0  # other things have any ratio in a range about five times as wide as a page's scatter
 NOT_SQUARE = 0.15  # cosine of a corner's angle; 0.14 was the largest of 3600 draws
 

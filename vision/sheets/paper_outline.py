@@ -22,7 +22,7 @@ HALF_MM = np.array([108.0, 140.0])  # where the bulge of a sheet vanishes, as in
 PRINTED = (0.9, 1.06)  # scales that are looked for
 SEEN = 0.4  # of every side
 U_SIDE_PX = 0.25  # shadow and curl beside the edge of taped paper (a guess)
-U_ALONE_MM = 0.25
+U_ALONE_MM = 0.25  # of each side by itself, as cut and as it lies (a guess)
 CORNER = 0.1  # of a side, left out: corners curl
 UNFIT = 9.0  # of the square of the misfit over its variance: neither paper
 

@@ -20,10 +20,12 @@ from vision.request import Array, Side, Wall
 from vision.strips.profiles import cut_strip
 
 REACH_MM, BLIND_MM, CORE_MM = 30.0, 12.0, 22.0  # what is compared, left out about the corner, searched
-ROWS_PX = np.arange(-5.0, -1.2, 0.5)
+ROWS_PX = np.arange(-5.0, -1.2, 0.5)  # outward of the known side: rows that are read beside it
+# Guesses: a row tells an end whose step is so large (square-root light), falls by so much of itself within the edge,
+# and whose two sides are spread by no more of it; fewer rows tell none.
 LEAST_STEP, LEAST_FALL, MOST_SPREAD, LEAST_ROWS = 0.04, 0.5, 0.35, 5
-EDGE_PX, FINE_PX = 3.5, 0.25
-STEEPEST = 1.5
+EDGE_PX, FINE_PX = 3.5, 0.25  # half of the edge at most, and the steps in which it is read
+STEEPEST = 1.5  # mm a mm, guess: ends of rows that run off more are those of something else
 # Scale of Student's t with 3 degrees of freedom, mm, of such an end against the straight line of the side next to it,
 # beyond the scatter of its own rows; from own renderings (100 hard ones, 60 others): heads ending at jambs
 # (masonry: 68 % within 1.3, 95 % within 3.1), jambs ending at sills (68 % within 1.1, 95 % within 4). On siding the

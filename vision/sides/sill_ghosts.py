@@ -13,8 +13,8 @@ HORN_ALONE = 0.75  # guess: how often the ends tell the arris when they can be r
 HORN_PX = 1.5  # reach of the agreement of a line with the ends
 HORN_SEEN_PX = 0.6  # how well the ends tell the place, read rightly: rms 0.45 px on 20 own renderings of 21
 END_PX = 1.4  # how well the end of a texture tells the place; rms 1.35 px on 31 own renderings, none beyond 2.6
-HORN_BLIND_PX, END_BLIND_PX = 2.5, 4.0
-TEXTURE_FROM, TEXTURE_TO = 2.5, 8.5
+HORN_BLIND_PX, END_BLIND_PX = 2.5, 4.0  # guesses: a strong line so near to the place is the arris itself
+TEXTURE_FROM, TEXTURE_TO = 2.5, 8.5  # t below and above which the odds change no more (the upper one a guess)
 # Fitted on 160 renderings of our own with hard sills, 413 lines at or outside of the arris: log odds of a line being
 # the arris rise by 1.18 for each unit of Student's t of the texture beyond 2.5 (1.17 and 1.22 on either half).
 LOG_ODDS_PER_T = 1.2
