@@ -13,6 +13,7 @@ from sizing.dispute.record import dispute_document, dispute_text
 from sizing.dispute.steps import load_settings
 from sizing.errors import InputError
 from sizing.release.decisions import append_decision
+from sizing.units import format_uncertainty
 from vision.request import PARTS, Estimate, NotMeasured, PhotoReport
 
 HEAD = '[job]\nid = "harbor-114"\nunits = "in"\ntape = "class-2"\nmeasured_by = "crew 2"\n'
@@ -103,6 +104,10 @@ def test_a_burned_inch_in_one_box_points_to_measuring_or_writing_down(traced):
     assert error == pytest.approx(25.4, abs=3.0)
     assert width(found)["steps"][0]["station"] == "width_middle"
     assert width(found)["fit_mm"] == pytest.approx(25.4, abs=0.01)
+    # The rule makes steps of 1/8 in: within the photo's 2 mm lies the next size; with it the tape's (JCGM 100, 5.1.2).
+    u_tape = width(found)["u_delivered_mm"]
+    assert width(found)["fit_U95_mm"] == pytest.approx(np.hypot(3.175, 2 * u_tape), abs=0.01)
+    assert f"give or take {format_uncertainty(width(found)['fit_U95_mm'], 'in')}." in width(found)["fit"]
     assert "measured or written down" in dispute_text(document(found))
 
 

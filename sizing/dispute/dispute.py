@@ -74,7 +74,7 @@ class Traced:
     """One direction of an opening: findings ranked, steps without a figure with the code of why, the chain itself.
 
     `none` is the probability that none of the steps with a figure slipped, with its range; `fit_mm` the delivered
-    size less what the rule gives for the photo after, where both are known.
+    size less what the rule gives for the photo after, where both are known, with `fit_U95_mm`.
     """
 
     trace: Trace
@@ -82,6 +82,7 @@ class Traced:
     no_figure: tuple[tuple[str, str], ...]
     none: tuple[float, float, float] | None
     fit_mm: float | None = None
+    fit_U95_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -192,7 +193,7 @@ def trace_direction(trace: Trace, opening: Opening, rule: Rule | None, settings:
     # One box alone is all boxes: no second figure is missing.
     if len(trace.boxes) == 1:
         missing = tuple((step, why) for step, why in missing if step != "readings")
-    return Traced(trace, tuple(findings), missing, none, _fit_mm(trace, opening, rule))
+    return Traced(trace, tuple(findings), missing, none, *_fit_mm(trace, opening, rule))
 
 
 def _models(trace: Trace, settings: Settings, opening: Opening) -> tuple[Model | None, ...]:
@@ -218,11 +219,22 @@ def _why_no_figure(step: str, trace: Trace, rule: Rule | None) -> str:
     return next((code for applies, code in codes[step] if applies), "too-weak")
 
 
-def _fit_mm(trace: Trace, opening: Opening, rule: Rule | None) -> float | None:
+def _fit_mm(trace: Trace, opening: Opening, rule: Rule | None) -> tuple[float, float] | tuple[None, None]:
+    """Return the delivered size less what the rule gives for the photo after, and its U95, mm; None where not known.
+
+    A rule makes steps of what it is given, so its part is how far its size moves over the photo's interval; where no
+    such size is made, as far as the photo's figure does.
+    """
     if trace.delivered_mm is None or trace.after is None or trace.direction == "diagonal":
-        return None
-    wanted = size_by_rule_mm(rule, trace.direction, trace.after[0].tolist(), opening)
-    return None if wanted is None else trace.delivered_mm - wanted
+        return None, None
+    values, U95 = trace.after[0], 2.0 * np.sqrt(np.diag(trace.after[1]))
+    lower, wanted, upper = (
+        size_by_rule_mm(rule, trace.direction, (values + sign * U95).tolist(), opening) for sign in (-1, 0, 1)
+    )
+    if wanted is None:
+        return None, None
+    moved = max(float(U95.max()) if size is None else abs(size - wanted) for size in (lower, upper))
+    return trace.delivered_mm - wanted, float(np.hypot(moved, 2.0 * trace.u_delivered_mm))
 
 
 def _traced_opening(

@@ -195,9 +195,16 @@ def _direction(traced: Traced, sheets: Sequence[str], unit: Unit) -> Document:
         "none": none,
         "no_figure": [{"step": s, "code": c, "says": messages.no_figure(s, c)} for s, c in traced.no_figure],
         "fit_mm": rounded_mm(traced.fit_mm),
-        "fit": None if traced.fit_mm is None else messages.fit_evidence(traced.fit_mm, unit),
+        "fit_U95_mm": rounded_mm(traced.fit_U95_mm),
+        "fit": _fit(traced, unit),
         "would_decide": _would_decide(traced, sheets),
     }
+
+
+def _fit(traced: Traced, unit: Unit) -> str | None:
+    if traced.fit_mm is None or traced.fit_U95_mm is None:
+        return None
+    return messages.fit_evidence(traced.fit_mm, traced.fit_U95_mm, unit)
 
 
 def _finding(found: Finding, traced: Traced, unit: Unit) -> Document:

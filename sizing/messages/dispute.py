@@ -212,13 +212,20 @@ def changed_evidence(before: tuple[float, float] | None, after: tuple[float, flo
     return f"{first}the photo from after says {about(*after, unit)} ({name_of(where)})"
 
 
-def fit_evidence(fit_mm: float, unit: Unit) -> str:
-    """Return how the delivered size compares with what the rule gives for the opening as it is now."""
+def fit_evidence(fit_mm: float, U95_mm: float, unit: Unit) -> str:
+    """Return how the delivered size compares with what the rule gives for the opening as it is now.
+
+    Examples
+    --------
+    >>> fit_evidence(25.4, 2.9, "in").split(", ")[1]
+    'give or take 1/8 in.'
+    """
+    now, known = "for the opening as the later photo shows it", f"give or take {_u(U95_mm, unit)}"
     if abs(fit_mm) < 0.05:
-        return "Delivered is the size that the rule gives for the opening as the later photo shows it."
+        return f"Delivered is the size that the rule gives {now}, {known}."
     word = "larger" if fit_mm > 0 else "smaller"
     size = format_length(_rounded(abs(fit_mm), unit), unit)
-    return f"Delivered is {size} {word} than the rule gives for the opening as the later photo shows it."
+    return f"Delivered is {size} {word} than the rule gives {now}, {known}."
 
 
 def no_figure(step: str, code: str) -> str:
