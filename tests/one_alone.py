@@ -1,9 +1,9 @@
 """One photo measured by itself, from its file to its measures, as the door of `vision` does each photo."""
 
 from vision.measured_photo import PhotoMeasured, measure_traced
-from vision.one_photo import trace_photo
 from vision.prepared import prepare
 from vision.request import OpeningRequest, PhotoReport, PhotoRequest
+from vision.told_by_opening import trace_photo
 
 
 def measured_alone(request: OpeningRequest, photo: PhotoRequest) -> PhotoMeasured | PhotoReport:

@@ -20,7 +20,7 @@ from vision.joint.same_view import same_picture
 from vision.joint.several_photos import Together, disagreement, measure_together, torn_off
 from vision.measured_photo import PhotoMeasured, measure_traced
 from vision.measures import Measured
-from vision.one_photo import PhotoTraced, trace_photo
+from vision.one_photo import PhotoTraced
 from vision.prepared import prepare
 from vision.remedies import remedies
 from vision.request import (
@@ -36,6 +36,7 @@ from vision.request import (
     Warning_,
 )
 from vision.sides.traced import faces_of
+from vision.told_by_opening import trace_photo
 
 Progress = Callable[[str], None]
 Tracer = Callable[[OpeningRequest, PhotoRequest], PhotoTraced | PhotoReport]

@@ -20,6 +20,7 @@ from vision.one_photo import PhotoTraced, trace_solved
 from vision.prepared import Prepared, WrongLens, pointed_anew, prepare, without_lens
 from vision.request import Estimate, NotMeasured, OpeningRequest, PhotoReport, PhotoRequest
 from vision.solved_photo import PhotoSolved, solve_photo, wrong_lens
+from vision.told_by_opening import told_by_opening
 
 MOST_BYTES = 450_000_000  # guess: three photos of 48 MP; the oldest goes first
 MOST_ANSWERS = 200  # openings of one job, by the contract
@@ -73,7 +74,9 @@ class KeptPhotos:
                         kept.popitem(last=False)
         wrong, solved = known
         ready = without_lens(ready, wrong)
-        return solved if isinstance(solved, PhotoReport) else trace_solved(request, ready, solved, last)
+        if isinstance(solved, PhotoReport):
+            return told_by_opening(request, ready, solved, last)
+        return trace_solved(request, ready, solved, last)
 
     def _prepared(self, request: OpeningRequest, photo: PhotoRequest) -> Prepared:
         alike = replace(photo, corners_px=None, reference_corners_px=(), click_px=0.0, trace=True)

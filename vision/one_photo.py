@@ -17,7 +17,7 @@ from vision.last_trace import LastTrace
 from vision.pages.kind import wrong_kind
 from vision.pages.rival_sides import settled
 from vision.pages.wrong_side import without_wrong_side
-from vision.prepared import Prepared, without_lens
+from vision.prepared import Prepared
 from vision.request import (
     SIDES,
     Array,
@@ -34,7 +34,7 @@ from vision.sides.search import BARE_CLICK_PX
 from vision.sides.traced import refuse_short, side_lines
 from vision.sides.tracing import SideTrace
 from vision.sill_projection import SillSeen, sill_contradicts, sill_stands_out
-from vision.solved_photo import PhotoSolved, sees_lines, solve_photo, wrong_lens
+from vision.solved_photo import PhotoSolved, sees_lines
 from vision.solving.solved import Solved
 from vision.solving.unlike_sheets import with_lines_as_printed
 from vision.stations import Line, SideLine, clicked_sides, lines_of
@@ -66,14 +66,6 @@ class PhotoTraced:
     beside: Mapping[Side, Beside] = field(default_factory=dict)
     reference: Reference = field(default_factory=Reference)
     sill_out: Quantity | None = None
-
-
-def trace_photo(request: OpeningRequest, ready: Prepared) -> PhotoTraced | PhotoReport:
-    """Return the photo solved and its sides traced, or its report with the error that stood in the way."""
-    last = LastTrace()
-    ready = without_lens(ready, wrong_lens(request, ready, last))
-    solved = solve_photo(request, ready, last)
-    return solved if isinstance(solved, PhotoReport) else trace_solved(request, ready, solved, last)
 
 
 def trace_solved(

@@ -60,23 +60,13 @@ def solve_page_photo(
     given = list(asked.reference_corners_px)
     if given and not asked.trace:
         return solve_rectangles(given, reference, prior, wall, asked.click_px, seen)
-    rough = roughly(asked.corners_px, (rgb.shape[1], rgb.shape[0]))
     opening = asked.corners_px if asked.corners_px is not None and np.isfinite(asked.corners_px).all() else None
-    like = _likeness_of(reference, opening, prior, asked.click_px)
+    like = likeness_of(reference, opening, prior, asked.click_px)
 
     def find(given: Sequence[Array] = ()) -> list[FoundQuad]:
-        return find_quads(
-            rgb,
-            reference_size_mm(reference),
-            prior,
-            plain=reference.kind in PAPER,
-            corner_mm=CORNER_MM[reference.kind],
-            opening_px=rough,
-            known_px=given,
-            once=kept,
-        )
+        return _found(rgb, asked, reference, prior, kept, given)
 
-    pointed = _caught(rgb, asked, reference, prior, lambda: kept(("quads", reference, prior, rough, []), find), like)
+    pointed = _caught(rgb, asked, reference, prior, find, like)
     if isinstance(pointed, Warning_):
         return pointed
     given = pointed
@@ -87,7 +77,7 @@ def solve_page_photo(
     if len(given) > 1:
         solved = solve_rectangles(given, reference, prior, wall, asked.click_px, seen, own)
         return _unlike(solved, reference, asked.path.name, like) or solved
-    found = apart(kept(("quads", reference, prior, rough, given), lambda: find(given)), like)
+    found = apart(find(given), like)
     found = _mended(rgb, found, reference, None if given else opening, prior, like)
     traces = [(f.corners_px, f.traced) for f in found] if asked.trace else []
     traces += [(q, t) for q, t in zip(given, own, strict=True) if t is not None]
@@ -117,6 +107,39 @@ def solve_page_photo(
     return unlike or _of_another_kind(likely, reference, prior, wall, rgb) or solved
 
 
+def candidates_px(
+    rgb: NDArray[np.uint8], asked: PhotoRequest, reference: Reference, prior: CameraPrior, once: Once
+) -> list[Array]:
+    """Return the outlines (4, 2) px of what may be the reference, the likeliest first, where no opening tells."""
+    found = apart(_found(rgb, asked, reference, prior, once), lambda _: 1.0)
+    return [f.corners_px for f in found if f.rating >= SURE and f.rare >= RARE][:MOST_JOINED]
+
+
+def _found(
+    rgb: NDArray[np.uint8],
+    asked: PhotoRequest,
+    reference: Reference,
+    prior: CameraPrior,
+    kept: Once,
+    given: Sequence[Array] = (),
+) -> list[FoundQuad]:
+    rough = roughly(asked.corners_px, (rgb.shape[1], rgb.shape[0]))
+
+    def find() -> list[FoundQuad]:
+        return find_quads(
+            rgb,
+            reference_size_mm(reference),
+            prior,
+            plain=reference.kind in PAPER,
+            corner_mm=CORNER_MM[reference.kind],
+            opening_px=rough,
+            known_px=given,
+            once=kept,
+        )
+
+    return kept(("quads", reference, prior, rough, list(given)), find)
+
+
 def _caught(
     rgb: NDArray[np.uint8],
     asked: PhotoRequest,
@@ -136,7 +159,7 @@ def _caught(
     return given
 
 
-def _likeness_of(
+def likeness_of(
     reference: Reference, opening_px: Array | None, prior: CameraPrior, click_px: float
 ) -> Callable[[Array], float]:
     """Return what says how well an outline has the reference's proportions on the wall; 1 where no opening shows it."""
