@@ -102,7 +102,7 @@ def test_an_outline_of_other_proportions_on_the_wall_does_not_catch_corners_besi
     found = [replace(page, corners_px=stripe)]
 
     def like(quad):
-        return likeness(quad, (215.9, 279.4), wall, prior())
+        return likeness(quad, (215.9, 279.4), wall, prior(), 1.0)
 
     assert caught(bare, true[0], LETTER, prior(), 3.0, "page", lambda: found, like) is true[0]
 

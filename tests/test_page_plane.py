@@ -45,7 +45,7 @@ def test_a_page_is_taken_and_a_lamps_pane_or_vent_is_not_with_rough_clicks(yaw, 
     prior = camera_prior(2850.0 * np.exp(rng.normal(0, 0.03)), 0.03, SIZE, known=True)
 
     def taken(width, height):
-        return likeness(seen(rectangle(width, height), yaw, -12), LETTER, opening, prior) > 0.05
+        return likeness(seen(rectangle(width, height), yaw, -12), LETTER, opening, prior, 4.0) > 0.05
 
     assert taken(215.9, 279.4)
     assert taken(279.4, 215.9)  # lying on its side
@@ -55,12 +55,12 @@ def test_a_page_is_taken_and_a_lamps_pane_or_vent_is_not_with_rough_clicks(yaw, 
 
 def test_what_is_not_square_on_the_wall_is_no_page():
     skewed = rectangle(*LETTER) + np.array([[60.0, 0], [60, 0], [0, 0], [0, 0]])
-    assert likeness(seen(skewed, 10, 0), LETTER, seen(OPENING, 10, 0), PRIOR) == 0
+    assert likeness(seen(skewed, 10, 0), LETTER, seen(OPENING, 10, 0), PRIOR, 4.0) == 0
 
 
 def test_of_two_alike_the_nearer_in_proportion_is_the_likelier():
     opening = seen(OPENING, 20, -12)
-    page, other = (likeness(seen(rectangle(215.9, h), 20, -12), LETTER, opening, PRIOR) for h in (279.4, 294.0))
+    page, other = (likeness(seen(rectangle(215.9, h), 20, -12), LETTER, opening, PRIOR, 1.0) for h in (279.4, 294.0))
     assert page > 0.95
     assert other < 0.4
 

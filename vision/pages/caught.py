@@ -11,12 +11,11 @@ from vision.page_sides.traced import TracedQuad
 from vision.pages.find import FoundQuad
 from vision.pages.shape import pose_rating
 from vision.priors import CameraPrior, reference_size_mm
-from vision.request import Array, Reference, Warning_
+from vision.request import CORNERS, Array, Reference, Warning_
 from vision.solving.solve_pages import traced_rectangle
 
 FITS, SEEN = 0.6, 0.45  # what was traced is the page: as well it fits its size, of the side that is seen least
 CAUGHT = 0.35  # of its size: so far a corner may be off
-PLACES = ("top left", "top right", "bottom right", "bottom left")
 
 
 def caught(
@@ -81,5 +80,5 @@ def _which(quad: Array, traced: TracedQuad | None) -> str:
         at = [k for k in range(4) if weak[k - 1] and weak[k]]
         if len(at) == 1:
             x, y = quad[at[0]]
-            return f"the {PLACES[at[0]]} one (at {x:.0f},{y:.0f} px)"
+            return f"the {CORNERS[at[0]]} one (at {x:.0f},{y:.0f} px)"
     return "each of them"

@@ -17,7 +17,6 @@ from vision.request import Array
 OTHER_RATIO = 0.12  # of the logarithm of the ratio of the sides: beyond it another thing, whatever the clicks
 U_SQUARE_MM = 3.0  # guess: how far a corner of the opening is out of square
 U_CUT_MM, U_CORNER_PX = 1.15, 0.7  # ISO 216: +-2 mm as rectangular; corners as found, curl and shadow (a guess)
-CLICK_PX = 4.0  # guess: of rough corners at 12 MP, where nothing says how exact they are (by default 3: contract)
 RIVALS = 5.0  # other things have any ratio in a range about five times as wide as a page's scatter
 NOT_SQUARE = 0.15  # cosine of a corner's angle; 0.14 was the largest of 3600 draws
 
@@ -83,17 +82,16 @@ def likeness(
     size_mm: tuple[float, float],
     opening_px: Array,
     prior: CameraPrior,
-    click_px: float | None = None,
+    click_px: float,
 ) -> float:
     """Return how like the reference a quadrilateral is on the wall, upright or lying: 1 alike, 0 another thing.
 
-    The likelihood of its proportions if it is the reference over that if it is anything, at most 1.
+    The likelihood of its proportions if it is the reference over that if it is anything, at most 1. `click_px` is the
+    standard uncertainty of each coordinate of the opening's corners.
     """
-    long_px = 2 * max(prior.cx, prior.cy) + 1
-    click = CLICK_PX * long_px / 4032 if click_px is None else click_px
     area = abs(cv2.contourArea(quad.astype(np.float32)))
     with np.errstate(divide="ignore", invalid="ignore"):
-        ratio, u, turn = ratio_on_wall(quad, opening_px, prior, np.sqrt(area / (size_mm[0] * size_mm[1])), click)
+        ratio, u, turn = ratio_on_wall(quad, opening_px, prior, np.sqrt(area / (size_mm[0] * size_mm[1])), click_px)
     off = abs(ratio - abs(float(np.log(size_mm[0] / size_mm[1]))))
     if not np.isfinite(u) or off > OTHER_RATIO or turn > NOT_SQUARE:
         return 0.0
