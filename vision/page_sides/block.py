@@ -19,10 +19,14 @@ from vision.request import Array
 # (308 sides of 78 rendered cards: 1.1 and 1.2 of the scatter, rms).
 U_SIDE_PX, U_SIDE_SLOPE_PX = 0.08, 0.04
 SHARES_OF_SCATTER = {False: (0.5, 0.25), True: (1.1, 1.2)}  # whole and slope, of paper and of what is placed as coded
-# What stands beside the edge: the shadow of paper half a millimetre proud, or of a card of 0.76 mm (ISO/IEC 7810) and
-# its side faces: of 0.3 to 0.4 mm seen aslant, a half. And how straight and square sides are cut. Guesses.
-U_BESIDE_MM = {"letter": 0.15, "a4": 0.15, "id1": 0.2, "given": 0.15}
+# What stands beside the edge: the shadow of paper half a millimetre proud, or of a card. And how straight and square
+# sides are cut. Guesses.
+U_BESIDE_MM = {"letter": 0.15, "a4": 0.15, "id1": 0.15, "given": 0.15}
 U_CUT_MM = {"letter": 0.07, "a4": 0.07, "id1": 0.05, "given": 0.07}
+
+
+# A side face has the card's tone, or the wall's, or one of its own: what is traced lies anywhere between its two edges.
+FACE, U_FACE = 0.5, 1 / np.sqrt(12)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -45,12 +49,15 @@ class SideBlock:
         return self.whitener @ w, self.whitener @ a
 
 
-def side_block(reference: int, traced: TracedQuad, plane_mm: Array, half_mm: Array, kind: str) -> SideBlock:
+def side_block(
+    reference: int, traced: TracedQuad, plane_mm: Array, half_mm: Array, kind: str, faces_mm: Array | None = None
+) -> SideBlock:
     """Return the sides of a traced rectangle as one block.
 
     `plane_mm` (4, 2) are its corners from its middle in the order of the traced ones. Along a side the place is
-    free: only the distance across it is observed.
+    free: only the distance across it is observed. `faces_mm` (4,): how far side faces are seen beyond the sides.
     """
+    faces = np.zeros(4) if faces_mm is None else faces_mm
     to_plane = cv2.getPerspectiveTransform(traced.corners_px.astype(np.float32), plane_mm.astype(np.float32))
     pixel, normal, where, parts = [], [], [], []
     lengths_mm = np.linalg.norm(np.roll(plane_mm, -1, axis=0) - plane_mm, axis=1)
@@ -60,10 +67,12 @@ def side_block(reference: int, traced: TracedQuad, plane_mm: Array, half_mm: Arr
         share = ((np.asarray(seen, float) - a) @ (b - a)) / ((b - a) @ (b - a))
         pixel.append(side.pixel)
         normal.append(side.normal)
-        where.append(a + share[:, None] * (b - a))
+        outward = np.array([b[1] - a[1], a[0] - b[0]]) / lengths_mm[i]
+        where.append(a + share[:, None] * (b - a) + FACE * faces[i] * outward)
         ends = traced.corners_px[[i, (i + 1) % 4]]
         px_per_mm = float(np.linalg.norm(ends[1] - ends[0])) / lengths_mm[i]
-        beside, cut = U_BESIDE_MM[kind] * px_per_mm, U_CUT_MM[kind] * px_per_mm
+        beside = float(np.hypot(U_BESIDE_MM[kind], U_FACE * faces[i])) * px_per_mm
+        cut = U_CUT_MM[kind] * px_per_mm
         scatter = max(side.scatter_px, _unstraight(side)) if traced.as_coded else side.scatter_px
         moves, turns = (s * scatter for s in SHARES_OF_SCATTER[traced.as_coded])
         u_whole = np.linalg.norm([U_SIDE_PX, moves, beside, side.beside_px])

@@ -25,6 +25,7 @@ from vision.pages.lines_near import FAR, LEAST_FAR_PX, SAME_PX, NearLine, apart_
 from vision.pages.wrong_side import in_order
 from vision.priors import CameraPrior
 from vision.request import Array, Reference, Wall, Warning_
+from vision.solving.side_faces import side_faces_mm
 from vision.solving.solve_pages import SHORT_TO_LONG, left_out_of, solve_rectangles
 from vision.solving.solved import Solved, outline_px
 from vision.wall.lines import lined
@@ -232,9 +233,11 @@ def _parts(
 ) -> list[tuple[Array, Array, Array]]:
     """Return, by side, normal matrices (W + 1, U, U), right sides and costs of its lines, the last: left out."""
     made: list[list[tuple[Array, Array, float]]] = [[], [], [], []]
+    plane = half * SHORT_TO_LONG
+    faces = side_faces_mm(state, k, plane, half, kind)
     for j in range(max(len(w) for w in by_side)):
         a, b, c, d = (w[min(j, len(w) - 1)].side for w in by_side)
-        block = side_block(k, replace(traced, sides=(a, b, c, d)), half * SHORT_TO_LONG, half, kind)
+        block = side_block(k, replace(traced, sides=(a, b, c, d)), plane, half, kind, faces)
         w_all, a_all = block.linearised(state)
         first = 0
         for i, side in enumerate((a, b, c, d)):

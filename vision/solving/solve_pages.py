@@ -25,6 +25,7 @@ from vision.priors import (
     size_block,
 )
 from vision.request import Array, CheckBar, Reference, Wall, Warning_
+from vision.solving.side_faces import side_faces_mm
 from vision.solving.solved import Solved, best_of, misfit_warnings, outline_px
 from vision.solving.start import start_states
 
@@ -100,6 +101,13 @@ def solve_rectangles(
     if len(quads) == 1:
         starts += _squarely(corners[0], plane, prior)
     final = best_of(prior_blocks + seen, starts)
+    faces = [side_faces_mm(final.state, i, plane, half, reference.kind) for i in range(len(quads))]
+    if any(f is not None for f in faces):  # how far they are seen takes knowing from where
+        seen = [
+            b if t is None else side_block(i, t, plane, half, reference.kind, f)
+            for i, (b, t, f) in enumerate(zip(seen, traced, faces, strict=True))
+        ]
+        final = best_of(prior_blocks + seen, [final.state])
     names = tuple(f"{reference.thing} {i + 1}" for i in range(len(quads)))
     bent = paper and _bent(final)
     if bent:

@@ -84,7 +84,7 @@ def _agreeing(ends: Array, near: float | None, least_places: int) -> tuple[NDArr
     if not len(turns):
         return None
     score = _histograms(s - FANS[:, None] * ys / 1000, w, turns)
-    smooth = np.stack([np.convolve(r, [0.5, 1, 1, 1, 0.5], "same") for r in score])
+    smooth = np.stack([np.convolve(np.pad(r, 2), [0.5, 1, 1, 1, 0.5], "valid") for r in score])  # few turns may be left
     fan, turn = np.unravel_index(np.argsort(smooth, axis=None)[::-1][:TRIED], smooth.shape)
     best = _supports(s, xs, ys, length[around], turns[turn], FANS[fan])[0].argmax()
     a, b = float(turns[turn[best]]), float(FANS[fan[best]])
