@@ -122,7 +122,7 @@ def test_of_two_sides_that_would_fit_the_one_a_person_pointed_at_is_taken():
     rgb[beyond : beyond + 2, 140:265] = (100, 95, 80)
     traced = trace_quad(rgb, with_side(0, STRIPE[1]), 2.0, LEFT_OUT)
     assert traced is not None
-    other = mended(rgb, traced, LEFT_OUT, ID1, OPENING, prior(), like, CARD + 1.0, 2.0)
+    other = mended(rgb, traced, LEFT_OUT, ID1, OPENING, prior(), like, (CARD + 1.0, 2.0))
     assert other is not None
     assert np.abs(other.corners_px - CARD).max() < 0.5
-    assert mended(rgb, traced, LEFT_OUT, ID1, OPENING, prior(), like, CARD + 60.0, 2.0) is None
+    assert mended(rgb, traced, LEFT_OUT, ID1, OPENING, prior(), like, (CARD + 60.0, 2.0)) is None

@@ -5,11 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from tests.exact_outline import seen_exactly
 from vision.camera import Camera
 from vision.observations import BULGE_X, DEPTH, PER_REFERENCE, PhotoState, reference_slice
 from vision.page_sides.block import U_BESIDE_MM, U_SIDE_PX, side_block
-from vision.page_sides.fit import TracedSide
-from vision.page_sides.traced import TracedQuad
 
 HALF = np.array([105.0, 148.5])  # A4, ISO 216
 PLANE = HALF * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1.0]])
@@ -22,14 +21,7 @@ def state():
 
 def traced():
     """Return the outline of an A4 page at 1 px a mm, six points a side, seen exactly."""
-    corners = PLANE + np.array([500.0, 400.0])
-    sides = []
-    for k in range(4):
-        d = corners[(k + 1) % 4] - corners[k]
-        along = np.linspace(0.1, 0.9, 6)
-        normal = np.tile(np.array([d[1], -d[0]]) / np.linalg.norm(d), (6, 1))
-        sides.append(TracedSide(corners[k] + along[:, None] * d, normal, np.full(6, 0.05), along, 1.0, 0.1, 0.5))
-    return TracedQuad(corners, tuple(sides), 0.8)
+    return seen_exactly(PLANE + np.array([500.0, 400.0]))
 
 
 def test_an_outline_seen_exactly_has_no_misclosure():

@@ -6,11 +6,10 @@ import cv2
 import numpy as np
 import pytest
 
+from tests.exact_outline import seen_exactly
 from vision.camera import Camera, back_project, project
 from vision.observations import DEPTH, PER_REFERENCE, PhotoState
 from vision.page_sides.block import side_block
-from vision.page_sides.fit import TracedSide
-from vision.page_sides.traced import TracedQuad
 from vision.solving.side_faces import side_faces_mm
 from vision.wall.line_vote import _agreeing
 
@@ -51,13 +50,7 @@ def test_a_side_seen_in_the_middle_of_its_face_is_where_it_should_be_and_less_su
     faces = side_faces_mm(seen, 0, PLANE, HALF, "id1")
     grown = PLANE + 0.5 * faces[1] * np.array([[0, 0], [1, 0], [1, 0], [0, 0.0]])
     corners = project(seen.camera, np.column_stack([grown, np.full(4, -1.0)]))
-    sides = []
-    for k in range(4):
-        d = corners[(k + 1) % 4] - corners[k]
-        along = np.linspace(0.1, 0.9, 6)
-        normal = np.tile(np.array([d[1], -d[0]]) / np.linalg.norm(d), (6, 1))
-        sides.append(TracedSide(corners[k] + along[:, None] * d, normal, np.full(6, 0.05), along, 1.0, 0.1, 0.5))
-    traced = TracedQuad(corners, tuple(sides), 0.8)
+    traced = seen_exactly(corners)
     with_face, without = (side_block(0, traced, PLANE, HALF, "id1", f) for f in (faces, None))
     right = slice(6, 12)
     assert np.abs(with_face.linearised(seen)[0]).max() < 0.02

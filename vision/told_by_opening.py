@@ -12,11 +12,10 @@ from dataclasses import replace
 from vision.last_trace import LastTrace
 from vision.one_photo import PhotoTraced, trace_solved
 from vision.pages.of_photo import candidates_px, likeness_of
+from vision.pages.one_side import FITS
 from vision.prepared import Prepared, without_lens
 from vision.request import OpeningRequest, PhotoReport
 from vision.solved_photo import solve_photo, wrong_lens
-
-ALIKE = 0.5  # likeness on the wall: half of the likeliest
 
 
 def trace_photo(request: OpeningRequest, ready: Prepared) -> PhotoTraced | PhotoReport:
@@ -48,6 +47,6 @@ def told_by_opening(
         if isinstance(by, PhotoReport) or isinstance(traced, PhotoReport):
             continue
         like = likeness_of(ready.reference, traced.corners_px, ready.prior, asked.click_px)
-        if like(by.solved.outlines_px[0]) >= ALIKE:
+        if like(by.solved.outlines_px[0]) >= FITS:
             fitting.append(traced)
     return fitting[0] if len(fitting) == 1 else refused

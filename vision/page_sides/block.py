@@ -23,8 +23,6 @@ SHARES_OF_SCATTER = {False: (0.5, 0.25), True: (1.1, 1.2)}  # whole and slope, o
 # sides are cut. Guesses.
 U_BESIDE_MM = {"letter": 0.15, "a4": 0.15, "id1": 0.15, "given": 0.15}
 U_CUT_MM = {"letter": 0.07, "a4": 0.07, "id1": 0.05, "given": 0.07}
-
-
 # A side face has the card's tone, or the wall's, or one of its own: what is traced lies anywhere between its two edges.
 FACE, U_FACE = 0.5, 1 / np.sqrt(12)
 

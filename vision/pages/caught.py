@@ -12,7 +12,7 @@ from vision.pages.find import FoundQuad
 from vision.pages.shape import pose_rating
 from vision.priors import CameraPrior, reference_size_mm
 from vision.request import CORNERS, Array, Reference, Warning_
-from vision.solving.solve_pages import traced_rectangle
+from vision.solving.solve_pages import as_it_hangs, traced_rectangle
 
 FITS, SEEN = 0.6, 0.45  # what was traced is the page: as well it fits its size, of the side that is seen least
 CAUGHT = 0.35  # of its size: so far a corner may be off
@@ -38,14 +38,11 @@ def caught(
     find : gives the outlines found in the photo, asked only where the sides are not seen from the corners given.
     like : says how like the reference corners are on the wall; 0 another thing.
     """
-    width, height = reference_size_mm(reference)
-    sides = np.hypot(*(np.roll(quad, -1, axis=0) - quad).T)
-    lies = (sides[0] + sides[2] > sides[1] + sides[3]) != (width > height)
-    size = Reference("given", height, width) if lies else Reference("given", width, height)
-    traced = traced_rectangle(rgb, quad, size, reference.kind, click_px, seen=0.0)
-    mm = (width, height)
+    mm = reference_size_mm(reference)
+    traced = traced_rectangle(rgb, quad, as_it_hangs(quad, reference), reference.kind, click_px, seen=0.0)
     if traced is not None and traced.weakest >= SEEN and pose_rating(traced.corners_px, mm, prior) >= FITS:
         return quad
+    sides = np.hypot(*(np.roll(quad, -1, axis=0) - quad).T)
     far = CAUGHT * float(np.sqrt(sides[:2].prod()))
     near = [(f.rating, _nearest(f.corners_px, quad)) for f in find()]
     near = [(rating, q) for rating, q in near if np.abs(q - quad).max() < far and like(q) > 0]

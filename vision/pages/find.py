@@ -19,7 +19,7 @@ from vision.page_sides.traced import TracedQuad, trace_quad
 from vision.pages.grain import Grain, smoothness
 from vision.pages.in_courses import in_courses
 from vision.pages.paper import alike_all_round, evenness
-from vision.pages.rarity import colours, rarity_outside
+from vision.pages.rarity import colours, rarity_outside, unlike
 from vision.pages.rated_outlines import COARSE, COMMON, SEARCH, RatedOutlines, rare_outlines, rated_outlines, reduced
 from vision.pages.shape import may_lie_beside, overlap, pose_rating
 from vision.priors import CameraPrior
@@ -34,8 +34,7 @@ SEEN = {True: 0.35, False: 0.55}  # of every side, of pages, which are taped at 
 COMMON_PAPER = 0.3  # rarity of white bricks among white ones 0 to 0.25, of pages 0.5 to 1 (50 renderings; two at once)
 OF_ITS_OWN = 0.8  # rarity of all but 7 of 120 cards; bricks that were taken for one are rarer seldom
 
-
-_Rarity = Callable[[Array], float]
+_Rarity = Callable[[Array], float]  # of an outline (4, 2) px
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -170,7 +169,7 @@ def _unlike_the_wall(rare: _Rarity, found: Sequence[FoundQuad]) -> list[FoundQua
     for f, contrast in zip(found, contrasts, strict=True):
         seldom = rare(f.corners_px)
         share = 0.5 + 0.5 * contrast / max(contrasts)
-        rated.append(FoundQuad(f.corners_px, f.traced, f.rating * (0.3 + 0.7 * seldom) * share, seldom))
+        rated.append(FoundQuad(f.corners_px, f.traced, f.rating * float(unlike(seldom)) * share, seldom))
     return rated
 
 

@@ -19,7 +19,7 @@ from vision.pages.lines_near import NearLine, line_near, lines_near
 from vision.pages.plane import laid_on_wall
 from vision.priors import CameraPrior, reference_size_mm
 from vision.request import Array, Reference
-from vision.solving.solve_pages import left_out_of, traced_rectangle
+from vision.solving.solve_pages import as_it_hangs, left_out_of, traced_rectangle
 
 # A stripe ends 16 mm from the edge (ISO/IEC 7811-2, from memory), half of what is left of the height across.
 FAR, PLACES = 0.55, 61  # of the length across: so far off the side may be; and as many places are tried
@@ -40,8 +40,7 @@ def mended(
     opening_px: Array,
     prior: CameraPrior,
     like: Callable[[Array], float],
-    pointed_px: Array | None = None,
-    u_px: float = 1.0,
+    pointed: tuple[Array, float] | None = None,
 ) -> TracedQuad | None:
     """Return a traced card with the one side exchanged that makes it fit; None where none does, or several do.
 
@@ -50,14 +49,15 @@ def mended(
     left_out : share of width and height left out at each end of a side.
     opening_px : corners (4, 2) px.
     like : says of corners how like the reference they are on the wall, 0 to 1.
-    pointed_px : where a person pointed at its corners (4, 2) px, each coordinate to `u_px`: then that side need not be
-        as clear, and of several the one that lies there is meant.
+    pointed : where a person pointed at its corners (4, 2) px, and the standard uncertainty of each coordinate: then
+        that side need not be as clear, and of several the one that lies there is meant.
     """
 
     def meant(corners: Array) -> float:
-        if pointed_px is None:
+        if pointed is None:
             return 1.0
-        return float(np.exp(-0.5 * ((corners - pointed_px) ** 2).mean() / u_px**2))
+        there, u_px = pointed
+        return float(np.exp(-0.5 * ((corners - there) ** 2).mean() / u_px**2))
 
     near = lines_near(rgb, traced, left_out)
     best: list[tuple[float, TracedQuad]] = []
@@ -82,7 +82,7 @@ def mended(
         if fitting:
             best.append(max(fitting, key=lambda f: f[0]))
     best.sort(key=lambda f: -f[0])
-    clear = CLEAR if pointed_px is None else CLEAR_POINTED
+    clear = CLEAR if pointed is None else CLEAR_POINTED
     if not best or best[0][0] < clear or (len(best) > 1 and best[0][0] < CLEARER * best[1][0]):
         return None
     return best[0][1]
@@ -95,17 +95,12 @@ def mended_as(
     opening_px: Array,
     prior: CameraPrior,
     like: Callable[[Array], float],
-    pointed_px: Array | None = None,
-    u_px: float = 1.0,
+    pointed: tuple[Array, float] | None = None,
 ) -> TracedQuad | None:
     """Return the same, for a reference that hangs upright or lies as the traced sides (4, 2) px say."""
-    width, height = reference_size_mm(reference)
-    sides = np.hypot(*(np.roll(traced.corners_px, -1, axis=0) - traced.corners_px).T)
-    lies = (sides[0] + sides[2] > sides[1] + sides[3]) != (width > height)
-    half = np.array([height, width] if lies else [width, height]) / 2
-    return mended(
-        rgb, traced, left_out_of(half, reference.kind), (width, height), opening_px, prior, like, pointed_px, u_px
-    )
+    half = np.array(reference_size_mm(as_it_hangs(traced.corners_px, reference))) / 2
+    ends = left_out_of(half, reference.kind)
+    return mended(rgb, traced, ends, reference_size_mm(reference), opening_px, prior, like, pointed)
 
 
 def mended_where_pointed(
@@ -118,11 +113,11 @@ def mended_where_pointed(
     click_px: float,
 ) -> TracedQuad | None:
     """Return the sides near corners (4, 2) px that were pointed out, one of them exchanged; None where none need be."""
-    traced = traced_rectangle(rgb, quad, reference, reference.kind, click_px)
+    traced = traced_rectangle(rgb, quad, as_it_hangs(quad, reference), reference.kind, click_px)
     if traced is None or like(traced.corners_px) >= FITS:
         return None
     u_px = CLICK_WANDERS * click_px * max(rgb.shape) / 4032
-    return mended_as(rgb, traced, reference, opening_px, prior, like, quad, max(u_px, 1.0))
+    return mended_as(rgb, traced, reference, opening_px, prior, like, (quad, max(u_px, 1.0)))
 
 
 def _exchanged(traced: TracedQuad, i: int, other: NearLine, corners: Array) -> TracedQuad:

@@ -11,7 +11,7 @@ from vision.pages.masks import Mask
 from vision.pages.rarity import SURROUND_MM, Colours, beside
 from vision.request import Array
 
-OPENINGS_MM = (700.0, 1000.0, 1400.0, 2000.0, 2800.0)  # across their diagonals' mean side: scales that are tried
+OPENINGS_MM = (700.0, 1000.0, 1400.0, 2000.0, 2800.0)  # square root of their area: scales that are tried
 TIMES = (0.5, 2.0)  # of the reference's own area: what more of the wall has is not rare (a guess)
 BRIDGED = 0.22  # of the shorter side: a stripe (ISO/IEC 7811-2, from memory: 10 of 54 mm)
 

@@ -95,6 +95,11 @@ def rarity_outside(
     return rare
 
 
+def unlike(rare: Array | float) -> Array | float:
+    """Return by how much a rating counts for what is so rare (0 to 1): what is common may be the reference too."""
+    return 0.3 + 0.7 * rare
+
+
 def rarities(seen: Colours, places: Array, areas: Array) -> Array:
     """Return the same of many outlines (N,) by their colours at places (N, P, 2) px; `areas` (N,) in px."""
     x, y = np.moveaxis(np.rint(places).astype(np.intp), 2, 0)

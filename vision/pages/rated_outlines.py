@@ -13,7 +13,7 @@ from vision.pages.grain import Grain, grain, smoothness
 from vision.pages.paper import THIRDS, evennesses, in_boxes, tints
 from vision.pages.quads import Outline, fitted, groups_in, outline_groups
 from vision.pages.rare_masks import rare_masks
-from vision.pages.rarity import Colours, colours, rarities
+from vision.pages.rarity import Colours, colours, rarities, unlike
 from vision.pages.shape import FORESHORTENED, MIN_SHORT_PX, placed, pose_rating, voted
 from vision.priors import CameraPrior
 from vision.request import Array
@@ -122,7 +122,7 @@ def _looks(seen: Colours, groups: Sequence[Sequence[Outline]]) -> Array:
     if not groups:
         return np.empty(0)
     looks = rarities(seen, INSIDE_MANY @ _middles(groups), np.array([g[0].area for g in groups]))
-    return np.asarray((0.3 + 0.7 * looks) * (looks > COMMON))
+    return np.asarray(unlike(looks) * (looks > COMMON))
 
 
 def _rated(

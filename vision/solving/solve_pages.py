@@ -216,6 +216,14 @@ def _oriented(quads: Sequence[Array], half: Array) -> tuple[list[Array], Array]:
     return [np.roll(q, -1, axis=0) if down != lying[0] else q for q, down in zip(quads, lying, strict=True)], laid
 
 
+def as_it_hangs(quad: Array, reference: Reference) -> Reference:
+    """Return a rectangle of a reference's size, upright or on its side as its corners (4, 2) px say."""
+    width, height = reference_size_mm(reference)
+    if _lies(quad, np.array([width, height]) / 2):
+        width, height = height, width
+    return Reference("given", width, height)
+
+
 def _lies(quad: Array, half: Array) -> bool:
     """Return whether a rectangle lies on its side: its proportions in the picture are nearer to that.
 
