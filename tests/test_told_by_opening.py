@@ -22,7 +22,7 @@ def asked(tmp_path, scene):
     rgb, truth = render(scene)
     photo = PhotoRequest(write_photo(tmp_path, "p", rgb, truth))
     depths = {side: Quantity(mm, 1.0) for side, mm in scene.declared_offset_mm.items()}
-    return OpeningRequest((photo,), "masonry", Reference("given", *SIZE), edge_offset=depths), truth["measures_mm"]
+    return OpeningRequest((photo,), "masonry", Reference("given", *SIZE), edge_offset=depths), truth
 
 
 def scene():
@@ -30,12 +30,17 @@ def scene():
     return draw_scene(44, 2351, 1, "mixed", WIDTH, reference="given")
 
 
+def assert_within(answer, truth):
+    """Check widths and heights against the renderer's own truth."""
+    error = np.array([answer.values_mm[k] - truth["measures_mm"][name] for k, name in enumerate(NINE)])[:6]
+    assert (np.abs(error) < 2.5 * np.sqrt(np.diag(answer.cov_mm2))[:6]).all()
+
+
 def test_the_one_whose_proportions_are_right_on_the_wall_of_the_opening_found_by_it_is_taken(tmp_path):
-    request, true = asked(tmp_path, scene())
+    request, truth = asked(tmp_path, scene())
     for answer in (estimate_opening(request), KeptPhotos().estimate(request)):
         assert isinstance(answer, Estimate), answer.why
-        error = np.array([answer.values_mm[k] - true[name] for k, name in enumerate(NINE)])[:6]
-        assert (np.abs(error) < 2.5 * np.sqrt(np.diag(answer.cov_mm2))[:6]).all()
+        assert_within(answer, truth)
 
 
 def test_of_two_things_of_its_proportions_a_person_must_point_at_one(tmp_path):
@@ -47,3 +52,36 @@ def test_of_two_things_of_its_proportions_a_person_must_point_at_one(tmp_path):
     answer = estimate_opening(request)
     assert isinstance(answer, NotMeasured)
     assert "several things" in answer.why
+
+
+def drawn_as(tmp_path, ratio, *, pointed):
+    """Return what asks by a rectangle that is `ratio` times as wide as was said, and the truth."""
+    drawn = draw_scene(7, 2361, 1, "brick", WIDTH, reference="given")
+    (sheet,) = drawn.sheets
+    wide = replace(sheet, page_mm=(ratio * sheet.page_mm[0], sheet.page_mm[1]))
+    request, truth = asked(tmp_path, replace(drawn, sheets=(wide,)))
+    corners = (np.array(truth["references"][0]["corners_px"]),) if pointed else ()
+    return replace(request, photos=(replace(request.photos[0], reference_corners_px=corners),)), truth
+
+
+def test_a_thing_of_other_proportions_on_the_wall_of_the_opening_found_is_no_reference(tmp_path):
+    request, _ = drawn_as(tmp_path, 0.8, pointed=False)
+    for answer in (estimate_opening(request), KeptPhotos().estimate(request)):
+        assert isinstance(answer, NotMeasured)
+        assert answer.code == "no-reference"
+        assert "other proportions" in answer.why
+        assert "check its size" in answer.why
+
+
+def test_a_reference_pointed_out_is_not_of_the_size_said_where_the_opening_found_shows_it(tmp_path):
+    request, _ = drawn_as(tmp_path, 1.25, pointed=True)
+    answer = estimate_opening(request)
+    assert isinstance(answer, NotMeasured)
+    assert answer.code == "reference-size"
+
+
+def test_a_reference_pointed_out_is_measured_where_the_opening_found_shows_its_proportions(tmp_path):
+    request, truth = drawn_as(tmp_path, 1.0, pointed=True)
+    answer = estimate_opening(request)
+    assert isinstance(answer, Estimate), answer.why
+    assert_within(answer, truth)

@@ -16,11 +16,11 @@ from functools import partial
 from vision.estimate import Progress, estimate_opening
 from vision.kept.value_key import value_key
 from vision.last_trace import LastTrace
-from vision.one_photo import PhotoTraced, trace_solved
+from vision.one_photo import PhotoTraced
 from vision.prepared import Prepared, WrongLens, pointed_anew, prepare, without_lens
 from vision.request import Estimate, NotMeasured, OpeningRequest, PhotoReport, PhotoRequest
 from vision.solved_photo import PhotoSolved, solve_photo, wrong_lens
-from vision.told_by_opening import told_by_opening
+from vision.told_by_opening import trace_told
 
 MOST_BYTES = 450_000_000  # guess: three photos of 48 MP; the oldest goes first
 MOST_ANSWERS = 200  # openings of one job, by the contract
@@ -74,9 +74,7 @@ class KeptPhotos:
                         kept.popitem(last=False)
         wrong, solved = known
         ready = without_lens(ready, wrong)
-        if isinstance(solved, PhotoReport):
-            return told_by_opening(request, ready, solved, last)
-        return trace_solved(request, ready, solved, last)
+        return trace_told(request, ready, solved, last)
 
     def _prepared(self, request: OpeningRequest, photo: PhotoRequest) -> Prepared:
         alike = replace(photo, corners_px=None, reference_corners_px=(), click_px=0.0, trace=True)

@@ -7,38 +7,64 @@ of other things have other proportions on it.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from vision.last_trace import LastTrace
 from vision.one_photo import PhotoTraced, trace_solved
-from vision.pages.of_photo import candidates_px, likeness_of
+from vision.pages.of_photo import askew, candidates_px, likeness_of, unlike_said
 from vision.pages.one_side import FITS
 from vision.prepared import Prepared, without_lens
-from vision.request import OpeningRequest, PhotoReport
-from vision.solved_photo import solve_photo, wrong_lens
+from vision.request import Array, OpeningRequest, PhotoReport
+from vision.solved_photo import PhotoSolved, solve_photo, wrong_lens
 
 
 def trace_photo(request: OpeningRequest, ready: Prepared) -> PhotoTraced | PhotoReport:
     """Return the photo solved and its sides traced, or its report with the error that stood in the way."""
     last = LastTrace()
     ready = without_lens(ready, wrong_lens(request, ready, last))
-    solved = solve_photo(request, ready, last)
-    if isinstance(solved, PhotoReport):
-        return told_by_opening(request, ready, solved, last)
-    return trace_solved(request, ready, solved, last)
+    return trace_told(request, ready, solve_photo(request, ready, last), last)
 
 
-def told_by_opening(
-    request: OpeningRequest, ready: Prepared, refused: PhotoReport, last: LastTrace
+def trace_told(
+    request: OpeningRequest, ready: Prepared, solved: PhotoSolved | PhotoReport, last: LastTrace
 ) -> PhotoTraced | PhotoReport:
-    """Return the photo by the one thing whose proportions are right on the wall of the opening found beside it.
+    """Return a photo as solved with its sides traced, or by another reference where the opening shows that it is none.
 
-    `refused` says why no reference was told; it stands where none fits, several do, or somebody pointed at anything.
+    Of what nobody pointed at, the one thing counts whose proportions are right on the wall of the opening found beside
+    it. Where there is none, or several, the report says why.
     """
     asked = ready.asked
-    pointed = asked.corners_px is not None or asked.reference_corners_px or not asked.trace
-    if refused.error is None or refused.error.code != "no-reference" or ready.reference.kind == "sheet" or pointed:
+    shown = asked.corners_px is not None or not asked.trace  # then its proportions were judged before
+    if ready.reference.kind == "sheet" or shown:
+        return solved if isinstance(solved, PhotoReport) else trace_solved(request, ready, solved, last)
+    if isinstance(solved, PhotoReport):
+        return solved if asked.reference_corners_px else _told(request, ready, solved, last)
+    traced = trace_solved(request, ready, solved, last)
+    opening_px = traced.corners_px  # seen also where a side of the opening was in doubt
+    if opening_px is None:
+        return traced
+    like = likeness_of(ready.reference, opening_px, ready.prior, asked.click_px)
+    fits = min(like(q) for q in solved.solved.outlines_px)
+    if fits >= FITS:
+        return traced
+    told = _with_opening(request, ready, opening_px, last)
+    if told is not None or fits > 0:
+        return told or traced
+    report = traced if isinstance(traced, PhotoReport) else traced.report
+    report = replace(report, warnings=ready.report.warnings)
+    if asked.reference_corners_px:
+        return replace(report, error=unlike_said(solved.solved, ready.reference, asked.path.name, like))
+    says = askew(solved.solved.outlines_px[0], ready.reference, asked.path.name, found=True)
+    return _told(request, ready, replace(report, error=says), last)
+
+
+def _told(request: OpeningRequest, ready: Prepared, refused: PhotoReport, last: LastTrace) -> PhotoTraced | PhotoReport:
+    """Return the photo by the one thing that fits the opening found beside it; else `refused`."""
+    if refused.error is None or refused.error.code != "no-reference":
         return refused
+    asked = ready.asked
+    openings: list[Array] = []
     fitting: list[PhotoTraced] = []
     for quad in candidates_px(ready.picture.rgb, asked, ready.reference, ready.prior, last.once):
         as_pointed = replace(ready, asked=replace(asked, reference_corners_px=(quad,)))
@@ -46,7 +72,27 @@ def told_by_opening(
         traced = by if isinstance(by, PhotoReport) else trace_solved(request, as_pointed, by, last)
         if isinstance(by, PhotoReport) or isinstance(traced, PhotoReport):
             continue
-        like = likeness_of(ready.reference, traced.corners_px, ready.prior, asked.click_px)
-        if like(by.solved.outlines_px[0]) >= FITS:
+        openings.append(traced.corners_px)
+        if _fits(ready, by, traced):
             fitting.append(traced)
-    return fitting[0] if len(fitting) == 1 else refused
+    if fitting:
+        return fitting[0] if len(fitting) == 1 else refused
+    told = (_with_opening(request, ready, opening_px, last) for opening_px in openings)
+    return next((t for t in told if t is not None), refused)
+
+
+def _with_opening(request: OpeningRequest, ready: Prepared, opening_px: Array, last: LastTrace) -> PhotoTraced | None:
+    """Return the photo by the references that are seen where the opening (4, 2) px is known; None where none fits."""
+    asked = ready.asked
+    by = solve_photo(request, replace(ready, asked=replace(asked, corners_px=opening_px)), last)
+    if isinstance(by, PhotoReport):
+        return None
+    pointed = replace(ready, asked=replace(asked, reference_corners_px=tuple(by.solved.outlines_px)))
+    traced = trace_solved(request, pointed, by, last)
+    return traced if isinstance(traced, PhotoTraced) and _fits(ready, by, traced) else None
+
+
+def _fits(ready: Prepared, by: PhotoSolved, traced: PhotoTraced) -> bool:
+    """Return whether the references of a photo have their proportions on the wall of the opening found beside them."""
+    like = likeness_of(ready.reference, traced.corners_px, ready.prior, ready.asked.click_px)
+    return min(like(q) for q in by.solved.outlines_px) >= FITS

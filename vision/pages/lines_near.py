@@ -53,7 +53,7 @@ def lines_near(
             continue
         for first, last in _strongest(code, quad - low, i, left_out[i % 2], reach):
             line = _through(a + first * side.normal[0], b + last * side.normal[0])
-            other = line_near(rgb, with_line(quad, i, line), i, left_out[i % 2], traced.blur_px[i % 2], quad)
+            other = line_near(rgb, with_line(quad, i, line), i, left_out[i % 2], traced.blur_px, quad)
             if other is not None and all(apart_px(w.side, other.side) > SAME_PX for w in by_side[i]):
                 by_side[i].append(other)
     return by_side
@@ -104,14 +104,20 @@ def unclear_cost(rgb: NDArray[np.uint8], quad: Array, i: int, body: Array | None
 
 
 def line_near(
-    rgb: NDArray[np.uint8], corners: Array, i: int, left_out: float, blur: float, quad: Array
+    rgb: NDArray[np.uint8], corners: Array, i: int, left_out: float, blur_px: tuple[float, float], quad: Array
 ) -> NearLine | None:
     """Return the line near side `i` of a quadrilateral; its colours are judged with the other sides of `quad`.
 
-    The reference's own are those of what lies within both: beyond the side as it was taken may be wall.
+    The reference's own are those of what lies within both: beyond the side as it was taken may be wall. `blur_px` is
+    that of both pairs of sides. A side taken for another makes its pair look soft, and a soft step is looked at so far
+    to both sides that the stripe beside it drowns it: then it is taken to be as sharp as the other pair.
     """
     code, low = coded(rgb, corners, 12.0)
-    near = None if code is None else side_at(code, corners - low, i, left_out, blur)
+    if code is None:
+        return None
+    near = side_at(code, corners - low, i, left_out, blur_px[i % 2])
+    if near is None or near[0].seen < SEEN:
+        near = side_at(code, corners - low, i, left_out, min(blur_px))
     if near is None or near[0].seen < SEEN:
         return None
     at = np.array([near[1][0], near[1][1], near[1][2] + near[1][:2] @ low])

@@ -76,7 +76,7 @@ def solve_page_photo(
         given = [q if t is None else t.corners_px for q, t in zip(given, own, strict=True)]
     if len(given) > 1:
         solved = solve_rectangles(given, reference, prior, wall, asked.click_px, seen, own)
-        return _unlike(solved, reference, asked.path.name, like) or solved
+        return unlike_said(solved, reference, asked.path.name, like) or solved
     found = apart(find(given), like)
     found = _mended(rgb, found, reference, None if given else opening, prior, like)
     traces = [(f.corners_px, f.traced) for f in found] if asked.trace else []
@@ -93,7 +93,7 @@ def solve_page_photo(
         rated = [replace(f, rating=f.rating * like(f.corners_px)) for f in found]
         fitting = sorted((f for f in rated if f.rating > 0), key=lambda f: -f.rating)
         if not given and not fitting and found and found[0].rating >= SURE and found[0].rare >= RARE:
-            return _askew(found[0], reference, asked.path.name)
+            return askew(found[0].corners_px, reference, asked.path.name)
         found = fitting
     unled = asked.corners_px is None and reference.kind in PAPER
     best = None if given else _clear(found, reference, prior, asked.path.name, SURE_ALONE if unled else SURE)
@@ -103,7 +103,7 @@ def solve_page_photo(
     solved = _joined(first, click_px, [f for f in found if f is not best], solve, reference, prior)
     # another may have stayed out because neither is of the size that was said
     likely = [f for f in found if f is best or f.rating >= JOINS] if best and len(solved.names) == 1 else []
-    unlike = _unlike(solved, reference, asked.path.name, like) if given else None
+    unlike = unlike_said(solved, reference, asked.path.name, like) if given else None
     return unlike or _of_another_kind(likely, reference, prior, wall, rgb) or solved
 
 
@@ -265,16 +265,23 @@ def _of_another_kind(
     return None
 
 
-def _askew(seen: FoundQuad, reference: Reference, name: str) -> Warning_:
+def askew(quad: Array, reference: Reference, name: str, *, found: bool = False) -> Warning_:
+    """Return the refusal of what looks like the reference at (4, 2) px until the opening shows how the wall slants.
+
+    `found`: the opening's corners were found, nobody gave them.
+    """
+    it = "give" if found else "move"
+    check = "check its size and " if reference.kind == "given" else ""
+    onto = "the opening's corners" if found else "the opening's corners onto the opening"
     return Warning_(
         "no-reference",
-        f"what looks like {ONE[reference.kind]} in {name}, at {_at(seen.corners_px)} px, has other proportions on "
-        "the wall as the opening's corners show it, so it may be another thing; point out the corners of the "
-        f"{reference.thing} itself (reference corners), or, if this is it, move the opening's corners onto the opening",
+        f"what looks like {ONE[reference.kind]} in {name}, at {_at(quad)} px, has other proportions on "
+        f"the wall as the opening's corners show it, so it may be another thing; point out the corners of the "
+        f"{reference.thing} itself (reference corners), or, if this is it, {check}{it} {onto}",
     )
 
 
-def _unlike(solved: Solved, reference: Reference, name: str, like: Callable[[Array], float]) -> Warning_ | None:
+def unlike_said(solved: Solved, reference: Reference, name: str, like: Callable[[Array], float]) -> Warning_ | None:
     """Return `reference-size` where the sides of a reference pointed out are not of its proportions; else None.
 
     One rectangle of any proportions fits a slanted wall, and says nothing of that itself.

@@ -66,7 +66,7 @@ def mended(
         line = _where_it_fits(traced.corners_px, i, size_mm, opening_px, prior)
         for off in OFF_PX:
             at = with_line(traced.corners_px, i, line + np.array([0, 0, off]))
-            there = line_near(rgb, at, i, left_out[i % 2], traced.blur_px[i % 2], traced.corners_px)
+            there = line_near(rgb, at, i, left_out[i % 2], traced.blur_px, traced.corners_px)
             if there is not None:
                 beside = [there, *beside]
                 break

@@ -204,7 +204,7 @@ def _more(
     for j, (i, corners) in sorted(sets.left.items(), key=lambda m: sets.cost[m[0]])[:PLACES]:
         if not np.isfinite(corners).all() or sets.cost[j] > sets.cost.min() + LIKELY:
             continue
-        other = line_near(rgb, corners, i, ends[i % 2], traced.blur_px[i % 2], traced.corners_px)
+        other = line_near(rgb, corners, i, ends[i % 2], traced.blur_px, traced.corners_px)
         far = 2 * max(FAR * float(np.sqrt(cv2.contourArea(traced.corners_px.astype(np.float32)))), LEAST_FAR_PX)
         if other is not None and all(SAME_PX < apart_px(w.side, other.side) < far for w in by_side[i]):
             by_side[i].append(other)
