@@ -39,3 +39,13 @@ def warnings_of(
     if check.with_photo and found.rejected and not found.outliers and not differing:
         return (Warning_("joint-test", messages.nothing_stands_out()),)
     return ()
+
+
+def standing_out(check: CrossCheck | None) -> frozenset[str]:
+    """Return the readings that stand out when all are tested together with a photo, nothing where its edge explains it.
+
+    A photo too vague to tell any length may know well by how much one width is longer than the others.
+    """
+    if check is None or check.edge is not None or not check.with_photo:
+        return frozenset()
+    return frozenset(name for o in check.snooped.outliers for name in o.group)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from sizing.joint_test import standing_out
 from sizing.messages import first_look
 from sizing.messages import verdicts as messages
 from sizing.messages.verdicts import OrderBesides
@@ -37,7 +38,7 @@ _BY_PHOTO = frozenset({"reading-differs", "reading-unproven"})
 def step_of(result: OpeningResult) -> str:
     """Return what to do next, nothing where the order may go."""
     verdict = result.verdict
-    to_take = tuple(a.name for a in again(result.readings))
+    to_take = tuple(a.name for a in again(result.readings, standing_out(result.crosscheck)))
     mirrored = [r for r in result.readings if named_slip(r) == _MIRRORED]
     seen = [p.report for p in result.photos if p.report is not None]
     step = messages.next_step(
@@ -45,7 +46,7 @@ def step_of(result: OpeningResult) -> str:
         verdict.why,
         verdict.names if verdict.why == "order-problem" or not to_take else to_take,
         doubtful=_doubtful(result),
-        match=only_vague(result.readings),
+        match=only_vague(result.readings) and not to_take,
         sheets=max((len(report.references_px) for report in seen), default=0),
         advised=result.advice is not None,
         order=_order_besides(result),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -29,24 +29,27 @@ class Again:
     named: bool = False
 
 
-def again(readings: Sequence[ReadingResult]) -> tuple[Again, ...]:
+def again(readings: Sequence[ReadingResult], standing_out: Collection[str] = ()) -> tuple[Again, ...]:
     """Return the readings of one opening to take again, in the order of the form.
 
     Parameters
     ----------
     readings : all readings of the opening as judged.
+    standing_out : names of those that stand out when all are tested together.
 
     Returns
     -------
     tuple of Again
         Those that hold the order, and those that the photo can neither support nor refute; what cannot change
-        the order is left out, and where nothing holds it what a photo is only too vague for (`only_vague`). The
-        photo's figures and the sizes that would fit are not in it: who knows the number finds it.
+        the order is left out, and where nothing holds it what a photo is only too vague for (`only_vague`),
+        unless it stands out. The photo's figures and the sizes that would fit are not in it: who knows the number
+        finds it.
     """
     found = []
     idle = only_vague(readings) and not any(result.holds for result in readings)
     for result in readings:
-        doubtful = result.judgement.verdict == "unproven" and result.judgement.photo_mm is not None and not idle
+        suspect = not idle or result.reading.name in standing_out
+        doubtful = result.judgement.verdict == "unproven" and result.judgement.photo_mm is not None and suspect
         if result.holds or (doubtful and (result.p_changes is None or result.p_changes >= _CHANGES)):
             slip = named_slip(result)
             length = result.reading.length
@@ -77,14 +80,22 @@ def unexplained(result: ReadingResult) -> bool:
     return result.judgement.verdict != "agrees" and bool(result.likely) and result.likely[0].slip == NONE
 
 
-def request(label: str, readings: Sequence[ReadingResult], unit: Unit, *, job: str = "", on: date | None = None) -> str:
+def request(
+    label: str,
+    readings: Sequence[ReadingResult],
+    unit: Unit,
+    *,
+    job: str = "",
+    on: date | None = None,
+    standing_out: Collection[str] = (),
+) -> str:
     """Return the text for the crew on one opening, empty where nothing is to be measured again.
 
     What is to be looked out for stands once, below the readings that it is said of. It names the job and the day on
     which it was measured, where they are given: a crew has more than one W1.
     """
     asked: dict[str, list[str]] = {}
-    for a in again(readings):
+    for a in again(readings, standing_out):
         asked.setdefault(a.look_out, []).append(messages.item(a.name, typed_figure(a.written, a.read_mm, unit)))
     items = [line for look_out, read in asked.items() for line in messages.items(read, look_out)]
     return messages.request(label, items, job=job, on=on)

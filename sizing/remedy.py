@@ -18,14 +18,16 @@ if TYPE_CHECKING:
     from sizing.judging import ReadingResult
 
 POINT, OFFSET = "point-at-side", "give-edge-offset"
-# By what it costs: a look at the picture, a call, a call with a rule in hand, another photo.
+# By what it costs: a look at the picture, a call, a call with a rule in hand, another photo, several.
 _COST: Mapping[str, int] = {
     POINT: 1,
     OFFSET: 3,
+    "original-photo": 4,
     "measure-bars": 5,
     "measure-page": 5,
     "second-reference": 20,
     "two-sheets": 25,
+    "lens-profile": 30,
 }
 
 

@@ -13,9 +13,11 @@ from sizing.messages.remedy import remedy_says
 from sizing.mixture import mixture_of
 from sizing.remedy import advice
 from sizing.units import parse_length
-from tests.views import camera_at, photo_of
+from tests.views import CORNERS, FOCAL, SIZE, camera_at, photo_of
 from vision.depths import edge_depths
 from vision.measures import measure
+from vision.photo.exif import U_LOG_KNOWN
+from vision.priors import camera_prior
 from vision.remedies import remedies
 from vision.request import (
     NINE,
@@ -58,13 +60,50 @@ def test_a_second_sheet_brings_what_it_was_said_to_bring():
     assert np.sqrt(np.diag(said.cov_mm2))[:8] == pytest.approx(np.sqrt(np.diag(real))[:8], rel=0.12)
 
 
+def test_one_more_sheet_level_with_the_sill_brings_what_it_was_said_to_bring():
+    """Oracle: the same scene with the sheet there and adjusted for real."""
+    photo = photo_of(CAMERA, [A, B], np.random.default_rng(1), name=Path("a.jpg"))
+    said = next(r for r in offered(photo, request()) if r.where == "left low")
+    low = "sheet C", CORNERS[3, 0] - 180.0, CORNERS[3, 1], 0.0
+    real = alone(photo_of(CAMERA, [A, B, low], np.random.default_rng(1), name=Path("a.jpg")), request()).cov_mm2
+    assert np.sqrt(np.diag(said.cov_mm2))[:8] == pytest.approx(np.sqrt(np.diag(real))[:8], rel=0.12)
+
+
+def u_of(sheets, prior):
+    """Return the u of widths, heights and diagonals of a scene measured with a camera known so well."""
+    photo = photo_of(CAMERA, sheets, np.random.default_rng(1), name=Path("a.jpg"), prior=prior, noise_px=0.02)
+    return np.sqrt(np.diag(alone(photo, request()).cov_mm2))[:8]
+
+
+def test_the_original_of_a_photo_without_exif_brings_what_exif_would():
+    """Oracle: the same scene adjusted with what Exif says of a lens."""
+    lost = camera_prior(FOCAL, 0.25, SIZE, known=False)
+    photo = photo_of(CAMERA, [A], np.random.default_rng(1), name=Path("a.jpg"), noise_px=0.02, prior=lost)
+    said = next(r for r in offered(photo, request()) if r.action == "original-photo")
+    real = u_of([A], camera_prior(FOCAL, U_LOG_KNOWN, SIZE, known=True))
+    assert np.sqrt(np.diag(said.cov_mm2))[:8] == pytest.approx(real, rel=0.05)
+    assert (real < 0.99 * u_of([A], lost)).all()
+
+
+def test_a_camera_profile_brings_what_one_of_six_photos_would_and_is_asked_for_once():
+    """Oracle: the same scene adjusted with a profile as good as those of six photos (u 0.5 % with its focusing)."""
+    exif = camera_prior(FOCAL, U_LOG_KNOWN, SIZE, known=True)
+    photo = photo_of(CAMERA, [A], np.random.default_rng(1), name=Path("a.jpg"), noise_px=0.02, prior=exif)
+    said = {r.action: np.sqrt(np.diag(r.cov_mm2))[:8] for r in offered(photo, request())}
+    profile = replace(exif, covariance=np.diag([0.005, 8.0, 8.0, 0.003, 0.009]) ** 2)
+    assert "original-photo" not in said
+    assert said["lens-profile"] == pytest.approx(u_of([A], profile), rel=0.05)
+    with_it = photo_of(CAMERA, [A], np.random.default_rng(1), name=Path("a.jpg"), noise_px=0.02, prior=profile)
+    assert "lens-profile" not in {r.action for r in offered(with_it, request())}
+
+
 def test_measured_bars_and_a_given_offset_are_offered_only_where_they_are_missing():
     photo = photo_of(CAMERA, [A, B], np.random.default_rng(2), name=Path("a.jpg"))
     open_ = {r.action for r in offered(photo, request())}
     bar = CheckBar(parse_bar(150.0), parse_bar(200.0))
     told = request(check_bar=bar, edge_offset=dict.fromkeys(SIDES, parse_bar(0.0)))
-    assert open_ == {"second-reference", "measure-bars", "give-edge-offset"}
-    assert {r.action for r in offered(photo, told)} == {"second-reference"}
+    assert open_ == {"second-reference", "measure-bars", "give-edge-offset", "lens-profile"}
+    assert {r.action for r in offered(photo, told)} == {"second-reference", "lens-profile"}
 
 
 def test_an_offset_is_asked_for_where_only_the_sills_was_given_and_brings_what_is_said():
@@ -204,7 +243,7 @@ def test_the_remedy_speaks_of_the_reference_that_is_in_the_photo(kind, more):
         for r in answer.remedies
     ]
     assert any(more in line for line in says)
-    assert all(("sheet" in line) == (kind == "sheet") for line in says if "bars" not in line)
+    assert all(("sheet" in line) == (kind == "sheet") for line in says if not ("bars" in line or "profile" in line))
     assert ("two-sheets" in {r.action for r in answer.remedies}) == (kind != "sheet")
 
 

@@ -151,6 +151,20 @@ def test_where_tape_and_photo_match_nothing_is_measured_again_for_it(job):
     assert (found["request"], found["remeasure"]) == ("", [])
 
 
+def test_a_reading_that_stands_out_is_measured_again_though_the_photo_is_too_vague_to_tell_any_length(job):
+    """Oracle: by Pope's test the middle width is 19 mm off the others, which the photo knows to 0.7 mm against it."""
+
+    def scaled(request, progress):
+        answer = measured(u_mm=6.0)(request, progress)
+        return replace(answer, cov_mm2=np.full((9, 9), 144.0) + np.eye(9) * 0.5)
+
+    found = only_opening(check_job(job(opening(middle="1400.2 mm")), estimator=scaled))
+    assert found["verdict"] == "unproven"  # contract, Decision: the tests of all readings do not decide alone
+    assert found["next_step"].startswith("Measure again: width, middle;")
+    assert [a["name"] for a in found["remeasure"]] == ["width_middle"]
+    assert "width, middle" in found["request"]
+
+
 def test_where_photos_contradict_each_other_no_nearer_photo_is_asked_for(job):
     def contrary(request, progress):
         answer = measured(u_mm=6.0)(request, progress)

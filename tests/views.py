@@ -74,12 +74,14 @@ def photo_of(
     bar=BAR,
     u_choice_mm=0.0,
     courses=None,
+    prior=None,
 ):
     """Return a photo of references [(name, x, y, turn)] on the wall and of an opening whose edges lie at `depth`.
 
-    `courses` are how the bricks were laid (`laid`), None: a plain wall.
+    `courses` are how the bricks were laid (`laid`), None: a plain wall. `prior` is what
+    is known of the camera, None: what Exif says.
     """
-    prior = camera_prior(FOCAL * np.exp(rng.normal(0, 0.03)), 0.03, SIZE, known=True)
+    told = camera_prior(FOCAL * np.exp(rng.normal(0, 0.03)), 0.03, SIZE, known=True)
     x0, y0, turn0 = sheets[0][1:]
     c, s = np.cos(turn0), np.sin(turn0)
     own = np.array([[c, -s, 0], [s, c, 0], [0, 0, 1.0]])
@@ -90,7 +92,7 @@ def photo_of(
         camera.cx,
         camera.cy,
     )
-    blocks = [*camera_blocks(prior), size_block(reference, bar)]
+    blocks = [*camera_blocks(prior or told), size_block(reference, bar)]
     blocks += reference_blocks(len(sheets), "panel", sheets=True, stiff=False)
     references = np.zeros((len(sheets), PER_REFERENCE))
     for i, (_, x, y, turn) in enumerate(sheets):

@@ -6,8 +6,9 @@ before a sheet is taped up or a bar is measured (Mikhail and Ackermann 1976, ch.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from typing import Literal
 
 import numpy as np
 
@@ -30,9 +31,19 @@ from vision.observations import (
 )
 from vision.one_photo import PhotoTraced
 from vision.page_sides.block import SideBlock
-from vision.priors import PAPER, STANDOFF_MM, reference_blocks, reference_size_mm, size_block
-from vision.request import SIDES, Array, CheckBar, OpeningRequest, Quantity, Reference, Remedy, Side, Wall
+from vision.photo.exif import U_LOG_KNOWN
+from vision.priors import (
+    PAPER,
+    STANDOFF_MM,
+    camera_blocks,
+    camera_prior,
+    reference_blocks,
+    reference_size_mm,
+    size_block,
+)
+from vision.request import LOW, SIDES, Array, CheckBar, OpeningRequest, Quantity, Reference, Remedy, Side, Wall
 from vision.solving.solve import SHEET_HALF_MM
+from vision.solving.solved import CAMERA_PARTS, but_camera
 from vision.stations import Line, corners, lines_of
 
 # A page measured with a steel rule, as any size that a person gives to the millimetre; bars of 150 and 200 mm written
@@ -45,6 +56,11 @@ BESIDE_MM = 180.0  # a second reference hangs so far off the jamb, from its midd
 # of 0.4 to 2 px a mm (0.02 to 0.09 px, 0.04 in the middle).
 GRID = np.stack(np.meshgrid(np.linspace(-90, 90, 7), np.linspace(-120, 120, 9)), -1).reshape(-1, 2)
 U_SHEET_PX = 0.04
+# What a profile from six photos of sheets leaves open, with what a lens moves from photo to photo (calibrations of made
+# corners, 4032 px: 0.25 %, 3 px, 0.001 to 0.002, 0.002 to 0.009): log of the focal length, share of the long side,
+# k1 and k2.
+U_PROFILE_LOG, U_PROFILE_CENTRE, U_PROFILE_RADIAL = 0.005, 0.002, (0.003, 0.009)
+CameraAction = Literal["original-photo", "lens-profile"]
 FIRST = np.arange(FIRST_REFERENCE, FIRST_REFERENCE + PER_REFERENCE)  # the unknowns of the first reference
 
 
@@ -63,8 +79,8 @@ def remedies(request: OpeningRequest, photo: PhotoTraced, measured: Measured) ->
 
     found = []
     lines = lines_of(adjusted.state.camera, photo.sides, {s: photo.sides[s].depth_mm for s in SIDES})
-    side, state, more = _second_reference(photo, lines)
-    found.append(Remedy("second-reference", side, cov(adjust([*blocks, *more], state, iterations=0))))
+    for where, state, more in _one_more(photo, lines):
+        found.append(Remedy("second-reference", where, cov(adjust([*blocks, *more], state, iterations=0))))
     sheets = photo.reference.kind == "sheet"
     if not sheets:
         state, instead = _two_sheets(request.wall, photo, lines)
@@ -78,18 +94,20 @@ def remedies(request: OpeningRequest, photo: PhotoTraced, measured: Measured) ->
         size = U_RULE_MM / np.array(reference_size_mm(photo.reference))
         ruled = PriorBlock(index, adjusted.state.size, size, "reference_size")
         found.append(Remedy("measure-page", "", cov(adjust([*blocks, ruled], adjusted.state, iterations=0))))
+    for action, camera in _camera_known(blocks):
+        found.append(Remedy(action, "", cov(adjust(camera, adjusted.state, iterations=0))))
     if depths.assumed:
         found.append(Remedy("give-edge-offset", "", cov(adjusted, once_given(request))))
     return tuple(replace(remedy, thing=photo.reference.thing) for remedy in found)
 
 
-def _beside(lines: Mapping[Side, Line], sign: float) -> Array:
-    """Return place mm and turn of a reference beside the opening: left (-1) or right (+1)."""
+def _beside(lines: Mapping[Side, Line], sign: float, *, low: bool = False) -> Array:
+    """Return place mm and turn of a reference beside the opening, left (-1) or right (1), maybe `low` as its sill."""
     at = corners(lines)
     across = (at[1] - at[0]) / np.linalg.norm(at[1] - at[0])
     wide = float(np.linalg.norm(at[1] - at[0]))
     reference = np.zeros(PER_REFERENCE)
-    place = at.mean(0) + sign * (wide / 2 + BESIDE_MM) * across
+    place = (at[2:].mean(0) if low else at.mean(0)) + sign * (wide / 2 + BESIDE_MM) * across
     reference[[X, Y, TURN, DEPTH]] = [*place, float(np.arctan2(across[1], across[0])), -STANDOFF_MM]
     return reference
 
@@ -112,15 +130,18 @@ def _two_sheets(
     return state, [*kept, bars, *known, *seen]
 
 
-def _second_reference(
+def _one_more(
     photo: PhotoTraced, lines: Mapping[Side, Line]
-) -> tuple[str, PhotoState, Sequence[Block[PhotoState]]]:
-    """Return the side for one more reference like the first, and state and observations with it."""
+) -> Iterator[tuple[str, PhotoState, Sequence[Block[PhotoState]]]]:
+    """Give the places for one more reference like the first, and state and observations with it.
+
+    It hangs on the other side of the opening, or level with the sill: others at one height say little of how the view
+    is pitched. None is higher, where it takes a ladder.
+    """
     old = photo.solved.adjusted.state
     at = corners(lines)
     mean = float(((old.references[:, [X, Y]] - at.mean(0)) @ (at[1] - at[0])).mean())
     sign = -1.0 if mean > 0 else 1.0
-    state = replace(old, references=np.vstack([old.references, _beside(lines, sign)]))
     last = len(old.references)
     moved = PER_REFERENCE * last
     own = [
@@ -128,8 +149,27 @@ def _second_reference(
         for b in photo.solved.blocks
         if isinstance(b, PriorBlock) and b.part != "gauge" and np.isin(b.index, FIRST).all()
     ]
-    seen_again = [_elsewhere(b, last, state) for b in _seen(photo) if b.reference == 0]
-    return ("left" if sign < 0 else "right"), state, [*seen_again, *own]
+    for to, low in ((sign, False), (sign, True), (-sign, True)):
+        state = replace(old, references=np.vstack([old.references, _beside(lines, to, low=low)]))
+        seen_again = [_elsewhere(b, last, state) for b in _seen(photo) if b.reference == 0]
+        yield ("left" if to < 0 else "right") + (LOW if low else ""), state, [*seen_again, *own]
+
+
+def _camera_known(blocks: Sequence[Block[PhotoState]]) -> Iterator[tuple[CameraAction, list[Block[PhotoState]]]]:
+    """Give what would make the lens better known, where it is not as well known, and the observations with it."""
+    known = [b for b in blocks if isinstance(b, PriorBlock) and b.part in CAMERA_PARTS and (b.index < SIZE.start).all()]
+    if not known or any(b.correlation is not None for b in known):  # clicked, or a profile
+        return
+    interior = known[0]
+    focal_px = float(np.exp(interior.value[0]))
+    width, height = (round(float(2 * middle + 1)) for middle in interior.value[1:])
+    kept = but_camera(blocks)
+    if interior.u[0] > U_LOG_KNOWN:
+        named = camera_prior(focal_px, U_LOG_KNOWN, (width, height), known=True)
+        yield "original-photo", [*kept, *camera_blocks(named)]
+    u = np.array([U_PROFILE_LOG, *(U_PROFILE_CENTRE * max(width, height),) * 2, *U_PROFILE_RADIAL])
+    at = np.concatenate([np.ravel(b.value) for b in known])
+    yield "lens-profile", [*kept, PriorBlock(np.arange(6, 11), at, u, "camera")]
 
 
 def _seen(photo: PhotoTraced) -> list[EdgeBlock | SideBlock]:

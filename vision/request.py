@@ -217,14 +217,26 @@ class PhotoReport:
     whole_px: tuple[int, int] = (0, 0)
 
 
+LOW = " low"
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Remedy:
-    """One action that would make the measures surer, where (left, right or nothing), and the covariance after it.
+    """One action that would make the measures surer, where, and the covariance after it.
 
+    Where is left, right, the same with `LOW` (level with the sill), or nothing.
     `thing` is what the photo's reference is called: sheet, page, card or rectangle.
     """
 
-    action: Literal["second-reference", "two-sheets", "measure-bars", "measure-page", "give-edge-offset"]
+    action: Literal[
+        "second-reference",
+        "two-sheets",
+        "measure-bars",
+        "measure-page",
+        "give-edge-offset",
+        "original-photo",
+        "lens-profile",
+    ]
     where: str
     cov_mm2: Array
     thing: str = "sheet"

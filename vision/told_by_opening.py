@@ -7,7 +7,6 @@ of other things have other proportions on it.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 
 from vision.last_trace import LastTrace
@@ -40,6 +39,14 @@ def trace_told(
         return solved if isinstance(solved, PhotoReport) else trace_solved(request, ready, solved, last)
     if isinstance(solved, PhotoReport):
         return solved if asked.reference_corners_px else _told(request, ready, solved, last)
+    return _judged(request, ready, solved, last)
+
+
+def _judged(
+    request: OpeningRequest, ready: Prepared, solved: PhotoSolved, last: LastTrace
+) -> PhotoTraced | PhotoReport:
+    """Return a photo by the references that it was solved by, if the opening found beside them bears them out."""
+    asked = ready.asked
     traced = trace_solved(request, ready, solved, last)
     opening_px = traced.corners_px  # seen also where a side of the opening was in doubt
     if opening_px is None:

@@ -6,6 +6,19 @@ from collections.abc import Sequence
 
 from sizing.messages.names import name_of
 from sizing.units import Unit, format_uncertainty
+from vision.request import LOW
+
+_STEPS = {
+    "point-at-side": "look at the annotated photo and point at the {side} by its corners, exactly, saying so with "
+    "click_px = 1 in the job",
+    "give-edge-offset": "say how far the edges stand out from the surface that the {thing} is on",
+    "measure-bars": "measure the two printed bars on the sheet to a tenth of a millimetre and enter them in mm",
+    "measure-page": "measure the page itself with a steel rule and enter its size in mm in place of its kind",
+    "original-photo": "ask for the photo's original file as the phone wrote it (a messenger takes out what names the "
+    "lens), or for the lens's 35 mm focal length and enter it (focal35)",
+    "two-sheets": "a photo with two printed sheets, left and right of the opening, their bars measured, not a {thing}",
+    "lens-profile": "six photos of a printed sheet by the same phone, for a camera profile (secondtape lens)",
+}
 
 
 def remedy_says(
@@ -36,19 +49,11 @@ def remedy_says(
 
 def _step(action: str, where: str, thing: str) -> str:
     if action == "point-at-side":
-        return (
-            f"look at the annotated photo and point at the {name_of(where)} by its corners, exactly, saying so with "
-            "click_px = 1 in the job"
-        )
-    if action == "give-edge-offset":
-        return f"say how far the edges stand out from the surface that the {thing} is on"
-    if action == "measure-bars":
-        return "measure the two printed bars on the sheet to a tenth of a millimetre and enter them in mm"
-    if action == "measure-page":
-        return "measure the page itself with a steel rule and enter its size in mm in place of its kind"
-    if action == "two-sheets":
-        return f"a photo with two printed sheets, left and right of the opening, their bars measured, not a {thing}"
-    return f"a photo with one more {_like(thing)} to the {where} of the opening"
+        return _STEPS[action].format(side=name_of(where))
+    if action in _STEPS:
+        return _STEPS[action].format(thing=thing)
+    level = ", level with its sill" if where.endswith(LOW) else ""
+    return f"a photo with one more {_like(thing)} to the {where.removesuffix(LOW)} of the opening{level}"
 
 
 def _like(thing: str) -> str:

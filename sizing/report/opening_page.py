@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from sizing.footprint.result import footprint_lines, job_footprints
+from sizing.joint_test import standing_out
 from sizing.messages import decided, decisions, report_figures, report_pictures, report_to_do, verdicts
 from sizing.messages import order as order_words
 from sizing.messages import report as words
@@ -86,7 +87,12 @@ def opening_page(
         notes=_notes(result, why, unit),
         remeasure=tuple(
             request(
-                opening.label, result.readings, unit, job=job.name, on=job.job.measured_on if job.job else None
+                opening.label,
+                result.readings,
+                unit,
+                job=job.name,
+                on=job.job.measured_on if job.job else None,
+                standing_out=standing_out(result.crosscheck),
             ).splitlines()
         ),
         decision="" if decision is None else decisions.decided(decision, stale=stale),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from sizing.joint_test import standing_out
 from sizing.json_values import Document, cleaned, rounded_mm
 from sizing.messages import verdicts as messages
 from sizing.messages.one_line import sentence
@@ -95,13 +96,16 @@ def _opening(result: OpeningResult, job: JobResult, units: Unit) -> Document:
     document |= measured
     document["photos"] = [photo_document(photo) for photo in result.photos]
     document["readings"] = [reading_document(reading, units) for reading in result.readings]
+    suspect = standing_out(result.crosscheck)
     document["remeasure"] = [
         {"name": a.name, "read": typed_figure(a.written, a.read_mm, units), "look_out": a.look_out}
-        for a in again(result.readings)
+        for a in again(result.readings, suspect)
     ]
     document["remedy"] = _advice(result.advice, units)
     measured_on = job.job.measured_on if job.job is not None else None
-    document["request"] = request(result.opening.label, result.readings, units, job=job.name, on=measured_on)
+    document["request"] = request(
+        result.opening.label, result.readings, units, job=job.name, on=measured_on, standing_out=suspect
+    )
     if result.order is not None:
         document["order"] = order_document(result.order, units)
     document["joint_test"] = joint_test_document(result.crosscheck)
