@@ -71,7 +71,10 @@ class Judgement:
 
 @dataclass(frozen=True, slots=True)
 class OpeningVerdict:
-    """Verdict of an opening, the code of its reason, and the names (readings, problems) that carry it."""
+    """Verdict of an opening, the code of its reason, and the names (readings, problems) that carry it.
+
+    `facts`: `order_problems` and `missing` readings, whether they carry the verdict or not.
+    """
 
     verdict: Verdict
     why: str
@@ -219,13 +222,7 @@ def judge_opening(
     counting = {n: j for n, j in judgements.items() if counts is None or counts.get(n, True)}
     differs = tuple(n for n, j in counting.items() if j.verdict == "differs")
     unproven = tuple(n for n, j in counting.items() if j.verdict == "unproven")
-    facts = {
-        "order_problems": tuple(order_problems),
-        "differs": differs,
-        "unproven": unproven,
-        "missing": tuple(missing),
-        "inconsistent": tuple(inconsistent),
-    }
+    facts = {"order_problems": tuple(order_problems), "missing": tuple(missing)}
     steps: tuple[tuple[bool, Verdict, str, tuple[str, ...]], ...] = (
         (bool(differs), "hold", "reading-differs", differs),
         (bool(order_problems), "hold", "order-problem", tuple(order_problems)),

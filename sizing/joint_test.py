@@ -32,12 +32,13 @@ def warnings_of(
             return ()
         check = others
     found = check.snooped
-    groups = [o.group for o in found.outliers if not set(o.group) & set(differing)]
-    if groups and (check.with_photo or not found.rejected):
+    groups = [outlier.group for outlier in found.outliers]
+    # Without a photo a failing test is the verdict, and names the group, unless a reading differs.
+    if groups and (check.with_photo or differing or not found.rejected):
         says = messages.outliers_found(groups, with_photo=check.with_photo, besides=bool(differing))
         return (Warning_("joint-test", says),)
-    if check.with_photo and found.rejected and not found.outliers and not differing:
-        return (Warning_("joint-test", messages.nothing_stands_out()),)
+    if check.with_photo and found.rejected and not groups:
+        return (Warning_("joint-test", messages.nothing_stands_out(besides=bool(differing))),)
     return ()
 
 

@@ -110,6 +110,30 @@ def test_besides_a_wrong_reading_another_that_stands_out_is_named():
     assert "height, middle" in warning.message
 
 
+def test_without_a_photo_a_failing_joint_test_is_the_verdict_and_no_warning_besides():
+    # contract.md, Decision: without a photo `hold` by the joint test, which names the group.
+    check = cross_check(opening({"width_top": INCH}))
+    assert inconsistent_group(check) == ("width_top", "width_bottom")
+    assert warnings_of(check, (), "in") == ()
+
+
+def test_without_a_photo_a_pair_that_stands_out_is_said_beside_a_length_that_no_opening_has():
+    """The verdict then names that length alone; contract, Decision: the tests of all readings explain and warn."""
+    wrong = opening({"width_middle": 10_000.0, "height_left": INCH})
+    others = cross_check_without(wrong, None, ("width_middle",))
+    (warning,) = warnings_of(cross_check(wrong), ("width_middle",), "in", others)
+    assert warning.message.startswith("Besides, the readings do not fit each other: either height, left")
+    assert warnings_of(cross_check(opening()), ("width_middle",), "in", cross_check(opening())) == ()
+
+
+def test_without_a_photo_a_reading_that_stands_out_of_a_joint_test_that_passes_is_named():
+    """Baarda: the w-test finds single slips that the joint test, spread over all conditions, lets pass."""
+    check = cross_check(opening({"width_middle": 15.5}))
+    assert (check.snooped.rejected, [o.group for o in check.snooped.outliers]) == (False, [("width_middle",)])
+    (warning,) = warnings_of(check, (), "in")
+    assert warning.message.startswith("The readings do not fit each other: width, middle stands out")
+
+
 def lower_sill(weight=0.2, shift=20.0):
     nine = np.zeros(9)
     nine[3:6] = shift
@@ -122,6 +146,7 @@ def test_readings_that_fit_another_edge_of_the_photo_point_to_that_edge():
     check = cross_check(opening(lower), estimate(0.0, [lower_sill()]))
     assert (check.edge.side, check.snooped.rejected, check.snooped.outliers) == ("sill", False, ())
     (warning,) = warnings_of(check, (), "mm")
+    assert warning.code == "joint-test"
     assert "sill" in warning.message
     assert "20.0 mm" in warning.message
 
@@ -142,7 +167,10 @@ def test_a_photo_whose_measures_contradict_each_other_is_said_not_to_fit():
     assert check.snooped.rejected
     assert check.snooped.outliers == ()
     (warning,) = warnings_of(check, (), "in")
-    assert "no single reading explains it" in warning.message
+    assert warning.code == "joint-test"
+    assert warning.message.startswith("Readings and photo do not fit together, and no single reading explains it")
+    (besides,) = warnings_of(check, ("height_right",), "in", check)
+    assert besides.message.startswith("Besides, the other readings and photo do not fit together, and no single")
 
 
 def test_an_edge_that_would_leave_no_opening_is_passed_over():

@@ -248,7 +248,8 @@ def test_lengths_just_under_100_mm_and_over_8_m_differ_and_these_lengths_themsel
 
 
 def test_without_a_photo_a_reading_is_unproven():
-    assert judge_without_photo(1381.0).verdict == "unproven"
+    found = judge_without_photo(1381.0)
+    assert (found.verdict, found.blind, found.out_of_range) == ("unproven", False, False)
 
 
 def test_an_opening_whose_six_readings_agree_may_be_ordered():
@@ -344,6 +345,36 @@ def test_one_line_alone_gives_the_verdict_of_one_gaussian(u, under, over):
     for reading in (50.0, *np.linspace(900.0, 1100.0, 21)):
         whole = judge_reading(reading, gaussian(1000.0, u), under, over)
         assert verdict_by_one_line(reading, 1000.0, u, under, over) == whole.verdict, reading
+
+
+def test_one_line_alone_is_judged_within_unlike_tolerances():
+    # Oracle: scipy.stats.norm; a rule that fears over allows 3/8 in under and 1/8 in over (contract, *Decision*).
+    error = np.arange(-14.0, 8.0, 0.05)
+    p = stats.norm.cdf((3.175 - error) / 1.2) - stats.norm.cdf((-9.525 - error) / 1.2)
+    expected = np.select([p >= 0.95, p <= 0.05], ["agrees", "differs"], "unproven").tolist()
+    assert [verdict_by_one_line(1000.0 + e, 1000.0, 1.2, 9.525, 3.175) for e in error] == expected
+    assert set(expected) == {"agrees", "differs", "unproven"}
+
+
+@pytest.mark.parametrize(("reading", "expected"), [(1000.0, "agrees"), (1100.0, "differs")])
+def test_exactly_95_percent_agrees_and_exactly_5_percent_differs(reading, expected):
+    # contract.md, Decision: `agrees` when p >= 0.95, `differs` when p <= 0.05.
+    mixture = Mixture(1000.0, 1.0, np.array([0.95, 0.05]), np.array([1000.0, 1100.0]), np.array([0.1, 0.1]))
+    found = judge_reading(reading, mixture, QUARTER, QUARTER)
+    assert (found.p_within, found.verdict) == (0.95 if expected == "agrees" else 0.05, expected)
+
+
+@pytest.mark.parametrize(("reading", "expected"), [(1006.3, "agrees"), (1006.4, "differs"), (1000.0, "agrees")])
+def test_of_a_measure_known_exactly_the_tolerance_alone_decides(reading, expected):
+    # JCGM 106:2012, 8.2: simple acceptance, where the uncertainty is nothing.
+    found = judge_reading(reading, gaussian(1000.0, 0.0), QUARTER, QUARTER)
+    assert found.verdict == verdict_by_one_line(reading, 1000.0, 0.0, QUARTER, QUARTER) == expected
+    assert (found.e_n == 0.0) == (reading == 1000.0)
+
+
+def test_without_an_uncertainty_of_the_tape_e_n_is_the_difference_over_u95():
+    # ISO 13528:2022, E_n, with one of the two uncertainties nothing.
+    assert judge_reading(1003.0, gaussian(1000.0, 0.75), QUARTER, QUARTER).e_n == pytest.approx(3.0 / 1.5)
 
 
 def test_readings_judged_at_once_are_judged_as_each_alone():

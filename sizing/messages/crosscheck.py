@@ -35,11 +35,11 @@ def outliers_found(groups: Sequence[Sequence[str]], *, with_photo: bool, besides
     return f"{what}: {' and '.join(parts)} {verb} out. {' '.join(steps)}"
 
 
-def nothing_stands_out() -> str:
-    """Return that the joint test fails and no single reading explains it."""
+def nothing_stands_out(*, besides: bool = False) -> str:
+    """Return that the joint test fails and no single reading explains it; `besides` as of `outliers_found`."""
     return (
-        "Readings and photo do not fit together, and no single reading explains it. Look at the photo's lines and at "
-        "the reference, and read again."
+        f"{'Besides, the other readings' if besides else 'Readings'} and photo do not fit together, and no single "
+        "reading explains it. Look at the photo's lines and at the reference, and read again."
     )
 
 
