@@ -96,8 +96,7 @@ def _thresholds(stack: _Stack, u_mm: Array) -> Array:
     last = _with_peaks(stack, light, _last_of_grid(stack, reach, gap, steps))
     found = np.full(len(reach), np.inf)
     rows = np.flatnonzero(np.isfinite(last))
-    if rows.size:
-        found[rows] = _bracketed(stack.of(rows), last[rows], last[rows] + gap[rows])
+    found[rows] = _bracketed(stack.of(rows), last[rows], last[rows] + gap[rows])
     return found
 
 
@@ -144,9 +143,8 @@ def _with_peaks(stack: _Stack, light: Flags, last: Array) -> Array:
     """Return the last places (n,), further out where a narrow peak stands between two places of the grid."""
     peaks = stack.shifts_mm + 0.5 * (stack.over_mm - stack.under_mm)[:, None]
     rows = np.flatnonzero((~light & (peaks > last[:, None])).any(axis=1))
-    if rows.size:
-        above = _within(peaks[rows], stack.of(rows)) > P_DIFFERS
-        last[rows] = np.maximum(last[rows], np.where(above, peaks[rows], -np.inf).max(axis=1))
+    above = _within(peaks[rows], stack.of(rows)) > P_DIFFERS
+    last[rows] = np.maximum(last[rows], np.where(above, peaks[rows], -np.inf).max(axis=1))
     return last
 
 
@@ -197,8 +195,6 @@ def _found(stack: _Stack, threshold: Array) -> Array:
     """Return the least errors (n,) mm of readings that lie the threshold or more above the best value with 95 %."""
     slips = np.full(len(threshold), np.inf)
     rows = np.flatnonzero(np.isfinite(threshold))
-    if not rows.size:
-        return slips
     some = stack.of(rows)
     # The opening is best value + shift + noise, the reading that much and the error.
     reach = np.maximum(threshold[rows], 0.0)[:, None] - some.shifts_mm

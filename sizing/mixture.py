@@ -45,7 +45,7 @@ def sides_of(name: str) -> tuple[Side, ...]:
 def outward(side: str, values_mm: Array) -> Array:
     """Return by how much each of the nine (9,) grows when a side moves out by 1 mm, of a rectangle of such measures."""
     group = "width" if side in ("left", "right") else "height"
-    slope = float(values_mm[NINE.index(f"{group}_middle")] / max(values_mm[NINE.index("diagonal_down")], 1.0))
+    slope = float(values_mm[NINE.index(f"{group}_middle")] / values_mm[NINE.index("diagonal_down")])
     return np.array([1.0 if n.startswith(group) else slope if n.startswith("diagonal") else 0.0 for n in NINE])
 
 

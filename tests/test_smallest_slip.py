@@ -53,6 +53,7 @@ CASES = {
     "a far line nearly heavy enough to agree with": (mixture(0, 0.9, [(0.951, 0, 0), (0.049, 40, 0)]), 3.2, 9.5),
     "light lines that matter together": (mixture(0, 0.9, [(0.92, 0, 0), (0.06, 30, 0), (0.02, 90, 0)]), 6.35, 6.35),
     "a far line between places of the grid": (mixture(0, 0.001, [(0.7, 0, 0), (0.3, 50.013, 0)]), 0.004, 0.002),
+    "a narrow line far from a broad one": (mixture(0, 0.0018, [(0.81, 0, 0.05), (0.19, 57.073, 0)]), 0.0064, 0.0032),
     "a soft photo, unlike tolerances": (mixture(0, 3.5, [(0.7, 0, 0), (0.3, -28, 0)]), 9.5, 3.2),
     "a photo hardly better than the tolerance": (mixture(0, 25.0, [(1, 0, 0)]), 9.5, 3.2),
     "agreeing only between places of the grid": (mixture(0, 7.57, [(1, 0, 0)]), 0.95, 0.0),
