@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from sizing.decision import judge_reading, mixture_of
-from sizing.rival_lines import POINTED_AT, doubtful_sides
+from sizing.rival_lines import POINTED_AT, best_weight, doubtful_sides
 from vision.request import NINE, Candidate, Estimate, Remedy
 
 if TYPE_CHECKING:
@@ -56,7 +56,7 @@ def advice(results: Sequence[ReadingResult], answer: Estimate, tolerance: Tolera
     answer : what the photos gave; `remedies` holds the covariance after each.
     tolerance : as judged with.
     """
-    unproven = [r for r in results if r.judgement.verdict == "unproven" and r.judgement.photo_mm is not None]
+    unproven = [r for r in results if r.judgement.verdict == "unproven"]
     if not unproven:
         return None
     at = [NINE.index(r.reading.name) for r in unproven]
@@ -91,7 +91,7 @@ def _options(answer: Estimate) -> Iterator[tuple[tuple[tuple[str, str], ...], Es
     chosen = [(one,) for one in single] + [
         pair
         for pair in combinations(single, 2)
-        if pair[0][1] is None or (OFFSET in (pair[0][0][0], pair[1][0][0]) and pair[1][1] is not None)
+        if pair[0][1] is None or OFFSET in (pair[0][0][0], pair[1][0][0])
         # two remedies of the geometry do not add up, but that of the edges' depth stands for itself
     ]
     for some in chosen:
@@ -105,6 +105,7 @@ def _options(answer: Estimate) -> Iterator[tuple[tuple[tuple[str, str], ...], Es
 
 
 def _pointed(candidates: Sequence[Candidate], side: str) -> tuple[Candidate, ...]:
-    mine = [c for c in candidates if c.side == side]
-    best = max(mine, key=lambda c: c.weight)
-    return (*(c for c in candidates if c.side != side), replace(best, weight=POINTED_AT))
+    best = max((c for c in candidates if c.side == side), key=lambda c: c.weight)
+    others = tuple(c for c in candidates if c.side != side)
+    # The traced line, where it stands in no list, has what its rivals leave; without them it is the one pointed at.
+    return others if best.weight < best_weight(candidates, side) else (*others, replace(best, weight=POINTED_AT))

@@ -271,3 +271,77 @@ def test_a_given_depth_adds_to_what_another_action_brings():
     assert set(found.steps) == {("second-reference", "left"), ("give-edge-offset", "")}
     assert found.U95_after_mm == pytest.approx(2 * 2.0)
     assert found.settles
+
+
+def rival(side, weight, shift):
+    nine = np.zeros(9)
+    nine[slice(0, 3) if side in ("left", "right") else slice(3, 6)] = shift
+    return Candidate(side, weight, shift, nine)
+
+
+def test_readings_that_are_told_ask_for_nothing_whatever_could_be_done():
+    answer = estimate(0.5, [after("measure-bars", 0.1)])
+    assert advice(judged(answer, width_top=1200.0, width_middle=1225.4), answer, TOLERANCE) is None
+
+
+def test_the_worst_known_of_the_unproven_readings_is_named_and_one_left_open_is_not_settled():
+    # JCGM 106: 6 mm off by a tolerance of 6.35 mm is not told at u 1 mm, and is at u 0.1 mm (z = 3.5).
+    u_mm = np.array([3.0, 8.0, 1.0, *[1.0] * 6])
+    cov = np.diag(u_mm**2)
+    better = Remedy("measure-bars", "", np.diag(np.array([1.0, 7.5, 1.0, *[1.0] * 6]) ** 2))
+    answer = replace(estimate(1.0, [better]), cov_mm2=cov)
+    readings = judged(answer, width_top=1202.0, width_middle=1203.0, width_bottom=1250.0)
+    assert [r.judgement.verdict for r in readings] == ["unproven", "unproven", "differs"]
+    found = advice(readings, answer, TOLERANCE)
+    assert (found.name, found.U95_before_mm, found.U95_after_mm) == ("width_middle", 16.0, 15.0)
+    assert not found.settles
+
+
+def test_of_actions_that_do_not_settle_the_dearer_must_help_clearly_more():
+    """Gain: the share by which U95 falls (no source). Half is clearly more than a sixth, 18 % is not more than 17 %."""
+    dear = [after("second-reference", u, "left") for u in (3.0, 4.9)]
+    clear, hardly = (estimate(6.0, [after("measure-bars", 5.0), one]) for one in dear)
+    readings = judged(clear, width_top=1206.0)
+    assert advice(readings, clear, TOLERANCE).steps == (("second-reference", "left"),)
+    assert advice(readings, hardly, TOLERANCE).steps == (("measure-bars", ""),)
+
+
+def test_what_helps_by_a_twentieth_is_not_advised():
+    answer = estimate(6.0, [after("measure-bars", 5.7)])
+    assert advice(judged(answer, width_top=1206.0), answer, TOLERANCE) is None
+
+
+def test_what_two_actions_bring_by_the_same_geometry_is_not_added_up():
+    # 6^2 - 20 - 20 would be less than nothing: both stand for the same part of the budget.
+    answer = estimate(6.0, [after("measure-bars", 4.0), after("second-reference", 4.0, "left")])
+    found = advice(judged(answer, width_top=1200.0), answer, TOLERANCE)
+    assert (found.steps, found.settles) == ((("measure-bars", ""),), False)
+
+
+def test_a_side_in_doubt_and_a_soft_print_take_both_a_look_and_a_measured_bar():
+    answer = estimate(4.0, [after("measure-bars", 0.5)], [rival("sill", 0.7, 0.0), rival("sill", 0.29, 14.0)])
+    found = advice(judged(answer, height_left=900.0), answer, TOLERANCE)
+    assert found.steps == (("point-at-side", "sill"), ("measure-bars", ""))
+    assert found.settles
+
+
+def test_a_look_at_the_picture_is_advised_before_a_bar_is_measured_where_either_settles():
+    answer = estimate(2.9, [after("measure-bars", 0.5)], [rival("sill", 0.97, 0.0), rival("sill", 0.02, 30.0)])
+    found = advice(judged(answer, height_left=900.0), answer, TOLERANCE)
+    assert (found.steps, found.settles) == ((("point-at-side", "sill"),), True)
+
+
+def test_the_likelier_line_of_the_side_is_taken_to_be_pointed_at():
+    sill = [rival("sill", 0.3, 0.0), rival("sill", 0.69, 6.35)]
+    answer = estimate(1.0, (), [rival("head", 0.98, 0.0), *sill])
+    found = advice(judged(answer, height_left=906.35), answer, TOLERANCE)
+    assert (found.steps, found.settles) == ((("point-at-side", "sill"),), True)
+
+
+def test_a_traced_line_that_is_in_no_list_is_pointed_at_where_it_is_likelier_than_its_rivals():
+    """contract.md, Decision, and `mixture_of`: it has the weight that the others leave, here 70 %."""
+    answer = estimate(1.0, (), [rival("sill", 0.3, 6.35)])
+    readings = judged(answer, height_left=900.0)
+    assert readings[0].judgement.verdict == "unproven"
+    found = advice(readings, answer, TOLERANCE)
+    assert (found.steps, found.settles) == ((("point-at-side", "sill"),), True)
