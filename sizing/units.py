@@ -127,7 +127,7 @@ def format_uncertainty(u_mm: float | Fraction, unit: Unit) -> str:
     if exact < 0:
         raise LengthError(f"an uncertainty of {u_mm} mm: it cannot be negative")
     # A millionth of a mm less: arithmetic in floats must not push 1/16 in up to 1/8 in.
-    exact = max(exact - Fraction(1, 1_000_000), Fraction(0))
+    exact -= Fraction(1, 1_000_000)
     return _inches(math.ceil(exact / INCH_MM * 16), 16) if unit == "in" else _tenths(math.ceil(exact * 10))
 
 
@@ -159,7 +159,7 @@ def _quoted(value: object) -> str:
 
 def _is_number(value: object) -> bool:
     # An integer too long to print is caught here, before anything tries to print it.
-    if isinstance(value, int) and not isinstance(value, bool) and abs(value) > 10**LONGEST_TEXT:
+    if isinstance(value, int) and abs(value) > 10**LONGEST_TEXT:
         raise LengthError("a number of more than 60 digits is over 100 m")
     return isinstance(value, int | float) and not isinstance(value, bool)
 
@@ -169,9 +169,8 @@ def _number_length(value: object, unit: Unit) -> Length:
     number = Decimal(text)
     if not number.is_finite():
         raise LengthError(f"{text!r} is not a length; {_ALLOWED}")
-    # 1e22 is a whole number, however it is printed.
-    exponent = min(int(number.as_tuple().exponent), 0)
-    return _length(Fraction(number), Fraction(10) ** exponent, _UNIT_MM[unit], text, 0, Fraction(0))
+    step = Fraction(10) ** int(number.as_tuple().exponent)
+    return _length(Fraction(number), step, _UNIT_MM[unit], text, 0, Fraction(0))
 
 
 def _length(

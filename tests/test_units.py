@@ -49,6 +49,8 @@ OTHER_HANDS = [
     ("1.381 m", Fraction(1381)),
     ("1,381 m", Fraction(1381)),
     ("0,381 m", Fraction(381)),
+    ("0,125 in", Fraction("3.175")),
+    ("1381,125 mm", Fraction("1381.125")),
     ("1381 MM", Fraction(1381)),
     ("1381 1/2 mm", Fraction("1381.5")),
     ("4.5 ft", Fraction("1371.6")),
@@ -65,6 +67,7 @@ OTHER_HANDS = [
 def test_every_way_of_writing_a_length_is_read_exactly(text, exact_mm):
     length = parse_length(text, "in")
     assert (length.exact, length.mm, length.as_written) == (exact_mm, float(exact_mm), " ".join(text.split()))
+    assert length.strong == 0
 
 
 @pytest.mark.parametrize(
@@ -96,6 +99,9 @@ def test_a_unit_in_the_text_wins_over_the_jobs():
         ("1381.125 strong", "mm", None, Fraction(1, 4), 1),
         ("1381.125 mm strong", "in", None, Fraction(1, 4), 1),
         ("138.1125 cm scant", "in", 2.0, Fraction(-1, 2), -1),
+        ("138.1125 cm +", "in", None, Fraction(1, 4), 1),
+        ("1.381125 m -", "in", None, Fraction(-1, 4), -1),
+        ("54 3/8 in -", "in", None, -INCH_MM / 64, -1),
     ],
 )
 def test_strong_and_scant_are_a_quarter_graduation_and_kept_on_record(text, unit, graduation, shift, strong):
@@ -111,6 +117,8 @@ def test_strong_and_scant_are_a_quarter_graduation_and_kept_on_record(text, unit
         ("5 7/8", 3.175),
         ("5.875", 0.0254),
         ("15 cm", 10.0),
+        ("14,955 m", 1.0),
+        ("149,55 mm", 0.01),
         (150, 25.4),
         (5.9, 2.54),
         (1e4 / 3e3, 2.54e-15),
@@ -134,9 +142,13 @@ def test_the_last_digit_as_written_is_kept(value, step_mm):
         ("5 4 3", "5' 4 3/8\"", "5' 4 3/16\""),
         ("4-6", "4 6/8", "4' 6\""),
         ("4 6 3/8", "4' 6 3/8\"", "46 3/8"),
-        ("54 - 3/8", "54 3/8", "54 less 3/8"),
+        ("54 - 3/8", "as 54 3/8 or", "as 54 less 3/8:"),
+        ("54 98", "54 and 98", "5498"),
         ("11/8", "1 3/8", "1 1/8"),
         ("543/8", "67 7/8", "54 3/8"),
+        ("5410/16", "338 1/8", "54 10/16"),
+        ("540/8", "67 1/2", "a slip"),
+        ("548/8", "68 1/2", "a slip"),
         ("54 9/8", "55 1/8", "a slip"),
         ("8/8", "1", "a slip"),
         ("3' 11 16/16\"", "as 3' 12\" or", "a slip"),
@@ -147,7 +159,8 @@ def test_the_last_digit_as_written_is_kept(value, step_mm):
         ("3' 116/16\"", "as 3' 7 1/4\" or", "as 3' 11 6/16\":"),
         ("4'-", "4 ft scant", "missing"),
         ("4' 14\"", "62 in", "less than 12 in"),
-        ("+3", "3", "3 strong"),
+        ("4' 12\"", "60 in", "less than 12 in"),
+        ("+3", "as 3 or", "as 3 strong:"),
     ],
 )
 def test_what_can_be_read_in_two_ways_is_refused_with_both_named(text, one, other):
@@ -184,7 +197,7 @@ def test_100_m_is_still_a_length():
     [
         "", "  ", "abc", "54 3/8 furlong", "54.", "1.5 3/8", "1e3", "1_000", "0x36", "nan", "inf", "٥٤",
         "54³", "3/8/2", "1,381.5", "1.381,5 mm", "54 3/8 + strong", "4.5' 6\"", "4' 6 mm", "4' 6'", "54 3/7",
-        "1/0", "54\x00", "½½", "4\" 6'",
+        "1/0", "54\x00", "½½", "4\" 6'", "4' 6 3 3/8\"",
         float("nan"), float("inf"), -float("inf"), True, None, [54], {"a": 1}, b"54",
     ],
     ids=repr,
