@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 
 from vision.camera import Camera, project
 from vision.depths import edge_depths
-from vision.measures import candidate_effects, measure
+from vision.measures import assembled, candidate_effects, measure
 from vision.request import NINE, PARTS, SIDES, OpeningRequest, Quantity
-from vision.stations import ENDS, clicked_sides
+from vision.stations import ENDS, clicked_sides, lines_of, local_edges, nine_of
 
 W, H = 914.4, 1524.0  # 36 x 60 in
 NONE = np.zeros(0)
@@ -280,6 +280,30 @@ def test_arrises_that_are_off_together_make_a_width_less_sure_than_each_by_itsel
     assert u_of_width(0.1, 0.1) == pytest.approx(np.sqrt(2 * 0.5**2 + 2 * 0.1), rel=1e-6)
     assert u_of_width(0.2, 0.1) == pytest.approx(np.sqrt(2 * 0.5**2 + 2 * 0.1), rel=1e-6)
     assert u_of_width(0.1, 0.0) == u_of_width(0.1, -0.1) == pytest.approx(0.5 * 2**0.5, rel=1e-6)
+    assert u_of_width(-0.2, -0.1) == u_of_width(-0.1, -0.2) == pytest.approx(np.sqrt(2 * 0.5**2 - 2 * 0.1), rel=1e-6)
+
+
+def test_another_answer_as_likely_counts_as_far_as_it_lies_away():
+    """JCGM 100, 5.2.2: a choice of standard deviation d along (9,) has the covariance d d'; out of square follows."""
+    away = np.array([2.0, 2, 2, 1, 1, 1, 3, -3, 6])
+    sides = {s: replace(x, u_choice_mm=0.3) for s, x in opening(RECTANGLE).items()}
+    alone, with_it = (measure(SQUARE_ON, {}, sides, NO_DEPTH, None, apart) for apart in ((), (away,)))
+    assert with_it.cov_mm2 - alone.cov_mm2 == pytest.approx(np.outer(away, away), abs=1e-9)
+    at = PARTS.index("edge_choice")
+    assert with_it.budget_mm[:, at] == pytest.approx(np.hypot(alone.budget_mm[:, at], np.abs(away)), abs=1e-9)
+
+
+def test_a_measure_or_an_uncertainty_that_is_no_number_is_never_given():
+    sides = opening(RECTANGLE)
+    lines = lines_of(SQUARE_ON, sides, dict.fromkeys(SIDES, 0.0))
+    local, u = local_edges(lines, sides)
+    values, cov = nine_of(lines, local), np.eye(9)
+    one_bad, unsure = values.copy(), cov.copy()
+    one_bad[4] = unsure[2, 2] = np.nan
+    for nine, part in ((one_bad, cov), (values, unsure)):
+        with pytest.raises(FloatingPointError, match="not a number"):
+            assembled(SQUARE_ON, lines, sides, local, nine, {"camera": part}, u)
+    assert assembled(SQUARE_ON, lines, sides, local, values, {"camera": cov}, u).budget_mm[2].sum() == 1.0
 
 
 def test_a_focal_length_known_to_a_percent_moves_a_width_by_a_percent():
@@ -320,6 +344,11 @@ def test_stations_are_drawn_where_the_tape_would_touch():
     expected = project(c, np.array([[-W / 2, y, 0], [W / 2, y, 0]]))
     assert r.stations_px["width_top"] == pytest.approx(expected, abs=1e-6)
     assert set(r.stations_px) == set(NINE[:8])
+    deeper = opening(RECTANGLE, c)
+    deeper["sill"] = replace(deeper["sill"], depth_mm=-60.0)  # a sill that stands out
+    r = measure(c, {}, deeper, NO_DEPTH)
+    assert r.stations_px["diagonal_down"] == pytest.approx(r.corners_px[[0, 2]], abs=1e-9)
+    assert r.stations_px["diagonal_up"] == pytest.approx(r.corners_px[[3, 1]], abs=1e-9)
 
 
 def test_a_candidate_5_mm_outside_the_left_jamb_makes_every_width_5_mm_more():
