@@ -1,13 +1,14 @@
 """Facts about probabilities of made sizes and which readings count. Oracles: normal distribution (scipy), by hand."""
 
 from fractions import Fraction
+from itertools import permutations
 from pathlib import Path
 
 import numpy as np
 import pytest
 from scipy import stats
 
-from sizing.orders.counting import p_changes, p_same_with
+from sizing.orders.counting import Counting, p_changes, p_same_with
 from sizing.orders.made_sizes import (
     SizeShare,
     chosen_mm,
@@ -130,9 +131,38 @@ def test_where_any_size_is_made_sizes_are_counted_by_the_mark():
 def test_floats_choose_as_exact_fractions_do(choice, made):
     table = Made(made.get("step"), made.get("sizes", ()), choice)
     exact = [Fraction(n, 32) * Fraction(127, 5) for n in range(1000, 1500)] + [Fraction(10001, 10), Fraction(900)]
+    exact += [Fraction(190001, 200), Fraction(210001, 200)]  # half-way between two of the chart
+    exact += [Fraction(n, 4) for n in range(-8, 9)]  # nothing is made that is not above 0
     found = chosen_mm(table, np.array([float(v) for v in exact]))
     expected = [np.nan if (one := table.chosen(v)) is None else float(one) for v in exact]
     assert found == pytest.approx(np.array(expected), abs=1e-6, nan_ok=True)
+
+
+@pytest.mark.parametrize("which", ["smallest", "middle", "largest"])
+def test_floats_go_by_the_reading_that_the_exact_rule_goes_by(which):
+    """Oracle: min, max and the middle one, in exact fractions; a station without a reading is passed over."""
+    rows = [*permutations((900, 950, 1000)), (None, 950, 900), (900, None, 950), (950, 900, None), (None, None, 900)]
+    side = SideRule(which, Fraction(12))
+    expected = [side.wanted([None if v is None else Fraction(v) for v in row]) for row in rows]
+    found = wanted_mm(side, np.array(rows, float), 12.0)
+    assert found == pytest.approx([np.nan if v is None else float(v) for v in expected], nan_ok=True)
+    assert expected[1] == {"smallest": 912, "middle": 1012, "largest": 1012}[which]  # 900, 1000, 950
+
+
+def test_sizes_of_a_chart_finer_than_the_mark_are_counted_as_they_are():
+    side = SideRule("middle", made=Made(None, (Fraction(9994, 10), Fraction(10004, 10))))
+    shares = shares_of(rule(side), photo_draws(VALUES, cov(0.2), ()))
+    assert {round(s.width_mm, 3) for s in shares} == {999.4, 1000.4}
+
+
+def test_readings_far_from_every_line_of_the_photo_are_laid_to_another_line():
+    """Weights exp(-misfit) all vanish, yet one line is far likelier; contract, Decision: another line, sd 25 mm."""
+    readings = NONE.copy()
+    readings[:3] = 1080.0
+    drawn = combined_draws(VALUES, cov(0.3), (), readings, 0.01 * np.eye(8))
+    assert drawn.weights.sum() == pytest.approx(1.0)
+    # 80 mm off with sd 25 mm, against readings of 0.1 mm: these decide.
+    assert np.average(drawn.values_mm[:, 1], weights=drawn.weights) == pytest.approx(1080.0, abs=0.2)
 
 
 def largest_to_10(stations):
@@ -161,6 +191,20 @@ def test_two_readings_with_the_same_slip_cannot_hide_each_other():
     chances = p_changes(largest_to_10, np.array([1020.4, 1024.4, 995.0]), drawn, weights, [0, 1])
     assert chances[0] == pytest.approx(1.0)
     assert chances[1] == pytest.approx(1.0)
+
+
+def test_a_reading_that_changes_the_order_only_beside_another_as_it_stands_counts():
+    # Alone put right it brings 1030 down to 1010; beside the other put right 1040 stands either way. The worst counts.
+    drawn, weights = exactly(995.0, 1034.0, 995.0)
+    chances = p_changes(largest_to_10, np.array([1020.4, 1005.0, 995.0]), drawn, weights, [0, 1])
+    assert chances[0] == pytest.approx(1.0)
+
+
+def test_a_reading_counts_from_one_in_a_hundred_and_an_absent_one_is_harmless_from_95_in_a_hundred():
+    """contract.md, Decision: `below 0.01` it does not count; `p >= 0.95` an absent one is harmless."""
+    found = Counting({"a": 0.01, "b": 0.0099, "c": 0.0105}, {"d": 0.95, "e": 0.9499})
+    assert found.counts == {"a": True, "b": False, "c": True}
+    assert found.harmless == ("d",)
 
 
 def test_an_absent_reading_is_as_harmless_as_the_photo_says():

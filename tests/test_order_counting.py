@@ -56,11 +56,22 @@ def test_without_an_order_or_without_a_rule_every_reading_counts(checked):
         assert opening_of(result)["verdict"] == "hold"
 
 
-def test_a_reading_that_hides_a_taper_beyond_the_limit_counts(checked):
+@pytest.mark.parametrize(
+    ("group", "read", "seen_as", "wrong"),
+    [
+        ("width", SLIM[0], SLIM[1], "width_bottom"),
+        ("width", SLIM[0][::-1], SLIM[1], "width_top"),
+        ("height", ("60 1/8", "61 1/8", "59 1/8"), (60.125, 61.125, 60.125), "height_right"),
+        ("height", ("59 1/8", "61 1/8", "60 1/8"), (60.125, 61.125, 60.125), "height_left"),
+    ],
+)
+def test_a_reading_that_hides_a_taper_beyond_the_limit_counts(checked, group, read, seen_as, wrong):
     # As above, but the rule limits the taper: the reading says 1 in where there is none.
-    readings = SQUARE | {"width": SLIM[0]}
-    result = checked(readings, {"width": "56 1/2", "height": "63"}, estimator=seen(widths=SLIM[1]))
-    assert reading(result, "width_bottom")["holds"]
+    ordered = {"width": "56 1/2" if group == "width" else "55 1/2", "height": "63"}
+    result = checked(SQUARE | {group: read}, ordered, estimator=seen(**{f"{group}s": seen_as}))
+    assert (reading(result, wrong)["verdict"], reading(result, wrong)["holds"]) == ("differs", True)
+    # What agrees is not put right, and is not asked about.
+    assert [r["name"] for r in opening_of(result)["readings"] if "p_changes_order" in r] == [wrong]
 
 
 def test_one_slip_in_two_readings_cannot_excuse_either(checked):

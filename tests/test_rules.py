@@ -160,7 +160,7 @@ def test_a_wide_opening_is_split_by_the_first_split_that_fits():
 
 
 def test_panels_fill_the_width_with_their_gaps():
-    panels = Panels(Fraction(700), gap=Fraction(3), splits=((1, 2, 1),))
+    panels = Panels(Fraction(700), Fraction(0), Fraction(3), ((1, 2, 1),))
     assert sum(panels.split(Fraction(1206))) + 2 * 3 == 1206
 
 

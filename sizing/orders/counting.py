@@ -100,8 +100,6 @@ def p_changes(outcome: Outcome, read_mm: Array, drawn_mm: Array, weights: Array,
     doubtful : readings that the photo does not support; only these are put right, singly and together.
     """
     chances = np.zeros(read_mm.size)
-    if not doubtful:
-        return chances
     ordered = {
         frozenset(right): outcome(_mixed(read_mm, drawn_mm, right))
         for count in range(len(doubtful) + 1)
@@ -116,8 +114,6 @@ def p_changes(outcome: Outcome, read_mm: Array, drawn_mm: Array, weights: Array,
 def p_same_with(outcome: Outcome, read_mm: Array, drawn_mm: Array, weights: Array) -> Mapping[int, float]:
     """Return for each absent reading the probability that what is ordered is the same with it as without."""
     absent = np.flatnonzero(~np.isfinite(read_mm)).tolist()
-    if not absent:
-        return {}
     without = outcome(_mixed(read_mm, drawn_mm, ()))
     return {i: 1.0 - _differing(without, outcome(_mixed(read_mm, drawn_mm, (i,))), weights) for i in absent}
 

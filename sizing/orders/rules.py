@@ -130,16 +130,16 @@ class Panels:
     """Panels side by side: each no wider than `widest`, `gap` between two; splits by shares, the first that fits."""
 
     widest: Fraction
-    narrowest: Fraction = Fraction(0)
-    gap: Fraction = Fraction(0)
-    splits: tuple[tuple[int, ...], ...] = ((1,), (1, 1), (1, 1, 1, 1))
+    narrowest: Fraction
+    gap: Fraction
+    splits: tuple[tuple[int, ...], ...]
 
     def split(self, width: Fraction) -> tuple[Fraction, ...] | None:
         """Return the widths of the panels, left to right; None where no split fits.
 
         Examples
         --------
-        >>> [int(w) for w in Panels(Fraction(900), gap=Fraction(4)).split(Fraction(1404))]
+        >>> [int(w) for w in Panels(Fraction(900), Fraction(0), Fraction(4), ((1,), (1, 1))).split(Fraction(1404))]
         [700, 700]
         """
         for shares in self.splits:
