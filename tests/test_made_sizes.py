@@ -131,7 +131,7 @@ def test_where_any_size_is_made_sizes_are_counted_by_the_mark():
 def test_floats_choose_as_exact_fractions_do(choice, made):
     table = Made(made.get("step"), made.get("sizes", ()), choice)
     exact = [Fraction(n, 32) * Fraction(127, 5) for n in range(1000, 1500)] + [Fraction(10001, 10), Fraction(900)]
-    exact += [Fraction(190001, 200), Fraction(210001, 200)]  # half-way between two of the chart
+    exact += [Fraction(19001, 20), Fraction(21001, 20)]  # half-way between two of the chart
     exact += [Fraction(n, 4) for n in range(-8, 9)]  # nothing is made that is not above 0
     found = chosen_mm(table, np.array([float(v) for v in exact]))
     expected = [np.nan if (one := table.chosen(v)) is None else float(one) for v in exact]

@@ -71,7 +71,7 @@ def test_a_reading_that_hides_a_taper_beyond_the_limit_counts(checked, group, re
     result = checked(SQUARE | {group: read}, ordered, estimator=seen(**{f"{group}s": seen_as}))
     assert (reading(result, wrong)["verdict"], reading(result, wrong)["holds"]) == ("differs", True)
     # What agrees is not put right, and is not asked about.
-    assert [r["name"] for r in opening_of(result)["readings"] if "p_changes_order" in r] == [wrong]
+    assert [r.reading.name for r in result.openings[0].readings if r.p_changes is not None] == [wrong]
 
 
 def test_one_slip_in_two_readings_cannot_excuse_either(checked):

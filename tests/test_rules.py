@@ -159,6 +159,14 @@ def test_a_wide_opening_is_split_by_the_first_split_that_fits():
     assert panels.split(Fraction(3613)) is None
 
 
+def test_no_panel_of_a_split_is_narrower_or_wider_than_is_made():
+    panels = Panels(Fraction(900), Fraction(300), Fraction(0), ((1, 2, 1), (1, 1)))
+    assert panels.split(Fraction(1000)) == (500, 500)  # 250 at the sides is too narrow
+    assert panels.split(Fraction(1200)) == (300, 600, 300)
+    assert panels.split(Fraction(1800)) == (450, 900, 450)
+    assert panels.split(Fraction(1801)) is None  # 900 1/4 in the middle is too wide, and so is half of it all
+
+
 def test_panels_fill_the_width_with_their_gaps():
     panels = Panels(Fraction(700), Fraction(0), Fraction(3), ((1, 2, 1),))
     assert sum(panels.split(Fraction(1206))) + 2 * 3 == 1206
