@@ -5,7 +5,7 @@ import numpy as np
 from sizing.check import check_job
 from sizing.orders.rulefile import sample_files
 from sizing.result.document import job_document
-from vision.request import PARTS, Estimate, PhotoReport
+from vision.request import PARTS, Estimate, NotMeasured, PhotoReport
 
 INCH = 25.4
 SQUARE = {"width": ("54 3/8",) * 3, "height": ("60 1/8",) * 3}
@@ -29,6 +29,12 @@ def seen(widths=(54.375,) * 3, heights=(60.125,) * 3, u_mm=0.9, further=None, u_
         return Estimate(values, cov, nothing, np.zeros(9), further or {}, (), (), (report,), (), "corners")
 
     return estimator
+
+
+def unmeasured(request, progress):
+    return NotMeasured(
+        "no-reference", "no sheet was found; add one", (PhotoReport(request.photos[0].path, "", (0, 0)),)
+    )
 
 
 def checked_in(

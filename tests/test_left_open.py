@@ -68,3 +68,19 @@ def test_a_product_that_stands_in_the_opening_leaves_nothing_open(tmp_path):
     inside = {"width": "54 1/8", "height": "59 3/4"}
     result = checked_in(tmp_path, ordered=inside, rule="panel-inside", sample="panel-inside", estimator=seen())
     assert "short-of-opening" not in [code for code, _ in notes(result)]
+
+
+def test_where_the_rule_takes_off_in_one_direction_nothing_is_meant_to_stand_over(tmp_path):
+    edit = [('add = "1/2" ', 'add = "-1/8" ')]
+    photo = seen(widths=(24.5,) * 3, heights=(50.125,) * 3)
+    order = {"width": "24 1/4", "height": "51"}
+    result = checked_in(tmp_path, readings=SHORT, ordered=order, edit=edit, estimator=photo)
+    assert "short-of-opening" not in [code for code, _ in notes(result)]
+
+
+def test_where_the_rule_adds_nothing_across_only_head_and_sill_are_to_be_covered(tmp_path):
+    edit = [('add = "1/2" ', 'add = "0" ')]
+    photo = seen(widths=(24.5,) * 3, heights=(50.125,) * 3)
+    order = {"width": "23 1/2", "height": "51"}
+    result = checked_in(tmp_path, readings=SHORT, ordered=order, edit=edit, estimator=photo)
+    assert [facts["edge"] for code, facts in notes(result) if code == "short-of-opening"] == ["below"]

@@ -159,6 +159,8 @@ def test_the_size_by_the_rule_of_the_other_direction_may_be_ordered_all_the_same
         ("taper-width", None, ["width_middle"], False),
         ("out-of-square", None, ["diagonal_up"], True),
         ("no-split", None, ["width_top"], True),
+        ("not-by-rule", "width", ["height_left", "width_top"], True),
+        ("wrong-reading", "height", ["width_top", "height_middle"], True),
         ("no-made-size", "height", ["height_left"], True),
         ("no-made-size", "height", ["width_top"], False),
         ("below-minimum", "width", ["width_top"], False),  # of the size typed, which readings do not change

@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 
 from sizing.terminal import job_text
-from tests.orders import INCH, SQUARE, checked_in, codes, opening_of, reading, seen
-from vision.request import NotMeasured, PhotoReport
+from tests.orders import INCH, SQUARE, checked_in, codes, opening_of, reading, seen, unmeasured
 
 
 @pytest.fixture
@@ -124,12 +123,6 @@ def test_a_vague_photo_leaves_the_order_unproven_and_says_what_it_hangs_on(check
     assert opening_of(result)["verdict"] == "unproven"
     assert codes(result) == []
     assert codes(result, "notes") == ["doubtful-reading", "doubtful-reading"]
-
-
-def unmeasured(request, progress):
-    return NotMeasured(
-        "no-reference", "no sheet was found; add one", (PhotoReport(request.photos[0].path, "", (0, 0)),)
-    )
 
 
 def test_without_a_measure_sizes_rest_on_readings_and_nothing_is_sent(checked):
