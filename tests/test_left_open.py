@@ -57,6 +57,12 @@ def test_an_inch_left_open_is_a_remark_in_check_footprint_and_release_and_stops_
             {"width": "53 3/8", "height": "57"},
             ["left", "right", "below"],
         ),
+        # By the widest reading, 26, 25 3/8 lacks 5/16 in on each side: more than 1/4 in under, less than 3/8 in over.
+        (
+            {"width": ("25 1/2", "25 1/2", "26"), "height": ("60 1/8",) * 3},
+            {"width": "25 3/8", "height": "63"},
+            ["left", "right"],
+        ),
     ],
 )
 def test_each_edge_that_is_left_open_beyond_the_tolerance_is_named(tmp_path, readings, ordered, edges):

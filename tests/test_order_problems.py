@@ -1,15 +1,17 @@
 """What is and what is no problem of an order. Oracles: contract.md (Decision), the sample rules' figures by hand."""
 
+from fractions import Fraction
 from functools import partial
 from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from sizing.errors import InputError
 from sizing.orders.order import order_of_photo
 from sizing.orders.ordering import rule_of
-from sizing.orders.rules import Rule, SideRule
+from sizing.orders.rules import Made, Rule, SideRule
 from tests.orders import INCH, SQUARE, checked_in, codes, opening_of, seen, unmeasured
 from vision.request import PARTS, Estimate, Measure
 
@@ -66,6 +68,41 @@ def test_between_stations_a_direction_without_readings_is_passed_over_and_the_ot
     assert (problem.code, problem.facts["direction"]) == ("tight-between", "height")
 
 
+@pytest.mark.parametrize(
+    ("more_mm", "u_mm", "said"),
+    [
+        (5.0, 10.0, False),  # P(within 6.35) = 0.55, less than U95
+        (8.0, 10.0, True),  # 0.43: likelier than not beyond the tolerance
+        (5.5, 1.0, True),  # 0.80, more than U95
+        (1.0, 0.9, False),  # 1.00
+    ],
+)
+def test_wider_between_stations_is_a_remark_where_it_is_likely_or_told(checked, more_mm, u_mm, said):
+    # contract.md: a tolerance of 1/4 in; probabilities by the normal law.
+    further = {"widest_width": Measure(54.375 * INCH + more_mm, u_mm, 500.0)}
+    order = checked(estimator=seen(widths=(54.375, 54.0, 54.375), further=further)).openings[0].order
+    assert [n.code for n in (*order.problems, *order.notes) if n.code == "wide-between"] == ["wide-between"] * said
+    for note in order.notes:
+        assert (note.facts["more_mm"], note.facts["U95_mm"]) == (pytest.approx(more_mm), 2 * u_mm)
+
+
+def test_a_height_that_decides_wrongly_is_named_though_the_width_agrees(checked):
+    heights = ("64 1/8", "60 1/8", "60 1/8")
+    result = checked(SQUARE | {"height": heights}, {"width": "55 1/2", "height": "69"})
+    assert codes(result) == ["taper-height", "doubtful-reading"]
+    off = {p.code: p.facts.get("off_mm") for p in result.openings[0].order.problems}
+    assert off["taper-height"] == pytest.approx(4 * INCH)
+    (taper,) = checked(SQUARE | {"height": heights[::-1]}, None).openings[0].order.problems[:1]
+    assert (taper.code, taper.facts["off_mm"]) == ("taper-height", pytest.approx(4 * INCH))
+
+
+def test_the_size_by_the_rule_takes_the_room_above_into_account(checked):
+    # 58 + 3 = 61, half-way between 59 and 63: the larger; with room above 1 in of hardware is left: 59.
+    heights = {"readings": SQUARE | {"height": ("58",) * 3}, "ordered": None, "estimator": seen(heights=(58.0,) * 3)}
+    for more, inch in (("", 63), ('clearances = { above = "9" }\n', 59)):
+        assert opening_of(checked(more=more, **heights))["order"]["by_rule"]["height_mm"] == pytest.approx(inch * INCH)
+
+
 def test_a_differing_reading_that_decides_but_leaves_the_size_as_it_is_is_no_problem(checked):
     # contract.md, Decision: it cannot change the ordered size. 61 1/8 + 3 or 60 1/8 + 3: 63 of the chart is nearest.
     readings = SQUARE | {"height": ("61 1/8", "60 1/8", "60 1/8")}
@@ -89,8 +126,21 @@ def test_the_uncertainty_of_a_wanted_size_is_that_of_the_station_it_comes_from(w
     cov = np.diag([1.0, 4.0, 9.0, *[1.0] * 6])
     answer = Estimate(values, cov, np.zeros((9, len(PARTS))), np.zeros(9), {}, (), (), (), (), "photo")
     rule = Rule("r", "r", Path("r.toml"), "0" * 64, "mm", SideRule(which), SideRule("middle"))
-    found = order_of_photo(rule, answer).photo["width"]
-    assert (found.wanted_mm, found.U95_mm) == (pytest.approx(wanted), pytest.approx(2 * u, rel=1e-6))
+    found = order_of_photo(rule, answer)
+    assert found.sizes_from == "photo"
+    width = found.photo["width"]
+    assert (width.wanted_mm, width.U95_mm) == (pytest.approx(wanted), pytest.approx(2 * u, rel=1e-6))
+
+
+def test_the_made_size_of_a_photo_has_the_probability_that_the_normal_law_gives():
+    values = np.array([1000.0, 1011.0, 1000.0, 1500.0, 1500.0, 1500.0, 1811.0, 1811.0, 0.0])
+    answer = Estimate(values, 4.0 * np.eye(9), np.zeros((9, len(PARTS))), np.zeros(9), {}, (), (), (), (), "photo")
+    tens = SideRule("middle", made=Made(Fraction(10)))
+    width = order_of_photo(Rule("r", "r", Path("r.toml"), "0" * 64, "mm", tens, tens), answer).photo["width"]
+    # Contract, Decision: 1 % for each jamb to be another line, sd 25 mm.
+    near, far = (stats.norm.cdf(4, 0, u) - stats.norm.cdf(-6, 0, u) for u in (2.0, np.hypot(2.0, 25.0)))
+    assert width.made_mm == 1010.0
+    assert width.probability == pytest.approx(0.99**2 * near + 2 * 0.01 * far, abs=0.002)
 
 
 def test_a_rule_above_the_desks_folder_is_not_the_rule_of_a_job(tmp_path):

@@ -29,7 +29,7 @@ from sizing.orders.obstacles import (
 )
 from sizing.orders.order import Order
 from sizing.orders.problems import Facts, OrderNote
-from sizing.orders.rules import DIRECTIONS, Direction, SideRule
+from sizing.orders.rules import DIRECTIONS, Direction
 from vision.pictures.footprint_view import wall_points
 from vision.request import Array, Estimate, PhotoReport
 
@@ -176,7 +176,7 @@ def _placed(
         first = rest = 0.0
         if order.rule is not None:
             side = order.rule.of(d)
-            whole, first = float(allowance(order.rule, d, opening)), float(_first(side))
+            whole, first = float(allowance(order.rule, d, opening)), float(side.first)
             strip = whole - float(side.add) if d == "height" else strip
             first += strip if d == "height" else 0.0
             rest = whole
@@ -184,10 +184,6 @@ def _placed(
     product = Rectangle(start[0], start[1], start[0] + size[0], start[1] + size[1])
     top = Rectangle(product.x0, product.y0, product.x1, product.y0 + strip) if strip > 0 else None
     return product, top
-
-
-def _first(side: SideRule) -> Fraction:
-    return side.add / 2 if side.first is None else side.first
 
 
 def _panels(order: Order, ordered: Rectangle, size: tuple[float, float]) -> tuple[Rectangle, ...]:

@@ -133,7 +133,7 @@ def make_order(
     ):
         (problems if holds else notes).append(note)
     photo, combined, left_out, drawn, source = _evidence(rule, opening, estimate, alone, judgements)
-    if drawn is not None and source == "combined":
+    if drawn is not None:
         notes += on_the_border(rule, opening, by_rule, deciding, drawn[1], drawn[0].weights, judgements)
     return Order(
         rule=rule,

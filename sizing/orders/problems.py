@@ -128,7 +128,7 @@ def uncovered(
     if size is None or not present or inside:
         return
     side = rule.of(direction)
-    first = (side.add / 2 if side.first is None else side.first) + whole - side.add
+    first = side.first + whole - side.add
     before = first + (size - max(present) - whole) / 2
     for edge, over in zip(_EDGES[direction], (before, size - max(present) - before), strict=True):
         if -float(over) > tolerance.of(f"{direction}_middle")[0]:

@@ -84,8 +84,8 @@ class Made:
 class SideRule:
     """How one direction of the order follows from its readings; mm, exact.
 
-    `add` is the sum of both sides, `first` the part of it at the left jamb or the head (None: half). `hardware` is
-    added too, less the room above, down to `hardware_least`.
+    `add` is the sum of both sides, `first` the part of it at the left jamb or the head. `hardware` is added too, less
+    the room above, down to `hardware_least`.
     """
 
     reading: Which
@@ -95,7 +95,7 @@ class SideRule:
     maximum: Fraction | None = None
     hardware: Fraction = Fraction(0)
     hardware_least: Fraction = Fraction(0)
-    first: Fraction | None = None
+    first: Fraction = Fraction(0)
 
     def allowance(self, room_above: Fraction | None) -> Fraction:
         """Return what is added to the reading that counts; all of the hardware where the room is not known."""
