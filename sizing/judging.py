@@ -86,7 +86,7 @@ def judge_readings(
         missing=missing_readings(judgements, counting.harmless),
         order_problems=() if order is None else tuple(problem.code for problem in order.problems),
         has_photo=measured is not None,
-        inconsistent=() if measured is not None else inconsistent_group(check),
+        inconsistent=inconsistent_group(check),
     )
     likely = explain(opening, judgements, measured)
     results = tuple(

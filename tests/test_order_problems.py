@@ -54,6 +54,15 @@ def test_a_taper_takes_both_of_its_readings(checked, widths):
     assert (codes(result), result.openings[0].fault) == ([], None)
 
 
+def test_an_opening_too_small_for_its_stations_is_judged_without_a_joint_test(checked):
+    """Contract, Measures: widths are taken 2 in inside the corners; 4 1/2 in has no room for that."""
+    small = {"width": ("4 1/2",) * 3, "height": ("4 1/2",) * 3}
+    result = checked(small, None, rule=None, estimator=unmeasured)
+    assert (result.openings[0].crosscheck, result.openings[0].fault) == (None, None)
+    assert [r.test for r in result.openings[0].readings] == [None] * 6
+    assert opening_of(result)["verdict"] == "unproven"
+
+
 def test_a_rule_without_panels_splits_nothing(checked):
     result = checked(edit=[(NO_PANELS.rstrip("\n"), "")])
     assert (codes(result), opening_of(result)["verdict"]) == ([], "send")

@@ -59,6 +59,7 @@ OTHER_HANDS = [
     (".5", Fraction("12.7")),
     ("⅔", Fraction("25.4") * 2 / 3),
     ("3/8", Fraction("9.525")),
+    ("54 25/64", Fraction("1381.521875")),
     ("0", Fraction(0)),
 ]
 
