@@ -108,6 +108,11 @@ def test_besides_a_wrong_reading_another_that_stands_out_is_named():
     (warning,) = warnings_of(cross_check(wrong, estimate()), ("width_top",), "in", others)
     assert "esides" in warning.message
     assert "height, middle" in warning.message
+    assert "width, top" not in warning.message
+    # What a joint test that passes lets stand is not said beside a reading that differs.
+    passing = cross_check(opening({"width_middle": 15.5}))
+    assert passing.snooped.outliers
+    assert warnings_of(passing, ("width_top",), "in", passing) == ()
 
 
 def test_without_a_photo_a_failing_joint_test_is_the_verdict_and_no_warning_besides():

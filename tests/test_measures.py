@@ -319,12 +319,13 @@ def test_two_rounded_arrises_count_twice_in_a_width():
     assert r.budget_mm[1, PARTS.index("edge_choice")] == pytest.approx(0.3 * 2**0.5, rel=1e-6)
 
 
-def test_a_click_of_1_pixel_spreads_over_both_corners_of_a_jamb():
+@pytest.mark.parametrize("click_px", [1.0, 3.0])
+def test_a_click_spreads_over_both_corners_of_a_jamb(click_px):
     """Derived: the middle of a jamb is the mean of two clicks, u / sqrt 2; two jambs, times sqrt 2."""
     c = SQUARE_ON
     px = project(c, np.column_stack([RECTANGLE, np.zeros(4)]))
-    r = measured(RECTANGLE, clicks=(px, 1.0))
-    mm = 3000 / c.focal_px
+    r = measured(RECTANGLE, clicks=(px, click_px))
+    mm = 3000 / c.focal_px * click_px
     assert r.budget_mm[1, PARTS.index("edge_trace")] == pytest.approx(mm, rel=1e-5)
     assert r.budget_mm[6, PARTS.index("edge_trace")] == pytest.approx(mm * 2**0.5, rel=1e-5)
 
