@@ -13,9 +13,10 @@ from sizing.check import check_job
 from sizing.commands.release import sent_by_name
 from sizing.decided import Decision
 from sizing.messages.release import released_by
+from sizing.outcome import JobResult
 from sizing.release.decisions import FILE, append_decision
 from sizing.release.pdf import release_pdf
-from sizing.release.release import plan_release, undecided
+from sizing.release.release import plan_release, undecided, with_earlier
 from sizing.release.written import COLUMNS, release_csv, release_document
 from vision.request import PARTS, Estimate, PhotoReport
 
@@ -214,6 +215,7 @@ def test_the_same_content_has_the_same_number_and_other_content_another(checked)
     two = plan_release(checked())
     assert two.complete
     assert two.number != one.number
+    assert (len(one.number), one.lines[0].rule) == (12, "")
 
 
 def pdf_text(data):
@@ -293,6 +295,34 @@ def test_an_order_that_is_not_the_rules_is_held_and_an_override_says_why(checked
     assert line.width_mm == 1431.925
     assert line.panels_mm == ()  # the rule splits its own width, not this one
     assert "55 3/8" in line.why
+    assert "The order has a problem" not in line.why  # each problem is said itself
+
+
+def test_why_an_opening_is_held_names_the_reading_and_every_problem_of_the_order(checked, ruled):
+    result = checked(opening(middle="55 3/8", more='rule = "wide"\nordered = { width = "58", height = "60 1/8" }\n'))
+    (held,) = plan_release(result).rest
+    assert "The photo does not support the tape here: width, middle" in held.says
+    assert "The width ordered is 58 in" in held.says
+
+
+def test_a_width_in_one_panel_has_no_widths_of_panels(checked, ruled, tmp_path):
+    (tmp_path / "rules" / "wide.toml").write_text(RULE.replace('widest = "30"', 'widest = "60"'))
+    decide(checked(opening(more='rule = "wide"\n')), "send")
+    assert plan_release(checked()).lines[0].panels_mm == ()
+
+
+def test_the_works_are_to_be_told_of_what_is_held_back_and_not_of_what_nobody_asked_for(checked):
+    result = checked(opening(), opening("W2", middle="55 3/8"))
+    before = plan_release(result, ["W2"])
+    after = with_earlier(before, {"aa": ["W1", "W2"]})
+    says = {rest.opening: rest.says for rest in before.rest}
+    assert {rest.opening: rest.also_in for rest in after.rest} == {"W1": ("aa",), "W2": ("aa",)}
+    assert {rest.opening: rest.says == says[rest.opening] for rest in after.rest} == {"W1": True, "W2": False}
+
+
+def test_a_job_that_cannot_be_read_releases_nothing():
+    with pytest.raises(ValueError, match="cannot be read"):
+        plan_release(JobResult("harbor-114", "job.toml", "unproven"))
 
 
 def test_another_rule_file_makes_a_decision_stale(checked, ruled, tmp_path):
