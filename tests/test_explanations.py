@@ -292,6 +292,17 @@ def test_five_feet_two_written_as_52_is_ten_inches_short():
     assert feet_and_inches_mm(1381.0, "1381 mm") is None
 
 
+def test_four_feet_six_put_down_as_46_is_named_first():
+    # facts.md section 7: as many times 2 in short as there were feet; 54 3/8 written 46 3/8.
+    first = explained("width_top", {"width_top": SOUND["width_top"] - 8 * INCH}, written="46 3/8")[0]
+    assert (first.slip, first.corrected_mm) == ("feet-and-inches", pytest.approx(SOUND["width_top"]))
+
+
+def test_an_inch_burned_on_all_sides_and_not_on_the_diagonals_is_one_habit():
+    found = explain_all({n: mm + (0.0 if n.startswith("diagonal") else INCH) for n, mm in SOUND.items()})
+    assert {(found[n][0].slip, found[n][0].facts["extent"]) for n in NAMES[:6]} == {("burned-inch", "all")}
+
+
 def test_another_edge_in_the_photo_is_not_called_a_slip():
     nine = np.zeros(9)
     nine[:3] = -12.7
