@@ -1,11 +1,13 @@
 """The remedy for a weak measure is for what makes it weak. Oracle: contract, *Result* and *Decision* (1/4 in)."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from tests.views import BAR, SHEET, camera_at, photo_of
 from vision.advice import corners_in_view, geometry_warnings, reference_warnings, shape_warnings
-from vision.request import PARTS, Measure
+from vision.request import PARTS, CheckBar, Measure, Reference
 
 
 def said(U95_mm, part, references=2, thing="sheet"):
@@ -107,3 +109,23 @@ def test_a_letter_that_is_in_view_twice_is_named(letters, named):
     assert list(found) == (["letter-twice"] if named else [])
     if named:
         assert all(word in found["letter-twice"] for word in (named, "both are used", "print two letters"))
+
+
+def test_what_the_references_leave_open_is_said_where_it_is_open():
+    """Oracle: contract, *Result* and *Sheet*: `one-reference`; `scale-unverified` until bars or the outline tell."""
+    sheets = [("sheet A", -800.0, 0.0, 0.02), ("sheet B", 800.0, 50.0, 0.02)]
+    alone, both = (photo_of(camera_at(50, 400, 2700), sheets[:n], np.random.default_rng(1)).solved for n in (1, 2))
+
+    def codes(reference, bars, solved):
+        return [w.code for w in reference_warnings(reference, bars, solved)]
+
+    assert codes(SHEET, BAR, alone) == ["one-reference"]
+    assert codes(SHEET, CheckBar(), both) == ["scale-unverified"]
+    assert codes(SHEET, CheckBar(), replace(both, scale_seen=True)) == []
+    assert codes(Reference("letter"), CheckBar(), both) == []
+
+
+def test_the_worst_known_width_or_height_is_named_as_weak():
+    u_mm = np.array([2.0, 2, 2, 2, 4, 2, 9, 9, 9])  # diagonals have a tolerance of their own
+    (warned,) = geometry_warnings(np.diag(u_mm**2), np.ones((9, len(PARTS))), 2, "sheet")
+    assert warned.message.startswith("the middle height is only known to 8.0 mm")
