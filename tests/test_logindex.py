@@ -253,6 +253,27 @@ def test_a_connection_made_by_many_threads_at_once_makes_the_tables_once(tmp_pat
     assert errors == []
 
 
+def test_a_log_that_another_process_is_just_making_is_waited_for(tmp_path):
+    """SQLite's documentation of `PRAGMA journal_mode`: it fails at once where another connection holds a lock."""
+    file = tmp_path / "log.sqlite"
+    other = sqlite3.connect(file, isolation_level=None, check_same_thread=False)
+    other.execute("BEGIN IMMEDIATE")
+    free = threading.Timer(0.2, other.execute, ["ROLLBACK"])
+    free.start()
+    assert count(file) == 0
+    free.join()
+    other.close()
+
+
+def test_a_new_log_that_stays_held_is_said_in_time(tmp_path, monkeypatch):
+    monkeypatch.setattr("sizing.log.database._WAIT_S", 0.05)
+    other = sqlite3.connect(tmp_path / "log.sqlite", isolation_level=None)
+    other.execute("BEGIN IMMEDIATE")
+    with pytest.raises(LogError, match="another program holds the log"):
+        count(tmp_path / "log.sqlite")
+    other.close()
+
+
 @pytest.mark.parametrize(
     "broken",
     [

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
+import time
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
@@ -18,6 +19,7 @@ from sizing.messages import log_index as messages
 FILE = "log.sqlite"
 # Guess: longer than any other process holds the index; a check waits no longer than this for it.
 _WAIT_S = 5.0
+_LOOK_S = 0.02
 
 
 class LogError(SizingError):
@@ -93,12 +95,29 @@ def _migrate(log: sqlite3.Connection, path: Path) -> None:
     newest = len(MIGRATIONS)
     if _version(log, path) == newest:
         return
-    log.execute("PRAGMA journal_mode = WAL")
+    _keep_log_ahead(log)
     with writing(log):  # another process may have been quicker: look again under the lock
         for number in range(_version(log, path), newest):
             for statement in MIGRATIONS[number]:
                 log.execute(statement)
             log.execute(f"PRAGMA user_version = {number + 1}")
+
+
+def _keep_log_ahead(log: sqlite3.Connection) -> None:
+    """Have readers and a writer not wait for each other; where another process does the same, it is waited for.
+
+    SQLite does not wait by itself here: it would answer at once that the file is locked.
+    """
+    deadline = time.monotonic() + _WAIT_S
+    while True:
+        try:
+            log.execute("PRAGMA journal_mode = WAL")
+        except sqlite3.OperationalError as error:
+            if "locked" not in str(error) or time.monotonic() > deadline:
+                raise
+            time.sleep(_LOOK_S)
+        else:
+            return
 
 
 def _version(log: sqlite3.Connection, path: Path) -> int:
