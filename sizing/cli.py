@@ -41,6 +41,7 @@ from sizing.commands.streams import (
 )
 from sizing.errors import InputError, OutputError
 from sizing.exits import Exit
+from sizing.machine import one_blas_thread
 from sizing.messages.terminal_view import folder_gone, output_failed
 
 app = typer.Typer(
@@ -244,6 +245,7 @@ def _explain(error: Exception) -> int:
 def main() -> None:
     """Enter from the command line."""
     end_as_interrupted()
+    one_blas_thread()
     status = run()
     if status == Exit.INTERRUPTED and any(not t.daemon for t in threading.enumerate()[1:]):
         os._exit(status)  # all that was to be written is; Python would wait for the photos in work
