@@ -16,8 +16,8 @@ from sizing.among_openings import explained_among
 from sizing.crosscheck.consistency import cross_check, cross_check_without
 from sizing.decided import DecisionLog
 from sizing.decision import OpeningVerdict, job_verdict
-from sizing.errors import InputError, Problem
-from sizing.exits import Exit
+from sizing.errors import InputError, NotDoneError, Problem
+from sizing.exits import Exit, overall
 from sizing.faults import fault_text
 from sizing.job_warnings import with_misplaced, with_shared_photos
 from sizing.jobs.inputs_hash import inputs_sha256
@@ -86,11 +86,14 @@ def check_job(
 
 
 def failed_job(path: Path, error: Exception) -> JobResult:
-    """Return a job on which this program failed, as one that could not be read: the others go on."""
+    """Return a job on which this program failed, or that was not done, as one that could not be read."""
     from sizing.messages import check_warnings as messages
 
     name, file = _named(path)
-    says = messages.fault(f"{type(error).__name__}: {str(error)[:200]}")
+    if isinstance(error, NotDoneError):
+        says = str(error)
+    else:
+        says = messages.fault(f"{type(error).__name__}: {str(error)[:200]}")
     return JobResult(name, file.as_posix(), "unproven", error=InputError("fault", [Problem(file.as_posix(), says)]))
 
 
@@ -122,11 +125,15 @@ def estimate_photos(
 
 def exit_of(jobs: Sequence[JobResult]) -> Exit:
     """Return the exit status of `check`: 1 hold; else 4 unreadable; else 3 unproven; else 0."""
-    if any(job.verdict == "hold" for job in jobs):
+    return overall(_exit(job) for job in jobs)
+
+
+def _exit(job: JobResult) -> Exit:
+    if job.verdict == "hold":
         return Exit.HOLD
-    if any(job.error is not None or any(o.unreadable for o in job.openings) for job in jobs):
+    if job.error is not None or any(o.unreadable for o in job.openings):
         return Exit.UNREADABLE
-    return Exit.DONE if all(job.verdict == "send" for job in jobs) else Exit.UNPROVEN
+    return Exit.DONE if job.verdict == "send" else Exit.UNPROVEN
 
 
 def estimate_exit(result: EstimateResult) -> Exit:

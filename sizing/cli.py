@@ -15,8 +15,7 @@ from typing import Annotated, Any
 import typer
 from typer.exceptions import TyperException
 
-from sizing.commands.against import typed_order_readable
-from sizing.commands.checking import CheckOptions, checked
+from sizing.commands.check import check
 from sizing.commands.desk import desk
 from sizing.commands.dispute import dispute
 from sizing.commands.estimate import estimate
@@ -27,20 +26,16 @@ from sizing.commands.release import decide, release
 from sizing.commands.report import report, request
 from sizing.commands.rules import rules
 from sizing.commands.streams import (
-    AllowOutsideOption,
-    JsonOption,
-    QuietOption,
     complain,
-    end_as_interrupted,
     explain,
     is_full,
     refuse,
     refuse_all,
-    require_libraries,
     say,
 )
 from sizing.errors import InputError, OutputError
 from sizing.exits import Exit
+from sizing.interrupts import end_as_interrupted
 from sizing.machine import one_blas_thread
 from sizing.messages.terminal_view import folder_gone, output_failed
 
@@ -77,57 +72,7 @@ def _root(
     pass
 
 
-@app.command()
-def check(
-    jobs: Annotated[
-        list[Path], typer.Argument(metavar="JOB...", readable=False, help="Job files, or folders holding job.toml.")
-    ],
-    as_json: JsonOption = False,
-    as_jsonl: Annotated[
-        bool, typer.Option("--jsonl", help="Print one JSON line a job on stdout as each is done.")
-    ] = False,
-    out: Annotated[
-        Path | None,
-        typer.Option("--out", metavar="DIR", help="Write pictures and result.json here, not into the job's folder."),
-    ] = None,
-    no_pictures: Annotated[bool, typer.Option("--no-pictures", help="Write no pictures.")] = False,
-    allow_outside: AllowOutsideOption = False,
-    against: Annotated[
-        Path | None,
-        typer.Option("--against", metavar="ORDER.csv", help="An order typed elsewhere: hold what differs from it."),
-    ] = None,
-    quiet: QuietOption = False,
-) -> int:
-    """Cross-check job files: the tape's readings against the photos.
-
-    Ends with 0 all may be sent, 1 at least one opening is on hold, 3 at least one is unproven, 4 something
-    could not be read, 2 bad usage.
-
-    Example: secondtape check harbor-114
-    """
-    if as_json and as_jsonl:
-        return refuse("--json and --jsonl: choose one of them.")
-    require_libraries()
-    from sizing.check import exit_of
-    from sizing.json_values import as_text
-    from sizing.result.document import check_document
-
-    if against is not None and not typed_order_readable(against):
-        return Exit.UNREADABLE
-    options = CheckOptions(out, not no_pictures, allow_outside, against, quiet, not (as_json or as_jsonl))
-    done = []
-    for path in jobs:
-        job = checked(path, options)
-        if as_jsonl:
-            say(job.line)
-        elif not as_json:
-            say(job.text)
-        done.append(job)
-    if as_json:
-        say(as_text(check_document([job.document for job in done])))
-    return exit_of([job.result for job in done])
-
-
+app.command()(check)
 app.command()(estimate)
 app.add_typer(rules)
 app.add_typer(log)

@@ -4,6 +4,7 @@ SizingError(Exception)
 ├── InputError(ValueError)   what was typed cannot be used; carries all problems found at once
 ├── OutputError              stdout cannot be written to
 ├── ChangedUnderneath        a job file was changed by another meanwhile (`sizing.jobs.writer`)
+├── NotDoneError             a job could not be done where it was sent; the text says why and what to do
 ├── LogError                 the log's index cannot be used (`sizing.log.database`)
 └── WorkerError              the desk's child process failed (`sizing.desk.worker`)
 
@@ -42,3 +43,7 @@ class InputError(SizingError, ValueError):
 
 class OutputError(SizingError):
     """Stdout cannot be written to: a full disk, or one that fails; the message is the system's reason."""
+
+
+class NotDoneError(SizingError):
+    """A job could not be done where it was sent, by no fault of its own; the text says why and what to do."""

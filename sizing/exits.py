@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from enum import IntEnum
 
 
@@ -24,3 +25,15 @@ class Exit(IntEnum):
     """The output could not be written (EX_IOERR of sysexits.h): a full disk, or one that fails."""
     INTERRUPTED = 130
     """Stopped by the user (128 + SIGINT, as shells do)."""
+
+
+def overall(statuses: Iterable[Exit]) -> Exit:
+    """Return the exit status of several jobs by those of each: 1 hold; else 4 unreadable; else 3 unproven; else 0.
+
+    Examples
+    --------
+    >>> overall([Exit.DONE, Exit.UNPROVEN, Exit.UNREADABLE]).name, overall([]).name
+    ('UNREADABLE', 'DONE')
+    """
+    found = set(statuses)
+    return next((status for status in (Exit.HOLD, Exit.UNREADABLE, Exit.UNPROVEN) if status in found), Exit.DONE)

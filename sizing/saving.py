@@ -19,7 +19,7 @@ from sizing.versions import program_version
 
 
 def save_run(
-    result: JobResult, document: Mapping[str, Any], *, out: Path | None, pictures: bool
+    result: JobResult, document: Mapping[str, Any], *, out: Path | None, pictures: bool, logged: bool = True
 ) -> tuple[Path | None, list[str]]:
     """Write pictures and `result.json` of a job, and take the run into the log.
 
@@ -35,6 +35,8 @@ def save_run(
         In place of `JOB/secondtape`.
     pictures : bool
         Whether pictures are drawn.
+    logged : bool
+        False where the log is kept elsewhere than the check is made: the run is then for the caller to take in.
     """
     if result.job is None:
         return None, []
@@ -47,7 +49,7 @@ def save_run(
     if pictures:
         files = chain(files, job_pictures(result, warnings.append))
     saved, warnings = _written(target, files, warnings)
-    missing = index_warning(saved, result.job.folder) if saved is not None else None
+    missing = index_warning(saved, result.job.folder) if saved is not None and logged else None
     return saved, [*warnings, *([missing] if missing else [])]
 
 

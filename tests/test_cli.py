@@ -257,6 +257,7 @@ def test_an_interrupt_ends_with_130_and_whole_lines(job):
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         cwd=ROOT,
+        bufsize=0,  # so that nothing of the next line is taken along with the first
         preexec_fn=heard,  # noqa: PLW1509
     ) as process:
         first = process.stdout.readline()
@@ -264,9 +265,14 @@ def test_an_interrupt_ends_with_130_and_whole_lines(job):
         process.send_signal(signal.SIGINT)
         rest, said = process.communicate(timeout=60)
     assert process.returncode == Exit.INTERRUPTED
-    assert said.decode().strip() == "Interrupted."
-    for line in [first, *rest.splitlines()]:
+    lines = [first, *rest.splitlines()]
+    for line in lines:
         json.loads(line)
+    assert said.decode().splitlines() == [
+        f"{len(lines)} of 2000 jobs are done, in the order typed. Not done: {folder} and all after it; "
+        "check again from there on.",
+        "Interrupted.",
+    ]
 
 
 def test_a_mistake_of_the_program_shows_its_trace_and_its_own_status(monkeypatch, capsys, tmp_path):

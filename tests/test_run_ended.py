@@ -66,7 +66,7 @@ def test_a_check_that_is_told_to_end_takes_its_unfinished_folder_with_it(tmp_pat
 
 ENDING = """
 import signal
-from sizing.commands.streams import end_as_interrupted
+from sizing.interrupts import end_as_interrupted
 end_as_interrupted()
 signal.raise_signal(signal.SIGHUP)
 print("goes on")

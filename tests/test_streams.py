@@ -13,6 +13,7 @@ import typer
 from sizing import versions
 from sizing.commands import streams
 from sizing.exits import Exit
+from sizing.interrupts import interrupts_put_off
 
 ROOT = Path(__file__).parent.parent
 
@@ -27,7 +28,7 @@ def test_a_reader_that_has_gone_away_is_no_fault(monkeypatch):
 
 
 def interrupted(number):
-    with streams._line_finished():
+    with interrupts_put_off():
         signal.raise_signal(number)
         print("the whole line")
 

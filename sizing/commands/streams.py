@@ -4,17 +4,16 @@ from __future__ import annotations
 
 import errno
 import os
-import signal
 import sys
-import threading
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from collections.abc import Callable
+from contextlib import suppress
 from typing import TYPE_CHECKING, Annotated, TextIO
 
 import typer
 
 from sizing.errors import OutputError
 from sizing.exits import Exit
+from sizing.interrupts import interrupts_put_off
 
 if TYPE_CHECKING:
     from sizing.errors import InputError
@@ -29,15 +28,17 @@ AllowOutsideOption = Annotated[
     bool, typer.Option("--allow-outside", help="Let paths in a job file leave the job's folder.")
 ]
 
-_ENDING = tuple(getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name))
 _FULL = {getattr(errno, name) for name in ("ENOSPC", "EDQUOT", "EFBIG", "EIO") if hasattr(errno, name)}
 
 
 def progress_shown(quiet: bool) -> Callable[[str], None] | None:
     """Return what shows progress: only where somebody is looking, and only on stderr."""
-    if quiet or sys.stderr is None or not sys.stderr.isatty():
-        return None
-    return _to_stderr
+    return to_stderr if looked_at(quiet) else None
+
+
+def looked_at(quiet: bool) -> bool:
+    """Return whether progress is to be shown."""
+    return not quiet and sys.stderr is not None and sys.stderr.isatty()
 
 
 def one_screen() -> bool:
@@ -52,7 +53,7 @@ def say(text: str) -> None:
     ------
     OutputError : stdout cannot be written to for another reason.
     """
-    with _line_finished():
+    with interrupts_put_off():
         try:
             print(text, flush=True)
         except OSError as error:
@@ -69,12 +70,12 @@ def is_full(error: OSError) -> bool:
     return full
 
 
-def _to_stderr(text: str) -> None:
-    """Print a line to stderr where there is one that takes it: what is said there never changes what is done."""
+def to_stderr(text: str, *, end: str = "\n") -> None:
+    """Print text to stderr where there is one that takes it: what is said there never changes what is done."""
     if sys.stderr is None:  # closed by who started the program; `print` would then choose stdout
         return
     try:
-        print(text, file=sys.stderr, flush=True)
+        print(text, end=end, file=sys.stderr, flush=True)
     except OSError:
         _to_nowhere(sys.stderr)
 
@@ -85,44 +86,15 @@ def _to_nowhere(stream: TextIO) -> None:
         os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
-def end_as_interrupted() -> None:
-    """Have this process end on SIGTERM and SIGHUP as on Ctrl+C: what is half written goes, whole lines stay.
-
-    Where somebody chose to ignore one, as `nohup` does, that stays.
-    """
-    for number in _ENDING:
-        if signal.getsignal(number) is signal.SIG_DFL:
-            signal.signal(number, signal.default_int_handler)
-
-
-@contextmanager
-def _line_finished() -> Iterator[None]:
-    """Put off an interrupt until the line in hand is out."""
-    interrupts: list[int] = []
-    if threading.current_thread() is not threading.main_thread():
-        yield
-        return
-    heard = [n for n in (signal.SIGINT, *_ENDING) if signal.getsignal(n) is signal.default_int_handler]
-    for number in heard:
-        signal.signal(number, lambda number, _frame: interrupts.append(number))
-    try:
-        yield
-    finally:
-        for number in heard:
-            signal.signal(number, signal.default_int_handler)
-    if interrupts:
-        raise KeyboardInterrupt
-
-
 def complain(text: str) -> None:
     """Print one line to stderr; what a name of a file holds cannot steer the terminal."""
     shown = "".join(c if c.isprintable() else " " if c.isspace() else "?" for c in text)
-    _to_stderr(shown)
+    to_stderr(shown)
 
 
 def explain(text: str) -> None:
-    """Print lines to stderr as they are: help, or the trace of a mistake of ours."""
-    _to_stderr(text)
+    """Print lines to stderr as they are: help, progress, or the trace of a mistake of ours."""
+    to_stderr(text)
 
 
 def refuse(text: str) -> int:
