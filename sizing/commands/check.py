@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from contextlib import closing
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -24,6 +24,9 @@ from sizing.commands.streams import (
 from sizing.exits import Exit, overall
 from sizing.interrupts import interrupts_put_off
 from sizing.messages.at_once import interrupted
+
+if TYPE_CHECKING:
+    from sizing.commands.at_once import Place
 
 
 def check(
@@ -55,6 +58,16 @@ def check(
             "one. When not given, as many as cores and memory allow and as pay.",
         ),
     ] = None,
+    cluster: Annotated[
+        str | None,
+        typer.Option(
+            "--cluster",
+            metavar="ADDRESS",
+            show_default=False,
+            help="Have the workers of the dask scheduler there check the jobs. Each must reach jobs, rules, --out and "
+            "--against under the same paths, and have the same version of secondtape, with its extra 'cluster'.",
+        ),
+    ] = None,
     quiet: QuietOption = False,
 ) -> int:
     """Cross-check job files: the tape's readings against the photos.
@@ -71,20 +84,27 @@ def check(
         return Exit.UNREADABLE
     form: Form = "json" if as_json else "jsonl" if as_jsonl else "text"
     options = CheckOptions(out, not no_pictures, allow_outside, against, form)
-    return _all_said(jobs, options, at_once, quiet)
+    return _all_said(jobs, options, _place(len(jobs), at_once, cluster), quiet)
 
 
-def _all_said(jobs: Sequence[Path], options: CheckOptions, at_once: int | None, quiet: bool) -> Exit:
+def _place(jobs: int, at_once: int | None, cluster: str | None) -> Place | None:
+    if cluster is None:
+        from sizing.commands.at_once import here
+
+        return here(jobs, at_once)
+    from sizing.commands.cluster import there
+
+    return there(cluster, jobs, at_once)
+
+
+def _all_said(jobs: Sequence[Path], options: CheckOptions, place: Place | None, quiet: bool) -> Exit:
     """Say of each job what was found, in the order typed, and return the exit status of all."""
-    from sizing.commands.at_once import all_checked, here
+    from sizing.commands.at_once import all_checked
 
     statuses: list[Exit] = []
     documents: list[dict[str, Any]] = []
     try:
-        with (
-            progress_of(len(jobs), quiet) as bar,
-            closing(all_checked(jobs, options, here(len(jobs), at_once), bar)) as found,
-        ):
+        with progress_of(len(jobs), quiet) as bar, closing(all_checked(jobs, options, place, bar)) as found:
             for job in found:
                 with interrupts_put_off(), bar.aside():
                     for line in job.complaints:
