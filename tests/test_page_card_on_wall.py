@@ -7,13 +7,16 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from fixtures.calibration import draw_scene
 from fixtures.renderer.camera import Camera, film_focal_px, pose
+from fixtures.renderer.exif import write_photo
 from fixtures.renderer.render import render
 from fixtures.renderer.scene import Opening, Scene, Sheet, Wall, smooth_sides
+from vision.estimate import estimate_opening
 from vision.pages.of_photo import solve_page_photo
 from vision.pages.rarity import colours, rarity_outside
 from vision.priors import camera_prior
-from vision.request import PhotoRequest, Reference
+from vision.request import Estimate, OpeningRequest, PhotoRequest, Reference
 from vision.solving.solved import Solved
 
 ID1 = (85.60, 53.98)  # ISO/IEC 7810
@@ -79,3 +82,15 @@ def test_an_opening_of_which_a_corner_is_out_of_view_leaves_nothing_out():
     opening[2] = np.nan
     rare = rarity_outside(seen, 1.0, opening, ID1)(card)
     assert rare == pytest.approx(rarity_outside(seen, 1.0, None)(card))
+
+
+def test_a_card_is_no_page_because_paper_would_bend_to_its_unsure_foot(tmp_path):
+    """It was refused as Letter, which fits its bowed sides better: only a page is given leave to bulge."""
+    rgb, truth = render(draw_scene(28, 2479, 1, "brick", reference="id1"))
+    rough = (np.array(truth["references"][0]["rough_corners_px"]),)
+    corners = np.array(truth["rough_corners_px"])
+    pointed = PhotoRequest(write_photo(tmp_path, "p", rgb, truth), corners_px=corners, reference_corners_px=rough)
+    answer = estimate_opening(OpeningRequest((pointed,), "masonry", Reference("id1")))
+    assert isinstance(answer, Estimate), answer.why
+    (_, seen) = answer.photos[0].references_px[0]
+    assert np.abs(seen - truth["references"][0]["corners_px"]).max() < 1.5  # drawn where it is, not as it looks alone

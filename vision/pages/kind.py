@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from vision.kept.once import Once, anew
 from vision.page_sides.traced import TracedQuad
-from vision.priors import CameraPrior
+from vision.priors import PAPER, CameraPrior
 from vision.request import Array, Reference, Wall, Warning_
 from vision.solving.solve_pages import fits_one_wall, solve_rectangles
 from vision.solving.solved import Solved
@@ -59,6 +59,8 @@ def wrong_kind(
         return None  # nothing fits better by that much
     for kind in _others(reference.kind):
         other = solve(Reference(kind))
+        if reference.kind not in PAPER and any(w.code == "reference-bent" for w in other.warnings):
+            continue  # a card is stiff: that paper may bend to what was traced makes it no likelier
         fits = _much_better(other, said.adjusted.cost)
         if fits or contradicted:
             lines = lined(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), other, corners_px, wall, segments)

@@ -97,7 +97,18 @@ def settled(
     again = with_lines(alone)
     if len(again.blocks) == len(alone.blocks):
         return before, found
-    return alone, again
+    return alone, _as_seen(again)
+
+
+def _as_seen(solved: Solved) -> Solved:
+    """Return a photo with its references outlined as its state has them: alone, one with a side left out may tilt."""
+    outlines = list(solved.outlines_px)
+    for block in solved.blocks:
+        if isinstance(block, SideBlock):
+            half = np.asarray(block.points.half_mm, float)
+            seen = outline_px(solved.adjusted.state, block.reference, half * SHORT_TO_LONG, half)
+            outlines[block.reference] = in_order(seen, outlines[block.reference])
+    return replace(solved, outlines_px=tuple(outlines))
 
 
 def _loosened(traced: TracedQuad) -> TracedQuad:
