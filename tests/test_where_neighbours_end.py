@@ -62,6 +62,15 @@ def test_jambs_that_run_past_it_unlike_tell_where_the_sill_is_only_if_both_do(le
         assert abs(found - (left + right) / 2) < 8  # jambs are usually seen to end 5 mm above a sill
 
 
+@pytest.mark.parametrize(("left", "right", "tells"), [(38, -44, 0.0), (-44, 38, 0.0), (20, -30, None), (4, -50, None)])
+def test_jambs_of_which_one_runs_past_it_and_the_other_ends_far_short_tell_of_no_one_sill(left, right, tells):
+    rgb, foot = photo(), 200 + HIGH_MM
+    for columns, end in ((slice(200, 400), left), (slice(400, 600), right)):
+        rgb[foot - 60 : foot + 60, columns] = 150
+        rgb[foot - 60 : foot + end, columns] = 60
+    assert told(0.0, rgb) == tells
+
+
 @pytest.mark.parametrize("below", [38.0, 55.0])
 def test_a_line_far_below_the_jambs_is_no_sill_and_nobody_knows_where_it_is(below):
     assert told(below) == 0.0

@@ -36,6 +36,8 @@ LEAST_STEP = 0.02  # in the root of linear light
 # other. Of 378 answers without corners (own renderings) one had a jamb that went on and on while the other seemed to
 # end, and its sill was 84 mm too high.
 USUAL_MM, JUST_MM, PAST_MM, SHORT_MM = -5.0, 2.0, 6.0, 15.0
+# One past the sill, the other so much shorter: no one sill. 2 of 374 answers (own renderings), one of them 44 mm too high.
+UNLIKE_MM = 60.0
 # Against heads that were taken rightly they ended 2.5 mm above (median; 95 of 100 by 0 to 3.5). Both further up than 6
 # mm had one head of 450 that was, and two that were taken at the frame's top, 20 and 29 mm too low. So they must end
 # PAST_MM beyond that; where one goes on and on (a joint of the bricks above in line with it), the other SHORT_MM.
@@ -77,7 +79,7 @@ def _sill_off_mm(ends: Sequence[float], camera: Camera, z_mm: Mapping[Side, floa
         return seen - USUAL_MM if seen < PLACES_MM[-1] else 0.0
     if high < -(foot + SILL_FALL * out + SHORT_MM) or high >= PLACES_MM[-1]:
         return 0.0
-    return None
+    return 0.0 if high > PAST_MM and high - low > UNLIKE_MM else None
 
 
 def head_misplaced(rgb: Pixels, camera: Camera, lines: Mapping[Side, Line], z_mm: Mapping[Side, float]) -> float | None:
