@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from vision.bars_doubted import unless_bars_err
 from vision.last_trace import LastTrace
 from vision.one_photo import PhotoTraced, trace_solved
 from vision.pages.of_photo import askew, candidates_px, likeness_of, unlike_said
@@ -34,12 +35,23 @@ def trace_told(
     it. Where there is none, or several, the report says why.
     """
     asked = ready.asked
-    shown = asked.corners_px is not None or not asked.trace  # then its proportions were judged before
-    if ready.reference.kind == "sheet" or shown:
+    if ready.reference.kind == "sheet":
+        return unless_bars_err(request, lambda r: _traced(r, ready, solved if r is request else None, last))
+    if asked.corners_px is not None or not asked.trace:  # then its proportions were judged before
         return solved if isinstance(solved, PhotoReport) else trace_solved(request, ready, solved, last)
     if isinstance(solved, PhotoReport):
         return solved if asked.reference_corners_px else _told(request, ready, solved, last)
     return _judged(request, ready, solved, last)
+
+
+def _traced(
+    request: OpeningRequest, ready: Prepared, solved: PhotoSolved | PhotoReport | None, last: LastTrace
+) -> PhotoTraced | PhotoReport:
+    """Return a photo with its sides traced, as solved or, if None, solved anew."""
+    if solved is None:
+        last = LastTrace()
+        solved = solve_photo(request, ready, last)
+    return solved if isinstance(solved, PhotoReport) else trace_solved(request, ready, solved, last)
 
 
 def _judged(

@@ -36,7 +36,7 @@ LEAST_STEP = 0.02  # in the root of linear light
 # other. Of 378 answers without corners (own renderings) one had a jamb that went on and on while the other seemed to
 # end, and its sill was 84 mm too high.
 USUAL_MM, JUST_MM, PAST_MM, SHORT_MM = -5.0, 2.0, 6.0, 15.0
-# One past the sill, the other so much shorter: no one sill. 2 of 374 answers (own renderings), one of them 44 mm too high.
+# One past the sill, the other so much shorter: no one sill. 2 of 374 answers (own renderings), one 44 mm too high.
 UNLIKE_MM = 60.0
 # Against heads that were taken rightly they ended 2.5 mm above (median; 95 of 100 by 0 to 3.5). Both further up than 6
 # mm had one head of 450 that was, and two that were taken at the frame's top, 20 and 29 mm too low. So they must end
