@@ -48,7 +48,7 @@ def save_run(
     files: Iterable[tuple[str, Writer]] = [("result.json", text_writer(as_text(whole, indent=1) + "\n"))]
     if pictures:
         files = chain(files, job_pictures(result, warnings.append))
-    saved, warnings = _written(target, files, warnings)
+    saved, warnings = _written(target, files, warnings, beside_job=out is None)
     missing = index_warning(saved, result.job.folder) if saved is not None and logged else None
     return saved, [*warnings, *([missing] if missing else [])]
 
@@ -78,9 +78,11 @@ def save_estimate(
     return _written(out / run, files, warnings)
 
 
-def _written(target: Path, files: Iterable[tuple[str, Writer]], warnings: list[str]) -> tuple[Path | None, list[str]]:
+def _written(
+    target: Path, files: Iterable[tuple[str, Writer]], warnings: list[str], *, beside_job: bool = False
+) -> tuple[Path | None, list[str]]:
     try:
-        write_run(target, files)
+        write_run(target, files, beside_job=beside_job)
     except RunFolderError as error:
         return None, [*warnings, messages.cannot_write(str(error))]
     return target, warnings

@@ -61,7 +61,7 @@ def test_a_check_that_is_told_to_end_takes_its_unfinished_folder_with_it(tmp_pat
         process.send_signal(number)
         _, said = process.communicate(timeout=60)
     assert (process.returncode, said) == (Exit.INTERRUPTED, "Interrupted.\n")
-    assert list((tmp_path / "secondtape").iterdir()) == []
+    assert [path.name for path in tmp_path.iterdir()] == ["job.toml"]
 
 
 ENDING = """

@@ -7,10 +7,13 @@ from pathlib import Path
 import pytest
 
 from sizing.check import check_job
+from sizing.messages.written_files import picture_failed
 from sizing.result.document import job_document
 from sizing.runs.runfolder import run_id, safe_name, write_run
 from sizing.saving import save_run
+from sizing.terminal import job_text
 from tests.one_opening import job_in, measured, opening
+from vision.errors import PhotoError
 
 
 @pytest.fixture
@@ -50,6 +53,37 @@ def test_where_nothing_can_be_written_the_verdict_stands(job):
     assert saved is None
     assert "the verdict stands" in warnings[0]
     assert (folder / "secondtape").read_text() == "in the way"
+
+
+def test_a_job_that_was_moved_away_while_it_was_checked_is_not_made_anew(job):
+    folder = job(opening()).resolve()
+    result = check_job(folder, estimator=measured())
+    folder.rename(folder.with_name("moved"))
+    saved, (warning,) = save_run(result, job_document(result), out=None, pictures=True)
+    assert saved is None
+    assert warning.startswith(f"{folder} is gone, or was moved")
+    assert not folder.exists()
+
+
+def test_a_first_run_that_fails_leaves_no_empty_folder_in_the_job(tmp_path):
+    def fails(path):
+        raise OSError(28, "No space left on device")
+
+    with pytest.raises(OSError, match="No space left"):
+        write_run(tmp_path / "secondtape" / "run", [("a", fails)], beside_job=True)
+    assert not list(tmp_path.iterdir())
+
+
+def test_what_is_said_of_a_place_steers_no_terminal_and_keeps_its_spaces(job):
+    """Source: ECMA-48 (control characters); a path is there to be copied, double spaces too."""
+    result = check_job(job(opening()), estimator=measured())
+    text = job_text(result, Path("oak  st\n\x1b[31mred") / "secondtape")
+    assert "\n  Pictures and result.json: oak  st ?[31mred/secondtape\n" in text
+
+
+def test_a_picture_of_a_photo_that_is_gone_says_so_without_a_name_of_the_code():
+    gone = PhotoError("photo-missing", "w1.jpg: no such file; copy it there")
+    assert picture_failed("w1.jpg", gone).startswith("w1.jpg could not be drawn (w1.jpg: no such file")
 
 
 def test_a_link_is_not_followed_when_writing(job, tmp_path_factory):

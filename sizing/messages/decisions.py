@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from sizing.decided import Decision
-from sizing.messages.one_line import one_line, sentence
+from sizing.messages.one_line import one_line, place, sentence
 from sizing.messages.verdicts import DECISIONS, VERDICTS
 
 _TEXTS = {
@@ -50,7 +50,7 @@ def send_unsupported(label: str, verdict: str, why: str, step: str, *, at_desk: 
 
 def recorded(decision: Decision, file: Path, line: int) -> str:
     """Return that a decision was recorded."""
-    return f"{one_line(decision.opening)}: {decided(decision, stale=False)} Recorded as line {line} of {file}."
+    return f"{one_line(decision.opening)}: {decided(decision, stale=False)} Recorded as line {line} of {place(file)}."
 
 
 def text_missing(key: str) -> str:

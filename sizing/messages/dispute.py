@@ -8,7 +8,7 @@ from pathlib import Path
 from sizing.messages.chance import percent
 from sizing.messages.exact_length import exact_length
 from sizing.messages.names import name_of
-from sizing.messages.one_line import one_line
+from sizing.messages.one_line import one_line, place
 from sizing.messages.photo_figures import about
 from sizing.messages.tape_figure import tape_figure
 from sizing.units import INCH_MM, Unit, format_length, format_uncertainty
@@ -283,7 +283,7 @@ def same_photo() -> str:
 
 def written(folder: Path) -> str:
     """Return where the record was written."""
-    return f"Written to {folder}"
+    return f"Written to {place(folder)}"
 
 
 def not_written(reason: str) -> str:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from sizing.messages import check_warnings
 from sizing.messages.exact_length import exact_length
-from sizing.messages.one_line import file_name, one_line
+from sizing.messages.one_line import file_name, one_line, place
 from sizing.messages.photo_figures import about, rounded
 from sizing.units import Unit, format_length
 
@@ -197,7 +197,7 @@ def none_known() -> str:
 
 def written(folder: Path) -> str:
     """Return where the pictures are."""
-    return f"Footprint pictures: {folder}"
+    return f"Footprint pictures: {place(folder)}"
 
 
 def no_picture(label: str, reason: str) -> str:

@@ -9,7 +9,7 @@ from sizing.logged import Details, Logged, LoggedDecision, LoggedReading, Logged
 from sizing.messages.exact_length import exact_length
 from sizing.messages.log_figures import counted
 from sizing.messages.names import name_of
-from sizing.messages.one_line import clipped, file_name, one_line, sentence
+from sizing.messages.one_line import clipped, file_name, one_line, place, sentence
 from sizing.messages.photo_figures import about
 from sizing.messages.tape_figure import tape_figure
 from sizing.messages.verdicts import DECISIONS, LISTED_VERDICTS, READING_VERDICTS
@@ -18,7 +18,7 @@ from sizing.units import Unit
 
 def exported(count: int, file: Path) -> str:
     """Say what was exported."""
-    return f"{counted(count, 'check')} written to {file}"
+    return f"{counted(count, 'check')} written to {place(file)}"
 
 
 def cannot_export(file: Path, why: str) -> str:

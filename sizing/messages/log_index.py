@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from sizing.messages.log_figures import counted
-from sizing.messages.one_line import one_line
+from sizing.messages.one_line import one_line, place
 
 DAMAGED = "the file is damaged"
 EMPTIED = "the file is empty: it was cut off"
@@ -57,7 +57,7 @@ def not_indexed(why: str) -> str:
 
 def rebuilt(runs: int, decisions: int, file: Path) -> str:
     """Say what a rebuilt index holds."""
-    return f"The log holds {counted(runs, 'check')} and {counted(decisions, 'decision')}: {file}"
+    return f"The log holds {counted(runs, 'check')} and {counted(decisions, 'decision')}: {place(file)}"
 
 
 def set_aside(file: Path) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import PurePath
+
 
 def one_line(text: str) -> str:
     r"""Return text from outside without control characters, on one line.
@@ -11,7 +13,7 @@ def one_line(text: str) -> str:
     >>> one_line("W1\x1b[31m\n")
     'W1?[31m'
     """
-    return " ".join("".join(c if c.isprintable() else (" " if c.isspace() else "?") for c in text).split())
+    return " ".join(_printable(text).split())
 
 
 def clipped(text: str, most: int = 100) -> str:
@@ -35,6 +37,18 @@ def file_name(name: str) -> str:
     'a b.jpg'
     """
     return one_line(name if len(name) <= 80 else name[:77] + "...")
+
+
+def place(path: PurePath) -> str:
+    r"""Return a path as shown: whole and to be copied, but without what would break the line or steer the terminal.
+
+    Examples
+    --------
+    >>> from pathlib import PurePosixPath
+    >>> place(PurePosixPath("jobs/oak  st\n\x1b[31m/secondtape"))
+    'jobs/oak  st ?[31m/secondtape'
+    """
+    return _printable(str(path))
 
 
 def about_file(says: str, name: str) -> str:
@@ -61,3 +75,7 @@ def sentence(text: str) -> str:
     if line.split(" ", 1)[0].isalpha():  # a file name stays as it is
         line = line[:1].upper() + line[1:]
     return line + ("" if line.endswith((".", "?", "!")) else ".")
+
+
+def _printable(text: str) -> str:
+    return "".join(c if c.isprintable() else (" " if c.isspace() else "?") for c in text)

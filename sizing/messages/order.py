@@ -10,7 +10,7 @@ from sizing.messages import footprint
 from sizing.messages.chance import percent
 from sizing.messages.exact_length import exact_length
 from sizing.messages.names import name_of
-from sizing.messages.one_line import one_line
+from sizing.messages.one_line import one_line, place
 from sizing.messages.photo_figures import about
 from sizing.messages.tape_figure import typed_figure
 from sizing.units import Unit, format_length
@@ -267,12 +267,12 @@ def no_rules(folders: Sequence[Path]) -> str:
 
 def rule_sound(file: Path, identity: str) -> str:
     """Return that a rule's file has no problem."""
-    return f"{one_line(str(file))}: rule '{one_line(identity)}' can be used."
+    return f"{place(file)}: rule '{one_line(identity)}' can be used."
 
 
 def samples_copied(files: Sequence[Path]) -> str:
     """Return what was copied, and that samples must be changed before use."""
-    lines = [f"Written: {one_line(str(file))}" for file in files]
+    lines = [f"Written: {place(file)}" for file in files]
     return "\n".join([*lines, "Samples are invented: put in the figures of the works that you order from."])
 
 

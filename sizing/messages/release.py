@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from sizing.messages.decisions import day
-from sizing.messages.one_line import one_line, sentence
+from sizing.messages.one_line import one_line, place, sentence
 from sizing.messages.order import confirm_line
 from sizing.messages.verdicts import VERDICTS
 
@@ -162,7 +162,7 @@ def release_summary(document: Mapping[str, Any], folder: Path | None, *, before:
         lines += [f"  {one_line(rest['opening'])}  {rest['says']}" for rest in asked]
     if folder is not None:
         done = "Had been released before; the files stand as they are in" if before else "Written to"
-        lines.append(f"  {done} {folder}")
+        lines.append(f"  {done} {place(folder)}")
     elif not document["released"]:
         lines.append("  Nothing may be ordered, so no files were written.")
     confirm = confirm_on_site(document)

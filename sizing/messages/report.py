@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 
-from sizing.messages.one_line import one_line
+from sizing.messages.one_line import one_line, place
 from sizing.units import Unit
 
 METHOD = (
@@ -170,7 +170,7 @@ def foot() -> str:
 
 def written(files: Sequence[Path]) -> str:
     """Return where a report was written."""
-    return "\n".join(f"Written: {one_line(str(file))}" for file in files)
+    return "\n".join(f"Written: {place(file)}" for file in files)
 
 
 def not_written(reason: str) -> str:

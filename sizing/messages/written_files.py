@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from sizing.errors import InputError
-from sizing.messages.one_line import one_line, sentence
+from sizing.messages.one_line import one_line, place, sentence
+from vision.errors import PhotoError
 
 
 def cannot_write(reason: str) -> str:
@@ -21,16 +22,16 @@ def picture_failed(name: str, error: Exception) -> str:
 
 def why_failed(error: Exception) -> str:
     """Return what an error says; a mistake of this program with its kind."""
-    return str(error) if isinstance(error, InputError) else f"{type(error).__name__}: {error}"
+    return str(error) if isinstance(error, InputError | PhotoError) else f"{type(error).__name__}: {error}"
 
 
 def written_to(folder: Path, *, pictures: bool = True) -> str:
     """Return where pictures, if any were asked for, and result are."""
-    return f"{'Pictures and result.json' if pictures else 'result.json'}: {folder}"
+    return f"{'Pictures and result.json' if pictures else 'result.json'}: {place(folder)}"
 
 
 def sheets_written(files: Sequence[Path]) -> str:
     """Return what to do with the sheets just written."""
-    lines = [f"Written: {path}" for path in files]
+    lines = [f"Written: {place(path)}" for path in files]
     lines.append("Print at 100 %, not 'fit to page'; then measure the printed 150 mm and 200 mm bars and note them.")
     return "\n".join(lines)

@@ -11,6 +11,7 @@ import re
 import shutil
 import tempfile
 from collections.abc import Callable, Iterable
+from contextlib import suppress
 from pathlib import Path
 
 from sizing.runs.unfinished import ended_in_order, sweep
@@ -61,7 +62,7 @@ def target_folder(job_folder: Path, out: Path | None, run: str) -> Path:
     return (job_folder / FOLDER if out is None else out) / run
 
 
-def write_run(target: Path, files: Iterable[tuple[str, Writer]]) -> None:
+def write_run(target: Path, files: Iterable[tuple[str, Writer]], *, beside_job: bool = False) -> None:
     """Write every file beside `target` first and move them there when all are done.
 
     Parameters
@@ -70,6 +71,8 @@ def write_run(target: Path, files: Iterable[tuple[str, Writer]]) -> None:
         The run's folder; made when absent. Files of the same name in it are replaced, nothing else touched.
     files : iterable of (name, writer)
         Each writer is called with the path that it is to write.
+    beside_job : bool
+        Whether `target` is in the folder of a job, which is not made anew when it was moved away meanwhile.
 
     Raises
     ------
@@ -82,15 +85,18 @@ def write_run(target: Path, files: Iterable[tuple[str, Writer]]) -> None:
     job is removed by the first run a day later (`unfinished`).
     """
     with ended_in_order():
-        _write_run(target, files)
+        _write_run(target, files, beside_job)
 
 
-def _write_run(target: Path, files: Iterable[tuple[str, Writer]]) -> None:
+def _write_run(target: Path, files: Iterable[tuple[str, Writer]], beside_job: bool) -> None:
     parent = target.parent
     if parent.is_symlink() and parent.name == FOLDER:
         raise RunFolderError(f"{parent} is a link, and links are not followed when writing; use --out DIR")
+    if beside_job and not parent.parent.is_dir():
+        raise RunFolderError(f"{parent.parent} is gone, or was moved while it was checked; check it where it is now")
+    first = not parent.exists()
     try:
-        parent.mkdir(parents=True, exist_ok=True)
+        parent.mkdir(parents=not beside_job, exist_ok=True)
         fresh = Path(tempfile.mkdtemp(prefix=f".{target.name}-", dir=parent))
     except (FileExistsError, NotADirectoryError) as error:
         raise RunFolderError(f"{parent} is not a folder; name one with --out DIR") from error
@@ -106,6 +112,9 @@ def _write_run(target: Path, files: Iterable[tuple[str, Writer]]) -> None:
         raise RunFolderError(f"{target}: {error.strerror or error}") from error
     finally:
         shutil.rmtree(fresh, ignore_errors=True)
+        if first and beside_job:
+            with suppress(OSError):  # not empty: the run is in it
+                parent.rmdir()
 
 
 def _move_in(fresh: Path, target: Path) -> None:
