@@ -2,7 +2,8 @@
 
 import json
 import sys
-from concurrent.futures import CancelledError
+import time
+from concurrent.futures import CancelledError, ThreadPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
 
@@ -10,7 +11,8 @@ import pytest
 
 from sizing.cli import run
 from sizing.commands import at_once, cluster
-from sizing.commands.checking import CheckOptions, recorded
+from sizing.commands.checking import CheckOptions, checked, recorded
+from sizing.commands.progress_bar import progress_of
 from sizing.errors import NotDoneError
 from sizing.exits import Exit
 
@@ -83,6 +85,27 @@ def test_workers_with_another_version_or_without_this_program_are_refused(schedu
 def test_a_cluster_without_workers_is_refused(refused):
     with started(0) as local:
         assert f"start some with `dask worker {local.scheduler_address}`" in refused(local.scheduler_address)
+
+
+def test_a_cluster_that_loses_its_last_worker_says_once_that_the_jobs_wait(monkeypatch):
+    with started(1) as local, local.get_client() as client:
+        news = cluster.workers_watched(client, local.scheduler_address)
+        assert news() is None  # it is not asked all the time
+        monkeypatch.setattr(cluster, "_ASK_S", 0.0)
+        assert news() is None
+        local.scale(0)
+        while client.scheduler_info()["workers"]:
+            time.sleep(0.01)
+        assert f"start one with `dask worker {local.scheduler_address}`" in news()
+        assert news() is None
+
+
+def test_what_a_place_has_to_say_meanwhile_is_a_complaint(jobs, capsys):
+    said = iter(["no workers left"])
+    place = at_once.Place(ThreadPoolExecutor, checked, 1, lambda: next(said, None))
+    with progress_of(1, quiet=True) as bar:
+        assert len(list(at_once.all_checked([Path("first")], OPTIONS, place, bar))) == 1
+    assert capsys.readouterr().err == "no workers left\n"
 
 
 @pytest.mark.parametrize("address", ["nonsense", "foo://127.0.0.1:8786", "tls://127.0.0.1:8786", "tcp://127.0.0.1:1"])

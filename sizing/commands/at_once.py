@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from sizing.batch import Batch, in_order
 from sizing.commands.checking import Checked, CheckOptions, checked, failed, recorded
+from sizing.commands.streams import complain
 from sizing.errors import NotDoneError
 from sizing.interrupts import interrupts_put_off
 from sizing.machine import cores, memory_mb
@@ -29,11 +30,15 @@ JOBS_EACH = 2
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """An executor, opened when it is needed, what it is to do with a job, and how many jobs it takes at a time."""
+    """An executor, opened when it is needed, what it is to do with a job, and how many jobs it takes at a time.
+
+    `news` is asked while jobs are in work: a line on why they do not go on, once, else None.
+    """
 
     opened: Callable[[], AbstractContextManager[Executor]]
     task: Callable[[Path, CheckOptions], Checked]
     at_once: int
+    news: Callable[[], str | None] = lambda: None
 
 
 def here(jobs: int, at_once: int | None) -> Place | None:
@@ -64,12 +69,20 @@ def all_checked(
             bar.in_work([str(job)], number)
             yield recorded(checked(job, options, bar.step))
         return
+
+    def in_work(at_work: Sequence[Path], done: int) -> None:
+        line = place.news()
+        if line is not None:
+            with bar.aside():
+                complain(line)
+        bar.in_work([str(job) for job in at_work], done)
+
     batch: Batch[Path, Checked] = Batch(
         partial(_task, place.task, options),
         lambda job, error: not_done(job, options, error),
         place_of,
         recorded,
-        lambda at_work, done: bar.in_work([str(job) for job in at_work], done),
+        in_work,
     )
     with place.opened() as executor:
         yield from in_order(executor, batch, jobs, place.at_once)

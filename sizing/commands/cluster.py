@@ -5,7 +5,8 @@ from __future__ import annotations
 import logging
 import platform
 import threading
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from concurrent.futures import Executor
 from contextlib import chdir, contextmanager
 from functools import partial
@@ -26,6 +27,8 @@ if TYPE_CHECKING:
 
 # A scheduler in reach answers within a second; guess of how long to wait for one that is busy.
 _ANSWER_S = 10
+# Guess: so long nobody minds that nothing is said of workers that are gone.
+_ASK_S = 5.0
 # A worker with several threads does one check at a time: the working folder is the process's.
 _ONE = threading.Lock()
 
@@ -40,8 +43,26 @@ def there(address: str, jobs: int, at_once: int | None) -> Place:
     """
     client = _connected(address)
     return Place(
-        partial(_opened, client), partial(checked_there, str(Path.cwd())), jobs if at_once is None else at_once
+        partial(_opened, client),
+        partial(checked_there, str(Path.cwd())),
+        jobs if at_once is None else at_once,
+        workers_watched(client, address),
     )
+
+
+def workers_watched(client: Client, address: str) -> Callable[[], str | None]:
+    """Return what says, once each time, that a cluster has lost its last worker: jobs wait there for another."""
+    asked, missing = time.monotonic(), False
+
+    def news() -> str | None:
+        nonlocal asked, missing
+        if time.monotonic() - asked < _ASK_S:
+            return None
+        asked = time.monotonic()
+        none_before, missing = missing, not client.scheduler_info(n_workers=0)["n_workers"]
+        return words.workers_gone(address) if missing and not none_before else None
+
+    return news
 
 
 def checked_there(folder: str, job: Path, options: CheckOptions) -> Checked:

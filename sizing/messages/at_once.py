@@ -81,6 +81,14 @@ def no_workers(address: str) -> str:
     return f"--cluster: {one_line(address)} has no workers; start some with `dask worker {one_line(address)}`."
 
 
+def workers_gone(address: str) -> str:
+    """Say that jobs wait on a cluster whose workers are all gone, with what to do."""
+    return (
+        f"--cluster: {one_line(address)} has no workers left, and the jobs wait for one; start one with "
+        f"`dask worker {one_line(address)}`, or interrupt this."
+    )
+
+
 def other_workers(address: str, ours: str, theirs: Sequence[str]) -> str:
     """Say that workers of a cluster have another version of this program, or none."""
     found = ", ".join(one_line(version) for version in theirs)
