@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
+import pytest
 
 from fixtures.calibration import draw_scene
 from fixtures.renderer.exif import write_photo
 from fixtures.renderer.render import render
 from vision.estimate import estimate_opening
 from vision.kept_photos import KeptPhotos
+from vision.prepared import prepare
 from vision.request import NINE, Estimate, NotMeasured, OpeningRequest, PhotoRequest, Quantity, Reference
+from vision.told_by_opening import trace_photo
 
 SIZE = (150.0, 100.0)
 WIDTH = 1664
@@ -69,19 +73,38 @@ def test_a_thing_of_other_proportions_on_the_wall_of_the_opening_found_is_no_ref
     for answer in (estimate_opening(request), KeptPhotos().estimate(request)):
         assert isinstance(answer, NotMeasured)
         assert answer.code == "no-reference"
-        assert "other proportions" in answer.why
+        assert "other proportions on the wall as the opening found beside it shows it" in answer.why
         assert "check its size" in answer.why
 
 
 def test_a_reference_pointed_out_is_not_of_the_size_said_where_the_opening_found_shows_it(tmp_path):
-    request, _ = drawn_as(tmp_path, 1.25, pointed=True)
-    answer = estimate_opening(request)
+    request, truth = drawn_as(tmp_path, 1.25, pointed=True)
+    ready = prepare(request, request.photos[0])
+    report = trace_photo(request, replace(ready, picture=replace(ready.picture, reduced=2)))
+    assert report.error.code == "reference-size"
+    assert "as the opening found beside it shows it" in report.error.message
+    x, y = (int(n) for n in re.search(r"at (\d+),(\d+) px", report.error.message).groups())
+    middle = np.mean(truth["references"][0]["corners_px"], axis=0)
+    assert np.allclose([x, y], 2 * middle + 0.5, atol=3.0)  # of the photo itself, which was measured at half size
+
+
+@pytest.fixture(scope="module")
+def of_its_size(tmp_path_factory):
+    return drawn_as(tmp_path_factory.mktemp("of-its-size"), 1.0, pointed=True)
+
+
+def test_what_was_pointed_out_where_no_sides_show_is_not_of_the_size_said_either(of_its_size):
+    request, _ = of_its_size
+    bricks = np.array([[1278.0, 627], [1308, 627], [1308, 660], [1278, 660]])
+    photo = replace(request.photos[0], reference_corners_px=(bricks,), click_px=12.0)
+    answer = estimate_opening(replace(request, photos=(photo,)))
     assert isinstance(answer, NotMeasured)
     assert answer.code == "reference-size"
+    assert "at 1293,644 px" in answer.why
 
 
-def test_a_reference_pointed_out_is_measured_where_the_opening_found_shows_its_proportions(tmp_path):
-    request, truth = drawn_as(tmp_path, 1.0, pointed=True)
+def test_a_reference_pointed_out_is_measured_where_the_opening_found_shows_its_proportions(of_its_size):
+    request, truth = of_its_size
     answer = estimate_opening(request)
     assert isinstance(answer, Estimate), answer.why
     assert_within(answer, truth)

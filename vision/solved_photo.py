@@ -179,8 +179,11 @@ def _solve(request: OpeningRequest, ready: Prepared, last: LastTrace) -> Solved 
             return solved
         return scaled_by_outline(ready.picture.rgb, solved, request.check_bar)
     found = solve_page_photo(ready.picture.rgb, asked, ready.reference, ready.prior, request.wall, last.once)
-    if not isinstance(found, Warning_):
-        return found
+    return as_refused(found, ready) if isinstance(found, Warning_) else found
+
+
+def as_refused(found: Warning_, ready: Prepared) -> Warning_:
+    """Return why a page or card is not taken for one, as a person is told: sheets in view, places in the photo's px."""
     if markers.find_sheets(ready.grey):
         found = replace(found, message=f"{found.message}; {SHEETS_SEEN}")
     return _in_the_photo(found, ready.picture.reduced)

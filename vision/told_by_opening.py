@@ -12,11 +12,11 @@ from dataclasses import replace
 from vision.bars_doubted import unless_bars_err
 from vision.last_trace import LastTrace
 from vision.one_photo import PhotoTraced, trace_solved
-from vision.pages.of_photo import askew, candidates_px, likeness_of, unlike_said
+from vision.pages.of_photo import askew, candidates_px, likeness_of, unlike_pointed_out
 from vision.pages.one_side import FITS
 from vision.prepared import Prepared, without_lens
 from vision.request import Array, OpeningRequest, PhotoReport
-from vision.solved_photo import PhotoSolved, solve_photo, wrong_lens
+from vision.solved_photo import PhotoSolved, as_refused, solve_photo, wrong_lens
 
 
 def trace_photo(request: OpeningRequest, ready: Prepared) -> PhotoTraced | PhotoReport:
@@ -73,9 +73,11 @@ def _judged(
     report = traced if isinstance(traced, PhotoReport) else traced.report
     report = replace(report, warnings=ready.report.warnings)
     if asked.reference_corners_px:
-        return replace(report, error=unlike_said(solved.solved, ready.reference, asked.path.name, like))
+        quad = min(solved.solved.outlines_px, key=like)  # as clicked, where its sides do not show
+        unlike = unlike_pointed_out(quad, ready.reference, asked.path.name, found=True)
+        return replace(report, error=as_refused(unlike, ready))
     says = askew(solved.solved.outlines_px[0], ready.reference, asked.path.name, found=True)
-    return _told(request, ready, replace(report, error=says), last)
+    return _told(request, ready, replace(report, error=as_refused(says, ready)), last)
 
 
 def _told(request: OpeningRequest, ready: Prepared, refused: PhotoReport, last: LastTrace) -> PhotoTraced | PhotoReport:

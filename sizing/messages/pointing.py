@@ -22,6 +22,8 @@ def how_to_give(code: str, says: str, *, file: str = "") -> str:
     'Give them as --corners "x,y x,y x,y x,y"'
     >>> how_to_give("corners-needed", "give its four corners roughly", file="w1.jpg").split(" (")[0]
     'In the job file: { file = "w1.jpg", corners = [[x, y], [x, y], [x, y], [x, y]] }'
+    >>> how_to_give("no-reference", "its corners (reference corners), or give the opening's corners").split(", or ")[1]
+    'those of the opening as --corners (pixels of the upright photo, top left first, clockwise)'
     >>> how_to_give("no-reference", "name it as the reference")
     'It is named by --reference letter, a4, id1, or its size as 120x80mm.'
     """
@@ -43,6 +45,8 @@ def how_to_give(code: str, says: str, *, file: str = "") -> str:
         if file
         else f'Give them as {option} "x,y x,y x,y x,y"'
     )
+    if key != "corners" and "give the opening's corners" in says:
+        given += f", or those of the opening as {'corners' if file else '--corners'}"
     return (
         f"{given} (pixels of the upright photo, top left first, clockwise), or drag them onto the photo at the desk "
         "(secondtape desk FOLDER)."

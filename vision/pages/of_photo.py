@@ -270,14 +270,14 @@ def askew(quad: Array, reference: Reference, name: str, *, found: bool = False) 
 
     `found`: the opening's corners were found, nobody gave them.
     """
-    it = "give" if found else "move"
     check = "check its size and " if reference.kind == "given" else ""
-    onto = "the opening's corners" if found else "the opening's corners onto the opening"
+    mend = "give the opening's corners" if found else "move the opening's corners onto the opening"
+    other = "one of the two may be another thing" if found else "it may be another thing"
     return Warning_(
         "no-reference",
         f"what looks like {ONE[reference.kind]} in {name}, at {_at(quad)} px, has other proportions on "
-        f"the wall as the opening's corners show it, so it may be another thing; point out the corners of the "
-        f"{reference.thing} itself (reference corners), or, if this is it, {check}{it} {onto}",
+        f"the wall as {_shown_by(found)} it, so {other}; point out the corners of the "
+        f"{reference.thing} itself (reference corners), or, if this is it, {check}{mend}",
     )
 
 
@@ -286,17 +286,26 @@ def unlike_said(solved: Solved, reference: Reference, name: str, like: Callable[
 
     One rectangle of any proportions fits a slanted wall, and says nothing of that itself.
     """
-    for traced in solved.traced:
-        if traced is None or like(traced.corners_px) > 0:
-            continue
-        said = f" of {SAYS[reference.kind]}" if reference.kind in SAYS else " said"
-        return Warning_(
-            "reference-size",
-            f"what was pointed out as the {reference.thing} in {name}, at {_at(traced.corners_px)} px, has other "
-            f"proportions on the wall, as the opening's corners show it, than the size{said}; nothing was measured: "
-            "check what it is and its size (reference), then its corners and those of the opening",
-        )
-    return None
+    unlike = (t.corners_px for t in solved.traced if t is not None and like(t.corners_px) <= 0)
+    return next((unlike_pointed_out(quad, reference, name) for quad in unlike), None)
+
+
+def unlike_pointed_out(quad: Array, reference: Reference, name: str, *, found: bool = False) -> Warning_:
+    """Return the refusal of what was pointed out at (4, 2) px as the reference: it has not its proportions.
+
+    `found`: the opening's corners were found, nobody gave them.
+    """
+    said = f" of {SAYS[reference.kind]}" if reference.kind in SAYS else " said"
+    return Warning_(
+        "reference-size",
+        f"what was pointed out as the {reference.thing} in {name}, at {_at(quad)} px, has other "
+        f"proportions on the wall, as {_shown_by(found)} it, than the size{said}; nothing was measured: "
+        "check what it is and its size (reference), then its corners and those of the opening",
+    )
+
+
+def _shown_by(found: bool) -> str:
+    return "the opening found beside it shows" if found else "the opening's corners show"
 
 
 def _at(quad: Array) -> str:
