@@ -214,6 +214,9 @@ def _judged(
     differing = [r.reading.name for r in readings if r.judgement.verdict == "differs"]
     others = cross_check_without(opening, answer, differing) if differing else None
     missing = verdict.facts.get("missing", ())
+    advised = None
+    if verdict.verdict == "unproven" and isinstance(answer, Estimate):
+        advised = advice(readings, answer, judged.tolerance)
     return OpeningResult(
         opening,
         answer,
@@ -222,21 +225,24 @@ def _judged(
         verdict,
         judged.tolerance,
         (
-            *_opening_warnings(opening, answer, missing, judged.tolerance),
+            *_opening_warnings(opening, answer, missing, judged.tolerance, advised=advised is not None),
             *warnings_of(crosscheck, differing, job.units, others),
         ),
         fault,
         tuple("" if d.error is not None else file_sha256(d.path) for d in opening.documents),
         crosscheck=crosscheck,
         order=judged.order,
-        advice=advice(readings, answer, judged.tolerance)
-        if verdict.verdict == "unproven" and isinstance(answer, Estimate)
-        else None,
+        advice=advised,
     )
 
 
 def _opening_warnings(
-    opening: Opening, answer: Estimate | NotMeasured, missing: Sequence[str], tolerance: Tolerance
+    opening: Opening,
+    answer: Estimate | NotMeasured,
+    missing: Sequence[str],
+    tolerance: Tolerance,
+    *,
+    advised: bool,
 ) -> tuple[Warning_, ...]:
     from sizing.messages import check_warnings as messages
     from sizing.messages.order import order_not_checked
@@ -248,7 +254,7 @@ def _opening_warnings(
         weak = [n for n, U in zip(NINE[:8], U95, strict=False) if min(tolerance.of(n)) < U]
         if weak:
             seen = max((len(photo.references_px) for photo in answer.photos), default=1)
-            warnings.append(Warning_("weak-geometry", messages.weak_geometry(weak, seen)))
+            warnings.append(Warning_("weak-geometry", messages.weak_geometry(weak, seen, advised=advised)))
     if missing:
         warnings.append(Warning_("readings-missing", messages.readings_missing(missing)))
     if opening.rule is None and opening.ordered is not None:

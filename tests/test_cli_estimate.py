@@ -88,7 +88,9 @@ def test_a_page_that_may_be_in_view_is_named_by_the_option_that_takes_it(capsys)
     [
         ("point-at-side", "sill", "point at the sill (bottom) by its corners"),
         ("give-edge-offset", "", "say how far the edges stand out"),
-        ("one-more-sheet", "left", "a photo with one more sheet to the left of the opening"),
+        ("one-more-sheet", "left", "take a photo with one more sheet to the left of the opening"),
+        ("two-sheets", "", "take a photo with two printed sheets"),
+        ("lens-profile", "", "name it for the photo (lens)"),
     ],
 )
 def test_each_remedy_is_something_to_do(action, where, says):

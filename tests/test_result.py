@@ -1,6 +1,7 @@
 """Facts about the result document. Oracle: contract.md, *Result*; the measured opening is made by hand."""
 
 import json
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
@@ -16,6 +17,7 @@ from vision.errors import RequestError
 from vision.request import (
     NINE,
     Candidate,
+    Remedy,
     NotMeasured,
     PhotoReport,
     Warning_,
@@ -89,6 +91,17 @@ def test_a_vague_photo_cannot_tell_and_its_infinite_slip_is_null(job):
     assert "weak-geometry" in {w["code"] for w in o["warnings"]}
     assert exit_of([result]) == Exit.UNPROVEN
     assert "the photo cannot tell" in job_text(result)
+
+
+def test_a_vague_photo_of_which_it_was_worked_out_what_helps_names_no_second_remedy(job):
+    def estimator(request, progress):
+        answer = measured(6.0)(request, progress)
+        return replace(answer, remedies=(Remedy("measure-bars", "", answer.cov_mm2 / 100.0),))
+
+    o = only_opening(check_job(job(opening()), estimator=estimator))
+    assert "measure the two printed bars" in o["remedy"]["says"]
+    (weak,) = [w["message"] for w in o["warnings"] if w["code"] == "weak-geometry"]
+    assert weak.endswith("What would help is said with the verdict.")
 
 
 def test_competing_edges_stand_beside_their_side(job):

@@ -33,10 +33,15 @@ def readings_missing(names: Sequence[str]) -> str:
     return f"Readings are missing: {names_of(names)}. Without them nothing can be sent: take them."
 
 
-def weak_geometry(names: Sequence[str], references: int = 1) -> str:
-    """Return the warning `weak-geometry`; `references`: how many one photo shows at most."""
+def weak_geometry(names: Sequence[str], references: int = 1, *, advised: bool = False) -> str:
+    """Return the warning `weak-geometry`; `references`: how many one photo shows at most.
+
+    `advised`: what would help was worked out, and is said; two remedies would leave people to choose.
+    """
     remedy = (
-        "Two sheets, left and right of the opening, make it sure."
+        "What would help is said with the verdict."
+        if advised
+        else "Two sheets, left and right of the opening, make it sure."
         if references < 2
         else "Two references are in view already: a photo from nearer and squarer to the wall makes it surer."
     )

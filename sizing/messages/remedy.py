@@ -16,8 +16,10 @@ _STEPS = {
     "measure-page": "measure the page itself with a steel rule and enter its size in mm in place of its kind",
     "original-photo": "ask for the photo's original file as the phone wrote it (a messenger takes out what names the "
     "lens), or for the lens's 35 mm focal length and enter it (focal35)",
-    "two-sheets": "a photo with two printed sheets, left and right of the opening, their bars measured, not a {thing}",
-    "lens-profile": "six photos of a printed sheet by the same phone, for a camera profile (secondtape lens)",
+    "two-sheets": "take a photo with two printed sheets, left and right of the opening, their bars measured, in place "
+    "of the {thing}",
+    "lens-profile": "take six photos of a printed sheet with the same phone, make a camera profile of them (secondtape "
+    "lens), put it beside the job and name it for the photo (lens)",
 }
 
 
@@ -53,7 +55,7 @@ def _step(action: str, where: str, thing: str) -> str:
     if action in _STEPS:
         return _STEPS[action].format(thing=thing)
     level = ", level with its sill" if where.endswith(LOW) else ""
-    return f"a photo with one more {_like(thing)} to the {where.removesuffix(LOW)} of the opening{level}"
+    return f"take a photo with one more {_like(thing)} to the {where.removesuffix(LOW)} of the opening{level}"
 
 
 def _like(thing: str) -> str:
