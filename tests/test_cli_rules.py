@@ -87,7 +87,7 @@ def test_checking_says_every_problem_and_what_is_sound(here, capsys):
 def test_an_estimate_by_a_rule_that_is_not_there_is_bad_usage(capsys):
     assert run(["estimate", "x.jpg", "--rule", "none", "--wall", "ice"]) == Exit.USAGE
     err = capsys.readouterr().err
-    assert "--rule: no rule 'none'" in err
+    assert "--rule: no rule 'none'; looked in rules/ in this folder and in your config folder" in err  # there is no job
     assert "--wall" in err
 
 

@@ -150,7 +150,7 @@ def rule_named(name: str | None) -> Rule | None:
     InputError
         It is not there, is there twice, or cannot be used.
     """
-    return None if name is None else find_rule(name, Path())
+    return None if name is None else find_rule(name, Path(), of_job=False)
 
 
 def parse_reference(text: str) -> Reference:

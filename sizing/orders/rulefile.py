@@ -81,7 +81,9 @@ def rules_in(folders: Iterable[Path]) -> tuple[Found, ...]:
     return tuple(read_rule(file) for folder in folders for file in _files(folder))
 
 
-def find_rule(name: str, folder: Path, *, top: Path | None = None, allow_outside: bool = True) -> Rule:
+def find_rule(
+    name: str, folder: Path, *, top: Path | None = None, allow_outside: bool = True, of_job: bool = True
+) -> Rule:
     """Return the rule of that id, or the one in that file.
 
     Parameters
@@ -94,6 +96,8 @@ def find_rule(name: str, folder: Path, *, top: Path | None = None, allow_outside
         The desk's folder; see `rule_folders`.
     allow_outside : bool
         Whether a file may lie outside `folder`. Ids are always looked for as `rule_folders` says.
+    of_job : bool
+        Whether `folder` is a job's; else it is the one that a command is given in, and people are told so.
 
     Raises
     ------
@@ -113,7 +117,7 @@ def find_rule(name: str, folder: Path, *, top: Path | None = None, allow_outside
     if len(named) > 1:
         raise InputError("rule-twice", [Problem("rule", twice(named, name))])
     if not named:
-        raise InputError("rule-missing", [Problem("rule", _nowhere(name, there))])
+        raise InputError("rule-missing", [Problem("rule", _nowhere(name, there, of_job))])
     [one] = named
     if one.rule is None:
         raise one.error or InputError("rule-unreadable", [])
@@ -134,16 +138,17 @@ def sample_files() -> dict[str, bytes]:
     return {one.name: one.read_bytes() for one in sorted(folder.iterdir(), key=lambda f: f.name) if one.is_file()}
 
 
-def _nowhere(name: str, there: Iterable[Found]) -> str:
+def _nowhere(name: str, there: Iterable[Found], of_job: bool) -> str:
     import difflib
 
     ids = sorted({one.id for one in there if one.id is not None})
     near = difflib.get_close_matches(name, ids, 1, cutoff=0.5)
     spoiled = [str(one.file) for one in there if one.id is None]
     says = f"no rule {name!r}" + (f"; did you mean {near[0]!r}?" if near else "")
+    where = "beside the job, in the folders above it" if of_job else "in this folder"
     says += (
-        "; looked in rules/ beside the job, in the folders above it and in your config folder: name one that "
-        "`secondtape rules` lists, or put its file into one of these"
+        f"; looked in rules/ {where} and in your config folder: name one that `secondtape rules` lists, "
+        f"{'' if of_job else 'name its file, '}or put its file into one of these"
     )
     if len(spoiled) > MOST_NAMED:
         spoiled = [*spoiled[:MOST_NAMED], f"and {len(spoiled) - MOST_NAMED} more"]
