@@ -101,7 +101,7 @@ def test_a_run_that_fails_half_way_leaves_nothing(tmp_path):
         path.write_text("half")
         raise OSError(28, "No space left on device")
 
-    with pytest.raises(OSError, match="No space left"):
+    with pytest.raises(OSError, match="No space left on device; make room, or name another folder with --out DIR"):
         write_run(tmp_path / "run", [("a", fails)])
     assert not list(tmp_path.iterdir())
 

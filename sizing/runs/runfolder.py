@@ -109,7 +109,9 @@ def _write_run(target: Path, files: Iterable[tuple[str, Writer]], beside_job: bo
             write(fresh / name)
         _move_in(fresh, target)
     except OSError as error:
-        raise RunFolderError(f"{target}: {error.strerror or error}") from error
+        raise RunFolderError(
+            f"{target}: {error.strerror or error}; make room, or name another folder with --out DIR"
+        ) from error
     finally:
         shutil.rmtree(fresh, ignore_errors=True)
         if first and beside_job:
