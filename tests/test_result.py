@@ -17,9 +17,9 @@ from vision.errors import RequestError
 from vision.request import (
     NINE,
     Candidate,
-    Remedy,
     NotMeasured,
     PhotoReport,
+    Remedy,
     Warning_,
 )
 
