@@ -12,8 +12,9 @@ from dataclasses import replace
 from vision.bars_doubted import unless_bars_err
 from vision.last_trace import LastTrace
 from vision.one_photo import PhotoTraced, trace_solved
-from vision.pages.of_photo import askew, candidates_px, likeness_of, unlike_pointed_out
+from vision.pages.of_photo import candidates_px, likeness_of
 from vision.pages.one_side import FITS
+from vision.pages.refused import askew, unlike_pointed_out
 from vision.prepared import Prepared, without_lens
 from vision.request import Array, OpeningRequest, PhotoReport
 from vision.solved_photo import PhotoSolved, as_refused, solve_photo, wrong_lens

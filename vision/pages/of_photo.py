@@ -12,17 +12,17 @@ from vision.kept.once import Once, anew
 from vision.page_sides.traced import TracedQuad
 from vision.pages.caught import caught
 from vision.pages.find import FoundQuad, apart, find_quads
-from vision.pages.kind import SAYS, two_of_another_kind
+from vision.pages.kind import two_of_another_kind
 from vision.pages.one_side import mended_as, mended_where_pointed
 from vision.pages.opening_roughly import roughly
 from vision.pages.plane import likeness
+from vision.pages.refused import ONE, askew, place_of, unlike_said
 from vision.priors import PAGE_SIZE_MM, PAPER, CameraPrior, reference_size_mm
 from vision.request import Array, PhotoRequest, Reference, Wall, Warning_
 from vision.solving.solve_pages import CORNER_MM, fits_one_wall, solve_rectangles
 from vision.solving.solved import Solved
 
 NAMES = {"letter": "Letter page", "a4": "A4 page", "id1": "card", "given": "rectangle of the given size"}
-ONE = {"letter": "a Letter page", "a4": "an A4 page", "id1": "a card", "given": "a rectangle of the given size"}
 SURE = 0.25  # rating of a candidate that may stand alone
 # Of a page where no corners of the opening say how the wall slants: with a side hidden it reaches 0.5, a page with one
 # side taken from a leaf or a joint 0.3 to 0.4 (95 renderings), a sound one 0.6 to 0.8.
@@ -241,7 +241,7 @@ def _clear(
         )
     ]
     if rivals:
-        places = " and at ".join(_at(f.corners_px) for f in [best, *rivals[:2]])
+        places = " and at ".join(place_of(f.corners_px) for f in [best, *rivals[:2]])
         return Warning_(
             "no-reference",
             f"several things in {name} look like {ONE[reference.kind]}, at {places} px; point out the "
@@ -263,51 +263,3 @@ def _of_another_kind(
         if kind is not None:
             return kind
     return None
-
-
-def askew(quad: Array, reference: Reference, name: str, *, found: bool = False) -> Warning_:
-    """Return the refusal of what looks like the reference at (4, 2) px until the opening shows how the wall slants.
-
-    `found`: the opening's corners were found, nobody gave them.
-    """
-    check = "check its size and " if reference.kind == "given" else ""
-    mend = "give the opening's corners" if found else "move the opening's corners onto the opening"
-    other = "one of the two may be another thing" if found else "it may be another thing"
-    return Warning_(
-        "no-reference",
-        f"what looks like {ONE[reference.kind]} in {name}, at {_at(quad)} px, has other proportions on "
-        f"the wall as {_shown_by(found)} it, so {other}; point out the corners of the "
-        f"{reference.thing} itself (reference corners), or, if this is it, {check}{mend}",
-    )
-
-
-def unlike_said(solved: Solved, reference: Reference, name: str, like: Callable[[Array], float]) -> Warning_ | None:
-    """Return `reference-size` where the sides of a reference pointed out are not of its proportions; else None.
-
-    One rectangle of any proportions fits a slanted wall, and says nothing of that itself.
-    """
-    unlike = (t.corners_px for t in solved.traced if t is not None and like(t.corners_px) <= 0)
-    return next((unlike_pointed_out(quad, reference, name) for quad in unlike), None)
-
-
-def unlike_pointed_out(quad: Array, reference: Reference, name: str, *, found: bool = False) -> Warning_:
-    """Return the refusal of what was pointed out at (4, 2) px as the reference: it has not its proportions.
-
-    `found`: the opening's corners were found, nobody gave them.
-    """
-    said = f" of {SAYS[reference.kind]}" if reference.kind in SAYS else " said"
-    return Warning_(
-        "reference-size",
-        f"what was pointed out as the {reference.thing} in {name}, at {_at(quad)} px, has other "
-        f"proportions on the wall, as {_shown_by(found)} it, than the size{said}; nothing was measured: "
-        "check what it is and its size (reference), then its corners and those of the opening",
-    )
-
-
-def _shown_by(found: bool) -> str:
-    return "the opening found beside it shows" if found else "the opening's corners show"
-
-
-def _at(quad: Array) -> str:
-    x, y = quad.mean(0)
-    return f"{x:.0f},{y:.0f}"
